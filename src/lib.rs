@@ -1,0 +1,8 @@
+#![doc = "Decodes LoRaWAN frames and says why a node does not join."]
+#![cfg_attr(not(test), warn(clippy::indexing_slicing, clippy::unwrap_used, clippy::panic))]
+
+pub mod frame;
+pub mod id;
+pub mod key;
+pub mod radio;
+pub mod region;
