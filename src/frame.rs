@@ -1,4 +1,206 @@
 //! Frames: what a PHYPayload says, octet by octet, and back again.
+//!
+//! [`decode`] splits octets into fields and keeps where each stood; [`Frame::build`] joins them
+//! again, so that `decode(x).frame.build() == x` for every frame that decodes. What the standard
+//! forbids is a [`Fault`], never an error; octets that run out are a [`DecodeError`], which comes
+//! with all that was read before it.
+//!
+//! | first octet | message |
+//! |-------------|---------|
+//! | MHDR 1 | MACPayload, Join-Request, Join-Accept or Rejoin-Request by FType; MIC 4 |
+//!
+//! This room knows nothing of keys, captures or screens: payloads stay encrypted here.
+
+mod data;
+mod fault;
+mod field;
+mod input;
+mod join;
+mod join_accept;
+mod mhdr;
+
+use std::fmt;
+
+pub use data::{DataFrame, FCtrl, FOpts, Payload};
+pub use fault::{Fault, FaultKind};
+pub use field::{DecodeError, Field, LenFrom, Located};
+pub use join::{JoinRequest, RejoinBody, RejoinRequest};
+pub use join_accept::{
+    CfList, CfListType, DlSettings, JoinAccept, OpenedJoinAccept, RxDelay, SealedJoinAccept,
+};
+pub use mhdr::{FType, Mhdr};
+
+/// MIC: the first four octets of a CMAC, in CMAC order on the wire and in print.
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
+pub struct Mic(pub [u8; 4]);
+
+impl Mic {
+    /// Octets of a MIC.
+    pub const LEN: usize = 4;
+
+    /// Returns eight lower-case digits, in the order sent.
+    pub fn hex(self) -> String {
+        hex::encode(self.0)
+    }
+}
+
+impl fmt::Display for Mic {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (i, octet) in self.0.iter().enumerate() {
+            write!(f, "{}{octet:02X}", if i == 0 { "" } else { " " })?;
+        }
+        Ok(())
+    }
+}
+
+/// A frame of any type.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub enum Frame {
+    /// Join-Request.
+    JoinRequest(JoinRequest),
+    /// Join-Accept, encrypted as sent.
+    JoinAccept(SealedJoinAccept),
+    /// Rejoin-Request.
+    RejoinRequest(RejoinRequest),
+    /// Data, up or down.
+    Data(DataFrame),
+    /// Proprietary.
+    Proprietary(Proprietary),
+}
+
+/// A proprietary frame: the standard defines its FType and nothing else, not even a MIC.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct Proprietary {
+    /// MHDR.
+    pub mhdr: Mhdr,
+    /// All that follows.
+    pub payload: Vec<u8>,
+}
+
+/// All that could be read of some octets.
+#[derive(Clone, Debug)]
+pub struct Decoded {
+    /// The octets themselves.
+    pub octets: Vec<u8>,
+    /// Every field that was read, in order, and where it stands.
+    pub fields: Vec<Located<Field>>,
+    /// The frame, when nothing was missing.
+    pub frame: Option<Frame>,
+    /// Why reading stopped before the end.
+    pub stopped: Option<DecodeError>,
+    /// What the standard forbids.
+    pub faults: Vec<Fault>,
+}
+
+impl Decoded {
+    /// Returns the MHDR, if there is an octet at all.
+    pub fn mhdr(&self) -> Option<Mhdr> {
+        self.octets.first().map(|&octet| Mhdr(octet))
+    }
+
+    /// Returns the octets of a field, if it was read.
+    pub fn octets_of(&self, field: Field) -> Option<&[u8]> {
+        let found = self.fields.iter().find(|f| f.value == field)?;
+        self.octets.get(found.at.clone())
+    }
+}
+
+/// Splits a PHYPayload into its fields. Never fails: what could not be read is in `stopped`.
+///
+/// ```
+/// use handfast::frame::{Field, Frame, decode};
+///
+/// let octets = [0x40, 0xda, 0xbb, 0x01, 0x02, 0x80, 0x02, 0x00, 0x02, 0x27, 0x21, 0x02, 0x9d,
+///     0xae, 0xaf, 0x9e, 0xe9];
+/// let decoded = decode(&octets);
+/// let Some(Frame::Data(data)) = &decoded.frame else { panic!("a data frame") };
+/// assert_eq!(data.dev_addr.to_string(), "0201BBDA");
+/// assert_eq!(decoded.fields[0].value, Field::Mhdr);
+///
+/// let cut = decode(&octets[..7]);
+/// assert_eq!(
+///     cut.stopped.unwrap().to_string(),
+///     "FCnt at octet 6: 2 octets needed (by the layout of the message), 1 left"
+/// );
+/// ```
+pub fn decode(octets: &[u8]) -> Decoded {
+    let mut reader = input::Reader::new(octets);
+    let read = read(&mut reader);
+    let fields = reader.fields;
+    let (frame, stopped) = match read {
+        Ok(frame) => (Some(frame), None),
+        Err(stopped) => (None, Some(stopped)),
+    };
+    let faults = frame.as_ref().map(|f| fault::faults(octets, &fields, f)).unwrap_or_default();
+    Decoded { octets: octets.to_vec(), fields, frame, stopped, faults }
+}
+
+fn read(reader: &mut input::Reader<'_>) -> Result<Frame, DecodeError> {
+    let [mhdr] = reader.fixed(Field::Mhdr)?;
+    let mhdr = Mhdr(mhdr);
+    Ok(match mhdr.ftype() {
+        FType::JoinRequest => Frame::JoinRequest(JoinRequest::read(reader, mhdr)?),
+        FType::JoinAccept => Frame::JoinAccept(SealedJoinAccept::read(reader, mhdr)?),
+        FType::RejoinRequest => Frame::RejoinRequest(RejoinRequest::read(reader, mhdr)?),
+        FType::Proprietary => {
+            let payload = reader.rest(Field::Proprietary, 0).to_vec();
+            Frame::Proprietary(Proprietary { mhdr, payload })
+        }
+        FType::UnconfirmedDataUp
+        | FType::UnconfirmedDataDown
+        | FType::ConfirmedDataUp
+        | FType::ConfirmedDataDown => Frame::Data(DataFrame::read(reader, mhdr)?),
+    })
+}
+
+impl Frame {
+    /// Returns the MHDR.
+    pub const fn mhdr(&self) -> Mhdr {
+        match self {
+            Self::JoinRequest(f) => f.mhdr,
+            Self::JoinAccept(f) => f.mhdr,
+            Self::RejoinRequest(f) => f.mhdr,
+            Self::Data(f) => f.mhdr,
+            Self::Proprietary(f) => f.mhdr,
+        }
+    }
+
+    /// Returns the MIC as received; a Join-Accept hides it, a proprietary frame need not have one.
+    pub const fn mic(&self) -> Option<Mic> {
+        match self {
+            Self::JoinRequest(f) => Some(f.mic),
+            Self::RejoinRequest(f) => Some(f.mic),
+            Self::Data(f) => Some(f.mic),
+            Self::JoinAccept(_) | Self::Proprietary(_) => None,
+        }
+    }
+
+    /// Returns the octets before MIC, as the MIC covers them; all octets where MIC is hidden.
+    pub fn signed(&self) -> Vec<u8> {
+        let mut out = Vec::with_capacity(64);
+        match self {
+            Self::JoinRequest(f) => f.put_signed(&mut out),
+            Self::RejoinRequest(f) => f.put_signed(&mut out),
+            Self::Data(f) => f.put_signed(&mut out),
+            Self::JoinAccept(f) => {
+                out.push(f.mhdr.0);
+                out.extend(&f.sealed);
+            }
+            Self::Proprietary(f) => {
+                out.push(f.mhdr.0);
+                out.extend(&f.payload);
+            }
+        }
+        out
+    }
+
+    /// Returns the PHYPayload: the octets as sent.
+    pub fn build(&self) -> Vec<u8> {
+        let mut out = self.signed();
+        out.extend(self.mic().iter().flat_map(|mic| mic.0));
+        out
+    }
+}
 
 /// Which way a frame travels.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
@@ -72,5 +274,87 @@ impl MacVersion {
     /// Returns whether DevNonce counts up (1.0.4 and 1.1) instead of being random.
     pub fn counts_dev_nonces(self) -> bool {
         self >= Self::V1_0_4
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn decoded(text: &str) -> Decoded {
+        decode(&hex::decode(text).unwrap())
+    }
+
+    fn faults(text: &str) -> Vec<(Field, FaultKind)> {
+        decoded(text).faults.into_iter().map(|f| (f.field, f.kind)).collect()
+    }
+
+    #[test]
+    fn a_join_request_is_23_octets() {
+        let whole = decoded("0001000bfeff0000023c2b1afeff00000202012e269cf5");
+        let Some(Frame::JoinRequest(request)) = whole.frame else { panic!() };
+        assert_eq!(request.dev_eui.hex(), "020000fffe1a2b3c");
+        assert_eq!(request.join_eui.hex(), "020000fffe0b0001");
+        assert_eq!(request.dev_nonce.0, 0x0102);
+        assert!(whole.faults.is_empty());
+        let long = "0001000bfeff0000023c2b1afeff0000020201aa2e269cf5";
+        assert_eq!(faults(long), [(Field::Surplus, FaultKind::Length { found: 24, lawful: "23" })]);
+        assert_eq!(hex::encode(decoded(long).frame.unwrap().build()), long);
+    }
+
+    #[test]
+    fn a_cut_frame_keeps_what_came_before() {
+        let cut = decoded("0001000bfeff0000023c2b1afe");
+        assert_eq!(cut.fields.len(), 2);
+        assert_eq!(
+            cut.stopped.unwrap().to_string(),
+            "DevEUI at octet 9: 8 octets needed (by the layout of the message), 4 left"
+        );
+    }
+
+    #[test]
+    fn options_that_run_into_the_mic_say_so() {
+        let bad = decoded("40040302010700000102031122334455");
+        assert_eq!(
+            bad.stopped.unwrap().to_string(),
+            "FOpts at octet 8: 7 octets needed (FOptsLen is 7), 4 left"
+        );
+    }
+
+    #[test]
+    fn what_the_standard_forbids_is_a_fault_and_no_error() {
+        assert_eq!(
+            faults("40bb88060282000003070060 49a0ff65".replace(' ', "").as_str()),
+            [(Field::FOpts, FaultKind::FOptsWithPort0)]
+        );
+        assert_eq!(
+            faults("5cbb88060280000001aa49a0ff65"),
+            [(Field::Mhdr, FaultKind::RfuBits(0x1C))]
+        );
+        assert_eq!(faults("41bb88060280000001aa49a0ff65"), [(Field::Mhdr, FaultKind::Major(1))]);
+        assert_eq!(
+            faults("60bb880602c0000001aa49a0ff65"),
+            [(Field::FCtrl, FaultKind::RfuBits(0x40))]
+        );
+        assert_eq!(
+            faults("40bb88060280000000 49a0ff65".replace(' ', "").as_str()),
+            [(Field::FPort, FaultKind::EmptyPort0)]
+        );
+        assert_eq!(
+            faults("40bb880602800000e3aa49a0ff65"),
+            [(Field::FPort, FaultKind::ReservedPort(227))]
+        );
+        assert_eq!(
+            faults("c0030000010000000000000000000000000000"),
+            [(Field::RejoinType, FaultKind::RejoinType(3))]
+        );
+        assert!(faults("e0010203").is_empty());
+    }
+
+    #[test]
+    fn nothing_at_all_stops_at_mhdr() {
+        let empty = decode(&[]);
+        assert_eq!(empty.stopped.unwrap().field(), Field::Mhdr);
+        assert!(empty.fields.is_empty() && empty.frame.is_none());
     }
 }

@@ -1,0 +1,52 @@
+//! Cryptography: pure functions of keys and frames, AES-128 and CMAC from the crates.
+//!
+//! | file | what it computes |
+//! |------|------------------|
+//! | [`block`] | B0, B1 and A_i, the blocks in front of a MIC and under a key stream |
+//! | [`mic`] | the MIC of every message in every version |
+//! | [`cipher`] | FRMPayload, FOpts, and the Join-Accept turned both ways |
+//! | [`derive`] | session keys, JSIntKey and JSEncKey, multicast and relay keys |
+//! | [`wrap`] | RFC 3394 key wrap, as key envelopes use it |
+//!
+//! LoRaWAN computes with AES encryption alone on the node: a server *decrypts* a Join-Accept to
+//! encrypt it. Which claim a key came from, and what a mismatch means, is the ladder's business.
+
+pub mod block;
+pub mod cipher;
+pub mod derive;
+pub mod mic;
+pub mod wrap;
+
+use aes::{
+    Aes128,
+    cipher::{Array, BlockCipherDecrypt, BlockCipherEncrypt, KeyInit},
+};
+
+use crate::key::Aes128Key;
+
+pub use mic::{MicCheck, Signer, Verified};
+
+/// One AES block.
+pub type Block = [u8; 16];
+
+/// Returns the AES-128 encryption of one block (FIPS 197).
+pub fn encrypt_block(key: &Aes128Key, block: Block) -> Block {
+    let mut block = Array::from(block);
+    Aes128::new(&Array::from(*key.expose())).encrypt_block(&mut block);
+    block.into()
+}
+
+/// Returns the AES-128 decryption of one block (FIPS 197).
+pub fn decrypt_block(key: &Aes128Key, block: Block) -> Block {
+    let mut block = Array::from(block);
+    Aes128::new(&Array::from(*key.expose())).decrypt_block(&mut block);
+    block.into()
+}
+
+/// Returns a block that begins with `octets` and ends in zeros: pad16 of the standard.
+fn pad16(octets: &[&[u8]]) -> Block {
+    let mut block = [0; 16];
+    let all = octets.iter().flat_map(|part| part.iter().copied());
+    block.iter_mut().zip(all).for_each(|(out, octet)| *out = octet);
+    block
+}

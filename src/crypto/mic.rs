@@ -1,0 +1,274 @@
+//! MIC: the first four octets of a CMAC (RFC 4493), for every message and version.
+//!
+//! | message | key | what stands in front of the octets |
+//! |---------|-----|------------------------------------|
+//! | Join-Request | AppKey (1.0.x), NwkKey (1.1) | nothing |
+//! | Join-Accept 1.0.x, or OptNeg 0 | AppKey, NwkKey of a 1.1 node | nothing |
+//! | Join-Accept 1.1, OptNeg 1 | JSIntKey | JoinReqType, JoinEUI, DevNonce or RJcount |
+//! | Rejoin-Request 0, 2 / 1 | SNwkSIntKey / JSIntKey | nothing |
+//! | data 1.0.x, both ways | NwkSKey | B0 |
+//! | data down 1.1 | SNwkSIntKey | B0 with ConfFCnt |
+//! | data up 1.1 | SNwkSIntKey, then FNwkSIntKey | B1 for octets 0-1, B0 for octets 2-3 |
+
+use aes::Aes128;
+use cmac::{Cmac, KeyInit, Mac};
+
+use super::block::{self, Place, UplinkContext};
+use crate::{
+    frame::{DataFrame, JoinAccept, JoinRequest, Mic, RejoinRequest},
+    id::{DevNonce, JoinEui},
+    key::{Aes128Key, FNwkSIntKey, JoinKey, JsIntKey, McNwkSKey, NwkSKey, SNwkSIntKey},
+};
+
+/// A key made ready for many MICs: its schedule is computed once.
+pub struct Signer(Cmac<Aes128>);
+
+impl std::fmt::Debug for Signer {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Signer(..)")
+    }
+}
+
+impl Signer {
+    /// Returns a signer under that key.
+    pub fn new(key: &Aes128Key) -> Self {
+        Self(Cmac::new(&(*key.expose()).into()))
+    }
+
+    /// Returns the CMAC of the parts, one after another: 16 octets.
+    pub fn cmac(&mut self, parts: &[&[u8]]) -> [u8; 16] {
+        for part in parts {
+            self.0.update(part);
+        }
+        self.0.finalize_reset().into_bytes().into()
+    }
+
+    /// Returns the first four octets of the CMAC of the parts.
+    pub fn mic(&mut self, parts: &[&[u8]]) -> Mic {
+        let [a, b, c, d, ..] = self.cmac(parts);
+        Mic([a, b, c, d])
+    }
+
+    /// Returns the MIC of a data frame by the rule of 1.0.x: B0, then `msg` (MHDR to FRMPayload).
+    pub fn data(&mut self, place: &Place, msg: &[u8]) -> Mic {
+        self.mic(&[&block::b0(place, 0, msg.len()), msg])
+    }
+}
+
+/// Returns the CMAC of `message`: 16 octets (RFC 4493).
+pub fn cmac(key: &Aes128Key, message: &[u8]) -> [u8; 16] {
+    Signer::new(key).cmac(&[message])
+}
+
+/// Returns the MIC of a Join-Request.
+pub fn join_request(key: &impl JoinKey, request: &JoinRequest) -> Mic {
+    let mut signed = Vec::with_capacity(JoinRequest::LEN);
+    request.put_signed(&mut signed);
+    Signer::new(key.join_key()).mic(&[&signed])
+}
+
+/// The key that signs a Rejoin-Request, by its type.
+#[derive(Clone, Copy, Debug)]
+pub enum RejoinKey<'a> {
+    /// Types 0 and 2: the current session's serving key.
+    Session(&'a SNwkSIntKey),
+    /// Type 1: the join server's key.
+    JoinServer(&'a JsIntKey),
+}
+
+/// Returns the MIC of a Rejoin-Request.
+pub fn rejoin_request(key: RejoinKey<'_>, request: &RejoinRequest) -> Mic {
+    let mut signed = Vec::with_capacity(24);
+    request.put_signed(&mut signed);
+    let key = match key {
+        RejoinKey::Session(key) => key.key(),
+        RejoinKey::JoinServer(key) => key.key(),
+    };
+    Signer::new(key).mic(&[&signed])
+}
+
+/// Returns the MIC of a Join-Accept by the rule of 1.0.x, which 1.1 keeps for OptNeg 0.
+pub fn join_accept_1_0(root: &impl JoinKey, accept: &JoinAccept) -> Mic {
+    Signer::new(root.join_key()).mic(&[&accept.signed()])
+}
+
+/// What a Join-Accept answers; JoinReqType of the MIC's input.
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+pub enum JoinReqType {
+    /// A Join-Request: FF.
+    Join,
+    /// A Rejoin-Request of this type: 00, 01, 02.
+    Rejoin(u8),
+}
+
+impl JoinReqType {
+    /// Returns the octet.
+    pub const fn octet(self) -> u8 {
+        match self {
+            Self::Join => 0xFF,
+            Self::Rejoin(t) => t,
+        }
+    }
+}
+
+/// Returns the MIC of a Join-Accept with OptNeg 1 (LoRaWAN 1.1, 6.2.3).
+///
+/// `nonce` is DevNonce, or the RJcount of the Rejoin-Request that is answered.
+pub fn join_accept_1_1(
+    key: &JsIntKey,
+    answers: JoinReqType,
+    join_eui: JoinEui,
+    nonce: DevNonce,
+    accept: &JoinAccept,
+) -> Mic {
+    let parts: [&[u8]; 4] =
+        [&[answers.octet()], &join_eui.to_wire(), &nonce.to_wire(), &accept.signed()];
+    Signer::new(key.key()).mic(&parts)
+}
+
+fn msg_of(frame: &DataFrame) -> Vec<u8> {
+    let mut msg = Vec::with_capacity(64);
+    frame.put_signed(&mut msg);
+    msg
+}
+
+fn place_of(frame: &DataFrame, fcnt: u32) -> Place {
+    Place { direction: frame.direction(), dev_addr: frame.dev_addr, fcnt }
+}
+
+/// Returns the MIC of a data frame by the rule of 1.0.x, both ways. `fcnt` is the whole counter.
+pub fn data_1_0(key: &NwkSKey, frame: &DataFrame, fcnt: u32) -> Mic {
+    Signer::new(key.key()).data(&place_of(frame, fcnt), &msg_of(frame))
+}
+
+/// Returns the MIC of a multicast downlink: the rule of 1.0.x under the group's key.
+pub fn multicast(key: &McNwkSKey, frame: &DataFrame, fcnt: u32) -> Mic {
+    Signer::new(key.key()).data(&place_of(frame, fcnt), &msg_of(frame))
+}
+
+/// Returns the MIC of a 1.1 downlink. `conf_fcnt` counts only when the frame acknowledges.
+pub fn data_down_1_1(key: &SNwkSIntKey, frame: &DataFrame, fcnt: u32, conf_fcnt: u16) -> Mic {
+    let msg = msg_of(frame);
+    Signer::new(key.key()).mic(&[&block::b0(&place_of(frame, fcnt), conf_fcnt, msg.len()), &msg])
+}
+
+/// Returns the MIC of a 1.1 uplink: two octets under SNwkSIntKey, two under FNwkSIntKey.
+pub fn data_up_1_1(
+    serving: &SNwkSIntKey,
+    forwarding: &FNwkSIntKey,
+    frame: &DataFrame,
+    fcnt: u32,
+    context: &UplinkContext,
+) -> Mic {
+    let [s0, s1] = serving_half(serving, frame, fcnt, context);
+    let [f0, f1] = forwarding_half(forwarding, frame, fcnt);
+    Mic([s0, s1, f0, f1])
+}
+
+/// Returns octets 0 and 1 of a 1.1 uplink's MIC (SNwkSIntKey over B1).
+pub fn serving_half(
+    key: &SNwkSIntKey,
+    frame: &DataFrame,
+    fcnt: u32,
+    context: &UplinkContext,
+) -> [u8; 2] {
+    let msg = msg_of(frame);
+    let b1 = block::b1(&place_of(frame, fcnt), context, msg.len());
+    let [a, b, ..] = Signer::new(key.key()).cmac(&[&b1, &msg]);
+    [a, b]
+}
+
+/// Returns octets 2 and 3 of a 1.1 uplink's MIC (FNwkSIntKey over B0, without ConfFCnt).
+pub fn forwarding_half(key: &FNwkSIntKey, frame: &DataFrame, fcnt: u32) -> [u8; 2] {
+    let msg = msg_of(frame);
+    let b0 = block::b0(&place_of(frame, fcnt), 0, msg.len());
+    let [a, b, ..] = Signer::new(key.key()).cmac(&[&b0, &msg]);
+    [a, b]
+}
+
+/// A frame whose MIC was computed and found equal. Only this module makes one.
+#[derive(Clone, Copy, Debug)]
+pub struct Verified<'a, F>(&'a F);
+
+impl<'a, F> Verified<'a, F> {
+    /// Returns the frame.
+    pub const fn frame(&self) -> &'a F {
+        self.0
+    }
+}
+
+/// The answer of a MIC check.
+#[derive(Clone, Copy, Debug)]
+pub enum MicCheck<'a, F> {
+    /// The MIC holds.
+    Match(Verified<'a, F>),
+    /// It does not.
+    Mismatch {
+        /// As received.
+        received: Mic,
+        /// As computed.
+        computed: Mic,
+    },
+}
+
+impl<'a, F> MicCheck<'a, F> {
+    fn of(frame: &'a F, received: Mic, computed: Mic) -> Self {
+        if received == computed {
+            Self::Match(Verified(frame))
+        } else {
+            Self::Mismatch { received, computed }
+        }
+    }
+
+    /// Returns whether the MIC holds.
+    pub const fn holds(&self) -> bool {
+        matches!(self, Self::Match(_))
+    }
+}
+
+/// Checks a Join-Request under a root key.
+pub fn check_join_request<'a>(
+    key: &impl JoinKey,
+    request: &'a JoinRequest,
+) -> MicCheck<'a, JoinRequest> {
+    MicCheck::of(request, request.mic, join_request(key, request))
+}
+
+/// Checks a data frame by the rule of 1.0.x. `fcnt` is the whole counter.
+pub fn check_data_1_0<'a>(
+    key: &NwkSKey,
+    frame: &'a DataFrame,
+    fcnt: u32,
+) -> MicCheck<'a, DataFrame> {
+    MicCheck::of(frame, frame.mic, data_1_0(key, frame, fcnt))
+}
+
+/// Checks a 1.1 downlink.
+pub fn check_data_down_1_1<'a>(
+    key: &SNwkSIntKey,
+    frame: &'a DataFrame,
+    fcnt: u32,
+    conf_fcnt: u16,
+) -> MicCheck<'a, DataFrame> {
+    MicCheck::of(frame, frame.mic, data_down_1_1(key, frame, fcnt, conf_fcnt))
+}
+
+/// Checks a 1.1 uplink whose context is known.
+pub fn check_data_up_1_1<'a>(
+    serving: &SNwkSIntKey,
+    forwarding: &FNwkSIntKey,
+    frame: &'a DataFrame,
+    fcnt: u32,
+    context: &UplinkContext,
+) -> MicCheck<'a, DataFrame> {
+    MicCheck::of(frame, frame.mic, data_up_1_1(serving, forwarding, frame, fcnt, context))
+}
+
+/// Checks a multicast downlink.
+pub fn check_multicast<'a>(
+    key: &McNwkSKey,
+    frame: &'a DataFrame,
+    fcnt: u32,
+) -> MicCheck<'a, DataFrame> {
+    MicCheck::of(frame, frame.mic, multicast(key, frame, fcnt))
+}
