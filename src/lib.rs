@@ -2,6 +2,7 @@
 #![cfg_attr(not(test), warn(clippy::indexing_slicing, clippy::unwrap_used, clippy::panic))]
 
 pub mod frame;
+pub mod gps;
 pub mod id;
 pub mod key;
 pub mod radio;
