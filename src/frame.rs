@@ -1,5 +1,8 @@
 //! Frames: what a PHYPayload says, octet by octet, and back again.
 
+pub mod beacon;
+pub mod command;
+
 /// Which way a frame travels.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub enum Direction {
