@@ -1,6 +1,17 @@
-//! The radio layer: modulations, time on air, demodulation floor.
+//! The radio layer: modulations, time on air, demodulation floor, shares of the air.
+
+mod airtime;
+mod budget;
+mod report;
 
 use std::{fmt, str::FromStr};
+
+pub use airtime::{Airtime, CodingRate, LowDataRate, fsk_time_on_air, time_on_air};
+pub use budget::{
+    DWELL_LIMIT, DutyCycle, JOIN_BACK_OFF, JoinBackOff, demodulation_floor, duty_cycle_wait,
+    join_back_off, link_margin, messages_per_hour,
+};
+pub use report::{AirtimeError, AirtimeQuery, AirtimeReport, DutyShare, MaxPayload, Rate};
 
 /// How a frame is put on the air.
 #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
@@ -49,12 +60,34 @@ impl FromStr for Modulation {
         if let Some(rate) = text.strip_prefix("FSK") {
             return rate.parse().map(|bit_rate| Self::Fsk { bit_rate }).map_err(|_| NoModulation);
         }
+        if let Some((cr, ocw)) = text.strip_prefix("LR-FHSS-").and_then(|t| t.split_once("/3-")) {
+            return match (cr, ocw.parse()) {
+                ("1", Ok(ocw_khz)) => Ok(Self::LrFhss { cr_thirds: 1, ocw_khz }),
+                ("2", Ok(ocw_khz)) => Ok(Self::LrFhss { cr_thirds: 2, ocw_khz }),
+                _ => Err(NoModulation),
+            };
+        }
         let (sf, bw) =
             text.strip_prefix("SF").and_then(|t| t.split_once("BW")).ok_or(NoModulation)?;
         let (sf, bw_khz) = (sf.parse().map_err(|_| NoModulation)?, bw.parse());
         match (sf, bw_khz) {
             (5..=12, Ok(bw_khz)) => Ok(Self::Lora { sf, bw_khz }),
             _ => Err(NoModulation),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_modulation_reads_what_it_prints() {
+        for text in ["SF7BW125", "SF12BW500", "FSK50000", "LR-FHSS-1/3-137", "LR-FHSS-2/3-1523"] {
+            assert_eq!(text.parse::<Modulation>().unwrap().to_string(), text);
+        }
+        for text in ["SF4BW125", "SF13BW125", "SF7", "FSK", "LR-FHSS-3/3-137", "7", ""] {
+            assert_eq!(text.parse::<Modulation>(), Err(NoModulation), "{text}");
         }
     }
 }
