@@ -190,6 +190,7 @@ pub(super) const GPS_SECONDS: Kind = number(|n, _| {
 pub(super) const FRACTION: Kind = number(|n, _| format!("{} s", short(as_float(n) / 256.0)));
 pub(super) const REJOIN_PERIOD: Kind =
     number(|n, _| format!("{} s and up to 32 s more between tries", 32 * power(n)));
+// That 1 asks for type 0 too is from memory.
 pub(super) const REJOIN_TYPE: Kind = number(|n, _| match n {
     0 | 1 => "Rejoin-Request type 0".into(),
     2 => "Rejoin-Request type 2".into(),
@@ -205,7 +206,7 @@ pub(super) const PERIODICITY: Kind = number(|n, _| {
 pub(super) const BATTERY: Kind = number(|n, _| match n {
     0 => "external power".into(),
     255 => "not measured".into(),
-    _ => format!("{} % of 1..254", short(100.0 * as_float(n - 1) / 253.0)),
+    _ => format!("{:.0} % of the range 1 to 254", 100.0 * as_float(n - 1) / 253.0),
 });
 pub(super) const SIGNED_MARGIN: Kind =
     kind(Coding::Signed, |n, _| format!("{n} dB SNR of the DevStatusReq"));

@@ -174,7 +174,8 @@ pub(super) static ROWS: &[Row] = &[
             bits("DR", 0, 2, 3, 0, kind::DATA_RATE),
         ])
         .versions(ONLY_1_1)
-        .says("Asks for a Rejoin-Request, which is the answer", CHAPTER_5),
+        .says("Asks for a Rejoin-Request, which is the answer", CHAPTER_5)
+        .doubt("that RejoinType 1 asks for a Rejoin-Request of type 0 is from memory"),
     down(0x0F, "RejoinParamSetupReq", Request, 1)
         .fields(&[
             bits("MaxTimeN", 0, 1, 7, 4, kind::MAX_TIME),
@@ -306,7 +307,7 @@ pub(super) static ROWS: &[Row] = &[
             whole("SecondChFreq", 3, 3, kind::FREQUENCY),
         ])
         .says("Sets up a node that is served by a relay", TS011)
-        .doubt(RELAY_DOUBT),
+        .doubt(RELAY_WORDS_DOUBT),
     up(0x41, "EndDeviceConfAns", Answer, 1)
         .fields(&[
             ack("BackOffACK", 3, &["BackOff"], "the node cannot use this back-off"),
@@ -330,7 +331,7 @@ pub(super) static ROWS: &[Row] = &[
             whole("FilterListEUI", 2, 0, kind::OCTETS),
         ])
         .says("Tells a relay whose Join-Requests to forward", TS011)
-        .doubt(RELAY_DOUBT),
+        .doubt(RELAY_WORDS_DOUBT),
     up(0x42, "FilterListAns", Answer, 1)
         .fields(&[
             ack("CombinedRulesACK", 2, &["FilterListIdx"], "the rules do not fit together"),
@@ -422,6 +423,8 @@ const NOT_1_0_4: &[MacVersion] = &[
 
 const TS011: &str = "TS011-1.0.0, relay commands";
 const RELAY_DOUBT: &str = "layout from one device stack; the tables of TS011 were not seen";
+const RELAY_WORDS_DOUBT: &str =
+    "layout from one device stack; what the codes of activation and action mean is from memory";
 const RELAY_BITS_DOUBT: &str =
     "layout from one device stack; which bit is which is from memory, all ones is agreement";
 const CLASS_B: &str = "LoRaWAN 1.1, chapter 14; 1.0.4, Class B";
