@@ -1,8 +1,11 @@
 #![doc = "Decodes LoRaWAN frames and says why a node does not join."]
 #![cfg_attr(not(test), warn(clippy::indexing_slicing, clippy::unwrap_used, clippy::panic))]
 
+#[cfg(feature = "cli")]
+pub mod cli;
 pub mod frame;
 pub mod id;
 pub mod key;
 pub mod radio;
 pub mod region;
+pub mod show;
