@@ -774,7 +774,7 @@ fn the_common_join_channels_of_cn470_agree() {
         for name in ["CN470-20A", "CN470-20B", "CN470-26A", "CN470-26B"] {
             let p = plan(name);
             let common = p.common_join(uplink).unwrap();
-            assert_eq!(i64::from(common.index), row.int("idx"));
+            assert_eq!((i64::from(common.index), common.uplink_hz), (row.int("idx"), uplink));
             assert_eq!(common.plan, activated.name);
             let rx1 = p.join_rx1(uplink, sf10).unwrap();
             assert_eq!(i64::from(rx1.freq_hz), row.int("join_accept_hz"), "{}", row.at);
