@@ -158,8 +158,8 @@ pub enum Certainty {
 impl Certainty {
     /// Returns what these odds allow to say.
     ///
-    /// With one frame a single wrong digit is certain (some 1,300 candidates, 3e-7), two are
-    /// likely (3e-5), three are possible (4e-3); with two frames all are certain.
+    /// With one frame a single wrong digit is certain (some 850 candidates, 2e-7), two are
+    /// likely (4e-5), three are possible (4e-3); with two frames all are certain.
     pub fn of(odds: f64) -> Self {
         if odds < 1e-6 {
             Self::Certain
