@@ -9,6 +9,7 @@ pub mod gps;
 pub mod id;
 pub mod intake;
 pub mod key;
+pub mod ladder;
 pub mod radio;
 pub mod region;
 pub mod roster;
