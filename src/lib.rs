@@ -6,4 +6,5 @@ pub mod frame;
 pub mod id;
 pub mod key;
 pub mod radio;
+pub mod reading;
 pub mod region;
