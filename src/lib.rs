@@ -1,6 +1,8 @@
 #![doc = "Decodes LoRaWAN frames and says why a node does not join."]
 #![cfg_attr(not(test), warn(clippy::indexing_slicing, clippy::unwrap_used, clippy::panic))]
 
+#[cfg(feature = "cli")]
+pub mod cli;
 pub mod crypto;
 pub mod frame;
 pub mod id;
@@ -8,3 +10,4 @@ pub mod key;
 pub mod radio;
 pub mod reading;
 pub mod region;
+pub mod show;

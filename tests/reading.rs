@@ -38,7 +38,9 @@ fn key(role: KeyRole, text: &str) -> Key {
 
 fn ring(keys: &[(KeyRole, &str)]) -> KeyRing {
     let mut ring = KeyRing::default();
-    keys.iter().for_each(|(role, text)| ring.push(Source::default(), key(*role, text)));
+    for (role, text) in keys {
+        ring.push(Source::default(), key(*role, text));
+    }
     ring
 }
 

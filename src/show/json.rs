@@ -1,0 +1,16 @@
+//! JSON: one object a line, members as the contract names them.
+
+mod reading;
+
+pub use reading::reading;
+
+use std::fmt;
+
+/// The number that a renamed or removed member would raise.
+const SCHEMA: u32 = 1;
+
+/// Writes a value as one line.
+fn line(out: &mut dyn fmt::Write, value: &impl serde::Serialize) -> fmt::Result {
+    let text = serde_json::to_string(value).map_err(|_| fmt::Error)?;
+    writeln!(out, "{text}")
+}
