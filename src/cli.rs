@@ -5,6 +5,7 @@
 
 pub mod frames;
 pub mod key_options;
+pub mod keys;
 pub mod read;
 mod screen;
 mod usage;
@@ -15,7 +16,7 @@ use std::ffi::OsString;
 use clap::{CommandFactory, Parser};
 
 pub use screen::{Failure, Screen};
-pub use usage::UsageError;
+pub use usage::{Missing, UsageError};
 
 /// How a run ended. The worse one wins: a run that meets several ends with the highest.
 #[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
@@ -102,6 +103,8 @@ macro_rules! commands {
 commands! {
     /// Decode frames: every field, octet by octet
     Read(read::ReadArgs) = read::run;
+    /// Derive every key of a join, a rejoin, a multicast group
+    Keys(keys::KeysArgs) = keys::run;
 }
 
 /// Runs the program with these arguments, the program's own name first.

@@ -7,6 +7,7 @@ pub mod crypto;
 pub mod frame;
 pub mod id;
 pub mod key;
+pub mod key_sheet;
 pub mod radio;
 pub mod reading;
 pub mod region;

@@ -1,5 +1,7 @@
 //! `read` through the binary: arguments, standard input, streams, exit status, JSON.
 
+#![cfg(feature = "cli")]
+
 use assert_cmd::Command;
 use serde_json::{Value, json};
 

@@ -39,9 +39,10 @@ pub trait KeySet {
 
 /// What stands under the heading of keys in a command's help.
 pub const KEYS_HELP: &str = "\
-Keys: other users of this machine can see command lines, and a shell keeps them. Instead of
---app-key KEY there are --app-key-env NAME, an environment variable, and --app-key-file PATH, a
-file with the key on its first line; likewise for every other key.";
+Keys: other users of this machine can see command lines, and a shell keeps them.
+Instead of --app-key KEY there are --app-key-env NAME, an environment variable,
+and --app-key-file PATH, a file with the key on its first line; likewise for
+every other key.";
 
 enum Given {
     Text(Zeroizing<String>),

@@ -62,7 +62,8 @@ const WHAT: &str = "What the frame alone cannot tell";
 
 const EXAMPLES: &str = "\
 Example:
-  handfast read 0001000BFEFF0000023C2B1AFEFF00000202012E269CF5 --app-key-env ORCHARD_KEY";
+  handfast read --app-key-env ORCHARD_KEY \\
+    0001000BFEFF0000023C2B1AFEFF00000202012E269CF5";
 
 /// The keys that `read` takes.
 #[derive(Clone, Copy, Debug)]

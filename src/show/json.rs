@@ -1,7 +1,9 @@
 //! JSON: one object a line, members as the contract names them.
 
+mod key_sheet;
 mod reading;
 
+pub use key_sheet::key_sheet;
 pub use reading::reading;
 
 use std::fmt;

@@ -1,7 +1,9 @@
 //! Text: blocks that read well at 80 columns and without colour.
 
+mod key_sheet;
 mod reading;
 
+pub use key_sheet::key_sheet;
 pub use reading::{Heading, reading};
 
 use std::{borrow::Cow, fmt};
