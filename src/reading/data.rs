@@ -1,19 +1,20 @@
 //! The checks of a data frame: which session signed it, with which counter, and what it hides.
 
+mod open;
+
+use open::{commands, open_fopts, payload_key, plain};
+
 use super::{
-    Bunch, Context, CounterHint, Found, KeyRing, MicRule, MicVerdict, Plain, PlainFOpts, Problem,
-    Proof, Searched, Tried, Unchecked, Wrong, mac_commands,
+    Bunch, Context, CounterHint, Found, KeyRing, MicRule, MicVerdict, PlainFOpts, Problem, Proof,
+    Searched, Tried, Unchecked, Wrong,
 };
 use crate::{
     crypto::{
-        block::{FOptsRule, Place, UplinkContext},
-        cipher::{self, PayloadKey},
+        block::{Place, UplinkContext},
         mic::{self, Signer},
     },
     frame::{DataFrame, Direction, Field, MacVersion, Mic},
-    key::{
-        Aes128Key, AppSKey, FNwkSIntKey, McAppSKey, McNwkSKey, NwkSEncKey, NwkSKey, SNwkSIntKey,
-    },
+    key::{Aes128Key, FNwkSIntKey, McNwkSKey, NwkSKey, SNwkSIntKey},
 };
 
 const SESSION_KEYS: &str = "NwkSKey (1.0.x), or SNwkSIntKey and FNwkSIntKey (1.1), of this session";
@@ -316,70 +317,6 @@ fn counter_words(frame: &DataFrame, fcnt: u32, context: &Context, found: &mut Fo
     }
 }
 
-type NamedKey<'a> = (&'static str, PayloadKey<'a>);
-
-/// Returns the key of the payload; without a hit, whatever the bunch has for the port.
-fn payload_key<'a>(
-    frame: &DataFrame,
-    bunch: &'a Bunch,
-    hit: Option<&Hit<'_>>,
-) -> Option<NamedKey<'a>> {
-    let app = |key| (AppSKey::NAME, PayloadKey::App(key));
-    let network = |key| (NwkSKey::NAME, PayloadKey::Network(key));
-    let network_enc = |key| (NwkSEncKey::NAME, PayloadKey::NetworkEnc(key));
-    let group = |key| (McAppSKey::NAME, PayloadKey::Group(key));
-    match (frame.port()?, hit.map(|hit| hit.key)) {
-        (_, Some(McNwkSKey::NAME)) => bunch.mc_app_s_key.as_ref().map(group),
-        (0, Some(NwkSKey::NAME)) => bunch.nwk_s_key.as_ref().map(network),
-        (0, Some(_)) => bunch.nwk_s_enc_key.as_ref().map(network_enc),
-        (0, None) => {
-            let enc = bunch.nwk_s_enc_key.as_ref().map(network_enc);
-            enc.or_else(|| bunch.nwk_s_key.as_ref().map(network))
-        }
-        (_, Some(_)) => bunch.app_s_key.as_ref().map(app),
-        (_, None) => {
-            let app = bunch.app_s_key.as_ref().map(app);
-            app.or_else(|| bunch.mc_app_s_key.as_ref().map(group))
-        }
-    }
-}
-
-fn plain(
-    frame: &DataFrame,
-    fcnt: u32,
-    name: &'static str,
-    key: PayloadKey<'_>,
-    proven: bool,
-) -> Option<Plain> {
-    // The proof is the hit that a search found, not a `Verified`: that one holds for one counter.
-    let octets = cipher::payload_unverified(frame, key, fcnt);
-    (!octets.is_empty()).then_some(Plain { octets, key: name, proven })
-}
-
-/// Decrypts FOpts of 1.1 by the text under which they split into commands: erratum first.
-fn open_fopts(
-    frame: &DataFrame,
-    key: &NwkSEncKey,
-    fcnt: u32,
-    context: &Context,
-    problems: &mut Vec<Problem>,
-) -> PlainFOpts {
-    let direction = frame.direction();
-    let app_counter = direction == Direction::Downlink && frame.port().is_some_and(|port| port > 0);
-    let amended = if app_counter { FOptsRule::ErratumAppCounter } else { FOptsRule::Erratum };
-    let open = |rule| cipher::fopts(key, &place(frame, fcnt), rule, frame.fopts.octets());
-    let version = context.mac_version.or(Some(MacVersion::V1_1));
-    let is_whole = |octets: &[u8]| mac_commands(octets, direction, version).is_whole();
-    for rule in [amended, FOptsRule::AsPublished] {
-        let octets = open(rule);
-        if is_whole(&octets) {
-            return PlainFOpts { octets, rule: Some(rule) };
-        }
-    }
-    problems.push(Problem { offset: 8, field: Field::FOpts, what: Wrong::FOptsNoise });
-    PlainFOpts { octets: open(amended), rule: Some(amended) }
-}
-
 /// Reads what needs no proof, and says that it has none.
 fn unproven(
     frame: &DataFrame,
@@ -395,17 +332,4 @@ fn unproven(
         found.fcnt32 = Some(fcnt);
     }
     commands(frame, context.mac_version, found);
-}
-
-/// Reads the MAC commands: FOpts, or the payload of port 0.
-fn commands(frame: &DataFrame, version: Option<MacVersion>, found: &mut Found) {
-    let in_clear = version != Some(MacVersion::V1_1) && !frame.fopts.is_empty();
-    let octets = match (&found.fopts, &found.payload) {
-        (Some(fopts), _) => Some(fopts.octets.as_slice()),
-        // Nothing tells that this is a 1.1 session, and 1.0.x sends FOpts in clear.
-        (None, _) if in_clear => Some(frame.fopts.octets()),
-        (None, Some(plain)) if frame.port() == Some(0) => Some(plain.octets.as_slice()),
-        (None, _) => None,
-    };
-    found.commands = octets.map(|octets| mac_commands(octets, frame.direction(), version));
 }
