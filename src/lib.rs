@@ -5,5 +5,6 @@ pub mod crypto;
 pub mod frame;
 pub mod id;
 pub mod key;
+pub mod ladder;
 pub mod radio;
 pub mod region;
