@@ -130,3 +130,6 @@ fn bits(case: &FOptsCase<'_>, heard: &Heard<'_>) -> f64 {
     let parsed = u16::try_from(parsed.count()).unwrap_or(NOISE).saturating_add(1);
     (f64::from(NOISE + 1) / f64::from(parsed)).log2()
 }
+
+#[cfg(test)]
+mod tests;

@@ -204,3 +204,6 @@ pub(super) fn turned(
     }
     Some(out)
 }
+
+#[cfg(test)]
+mod tests;

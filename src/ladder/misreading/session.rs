@@ -163,9 +163,11 @@ fn explore_direction(case: &SessionCase<'_>, direction: Direction) -> Option<Ans
     let sources = case.sources(&values);
     let standard = Recipe::standard(rule);
     let mut by_standard = vec![false; frames.len()];
+    let mut in_part = vec![0.0_f64; frames.len()];
     sources.each(&standard.keys, |keys, _| {
-        for (held, heard) in by_standard.iter_mut().zip(&frames) {
+        for ((held, part), heard) in by_standard.iter_mut().zip(&mut in_part).zip(&frames) {
             *held |= data::held(&standard, keys, heard).is_some();
+            *part = part.max(data::held_in_part(&standard, keys, heard));
         }
     });
     if by_standard.iter().all(|&held| held) {
@@ -177,10 +179,12 @@ fn explore_direction(case: &SessionCase<'_>, direction: Direction) -> Option<Ans
             *tried += 1;
             // Those that the standard leaves open first: they fail soonest.
             for wanted in [false, true] {
-                let those = frames.iter().zip(&by_standard).filter(|(_, held)| **held == wanted);
-                for (heard, _) in those {
-                    let Some(held) = data::held(recipe, keys, heard) else { return };
-                    hit.holds(held.bits, wanted, &held.macs);
+                let marked = frames.iter().zip(by_standard.iter().zip(&in_part));
+                for (heard, (&by_standard, part)) in marked {
+                    if by_standard == wanted {
+                        let Some(held) = data::held(recipe, keys, heard) else { return };
+                        hit.holds((held.bits - part).max(0.0), by_standard, &held.macs);
+                    }
                 }
             }
             hits.push(hit);
@@ -201,3 +205,6 @@ fn side(case: &SessionCase<'_>, direction: Direction, rows: &[&'static Row]) -> 
         Direction::Downlink => Side::Server,
     }
 }
+
+#[cfg(test)]
+mod tests;

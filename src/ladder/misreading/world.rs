@@ -121,7 +121,7 @@ pub(super) fn mac(key: &Aes128Key, message: &[u8], ids: &[&str], prefix: &str) -
     };
     let k1 = double(encrypt_block(key, [0; 16]));
     let mut octets = message.to_vec();
-    let padded = octets.is_empty() || octets.len() % 16 != 0;
+    let padded = octets.is_empty() || !octets.len().is_multiple_of(16);
     if padded {
         octets.push(if has("mac-padded-with-zeros") { 0 } else { 0x80 });
         octets.resize(octets.len().next_multiple_of(16), 0);
@@ -143,7 +143,9 @@ pub(super) fn pairs(subjects: &[super::Subject], rule: Rule) -> Vec<[&'static Ro
     let rows: Vec<_> = rows().filter(|row| subjects.contains(&row.subject)).collect();
     let made = |of: &[&Row]| {
         let mut recipe = super::Recipe::standard(rule);
-        of.iter().for_each(|row| row.apply(&mut recipe));
+        for row in of {
+            row.apply(&mut recipe);
+        }
         recipe
     };
     let singles: Vec<_> = rows.iter().map(|row| made(&[row])).collect();

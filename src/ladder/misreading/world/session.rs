@@ -5,7 +5,7 @@ use crate::{
     crypto::{decrypt_block, encrypt_block},
     frame::{DataFrame, Direction, FCtrl, FOpts, FType, Mic, Payload},
     key::Aes128Key,
-    ladder::misreading::{Heard, Rule},
+    ladder::misreading::{Heard, Join, Rule},
 };
 
 /// A frame and what it does not say itself.
@@ -36,17 +36,22 @@ impl Sent {
     }
 }
 
-/// Four frames: with ACK and without, on application ports and port 0, counters beyond 65535.
+/// Four frames: two with ACK, two without, on application ports and port 0, counters beyond 65535.
 pub(in super::super) fn frames(world: &World, direction: Direction, ids: &[&str]) -> Vec<Sent> {
     let mut noise = Noise::new(world.accept.dev_addr.0.into());
     let ftype = match direction {
         Direction::Uplink => FType::UnconfirmedDataUp,
         Direction::Downlink => FType::UnconfirmedDataDown,
     };
-    let kinds = [(0x20, 2, 0x0001_0203), (0x80, 7, 0x0001_0204), (0, 0, 0x0001_0207)];
+    let kinds = [
+        (0x20, 2, 0x0001_0203),
+        (0x80, 7, 0x0001_0204),
+        (0, 0, 0x0001_0207),
+        (0x20, 9, 0x0001_0208),
+    ];
     let mut sent: Vec<Sent> = kinds
         .into_iter()
-        .zip([3, 4, 6])
+        .zip([3, 4, 6, 7])
         .map(|((flags, port, fcnt), ch)| {
             let [low, high, ..] = u32::to_le_bytes(fcnt);
             let fcnt16 = u16::from_le_bytes([low, high]);
@@ -161,8 +166,6 @@ pub(in super::super) fn derived(world: &World, ids: &[&str]) -> [Aes128Key; 4] {
     [forwarding, serving, enc, make(app, a, &for_app)]
 }
 
-use crate::ladder::misreading::Join;
-
 fn key_rule(world: &World, ids: &[&str]) -> Rule {
     match world.rule {
         Rule::V1_0 if ids.contains(&"rule-of-1.1-though-opt-neg-is-clear") => Rule::V1_1,
@@ -182,22 +185,9 @@ pub(in super::super) fn signed_mic(world: &World, sent: &Sent, ids: &[&str]) -> 
         rule = Rule::V1_1;
     }
     let [forwarding, serving, enc, app] = derived(world, ids);
-    let mut msg = Vec::new();
-    sent.frame.put_signed(&mut msg);
+    let msg = message(sent, ids, &enc, &app);
     let dir = sent.frame.direction().octet();
     let wire_addr = sent.frame.dev_addr.to_wire();
-    if has("mic-made-before-encryption") {
-        let payload = sent.frame.payload.as_ref().unwrap();
-        let key = if payload.port == 0 { &enc } else { &app };
-        let counter = sent.fcnt.to_le_bytes();
-        let a1 = [&[1, 0, 0, 0, 0, dir], &wire_addr[..], &counter, &[0, 1]].concat();
-        let stream = encrypt_block(key, a1.try_into().unwrap());
-        let at = msg.len() - payload.frm.len();
-        msg[at..].iter_mut().zip(stream).for_each(|(octet, key)| *octet ^= key);
-    }
-    if has("mhdr-left-out-of-data-mic") {
-        msg.remove(0);
-    }
 
     let ack = sent.frame.fctrl.ack();
     let mut conf = if ack { sent.conf } else { 0 };
@@ -276,7 +266,7 @@ pub(in super::super) fn signed_mic(world: &World, sent: &Sent, ids: &[&str]) -> 
             cmac(key, block(conf, [0, 0]))[at..at + 4].try_into().unwrap()
         }
         (Rule::V1_0, _) => {
-            // Of keys of 1.1 the one for forwarding signs; both-halves mistakes change which.
+            // Of the keys of 1.1 the one for forwarding signs.
             let key = if has("both-halves-under-s-nwk-s-int-key") { &serving } else { &forwarding };
             cmac(key, block(conf_in_b0, [0, 0]))[at..at + 4].try_into().unwrap()
         }
@@ -285,4 +275,26 @@ pub(in super::super) fn signed_mic(world: &World, sent: &Sent, ids: &[&str]) -> 
         mic.reverse();
     }
     mic
+}
+
+/// The octets that the MIC covers, after its block.
+fn message(sent: &Sent, ids: &[&str], enc: &Aes128Key, app: &Aes128Key) -> Vec<u8> {
+    let has = |id: &str| ids.contains(&id);
+    let mut msg = Vec::new();
+    sent.frame.put_signed(&mut msg);
+    let dir = sent.frame.direction().octet();
+    let wire_addr = sent.frame.dev_addr.to_wire();
+    if has("mic-made-before-encryption") {
+        let payload = sent.frame.payload.as_ref().unwrap();
+        let key = if payload.port == 0 { enc } else { app };
+        let counter = sent.fcnt.to_le_bytes();
+        let a1 = [&[1, 0, 0, 0, 0, dir], &wire_addr[..], &counter, &[0, 1]].concat();
+        let stream = encrypt_block(key, a1.try_into().unwrap());
+        let at = msg.len() - payload.frm.len();
+        msg[at..].iter_mut().zip(stream).for_each(|(octet, key)| *octet ^= key);
+    }
+    if has("mhdr-left-out-of-data-mic") {
+        msg.remove(0);
+    }
+    msg
 }
