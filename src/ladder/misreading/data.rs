@@ -17,6 +17,9 @@ pub struct Heard<'a> {
     /// The frame.
     pub frame: &'a DataFrame,
     /// The whole 32-bit counter, as the session counts.
+    ///
+    /// A MIC does not tell a counter that restarted from one whose upper half is lost: the
+    /// sequence of FCnt does, and has to be judged first.
     pub fcnt: u32,
     /// Low half of the counter of the last confirmed frame from the other side, if it is known.
     pub conf_fcnt: Option<u16>,
@@ -130,7 +133,11 @@ fn halves(
         let serving = mac(r, keys, r.serving, &block(r, heard, context, message), message)?;
         fits(laid(r, forwarding, Some(serving)), received).then_some(serving)
     })?;
+    // Exchanging keys and exchanging halves may come to the same two CMACs.
     macs.extend(serving);
+    if serving < forwarding {
+        macs.rotate_left(16);
+    }
     Some(Held { bits, macs })
 }
 

@@ -87,7 +87,8 @@ const fn is_text(octet: u8) -> bool {
 /// Frames whose MIC holds, and what is wanted of their payloads.
 #[derive(Clone, Copy, Debug)]
 pub struct PayloadCase<'a> {
-    /// The session; its `frames` are those with a payload on an application port, one direction.
+    /// The session; its `frames` are of one direction, and those without a payload on an
+    /// application port do not count.
     pub session: SessionCase<'a>,
     /// AppSKey at hand: the record's.
     pub at_hand: Option<&'a AppSKey>,

@@ -330,3 +330,19 @@ fn a_tracker_that_never_falls_back_is_told_by_three_uplinks() {
     assert_eq!((finding.side, finding.decided_by), (Side::Node, 3));
     assert!(finding.odds < 1e-18);
 }
+
+#[test]
+fn a_search_stays_small_however_many_attempts_there_were() {
+    // Each candidate costs a microsecond or less: a hundredth of a second in all.
+    for rule in RULES {
+        let mut world = World::new(1, rule);
+        for seed in 100..200 {
+            let other = World::new(seed, rule);
+            world.other_nonces.extend(&other.other_nonces);
+            world.other_joins.extend(&other.other_joins);
+        }
+        let sent = frames(&World::new(2, rule), Direction::Uplink, &[]);
+        let answer = explored(&world, &all(&sent));
+        assert!(matches!(answer, Answer::NotFound { tried: 5000..20_000 }), "{answer:?}");
+    }
+}
