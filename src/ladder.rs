@@ -1,3 +1,4 @@
-//! The join ladder, and the explorers that say why a rung broke.
+//! The ladder's explorers: why a check failed.
 
+pub mod misreading;
 pub mod near_miss;
