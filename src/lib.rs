@@ -16,3 +16,4 @@ pub mod reading;
 pub mod region;
 pub mod roster;
 pub mod show;
+pub mod trace;

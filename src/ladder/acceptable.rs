@@ -1,0 +1,497 @@
+//! Rung 9, acceptable: the node, with the keys built into it, can decrypt and authenticate the
+//! accept, and its fields are lawful for the region and version.
+
+use super::{
+    Judgement, Rung, State,
+    case::{Case, signing_role},
+    cause::{Certainty, Finding},
+    misreading::{self, AcceptCase, Asked},
+    words::count,
+};
+use crate::{
+    frame::{CfList, CfListType, Frame, JoinAccept, MacVersion, SealedJoinAccept},
+    region::CfListFit,
+    roster::ClaimKind,
+    trace::{Answer, Attempt, KeyRef, Opening, Rule},
+};
+
+pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
+    if attempt.answers.is_empty() {
+        return Judgement::unknown("there is no accept to open");
+    }
+    let mut told: Option<Judgement> = None;
+    for answer in &attempt.answers {
+        let judgement = judge_one(case, attempt, answer);
+        match judgement.state {
+            State::Proven => return judgement,
+            State::Broken => told = Some(judgement),
+            State::Unknown => {
+                told.get_or_insert(judgement);
+            }
+        }
+    }
+    told.unwrap_or(Judgement::unknown("there is no accept to open"))
+}
+
+/// What the node makes of one accept.
+fn judge_one(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Judgement {
+    let line = answer.sending.line;
+    if case.entry.is_none() {
+        return Judgement::unknown(format!("{line}: no key is known for this node"));
+    }
+    let Some(opening) = node_opening(case, attempt, answer) else {
+        return unopened(case, attempt, answer);
+    };
+    let accept = &opening.opened.accept;
+    if !node_applies(case, opening) {
+        return Judgement::broken(format!(
+            "{line}: opens under {}, but its MIC follows the 1.1 rule (OptNeg {}), and the node is \
+             {}",
+            opening.key,
+            u8::from(accept.dl_settings.opt_neg()),
+            case.node_version().map_or("1.0.x", MacVersion::name)
+        ));
+    }
+    let unlawful = unlawful(case, accept);
+    if !unlawful.is_empty() {
+        return Judgement::broken(format!("{line}: {}", unlawful.join("; ")));
+    }
+    if let Some(words) = stale_join_nonce(case, accept) {
+        return Judgement::broken(format!("{line}: {words}"));
+    }
+    Judgement::proven(format!(
+        "{line}: opens under {} by the {} rule: DevAddr {}, JoinNonce {}, NetID {}, {}",
+        opening.key,
+        opening.rule.name(),
+        accept.dev_addr,
+        accept.join_nonce,
+        accept.net_id,
+        match accept.cf_list.map(CfList::kind) {
+            None => "no CFList",
+            Some(CfListType::Frequencies) => "CFList of frequencies",
+            Some(CfListType::Masks) => "CFList of masks",
+            Some(CfListType::Rfu(_)) => "CFList of a reserved type",
+        }
+    ))
+}
+
+/// The keys that the node itself may hold: those that sign its requests, or else those that its
+/// firmware claims, or else all that are claimed.
+fn node_keys(case: &Case<'_>, attempt: &Attempt) -> Vec<KeyRef> {
+    let signing: Vec<KeyRef> =
+        attempt.holds_under.iter().filter(|key| case.is_own(key)).copied().collect();
+    if !signing.is_empty() {
+        return signing;
+    }
+    let Some(index) = case.node.index else { return Vec::new() };
+    let kind = if case.firmware().is_some_and(|f| f.app_key.is_some() || f.nwk_key.is_some()) {
+        ClaimKind::Firmware
+    } else {
+        ClaimKind::Record
+    };
+    case.entry
+        .and_then(|entry| entry.claim(kind))
+        .and_then(signing_role)
+        .map(|role| vec![KeyRef { node: index, claim: kind, role }])
+        .unwrap_or_default()
+}
+
+/// The opening of an accept by a key that the node holds.
+fn node_opening<'a>(case: &Case<'_>, attempt: &Attempt, answer: &'a Answer) -> Option<&'a Opening> {
+    let keys = node_keys(case, attempt);
+    answer.openings.iter().find(|o| {
+        keys.iter().any(|key| {
+            // The same value under another name is the same key.
+            *key == o.key
+                || match (key.resolve(case.roster), o.key.resolve(case.roster)) {
+                    (Some(a), Some(b)) => a.key().same_as(b.key()),
+                    _ => false,
+                }
+        })
+    })
+}
+
+/// Whether the node applies the rule under which the accept's MIC holds.
+fn node_applies(case: &Case<'_>, opening: &Opening) -> bool {
+    match (opening.rule, case.node_version()) {
+        (Rule::V1_1, Some(version)) => version == MacVersion::V1_1,
+        // A 1.1 node reads OptNeg; the rule must be the one that OptNeg names.
+        (Rule::V1_0, Some(MacVersion::V1_1)) => !opening.opened.accept.dl_settings.opt_neg(),
+        _ => true,
+    }
+}
+
+fn unopened(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Judgement {
+    let line = answer.sending.line;
+    if let Some(opening) = answer.openings.first() {
+        let whose = if case.is_own(&opening.key) {
+            format!("{}", opening.key)
+        } else {
+            format!("a key of {}", case.name_of(opening.key.node))
+        };
+        return Judgement::broken(format!(
+            "{line}: opens under {whose}, and under none that the node signs with"
+        ));
+    }
+    if let Some(Frame::JoinAccept(sealed)) = &answer.sending.decoded.frame
+        && !sealed.is_whole()
+    {
+        return Judgement::broken(format!(
+            "{line}: {} octets; a Join-Accept has 17 or 33",
+            answer.sending.decoded.octets.len()
+        ));
+    }
+    if attempt.holds_under.iter().any(|key| case.is_own(key)) {
+        return Judgement::broken(format!(
+            "{line}: opens under no claimed key, though the request is signed with one"
+        ));
+    }
+    Judgement::unknown(format!("{line}: opens under no claimed key; the node's own is not known"))
+}
+
+/// What the region or the version forbids in an accept.
+fn unlawful(case: &Case<'_>, accept: &JoinAccept) -> Vec<String> {
+    let mut out = Vec::new();
+    out.extend(cflist_fault(case, accept).map(|f| f.0));
+    out.extend(rx_faults(case, accept));
+    out
+}
+
+/// A CFList that the node cannot take, and whether that is sure.
+fn cflist_fault(case: &Case<'_>, accept: &JoinAccept) -> Option<(String, Certainty)> {
+    let plan = case.plan?;
+    let list = accept.cf_list?;
+    let t = match list.kind() {
+        CfListType::Frequencies => 0,
+        CfListType::Masks => 1,
+        CfListType::Rfu(t) => {
+            return Some((format!("CFListType {t} is reserved"), Certainty::Certain));
+        }
+    };
+    if !plan.accepts_cflist_type(t) {
+        let wanted: Vec<String> =
+            [0, 1].iter().filter(|t| plan.accepts_cflist_type(**t)).map(u8::to_string).collect();
+        let wanted = if wanted.is_empty() {
+            "which takes none".into()
+        } else {
+            format!("which takes type {}", wanted.join(" or "))
+        };
+        return Some((
+            format!("CFList of type {t} in {}, {wanted}", plan.name),
+            Certainty::Certain,
+        ));
+    }
+    // Masks in a dynamic plan came late; an older node drops them.
+    let version = case.node_version()?;
+    if t == 1
+        && plan.kind == crate::region::PlanKind::Dynamic
+        && let CfListFit::NotYet { since } = plan.cflist_fit_of_version(t, version)
+    {
+        return Some((
+            format!(
+                "CFList of type 1 in {}, which a {} node does not know (since {})",
+                plan.name,
+                version.name(),
+                since.name()
+            ),
+            Certainty::Likely,
+        ));
+    }
+    None
+}
+
+fn rx_faults(case: &Case<'_>, accept: &JoinAccept) -> Vec<String> {
+    let Some(plan) = case.plan else { return Vec::new() };
+    let mut out = Vec::new();
+    let offset = accept.dl_settings.rx1_dr_offset();
+    if offset > plan.rx1_offset_max {
+        out.push(format!("RX1DROffset {offset}: {} ends at {}", plan.name, plan.rx1_offset_max));
+    }
+    let rx2 = accept.dl_settings.rx2_data_rate();
+    if plan.dr(crate::frame::Direction::Downlink, rx2).is_none() {
+        out.push(format!("RX2DataRate {rx2} is no downlink data rate of {}", plan.name));
+    }
+    out
+}
+
+/// JoinNonce is not above the node's last, where it must be.
+fn stale_join_nonce(case: &Case<'_>, accept: &JoinAccept) -> Option<String> {
+    let version = case.node_version().or(case.record_version())?;
+    if !version.counts_dev_nonces() {
+        return None;
+    }
+    let last = case.firmware()?.last_join_nonce?;
+    (accept.join_nonce.get() <= last).then(|| {
+        format!(
+            "JoinNonce {} is not above the node's last, {last} ({} counts)",
+            accept.join_nonce.get(),
+            version.name()
+        )
+    })
+}
+
+/// The answers whose acceptance is broken, in attempts where no answer was good.
+fn bad<'a>(case: &Case<'a>) -> Vec<(&'a Attempt, &'a Answer)> {
+    case.answers()
+        .filter(|(i, _, _)| case.state(*i, Rung::Acceptable) == State::Broken)
+        .map(|(_, attempt, answer)| (attempt, answer))
+        .collect()
+}
+
+pub(super) fn another_key(case: &Case<'_>) -> Option<Finding> {
+    let closed: Vec<_> = bad(case)
+        .into_iter()
+        .filter(|(attempt, answer)| {
+            attempt.holds_under.iter().any(|key| case.is_own(key))
+                && node_opening(case, attempt, answer).is_none()
+        })
+        .collect();
+    let (_, first) = *closed.first()?;
+    if !is_whole(first) || another_attempt(case).is_some() {
+        return None;
+    }
+    let foreign = first.openings.first();
+    let certainty = match (foreign.is_some(), closed.len()) {
+        (true, _) | (false, 2..) => Certainty::Certain,
+        (false, _) => Certainty::Likely,
+    };
+    let mut finding = Finding::new(
+        certainty,
+        "the accept opens under no key that the node signs with: the server signs and encrypts it \
+         with another one",
+        "enter the key that signs the request wherever the server keeps the key for accepts (the \
+         join server's copy included)",
+    );
+    for (attempt, answer) in closed.iter().take(4) {
+        finding.add(format!(
+            "{} (for {}): the MIC fails by the 1.0 and the 1.1 rule under every key of the node",
+            answer.sending.line,
+            attempt.line()
+        ));
+    }
+    if let Some(opening) = foreign {
+        finding.add(if case.is_own(&opening.key) {
+            format!("it opens under {}", opening.key)
+        } else {
+            format!("it opens under a key of {}", case.name_of(opening.key.node))
+        });
+        finding = finding.odds(1.0, closed.len());
+    }
+    for words in misread(case, closed.as_slice()) {
+        finding.add(words);
+    }
+    finding.add("the request itself is signed with a claimed key".to_owned());
+    Some(finding)
+}
+
+/// Mistakes of the server's that would explain accepts that open under no key.
+fn misread(case: &Case<'_>, closed: &[(&Attempt, &Answer)]) -> Vec<String> {
+    let Some((attempt, answer)) = closed.first() else { return Vec::new() };
+    let Some(sealed) = sealed(answer) else { return Vec::new() };
+    let (Some(dev_eui), Some(join_eui)) = (attempt.ask.dev_eui(), attempt.ask.join_eui()) else {
+        return Vec::new();
+    };
+    let asked: Vec<Asked> = std::iter::once(*attempt)
+        .chain(case.node.attempts.iter().rev())
+        .filter_map(|a| a.ask.join())
+        .take(8)
+        .map(Asked::from)
+        .collect();
+    let roots = case.known_roots();
+    let roots: Vec<_> = roots.iter().map(|r| r.as_known()).collect();
+    let explored = misreading::explore_accept(&AcceptCase {
+        sealed,
+        asked: &asked,
+        roots: &roots,
+        dev_eui,
+        join_eui,
+    });
+    explored
+        .findings()
+        .iter()
+        .take(2)
+        .map(|found| {
+            let what: Vec<&str> = found.mistakes.iter().map(|row| row.what).collect();
+            format!("it would open if the server {}", what.join(", and "))
+        })
+        .collect()
+}
+
+fn sealed(answer: &Answer) -> Option<&SealedJoinAccept> {
+    match &answer.sending.decoded.frame {
+        Some(Frame::JoinAccept(sealed)) => Some(sealed),
+        _ => None,
+    }
+}
+
+fn is_whole(answer: &Answer) -> bool {
+    sealed(answer).is_some_and(SealedJoinAccept::is_whole)
+}
+
+pub(super) fn server_says_1_1(case: &Case<'_>) -> Option<Finding> {
+    let by_1_1: Vec<_> = bad(case)
+        .into_iter()
+        .filter_map(|(attempt, answer)| {
+            let opening = node_opening(case, attempt, answer)?;
+            (opening.rule == Rule::V1_1 && !node_applies(case, opening))
+                .then_some((answer, opening))
+        })
+        .collect();
+    let (_, opening) = *by_1_1.first()?;
+    let version = case.node_version()?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        format!(
+            "the accept follows LoRaWAN 1.1 (OptNeg set, MIC under JSIntKey); the node is {} and \
+             cannot authenticate it",
+            version.name()
+        ),
+        format!("set the MAC version on record to {}", version.name()),
+    );
+    finding.add(format!(
+        "{}: the MIC holds by the 1.1 rule under a key derived from {}, and fails by the 1.0 rule",
+        count(by_1_1.len(), "Join-Accept"),
+        opening.key
+    ));
+    if let Some(record) = case.record_version() {
+        finding.add(format!("the record says {}, the firmware {}", record.name(), version.name()));
+    }
+    finding.add("the request is good: the key is right".to_owned());
+    Some(finding.odds(1.0, by_1_1.len()))
+}
+
+pub(super) fn join_nonce(case: &Case<'_>) -> Option<Finding> {
+    let stale: Vec<_> = bad(case)
+        .into_iter()
+        .filter_map(|(attempt, answer)| {
+            let opening = node_opening(case, attempt, answer)?;
+            Some((answer, opening.opened.accept.join_nonce.get()))
+                .filter(|_| stale_join_nonce(case, &opening.opened.accept).is_some())
+        })
+        .collect();
+    let (_, nonce) = *stale.first()?;
+    let version = case.node_version().or(case.record_version())?;
+    let last = case.firmware()?.last_join_nonce?;
+    // 1.0.4 leaves the check of the order to the node; 1.1 demands it.
+    let certainty = if version == MacVersion::V1_1 || nonce == last {
+        Certainty::Certain
+    } else {
+        Certainty::Likely
+    };
+    let mut finding = Finding::new(
+        certainty,
+        format!(
+            "JoinNonce {nonce} is not above {last}, the last that the node keeps: the node drops \
+             the accept"
+        ),
+        format!("set the server's next JoinNonce above {last}, or clear the node's stored value"),
+    );
+    for (answer, nonce) in stale.iter().take(4) {
+        finding.add(format!("{}: JoinNonce {nonce}", answer.sending.line));
+    }
+    if let Some(next) = case.record().and_then(|r| r.next_join_nonce) {
+        finding.add(format!("the record's next-join-nonce is {next}"));
+    }
+    Some(finding)
+}
+
+pub(super) fn cflist_type(case: &Case<'_>) -> Option<Finding> {
+    let wrong: Vec<_> = bad(case)
+        .into_iter()
+        .filter_map(|(attempt, answer)| {
+            let opening = node_opening(case, attempt, answer)?;
+            let fault = cflist_fault(case, &opening.opened.accept)?;
+            Some((answer, opening, fault))
+        })
+        .collect();
+    let (_, opening, (words, certainty)) = wrong.first()?;
+    let plan = case.plan?;
+    let mut finding = Finding::new(
+        *certainty,
+        format!(
+            "the accept opens and authenticates, but carries a {words}; nodes may drop it whole"
+        ),
+        format!(
+            "send no CFList, or one that {} allows: set the server's region and revision to the \
+             node's",
+            plan.name
+        ),
+    );
+    if let Some(list) = opening.opened.accept.cf_list {
+        let content = match list.kind() {
+            CfListType::Frequencies => {
+                let mhz: Vec<String> =
+                    list.frequencies().filter(|hz| *hz > 0).map(super::words::mhz).collect();
+                mhz.join(", ")
+            }
+            _ => hex::encode(list.0),
+        };
+        finding.add(format!("the list: {content}"));
+    }
+    for (answer, ..) in wrong.iter().take(4) {
+        finding.add(format!("{}: {words}", answer.sending.line));
+    }
+    Some(finding)
+}
+
+pub(super) fn rx_parameters(case: &Case<'_>) -> Option<Finding> {
+    let wrong: Vec<_> = bad(case)
+        .into_iter()
+        .filter_map(|(attempt, answer)| {
+            let opening = node_opening(case, attempt, answer)?;
+            let faults = rx_faults(case, &opening.opened.accept);
+            (!faults.is_empty()).then_some((answer, faults))
+        })
+        .collect();
+    let (_, faults) = wrong.first()?;
+    let plan = case.plan?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        format!(
+            "the accept's receive parameters are not lawful in {}: {}",
+            plan.name,
+            faults.join("; ")
+        ),
+        format!("correct the server's RX parameters for {}", plan.name),
+    );
+    for (answer, faults) in wrong.iter().take(4) {
+        finding.add(format!("{}: {}", answer.sending.line, faults.join("; ")));
+    }
+    Some(finding)
+}
+
+pub(super) fn another_attempt(case: &Case<'_>) -> Option<Finding> {
+    let closed: Vec<_> = bad(case)
+        .into_iter()
+        .filter(|(_, answer)| answer.openings.is_empty() && is_whole(answer))
+        .collect();
+    let mut found = None;
+    for (attempt, answer) in &closed {
+        let Some(sealed) = sealed(answer) else { continue };
+        let others = case.node.attempts.iter().filter(|o| o.line() != attempt.line());
+        for other in others {
+            if case.opens_as_answer_to(other, sealed) {
+                found = Some((*attempt, *answer, other));
+            }
+        }
+    }
+    let (attempt, answer, other) = found?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        format!(
+            "the accept handed out for DevNonce {} is made for DevNonce {}: the server answers an \
+             earlier request",
+            attempt.nonce(),
+            other.nonce()
+        ),
+        "find out why the server is late (its queue, its join server's answer) and have it drop an \
+         answer whose windows are past",
+    );
+    finding.add(format!(
+        "{}: its MIC holds with the DevNonce of {}, not with that of {}",
+        answer.sending.line,
+        other.line(),
+        attempt.line()
+    ));
+    Some(finding.odds(f64::from(u32::try_from(case.node.attempts.len()).unwrap_or(u32::MAX)), 1))
+}

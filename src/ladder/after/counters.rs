@@ -1,0 +1,213 @@
+//! Frame counters: restarts, lost upper halves, downlinks that went back.
+
+use super::super::{
+    case::Case,
+    cause::{Certainty, Finding},
+    words::{count, place},
+};
+use crate::{
+    frame::Direction,
+    roster::Activation,
+    trace::{Data, DataSeen, Origin, Session},
+};
+
+/// A counter this near to its end may have rolled over in the frames that were not heard.
+const NEAR_THE_END: u32 = 64_000;
+/// A counter this low may have rolled over just before.
+const NEAR_THE_START: u32 = 1_536;
+
+fn ups(session: &Session) -> Vec<&DataSeen> {
+    session.uplinks().map(|(seen, _)| seen).collect()
+}
+
+fn low(fcnt: u32) -> u32 {
+    fcnt & 0xFFFF
+}
+
+/// Whether going from one counter to the next looks like the end of 16 bits.
+fn at_the_end(before: u32, after: u32) -> bool {
+    low(before) >= NEAR_THE_END && low(after) <= NEAR_THE_START
+}
+
+/// The first place where a session's uplink counter falls.
+fn fall(session: &Session) -> Option<(&DataSeen, &DataSeen)> {
+    let all = ups(session);
+    all.windows(2).find_map(|w| match w {
+        [a, b] if b.held.fcnt < a.held.fcnt => Some((*a, *b)),
+        _ => None,
+    })
+}
+
+pub(in super::super) fn restarted(case: &Case<'_>) -> Option<Finding> {
+    for session in &case.node.sessions {
+        if let Some((before, after)) = fall(session) {
+            if at_the_end(before.held.fcnt, after.held.fcnt) {
+                continue;
+            }
+            // A late datagram may overtake: a restart goes on from where it began.
+            let rest: Vec<_> = ups(session)
+                .into_iter()
+                .skip_while(|s| s.data.line() < after.data.line())
+                .collect();
+            let stays_low = rest.iter().all(|s| s.held.fcnt < before.held.fcnt);
+            if !stays_low || before.held.fcnt - after.held.fcnt < 8 && rest.len() < 2 {
+                continue;
+            }
+            return Some(restart(session, before.held.fcnt, after, rest.len(), None));
+        }
+        // The last counter may be known from the record alone.
+        let last = case.record().and_then(|r| r.last_fcnt_up);
+        let all = ups(session);
+        if let (Some(last), Some(first), Some(newest)) = (last, all.first(), all.last())
+            && matches!(session.origin, Origin::Claim(_))
+            && newest.held.fcnt < last
+            && last - newest.held.fcnt > 8
+            && first.held.fcnt <= 64
+            && !at_the_end(last, first.held.fcnt)
+        {
+            return Some(restart(session, last, first, all.len(), Some(last)));
+        }
+    }
+    None
+}
+
+fn restart(
+    session: &Session,
+    before: u32,
+    after: &DataSeen,
+    frames: usize,
+    recorded: Option<u32>,
+) -> Finding {
+    let certainty =
+        if recorded.is_none() || frames >= 2 { Certainty::Certain } else { Certainty::Likely };
+    let mut finding = Finding::new(
+        certainty,
+        format!(
+            "FCnt falls from {before} to {} while DevAddr {} and keys stay the same: the node began \
+             to count anew, and the server takes its frames for repeats",
+            after.held.fcnt, session.dev_addr
+        ),
+        "keep FCnt in non-volatile memory on the node, or let it join over the air; until then \
+         reset the counter on the server (with ABP keys that opens the door to replayed frames)",
+    );
+    finding.add(format!(
+        "{}: FCnt {}, and its MIC holds",
+        place(after.data.line(), after.data.at()),
+        after.held.fcnt
+    ));
+    finding.add(format!("{before} is far from 65535: no rollover"));
+    if recorded.is_some() {
+        finding.add(format!("the record's last-fcnt-up is {before}"));
+    }
+    finding.add(format!("{} since then, counting on", count(frames, "frame")));
+    finding.odds(2.0, frames)
+}
+
+pub(in super::super) fn upper_half_lost(case: &Case<'_>) -> Option<Finding> {
+    let bits = case.record().and_then(|r| r.fcnt_bits);
+    for session in &case.node.sessions {
+        let all = ups(session);
+        // The node counts on, the server has 16 bits.
+        let rolled = all.iter().find(|s| s.held.fcnt > 0xFFFF);
+        if let (Some(rolled), Some(16)) = (rolled, bits) {
+            let beyond = all.iter().filter(|s| s.held.fcnt > 0xFFFF).count();
+            let mut finding = Finding::new(
+                Certainty::Certain,
+                "after 65535 the node counts on in 32 bits, the server in 16: from the rollover on \
+                 every MIC fails on the server",
+                "set the record to 32-bit counters",
+            );
+            finding.add(format!(
+                "{}: FCnt field {}, the MIC holds with {} and fails with {}",
+                place(rolled.data.line(), rolled.data.at()),
+                low(rolled.held.fcnt),
+                rolled.held.fcnt,
+                low(rolled.held.fcnt)
+            ));
+            finding.add(format!(
+                "{} beyond 65535; the record's fcnt-bits is 16",
+                count(beyond, "frame")
+            ));
+            return Some(finding.odds(2.0, beyond));
+        }
+        // The node forgets the upper half.
+        let last = case.record().and_then(|r| r.last_fcnt_up);
+        let seen = fall(session)
+            .map(|(a, b)| (a.held.fcnt, b))
+            .filter(|(a, b)| at_the_end(*a, b.held.fcnt));
+        let known = all
+            .first()
+            .filter(|_| matches!(session.origin, Origin::Claim(_)))
+            .and_then(|first| Some((last?, *first)))
+            .filter(|(last, first)| first.held.fcnt < *last && at_the_end(*last, first.held.fcnt));
+        if let Some((before, after)) = seen.or(known) {
+            let frames = all.iter().filter(|s| s.data.line() >= after.data.line()).count();
+            let mut finding = Finding::new(
+                Certainty::Certain,
+                format!(
+                    "after {} the node counts from {} in 16 bits, where the MIC wants {}: it lost \
+                     the upper half of its counter at the rollover",
+                    before,
+                    after.held.fcnt,
+                    (before | 0xFFFF) + 1 + low(after.held.fcnt)
+                ),
+                "have the node count in 32 bits (the frame carries the low 16); until then let it \
+                 join anew before the rollover",
+            );
+            finding.add(format!(
+                "{}: the MIC holds with {}, not with {}",
+                place(after.data.line(), after.data.at()),
+                after.held.fcnt,
+                (before | 0xFFFF) + 1 + low(after.held.fcnt)
+            ));
+            return Some(finding.odds(2.0, frames));
+        }
+    }
+    None
+}
+
+pub(in super::super) fn downlink_back(case: &Case<'_>) -> Option<Finding> {
+    let kept = case.firmware().and_then(|f| f.last_fcnt_down);
+    for session in &case.node.sessions {
+        let downs: Vec<&DataSeen> =
+            session.frames.iter().filter(|s| matches!(s.data, Data::Down { .. })).collect();
+        let claimed = matches!(session.origin, Origin::Claim(_))
+            || case.record().and_then(|r| r.activation) == Some(Activation::Abp);
+        let against_node =
+            kept.filter(|_| claimed || session.frames.len() == downs.len()).and_then(|kept| {
+                Some((kept, downs.iter().find(|d| d.held.fcnt <= kept)?, "the node's last"))
+            });
+        let within = downs.windows(2).find_map(|w| match w {
+            [a, b]
+                if a.data.frame().port().is_some_and(|p| p > 0)
+                    == b.data.frame().port().is_some_and(|p| p > 0)
+                    && b.held.fcnt < a.held.fcnt =>
+            {
+                Some((a.held.fcnt, b, "an earlier downlink's"))
+            }
+            _ => None,
+        });
+        let Some((last, down, whose)) = against_node.or(within) else { continue };
+        debug_assert_eq!(down.data.frame().direction(), Direction::Downlink);
+        let mut finding = Finding::new(
+            Certainty::Certain,
+            format!(
+                "the downlink has FCntDown {}, not above {last}, {whose}: the node drops it as a \
+                 repeat",
+                down.held.fcnt
+            ),
+            "carry the downlink counter over when a session moves between servers, or let the node \
+             join anew",
+        );
+        finding.add(format!(
+            "{}: its MIC holds with {}: keys and address are right",
+            place(down.data.line(), down.data.at()),
+            down.held.fcnt
+        ));
+        if let Some(next) = case.record().and_then(|r| r.next_fcnt_down) {
+            finding.add(format!("the record's next-fcnt-down is {next}"));
+        }
+        return Some(finding.odds(1.0, 1));
+    }
+    None
+}

@@ -1,0 +1,453 @@
+//! Rung 4, authentic: the MIC holds under the key on record that the MAC version uses for it.
+
+use super::{
+    Judgement, Rung,
+    case::{Case, signing_role},
+    cause::{Certainty, Finding},
+    near_miss::{self, Clues, Hit, Known, KnownKind, Mistake, Target},
+    words::count,
+};
+use crate::{
+    crypto::mic,
+    frame::MacVersion,
+    key::Aes128Key,
+    roster::{Activation, Claim, ClaimKind},
+    trace::{Attempt, KeyRef, Role, RootKey},
+};
+
+/// Nodes whose keys are tried on another's request, at the most.
+const OTHER_NODES: usize = 2_000;
+
+pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
+    if case.entry.is_none() {
+        return Judgement::unknown("this node is on no roster, and its key unknown");
+    }
+    let Some((kind, claim)) = case.reference() else {
+        return Judgement::unknown("the roster states no key for this node");
+    };
+    let Some(role) = signing_role(claim) else {
+        return keyless(case, attempt, kind, claim);
+    };
+    let wanted = KeyRef { node: case.node.index.unwrap_or_default(), claim: kind, role };
+    if attempt.holds_under.contains(&wanted) {
+        let beside = if kind == ClaimKind::Record { "" } else { " (the roster has no record)" };
+        return Judgement::proven(format!("the MIC holds under {wanted}{beside}"));
+    }
+    if attempt.ask.join().is_none() {
+        return Judgement::unknown("a Rejoin-Request whose session keys are not in the capture");
+    }
+    let received = attempt.ask.join().map(|r| r.mic.to_string()).unwrap_or_default();
+    let computed = computed(case, &wanted, attempt);
+    let mut judgement = Judgement::broken(format!(
+        "the MIC fails under {wanted}: received {received}, computed {computed}"
+    ));
+    if let Some(other) = attempt.holds_under.first() {
+        judgement = judgement.and(if case.is_own(other) {
+            format!("it holds under {other}")
+        } else {
+            format!("it holds under a key of {}", case.name_of(other.node))
+        });
+    }
+    judgement
+}
+
+/// The MIC of a request under a key of the roster, for showing.
+fn computed(case: &Case<'_>, key: &KeyRef, attempt: &Attempt) -> String {
+    let (Some(root), Some(request)) = (key.resolve(case.roster), attempt.ask.join()) else {
+        return "nothing".into();
+    };
+    match root {
+        RootKey::App(key) => mic::join_request(key, request).to_string(),
+        RootKey::Nwk(key) => mic::join_request(key, request).to_string(),
+    }
+}
+
+fn keyless(case: &Case<'_>, attempt: &Attempt, kind: ClaimKind, claim: &Claim) -> Judgement {
+    if is_abp_record(claim) {
+        return Judgement::broken(format!(
+            "the {} is set for ABP: it has session keys and no root key to check the MIC with",
+            kind.name()
+        ));
+    }
+    match attempt.holds_under.iter().find(|key| case.is_own(key)) {
+        Some(key) if attempt.answers.is_empty() && key.claim == kind => {
+            Judgement::broken(format!("the MIC holds under {key}, which this version does not use"))
+        }
+        Some(key) => Judgement::unknown(format!(
+            "the {} has no key for this version; the MIC holds under {key}",
+            kind.name()
+        )),
+        None => Judgement::unknown(format!("the {} has no key for this version", kind.name())),
+    }
+}
+
+fn has_session_keys(claim: &Claim) -> bool {
+    claim.nwk_s_key.is_some() || claim.f_nwk_s_int_key.is_some() || claim.app_s_key.is_some()
+}
+
+fn is_abp_record(claim: &Claim) -> bool {
+    claim.app_key.is_none()
+        && claim.nwk_key.is_none()
+        && (claim.activation == Some(Activation::Abp) || has_session_keys(claim))
+}
+
+pub(super) fn record_is_abp(case: &Case<'_>) -> Option<Finding> {
+    let record = case.record()?;
+    let asked = case.node.attempts.iter().filter(|a| a.ask.join().is_some()).count();
+    if asked == 0 || !is_abp_record(record) || case.answers().next().is_some() {
+        return None;
+    }
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        "the node joins over the air, its record is set for ABP: session keys, and no root key to \
+         check a Join-Request with",
+        "register the node for OTAA with its root key; or, if ABP is meant, set the node to ABP \
+         with the record's session",
+    );
+    finding.add(format!("{} from the node", count(asked, "Join-Request")));
+    finding.add(match record.dev_addr {
+        Some(addr) => format!("the record holds DevAddr {addr} and session keys, no AppKey"),
+        None => "the record holds session keys, no AppKey".to_owned(),
+    });
+    let holds = |a: &Attempt| a.holds_under.iter().any(|key| case.is_own(key));
+    if case.node.attempts.iter().any(holds) {
+        finding.add(
+            "the MIC holds under the firmware's root key: the node itself is right".to_owned(),
+        );
+    }
+    Some(finding)
+}
+
+/// Why the MIC fails under the key on record: found once, asked for by every cause of this rung.
+#[derive(Clone, Debug)]
+pub(super) struct Why {
+    id: &'static str,
+    finding: Finding,
+}
+
+/// The requests whose MIC fails under the key on record.
+fn failing<'a>(case: &Case<'a>) -> Vec<&'a Attempt> {
+    case.broken_at(Rung::Authentic)
+        .map(|(_, attempt)| attempt)
+        .filter(|attempt| attempt.ask.join().is_some())
+        .collect()
+}
+
+pub(super) fn why(case: &Case<'_>) -> Option<Why> {
+    let (kind, claim) = case.reference()?;
+    if is_abp_record(claim) {
+        return None;
+    }
+    let failing = failing(case);
+    let first = *failing.first()?;
+    let role = signing_role(claim).or(other_role_of(claim))?;
+    let targets: Vec<Target> =
+        failing.iter().filter_map(|a| a.ask.join()).take(16).map(Target::from).collect();
+    let search = Search { case, targets: &targets, attempt: first };
+
+    // Around what is on record first: which mistake turned the one key into the other?
+    let own = claim_keys(kind, claim, Some(role), "");
+    if let Some(why) = search.around(&own, Scope::Reference) {
+        return Some(why);
+    }
+    let mut wider = Vec::new();
+    for (other_kind, other) in case.entry?.claims().filter(|(k, _)| *k != kind) {
+        wider.extend(claim_keys(other_kind, other, signing_role(other), ""));
+    }
+    let mut others = Vec::new();
+    for (index, node) in case.roster.nodes.iter().enumerate().take(OTHER_NODES) {
+        if Some(index) == case.node.index {
+            continue;
+        }
+        for (other_kind, other) in node.claims() {
+            let prefix = format!("{}: ", node.name);
+            others.extend(
+                claim_keys(other_kind, other, None, &prefix)
+                    .into_iter()
+                    .filter(|k| k.role.is_some())
+                    .map(|k| Labelled { kind: KnownKind::OtherNode, ..k }),
+            );
+        }
+    }
+    wider.extend(others);
+    if let Some(why) = search.around(&wider, Scope::Beyond) {
+        return Some(why);
+    }
+    Some(search.unrelated())
+}
+
+fn other_role_of(claim: &Claim) -> Option<Role> {
+    match (&claim.app_key, &claim.nwk_key) {
+        (Some(_), _) => Some(Role::AppKey),
+        (None, Some(_)) => Some(Role::NwkKey),
+        (None, None) => None,
+    }
+}
+
+/// A key of the roster with the words that name it.
+#[derive(Clone)]
+struct Labelled<'a> {
+    label: String,
+    key: &'a Aes128Key,
+    kind: KnownKind,
+    /// Its root role; none for session keys.
+    role: Option<Role>,
+}
+
+fn claim_keys<'a>(
+    kind: ClaimKind,
+    claim: &'a Claim,
+    signs: Option<Role>,
+    prefix: &str,
+) -> Vec<Labelled<'a>> {
+    let mut out = Vec::new();
+    let mut add = |name: &str, key: Option<&'a Aes128Key>, known, role| {
+        out.extend(key.map(|key| Labelled {
+            label: format!("{prefix}the {}'s {name}", kind.name()),
+            key,
+            kind: known,
+            role,
+        }));
+    };
+    for role in [Role::AppKey, Role::NwkKey] {
+        let key = match role {
+            Role::AppKey => claim.app_key.as_ref().map(crate::key::AppKey::key),
+            Role::NwkKey => claim.nwk_key.as_ref().map(crate::key::NwkKey::key),
+        };
+        let known = if signs == Some(role) { KnownKind::Claimed } else { KnownKind::OtherRole };
+        add(role.name(), key, known, Some(role));
+    }
+    let session = KnownKind::Session;
+    add("NwkSKey", claim.nwk_s_key.as_ref().map(crate::key::NwkSKey::key), session, None);
+    add("AppSKey", claim.app_s_key.as_ref().map(crate::key::AppSKey::key), session, None);
+    let key = claim.f_nwk_s_int_key.as_ref().map(crate::key::FNwkSIntKey::key);
+    add("FNwkSIntKey", key, session, None);
+    let key = claim.s_nwk_s_int_key.as_ref().map(crate::key::SNwkSIntKey::key);
+    add("SNwkSIntKey", key, session, None);
+    let key = claim.nwk_s_enc_key.as_ref().map(crate::key::NwkSEncKey::key);
+    add("NwkSEncKey", key, session, None);
+    out
+}
+
+/// Whether the keys searched around are those that the server goes by.
+#[derive(Clone, Copy, Eq, PartialEq)]
+enum Scope {
+    Reference,
+    Beyond,
+}
+
+struct Search<'a, 'c> {
+    case: &'c Case<'a>,
+    targets: &'c [Target],
+    attempt: &'a Attempt,
+}
+
+impl Search<'_, '_> {
+    fn around(&self, keys: &[Labelled<'_>], scope: Scope) -> Option<Why> {
+        let clues = Clues {
+            known: keys
+                .iter()
+                .map(|k| Known { label: k.label.clone(), key: k.key, kind: k.kind })
+                .collect(),
+            dev_eui: self.attempt.ask.dev_eui(),
+            join_eui: self.attempt.ask.join_eui(),
+        };
+        let report = near_miss::search(&clues, self.targets, &self.case.effort());
+        let hit = report.hits.first()?;
+        let known = hit.known.and_then(|i| keys.get(i));
+        let sentence = hit.sentence(&clues);
+        let mut why = self.explain(hit, known, scope)?;
+        why.finding.evidence.insert(0, sentence);
+        why.finding.odds = Some(hit.odds);
+        why.finding.certainty = match hit.certainty {
+            near_miss::Certainty::Certain => Certainty::Certain,
+            near_miss::Certainty::Likely => Certainty::Likely,
+            near_miss::Certainty::Possible => Certainty::Possible,
+        };
+        why.finding.add(format!(
+            "it holds for {}; {} candidates were tried, an accident has odds of {:.0e}",
+            count(hit.frames, "request"),
+            hit.tried,
+            hit.odds
+        ));
+        // Which side the frames agree with; who erred they do not say.
+        if scope == Scope::Reference && self.agrees_with_firmware() {
+            why.finding.add("the frames agree with the firmware's key".to_owned());
+        }
+        Some(why)
+    }
+
+    fn agrees_with_firmware(&self) -> bool {
+        let firmware = |key: &KeyRef| self.case.is_own(key) && key.claim == ClaimKind::Firmware;
+        self.attempt.holds_under.iter().any(firmware)
+    }
+
+    fn explain(&self, hit: &Hit, known: Option<&Labelled<'_>>, scope: Scope) -> Option<Why> {
+        let label = known.map_or("the key", |k| k.label.as_str());
+        let role = known.and_then(|k| k.role).unwrap_or(Role::AppKey);
+        let on_network = self.case.node_version() == Some(MacVersion::V1_1);
+        let name = role.name();
+        let make = |id, summary: String, remedy: &str| {
+            Some(Why { id, finding: Finding::new(Certainty::Certain, summary, remedy) })
+        };
+        match &hit.mistake {
+            Mistake::Same => self.same(known?, scope),
+            Mistake::OctetsReversed | Mistake::Reordered(_) | Mistake::Rotated { .. } => {
+                if known.is_some_and(|k| k.kind == KnownKind::OtherNode) {
+                    return self.same(known?, scope);
+                }
+                let id = match role {
+                    Role::AppKey => "app-key-bytes-reversed",
+                    Role::NwkKey => "nwk-key-bytes-reversed",
+                };
+                make(
+                    id,
+                    format!("the MIC fails under {label} and holds under it in another byte order"),
+                    "enter the key in the order printed, most significant byte first; keys are byte \
+                     strings and are never reversed",
+                )
+            }
+            Mistake::TextAsOctets { .. } => make(
+                "app-key-text-taken-as-bytes",
+                format!("the node's key is the text of {label}, not its value"),
+                "give the node the key as 16 octets: two hex digits make one octet",
+            ),
+            Mistake::Sample(_) | Mistake::FromEui { .. } => make(
+                "firmware-still-uses-a-sample-key",
+                "the node signs with a value that anybody can guess".into(),
+                "give the node a key of its own and enter the same on record; a published value \
+                 protects nothing",
+            ),
+            _ => {
+                let id = match role {
+                    Role::NwkKey if on_network || scope == Scope::Reference => {
+                        "nwk-key-typed-wrong"
+                    }
+                    _ => "app-key-typed-wrong",
+                };
+                let sentence = hit.mistake.of_key(label);
+                make(
+                    id,
+                    format!("the {name} is a typing slip away from the one that signs: {sentence}"),
+                    "enter the key that the frames agree with on the other side, and check it \
+                     against its source digit by digit",
+                )
+            }
+        }
+    }
+
+    /// A known key as it stands: under another name, of another session, of another node.
+    fn same(&self, known: &Labelled<'_>, scope: Scope) -> Option<Why> {
+        let label = &known.label;
+        let make = |id, summary: String, remedy: String| {
+            Some(Why { id, finding: Finding::new(Certainty::Certain, summary, remedy) })
+        };
+        match (known.kind, known.role) {
+            (KnownKind::OtherNode, _) => make(
+                "key-of-another-node",
+                format!("the MIC holds under the key of another node ({label})"),
+                "give each node its own key: two labels or two lines of a list were exchanged".into(),
+            ),
+            (KnownKind::Session, _) => make(
+                "session-key-entered-as-root-key",
+                format!("the MIC holds under {label}, a session key, where the root key belongs"),
+                "enter the root key (AppKey, or NwkKey in 1.1) where the session key stands; session \
+                 keys are for ABP"
+                    .into(),
+            ),
+            (KnownKind::OtherRole, Some(role)) => {
+                let version = self.case.node_version().or(self.case.record_version());
+                let older = version.is_none_or(|v| v < MacVersion::V1_1);
+                make(
+                    "root-key-in-the-wrong-slot",
+                    format!(
+                        "the MIC holds under {label}, which {} does not use for it",
+                        version.map_or("this version".to_owned(), |v| v.name().to_owned())
+                    ),
+                    if older && role == Role::NwkKey {
+                        "put the 1.0.x root key, the record's AppKey, into the field that the stack \
+                         calls NwkKey (and into AppKey too, if it asks for both)"
+                            .into()
+                    } else {
+                        "put each root key into the field of its own name on both sides".into()
+                    },
+                )
+            }
+            // The record's root key is a session key of the node's own claims.
+            _ if self.record_holds_session_key() => make(
+                "session-key-entered-as-root-key",
+                "a session key of the node stands on record where the root key belongs".into(),
+                "enter the root key on record; session keys are for ABP".into(),
+            ),
+            _ if scope == Scope::Beyond => make(
+                "root-key-unrelated",
+                format!(
+                    "the MIC holds under {label}; the key on record is another, and no slip turns \
+                     the one into the other"
+                ),
+                "enter the node's key on record, or give the node the key on record: one of the two \
+                 is stale, which one the frames do not say"
+                    .into(),
+            ),
+            _ => None,
+        }
+    }
+
+    fn record_holds_session_key(&self) -> bool {
+        let Some((kind, reference)) = self.case.reference() else { return false };
+        let roots = claim_keys(kind, reference, None, "");
+        let Some(entry) = self.case.entry else { return false };
+        entry.claims().any(|(k, claim)| {
+            claim_keys(k, claim, None, "")
+                .iter()
+                .filter(|s| s.role.is_none())
+                .any(|session| roots.iter().any(|r| r.role.is_some() && r.key.same_as(session.key)))
+        })
+    }
+
+    fn unrelated(&self) -> Why {
+        let far = self.case.effort().max_digits;
+        let mut finding = Finding::new(
+            Certainty::Possible,
+            "the MIC holds under no claimed key and under nothing near one",
+            "compare the key in the node with the one on record at their source; if the node was \
+             flashed anew, read back what it holds",
+        );
+        finding.add(format!(
+            "{} tried against every claim: byte, word and nibble order, roles, session keys, other \
+             nodes, sample values, the key's text, up to {far} wrong digits",
+            count(self.targets.len(), "request")
+        ));
+        if self.targets.len() == 1 {
+            finding
+                .add("one frame alone: a damaged frame cannot be told from a wrong key".to_owned());
+        }
+        Why { id: "root-key-unrelated", finding }
+    }
+}
+
+fn if_why(case: &Case<'_>, id: &str) -> Option<Finding> {
+    let why = case.why()?;
+    (why.id == id).then(|| why.finding.clone())
+}
+
+macro_rules! checks {
+    ($($name:ident $id:literal;)*) => {$(
+        pub(super) fn $name(case: &Case<'_>) -> Option<Finding> {
+            if_why(case, $id)
+        }
+    )*};
+}
+
+checks! {
+    app_key_reversed "app-key-bytes-reversed";
+    nwk_key_reversed "nwk-key-bytes-reversed";
+    app_key_typed "app-key-typed-wrong";
+    nwk_key_typed "nwk-key-typed-wrong";
+    text_as_bytes "app-key-text-taken-as-bytes";
+    sample_key "firmware-still-uses-a-sample-key";
+    wrong_slot "root-key-in-the-wrong-slot";
+    session_key "session-key-entered-as-root-key";
+    another_node "key-of-another-node";
+    unrelated "root-key-unrelated";
+}

@@ -1,0 +1,335 @@
+//! One node's case: its trace, its claims, and every attempt judged rung by rung.
+
+use std::cell::OnceCell;
+
+use super::{
+    Diagnosis, Judgement, Options, Rung, RungReport, State, acceptable, answered, authentic, cause,
+    fresh, heard, identified, misreading, near_miss::Effort, next, on_plan, outcome, proven, sent,
+    timely,
+};
+use crate::{
+    frame::{JoinAccept, MacVersion, SealedJoinAccept},
+    id::Eui64,
+    region::Plan,
+    roster::{Activation, Claim, ClaimKind, Gateway, Node, Roster},
+    trace::{Answer, Attempt, KeyRef, NodeTrace, Opening, Role, RootKey, Session, Trace},
+};
+
+/// A root key, where it stands, and the words that name it.
+#[derive(Clone, Debug)]
+pub(super) struct LabelledRoot<'a> {
+    pub(super) at: KeyRef,
+    label: String,
+    key: RootKey<'a>,
+}
+
+impl LabelledRoot<'_> {
+    pub(super) fn as_known(&self) -> misreading::Known<'_> {
+        misreading::Known {
+            label: &self.label,
+            key: self.key.key(),
+            role: match self.at.role {
+                Role::AppKey => misreading::Role::App,
+                Role::NwkKey => misreading::Role::Nwk,
+            },
+        }
+    }
+}
+
+/// Everything that rungs and causes look at.
+#[derive(Debug)]
+pub(super) struct Case<'a> {
+    pub(super) trace: &'a Trace,
+    pub(super) roster: &'a Roster,
+    pub(super) node: &'a NodeTrace,
+    pub(super) entry: Option<&'a Node>,
+    pub(super) plan: Option<&'static Plan>,
+    /// For each attempt the ten judgements, in the order of the rungs.
+    pub(super) judged: Vec<[Judgement; 10]>,
+    options: Options<'a>,
+    why: OnceCell<Option<authentic::Why>>,
+}
+
+impl<'a> Case<'a> {
+    pub(super) fn new(
+        trace: &'a Trace,
+        roster: &'a Roster,
+        node: &'a NodeTrace,
+        options: Options<'a>,
+    ) -> Self {
+        let entry = node.index.and_then(|i| roster.nodes.get(i));
+        let plan = match entry {
+            Some(entry) => roster.plan_for(entry),
+            None => roster.region.or_else(|| gateway_plan(roster)),
+        };
+        let plan = plan.or(options.plan);
+        let mut case = Self {
+            trace,
+            roster,
+            node,
+            entry,
+            plan,
+            judged: Vec::new(),
+            options,
+            why: OnceCell::new(),
+        };
+        case.judged = (0..node.attempts.len()).map(|i| case.judge(i)).collect();
+        case
+    }
+
+    fn judge(&self, i: usize) -> [Judgement; 10] {
+        let Some(attempt) = self.node.attempts.get(i) else {
+            return Rung::ALL.map(|_| Judgement::unknown("no such attempt"));
+        };
+        Rung::ALL.map(|rung| match rung {
+            Rung::Heard => heard::judge(attempt),
+            Rung::OnPlan => on_plan::judge(self, attempt),
+            Rung::Identified => identified::judge(self, attempt),
+            Rung::Authentic => authentic::judge(self, attempt),
+            Rung::Fresh => fresh::judge(self, i),
+            Rung::Answered => answered::judge(self, attempt),
+            Rung::Timely => timely::judge(self, attempt),
+            Rung::Sent => sent::judge(attempt),
+            Rung::Acceptable => acceptable::judge(self, attempt),
+            Rung::Proven => proven::judge(self, i),
+        })
+    }
+
+    pub(super) fn diagnose(&self) -> Diagnosis {
+        let causes = cause::find(self);
+        let outcome = outcome::of(self, &causes);
+        let rungs = self.rungs(&causes);
+        let next = next::steps(self, outcome, &rungs, &causes);
+        Diagnosis {
+            name: self.entry.map(|entry| entry.name.clone()),
+            dev_eui: self.node.dev_eui,
+            join_eui: self.node.join_eui,
+            plan: self.plan,
+            outcome,
+            rungs,
+            causes,
+            next,
+            attempts: self.node.attempts.len(),
+            data: self.node.sessions.iter().map(|s| s.frames.len()).sum(),
+        }
+    }
+
+    /// The attempt that matters most to the reader: the last that broke lowest, or else the one
+    /// that climbed highest.
+    fn telling_attempt(&self) -> Option<usize> {
+        let lowest = |j: &[Judgement; 10]| j.iter().position(|x| x.state == State::Broken);
+        let broken = self.judged.iter().enumerate().filter_map(|(i, j)| Some((lowest(j)?, i)));
+        let worst = broken.min_by_key(|(rung, i)| (*rung, std::cmp::Reverse(*i)));
+        if let Some((_, i)) = worst {
+            return Some(i);
+        }
+        let climbed = |j: &[Judgement; 10]| j.iter().filter(|x| x.state == State::Proven).count();
+        self.judged.iter().enumerate().max_by_key(|(_, j)| climbed(j)).map(|(i, _)| i)
+    }
+
+    fn rungs(&self, causes: &[cause::Verdict]) -> Vec<RungReport> {
+        let told = self.telling_attempt();
+        let judged = match told.and_then(|i| self.judged.get(i)) {
+            Some(judged) => judged.clone(),
+            None => heard::silence(self, causes),
+        };
+        let n = self.judged.len();
+        Rung::ALL
+            .into_iter()
+            .zip(judged)
+            .map(|(rung, mut judgement)| {
+                if n > 1 {
+                    let others = self.judged.iter().enumerate().filter(|(i, _)| Some(*i) != told);
+                    let states: Vec<State> = others
+                        .filter_map(|(_, j)| j.get(rung.number() - 1))
+                        .map(|j| j.state)
+                        .collect();
+                    if states.iter().any(|s| *s != judgement.state) {
+                        let tally = |s| states.iter().filter(|x| **x == s).count();
+                        let (p, b) = (tally(State::Proven), tally(State::Broken));
+                        let u = tally(State::Unknown);
+                        judgement.evidence.push(format!(
+                            "the other {}: {p} proven, {b} broken, {u} unknown",
+                            super::words::count(n - 1, "attempt").replace("one ", ""),
+                        ));
+                    }
+                }
+                RungReport { rung, judgement }
+            })
+            .collect()
+    }
+
+    // --- what the claims say --------------------------------------------------------------
+
+    pub(super) fn record(&self) -> Option<&'a Claim> {
+        self.entry?.record.as_ref()
+    }
+
+    pub(super) fn firmware(&self) -> Option<&'a Claim> {
+        self.entry?.firmware.as_ref()
+    }
+
+    /// The version that the node has, as its firmware states it.
+    pub(super) fn node_version(&self) -> Option<MacVersion> {
+        self.firmware()?.mac_version
+    }
+
+    /// The version that the server takes the node to have.
+    pub(super) fn record_version(&self) -> Option<MacVersion> {
+        self.record()?.mac_version
+    }
+
+    /// The claim that keys are checked against: the record, or the only claim there is.
+    pub(super) fn reference(&self) -> Option<(ClaimKind, &'a Claim)> {
+        let entry = self.entry?;
+        let states = |claim: &Claim| {
+            claim.app_key.is_some()
+                || claim.nwk_key.is_some()
+                || claim.nwk_s_key.is_some()
+                || claim.app_s_key.is_some()
+                || claim.f_nwk_s_int_key.is_some()
+                || claim.activation == Some(Activation::Abp)
+        };
+        [ClaimKind::Record, ClaimKind::Firmware, ClaimKind::Label]
+            .into_iter()
+            .find_map(|kind| entry.claim(kind).filter(|c| states(c)).map(|claim| (kind, claim)))
+    }
+
+    /// Why the MIC fails under the key on record, searched once.
+    pub(super) fn why(&self) -> Option<&authentic::Why> {
+        self.why.get_or_init(|| authentic::why(self)).as_ref()
+    }
+
+    /// How far the explorers search.
+    pub(super) fn effort(&self) -> Effort<'a> {
+        self.options.effort
+    }
+
+    /// Every root key of the node's claims, with the words that name it.
+    pub(super) fn known_roots(&self) -> Vec<LabelledRoot<'a>> {
+        let (Some(index), Some(entry)) = (self.node.index, self.entry) else { return Vec::new() };
+        crate::trace::root_keys(index, entry)
+            .into_iter()
+            .map(|(at, key)| LabelledRoot { at, label: at.to_string(), key })
+            .collect()
+    }
+
+    /// Whether an accept opens as the answer to an attempt, under a key of this node.
+    pub(super) fn opens_as_answer_to(&self, attempt: &Attempt, sealed: &SealedJoinAccept) -> bool {
+        self.known_roots()
+            .iter()
+            .any(|root| !crate::trace::open_accept(&root.key, &attempt.ask, sealed).is_empty())
+    }
+
+    /// A node's name on the roster.
+    pub(super) fn name_of(&self, index: usize) -> &'a str {
+        self.roster.nodes.get(index).map_or("another node", |node| node.name.as_str())
+    }
+
+    pub(super) fn is_abp(&self) -> bool {
+        let abp = |claim: Option<&Claim>| claim.and_then(|c| c.activation) == Some(Activation::Abp);
+        self.node.attempts.is_empty() && (abp(self.firmware()) || abp(self.record()))
+            || (self.node.attempts.is_empty()
+                && self.entry.is_some_and(|entry| {
+                    entry.claims().any(|(_, c)| c.dev_addr.is_some())
+                        && !entry.claims().any(|(_, c)| c.app_key.is_some() || c.nwk_key.is_some())
+                }))
+    }
+
+    /// Whether a key is of this node and not of another on the roster.
+    pub(super) fn is_own(&self, key: &KeyRef) -> bool {
+        Some(key.node) == self.node.index
+    }
+
+    // --- gateways -------------------------------------------------------------------------
+
+    pub(super) fn gateway(&self, eui: Option<Eui64>) -> Option<&'a Gateway> {
+        let eui = eui?;
+        self.roster.gateways.iter().find(|g| g.eui == eui)
+    }
+
+    /// The channels of the plan that a gateway receives, where that is known.
+    pub(super) fn gateway_channels(&self, gateway: &Gateway) -> Option<Vec<u16>> {
+        let plan = self.plan?;
+        if gateway.listens.is_empty() {
+            let sub_band = gateway.sub_band.or(self.roster.sub_band)?;
+            return Some(plan.sub_band_channels(sub_band));
+        }
+        let mut out: Vec<u16> = gateway
+            .listens
+            .iter()
+            .filter_map(|hz| {
+                let hits = [Some(125), Some(500), None].map(|bw| plan.nearest_uplink(*hz, bw));
+                hits.into_iter().flatten().find(|hit| hit.offset_hz == 0).map(|hit| hit.channel)
+            })
+            .collect();
+        out.sort_unstable();
+        out.dedup();
+        Some(out)
+    }
+
+    // --- attempts -------------------------------------------------------------------------
+
+    pub(super) fn state(&self, attempt: usize, rung: Rung) -> State {
+        self.judged
+            .get(attempt)
+            .and_then(|j| j.get(rung.number() - 1))
+            .map_or(State::Unknown, |j| j.state)
+    }
+
+    /// The attempts whose rung is broken.
+    pub(super) fn broken_at(&self, rung: Rung) -> impl Iterator<Item = (usize, &'a Attempt)> {
+        let attempts = self.node.attempts.iter().enumerate();
+        attempts.filter(move |(i, _)| self.state(*i, rung) == State::Broken)
+    }
+
+    pub(super) fn ever(&self, rung: Rung, state: State) -> bool {
+        (0..self.judged.len()).any(|i| self.state(i, rung) == state)
+    }
+
+    /// Whether the node asked again after an attempt, however soon the capture ends.
+    pub(super) fn later_than(&self, attempt: &Attempt) -> bool {
+        self.node.attempts.last().is_some_and(|last| last.line() > attempt.line())
+    }
+
+    /// Whether a later attempt follows: the node asks again.
+    pub(super) fn asks_again(&self, attempt: usize) -> bool {
+        attempt + 1 < self.node.attempts.len()
+    }
+
+    /// Every answer, with its attempt.
+    pub(super) fn answers(&self) -> impl Iterator<Item = (usize, &'a Attempt, &'a Answer)> {
+        let attempts = self.node.attempts.iter().enumerate();
+        attempts.flat_map(|(i, a)| a.answers.iter().map(move |answer| (i, a, answer)))
+    }
+
+    /// The opening of an accept by one of the node's own keys.
+    pub(super) fn own_opening(&self, answer: &'a Answer) -> Option<&'a Opening> {
+        answer.openings.iter().find(|o| self.is_own(&o.key))
+    }
+
+    /// The accept that began a session.
+    pub(super) fn accept_of(&self, session: &Session) -> Option<&'a JoinAccept> {
+        let crate::trace::Origin::Accept { attempt, answer } = session.origin else { return None };
+        let answer = self.node.attempts.get(attempt)?.answers.get(answer)?;
+        Some(&self.own_opening(answer)?.opened.accept)
+    }
+}
+
+/// The name under which a claim keeps the key that signs requests, by its version.
+pub(super) fn signing_role(claim: &Claim) -> Option<Role> {
+    let app = claim.app_key.as_ref().map(|_| Role::AppKey);
+    let nwk = claim.nwk_key.as_ref().map(|_| Role::NwkKey);
+    match claim.mac_version {
+        Some(MacVersion::V1_1) => nwk,
+        Some(_) => app,
+        // Without a version: the network root key signs where there is one.
+        None => nwk.or(app),
+    }
+}
+
+fn gateway_plan(roster: &Roster) -> Option<&'static Plan> {
+    let mut plans = roster.gateways.iter().filter_map(|g| g.region);
+    let first = plans.next()?;
+    plans.all(|p| p.name == first.name).then_some(first)
+}

@@ -1,0 +1,222 @@
+//! Rung 1, heard: a gateway received a Join-Request (or Rejoin-Request) of this node.
+
+use super::{
+    Judgement, Rung,
+    case::Case,
+    cause::{Certainty, Finding, Verdict},
+    words::{channels, count, mhz, place},
+};
+use crate::{
+    frame::JoinRequest,
+    region::{ChannelMask, Plan},
+    trace::Attempt,
+};
+
+pub(super) fn judge(attempt: &Attempt) -> Judgement {
+    let first = attempt.heard.first();
+    let gateways = attempt.heard.sightings().count();
+    let kind = if attempt.ask.join().is_some() { "Join-Request" } else { "Rejoin-Request" };
+    let mut words = vec![format!("{}: {kind}", place(first.line, first.at))];
+    match (first.freq_hz, first.modulation) {
+        (Some(hz), Some(modulation)) => words.push(format!("{} {modulation}", mhz(hz))),
+        (Some(hz), None) => words.push(mhz(hz)),
+        (None, _) => {}
+    }
+    if let (Some(rssi), Some(snr)) = (first.rssi, first.snr) {
+        words.push(format!("{rssi} dBm, SNR {snr} dB"));
+    }
+    if gateways > 1 {
+        words.push(format!("{} of it", count(gateways, "reception")));
+    }
+    Judgement::proven(words.join(", "))
+}
+
+/// The ten judgements of a node that made no attempt.
+pub(super) fn silence(case: &Case<'_>, causes: &[Verdict]) -> [Judgement; 10] {
+    let shaped = case.node.misshapen.first();
+    let broken = causes.iter().find(|v| v.cause.rungs.contains(&Rung::Heard));
+    Rung::ALL.map(|rung| {
+        if case.is_abp() {
+            return Judgement::unknown("activation by personalisation: there is no join");
+        }
+        match (rung, broken, shaped) {
+            (Rung::Heard, Some(verdict), _) => Judgement::broken(verdict.summary.clone()),
+            (Rung::Heard, None, None) => {
+                Judgement::unknown("no Join-Request of this node in the capture")
+            }
+            (Rung::Heard, None, Some(heard)) => Judgement::broken(format!(
+                "{}: {} octets that are no Join-Request",
+                heard.first().line,
+                heard.decoded.octets.len()
+            )),
+            _ => Judgement::unknown("nothing was heard"),
+        }
+    })
+}
+
+/// The channels that the node uses, as its firmware claims them or as its own log shows them.
+fn node_channels(case: &Case<'_>, plan: &Plan) -> Option<Vec<u16>> {
+    let firmware = case.firmware()?;
+    if let Some(words) = &firmware.channel_mask {
+        return Some(ChannelMask::from_words(words).channels().collect());
+    }
+    if let Some(sub_band) = firmware.sub_band {
+        return Some(plan.sub_band_channels(sub_band));
+    }
+    None
+}
+
+/// Frequencies in a node's console lines: every number followed by `MHz`.
+fn logged_frequencies(log: &[String]) -> Vec<u32> {
+    let mut out = Vec::new();
+    for line in log.iter().filter(|line| speaks_of_sending(line)) {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        for pair in words.windows(2) {
+            let [number, unit] = pair else { continue };
+            if unit.trim_matches(|c: char| !c.is_alphanumeric()).eq_ignore_ascii_case("mhz")
+                && let Ok(value) = number.parse::<f64>()
+                && (100.0..=1_000.0).contains(&value)
+            {
+                #[expect(
+                    clippy::cast_possible_truncation,
+                    clippy::cast_sign_loss,
+                    reason = "below 10^9"
+                )]
+                out.push((value * 1e6).round() as u32);
+            }
+        }
+    }
+    out
+}
+
+fn speaks_of_sending(line: &str) -> bool {
+    let line = line.to_lowercase();
+    !line.contains("receive")
+        && !line.contains("rx")
+        && ["join", "tx", "send", "transmit", "uplink"].iter().any(|w| line.contains(w))
+}
+
+/// Whether the node's own log shows that it transmits.
+fn known_to_transmit(case: &Case<'_>) -> bool {
+    case.firmware().is_some_and(|f| f.log.iter().any(|line| speaks_of_sending(line)))
+}
+
+pub(super) fn channel_plans_do_not_overlap(case: &Case<'_>) -> Option<Finding> {
+    if !case.node.attempts.is_empty() || case.is_abp() {
+        return None;
+    }
+    let plan = case.plan?;
+    let heard_by: Vec<_> =
+        case.trace.gateways.keys().filter_map(|eui| case.gateway(*eui)).collect();
+    if heard_by.is_empty() {
+        return None;
+    }
+    let mut theirs = Vec::new();
+    let mut theirs_hz = Vec::new();
+    for gateway in &heard_by {
+        theirs.extend(case.gateway_channels(gateway)?);
+        theirs_hz.extend(&gateway.listens);
+    }
+    theirs.sort_unstable();
+    theirs.dedup();
+    let log = case.firmware().map(|f| logged_frequencies(&f.log)).unwrap_or_default();
+    let (own, shown, common) = if let Some(own) = node_channels(case, plan) {
+        let common = own.iter().any(|c| theirs.contains(c));
+        (format!("channels {}", channels(&own)), !own.is_empty(), common)
+    } else {
+        let common = log.iter().any(|hz| {
+            theirs_hz.contains(hz)
+                || plan
+                    .nearest_uplink(*hz, None)
+                    .is_some_and(|hit| hit.offset_hz.abs() < 1_000 && theirs.contains(&hit.channel))
+        });
+        let list: Vec<String> = log.iter().map(|hz| mhz(*hz)).collect();
+        (list.join(", "), !log.is_empty(), common)
+    };
+    if !shown || common {
+        return None;
+    }
+    let listens = channels(&theirs);
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        format!(
+            "the node uses {own}, the gateway listens to channels {listens} of {}: none in common",
+            plan.name
+        ),
+        "set node and gateway to the same sub-band: give the node the channel mask of the \
+         gateway's sub-band, or the gateway the node's",
+    );
+    finding.add(format!("node: {own}"));
+    finding.add(format!("gateway: channels {listens}"));
+    for (eui, gateway) in &case.trace.gateways {
+        let received: u64 = gateway.stats.iter().filter_map(|s| s.stat.rxnb).sum();
+        if let (Some(eui), false) = (eui, gateway.stats.is_empty()) {
+            finding.add(format!("gateway {eui}'s own counters: {received} frames received"));
+        }
+    }
+    Some(finding)
+}
+
+pub(super) fn node_silent(case: &Case<'_>) -> Option<Finding> {
+    let silent = case.node.attempts.is_empty()
+        && case.node.misshapen.is_empty()
+        && case.node.sessions.iter().all(|s| s.frames.is_empty())
+        && case.node.unverified.is_empty();
+    if !silent || case.is_abp() || !known_to_transmit(case) || case.trace.gateways.is_empty() {
+        return None;
+    }
+    let mut finding = Finding::new(
+        Certainty::Likely,
+        "the node's log shows that it transmits, and no gateway of the capture received anything \
+         of it",
+        "on the node check antenna and its connection (never transmit into an open antenna port), \
+         the radio's frequency, sync word (public, 0x34) and polarity; then repeat within sight of \
+         the gateway, but not closer than a few metres",
+    );
+    for line in case.firmware().into_iter().flat_map(|f| &f.log).take(4) {
+        finding.add(format!("node's log: {line}"));
+    }
+    finding.add(format!("{} frames of other nodes were received", case.trace.frames));
+    Some(finding)
+}
+
+pub(super) fn wrong_length(case: &Case<'_>) -> Option<Finding> {
+    let heard = case.node.misshapen.first()?;
+    let n = heard.decoded.octets.len();
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        format!(
+            "the node sends a Join-Request of {n} octets instead of {}; servers drop it unread",
+            JoinRequest::LEN
+        ),
+        "mend the frame in the node's stack: MHDR 1, JoinEUI 8, DevEUI 8, DevNonce 2, MIC 4 octets",
+    );
+    for heard in &case.node.misshapen {
+        let octets = &heard.decoded.octets;
+        finding.add(format!(
+            "{}: {} octets: {}",
+            heard.first().line,
+            octets.len(),
+            hex::encode(octets)
+        ));
+    }
+    Some(finding)
+}
+
+pub(super) fn only_bad_crc(case: &Case<'_>) -> Option<Finding> {
+    let nothing = case.node.attempts.is_empty()
+        && case.node.sessions.iter().all(|s| s.frames.is_empty())
+        && case.trace.frames == 0;
+    if !nothing || case.trace.crc_bad < 3 || case.is_abp() || case.entry.is_none() {
+        return None;
+    }
+    Some(Finding::new(
+        Certainty::Possible,
+        format!(
+            "the gateway received {} frames, every one with a bad CRC: nothing may be read from them",
+            case.trace.crc_bad
+        ),
+        "compare sync word (public network, 0x34) and polarity of node and gateway; then move the \
+         node out of the way of other transmitters and repeat",
+    ))
+}

@@ -1,0 +1,114 @@
+//! What to capture or to look up next: for every rung that the evidence leaves open.
+
+use super::{Outcome, Rung, RungReport, State, case::Case, cause::Verdict};
+use crate::intake::Kind;
+
+/// Steps that would decide, the most telling first.
+pub(super) fn steps(
+    case: &Case<'_>,
+    outcome: Outcome,
+    rungs: &[RungReport],
+    causes: &[Verdict],
+) -> Vec<String> {
+    let mut out = Vec::new();
+    let decided = matches!(outcome, Outcome::Joined | Outcome::Session);
+    let sure = causes.iter().any(|v| v.certainty == super::Certainty::Certain);
+    if decided || sure {
+        return out;
+    }
+    if case.entry.is_none() {
+        let dev_eui = case.node.dev_eui.map(|e| e.to_string()).unwrap_or_default();
+        out.push(format!(
+            "put {dev_eui} on the roster with its root key, and the MIC, the nonces and the answers \
+             can be checked"
+        ));
+        return out;
+    }
+    let open =
+        |rung: Rung| rungs.iter().any(|r| r.rung == rung && r.judgement.state == State::Unknown);
+    if outcome == Outcome::NotHeard {
+        out.extend(unheard(case));
+        return out;
+    }
+    if outcome == Outcome::SessionBroken {
+        out.push(
+            "compare the session's DevAddr and keys on the node with those on record, digit by \
+             digit"
+                .into(),
+        );
+        return out;
+    }
+    if case.plan.is_none() {
+        out.push("state the region: region = \"...\" in the roster, or --region".into());
+    }
+    if open(Rung::Identified) && case.record().is_none() {
+        out.push("add the record's dev-eui, join-eui and root key to the roster".into());
+    }
+    if open(Rung::Authentic) && case.reference().is_none() {
+        out.push(
+            "add the root key: app-key (1.0.x) or nwk-key (1.1), as the firmware and as the record \
+             have it"
+                .into(),
+        );
+    }
+    if open(Rung::Fresh) {
+        if case.record_version().is_none() {
+            out.push("add the record's mac-version: it decides the rule for DevNonce".into());
+        } else if case.record().is_some_and(|r| r.last_dev_nonce.is_none()) {
+            out.push("look up the last DevNonce that the server took: last-dev-nonce".into());
+        }
+    }
+    if open(Rung::Answered) {
+        out.push(if case.trace.gateways.values().any(|g| g.count(Kind::PushData) > 0) {
+            "capture the downlink side too (PULL_RESP and TX_ACK of the same gateway), until \
+                 at least 7 s after a request"
+                .to_owned()
+        } else {
+            "capture at the gateway's UDP port, both directions".to_owned()
+        });
+    }
+    if open(Rung::Sent) && !open(Rung::Answered) {
+        out.push("capture the gateway's TX_ACK, or its log of refused downlinks".into());
+    }
+    if open(Rung::Acceptable) && !open(Rung::Answered) {
+        out.push(
+            "add the firmware's root key and mac-version: they decide what the node can open"
+                .into(),
+        );
+    }
+    let climbed = rungs.iter().take(9).all(|r| r.judgement.state == State::Proven);
+    if climbed && open(Rung::Proven) {
+        out.push(
+            "keep capturing until the node's first data under the new DevAddr, or until it asks \
+             again; the node's own log of its receive windows would decide as well"
+                .into(),
+        );
+    }
+    out
+}
+
+fn unheard(case: &Case<'_>) -> Vec<String> {
+    let mut out = Vec::new();
+    let logged = case.firmware().is_some_and(|f| !f.log.is_empty());
+    if !logged {
+        out.push(
+            "make sure that the node transmits while you capture: its console log, or a second \
+             receiver beside it"
+                .into(),
+        );
+    }
+    if case.trace.frames == 0 {
+        out.push("check with a node known to work that this gateway hears anything at all".into());
+    }
+    let listens =
+        case.roster.gateways.iter().any(|g| !g.listens.is_empty() || g.sub_band.is_some());
+    if !listens {
+        out.push(
+            "state the gateway's sub-band or channels in the roster (sub-band, listens)".into(),
+        );
+    }
+    if case.firmware().is_some_and(|f| f.channel_mask.is_none() && f.sub_band.is_none()) {
+        out.push("state the node's channels in the roster (channel-mask)".into());
+    }
+    out
+}

@@ -1,0 +1,72 @@
+//! A node's frames in order: join exchanges, sessions, frame counters, copies.
+//!
+//! [`Tracer`] takes datagrams as they were captured and yields a [`Trace`]: for every node of the
+//! roster, and for every stranger heard, its attempts to join with all that answered them, and its
+//! sessions with each data frame that authenticates. It states what happened and under which key;
+//! what that means is the ladder's business.
+//!
+//! The order of judgement matters, and is kept here: receptions with a bad CRC prove nothing and
+//! are dropped; identical octets are folded into one transmission; the MIC names the node before
+//! its EUI does; an answer is paired by gateway counter modulo 2^32, and the key that opens it
+//! decides where the counter cannot.
+
+mod attempt;
+mod gateway;
+mod keys;
+mod session;
+mod sighting;
+mod tracer;
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+
+use crate::id::{DevAddr, DevEui, Eui64, JoinEui};
+
+pub use attempt::{Answer, Ask, Attempt, Delay, Opening};
+pub use gateway::{GatewayTrace, Restart, StatAt};
+pub use keys::{KeyRef, Role, RootKey, Rule};
+pub use session::{Candidate, Data, DataSeen, Held, Origin, Session};
+pub use sighting::{Ack, Line, Sending, Sighting, Transmission};
+pub use tracer::Tracer;
+
+pub(crate) use keys::root_keys;
+pub(crate) use tracer::open as open_accept;
+
+/// All that a capture says, sorted by node.
+#[derive(Debug, Default)]
+pub struct Trace {
+    /// The nodes of the roster in its order, then strangers in the order heard.
+    pub nodes: Vec<NodeTrace>,
+    /// Every gateway that spoke; without an EUI where the capture names none.
+    pub gateways: BTreeMap<Option<Eui64>, GatewayTrace>,
+    /// DevAddrs of data frames that belong to no node known, and how many frames each.
+    pub foreign_data: BTreeMap<DevAddr, u64>,
+    /// Join-Accepts handed to a gateway that answer no request in the capture.
+    pub stray_accepts: Vec<Sending>,
+    /// Receptions with a bad CRC, of which nothing was read.
+    pub crc_bad: u64,
+    /// Frames that were read.
+    pub frames: u64,
+    /// First and last time stamp.
+    pub span: Option<(Timestamp, Timestamp)>,
+}
+
+/// The frames of one node.
+#[derive(Debug, Default)]
+pub struct NodeTrace {
+    /// Its place on the roster; `None` for a stranger.
+    pub index: Option<usize>,
+    /// DevEUI, as sent if anything was heard, else as claimed.
+    pub dev_eui: Option<DevEui>,
+    /// JoinEUI, likewise.
+    pub join_eui: Option<JoinEui>,
+    /// Its attempts to join, in order.
+    pub attempts: Vec<Attempt>,
+    /// Its sessions: one for each accept that opens, and those that claims state.
+    pub sessions: Vec<Session>,
+    /// Data of its addresses that no key on hand verifies.
+    pub unverified: Vec<Data>,
+    /// Frames of its identity that are no whole Join-Request.
+    pub misshapen: Vec<Transmission>,
+}

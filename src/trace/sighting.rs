@@ -1,0 +1,196 @@
+//! One frame as one gateway heard or sent it, and the transmission that several heard.
+
+use jiff::Timestamp;
+
+use crate::{
+    frame::Decoded,
+    id::Eui64,
+    intake::{TxError, Uplink, When},
+    radio::{Modulation, demodulation_floor},
+};
+
+/// Where in the captures something stands.
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
+pub struct Line {
+    /// Which capture, counted from 0.
+    pub source: u16,
+    /// Line, from 1; for captures without lines the datagram's number.
+    pub number: u64,
+}
+
+impl std::fmt::Display for Line {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        if self.source == 0 {
+            write!(f, "line {}", self.number)
+        } else {
+            write!(f, "line {} of capture {}", self.number, self.source + 1)
+        }
+    }
+}
+
+/// A frame as one gateway heard it.
+#[derive(Clone, Debug)]
+pub struct Sighting {
+    /// Where it stands.
+    pub line: Line,
+    /// When the datagram was captured.
+    pub at: Option<Timestamp>,
+    /// The gateway.
+    pub gateway: Option<Eui64>,
+    /// The gateway's counter at the end of the frame, in microseconds, modulo 2^32.
+    pub tmst: Option<u32>,
+    /// Frequency in Hz.
+    pub freq_hz: Option<u32>,
+    /// Modulation.
+    pub modulation: Option<Modulation>,
+    /// RSSI in dBm.
+    pub rssi: Option<f32>,
+    /// SNR in dB.
+    pub snr: Option<f32>,
+}
+
+impl Sighting {
+    pub(super) fn new(
+        line: Line,
+        at: Option<Timestamp>,
+        gateway: Option<Eui64>,
+        up: &Uplink,
+    ) -> Self {
+        Self {
+            line,
+            at: at.or(up.time),
+            gateway,
+            tmst: up.tmst,
+            freq_hz: up.freq_hz,
+            modulation: up.modulation,
+            rssi: up.rssi,
+            snr: up.snr,
+        }
+    }
+
+    /// Returns how far the SNR lies above the demodulation floor, in dB.
+    pub fn margin(&self) -> Option<f32> {
+        let Some(Modulation::Lora { sf, .. }) = self.modulation else { return None };
+        Some(self.snr? - demodulation_floor(sf)?)
+    }
+}
+
+/// One transmission of a node: the same octets, as every gateway heard them.
+#[derive(Clone, Debug)]
+pub struct Transmission {
+    /// The frame.
+    pub decoded: Decoded,
+    first: Sighting,
+    copies: Vec<Sighting>,
+}
+
+impl Transmission {
+    pub(super) const fn new(decoded: Decoded, first: Sighting) -> Self {
+        Self { decoded, first, copies: Vec::new() }
+    }
+
+    pub(super) fn add(&mut self, copy: Sighting) {
+        self.copies.push(copy);
+    }
+
+    /// Returns the first sighting.
+    pub const fn first(&self) -> &Sighting {
+        &self.first
+    }
+
+    /// Returns who heard it, in order of arrival.
+    pub fn sightings(&self) -> impl DoubleEndedIterator<Item = &Sighting> + Clone {
+        std::iter::once(&self.first).chain(&self.copies)
+    }
+
+    /// Returns one sighting by its place in the order of arrival.
+    pub fn sighting(&self, place: usize) -> Option<&Sighting> {
+        if place == 0 { Some(&self.first) } else { self.copies.get(place - 1) }
+    }
+
+    /// Returns when it was first heard.
+    pub const fn at(&self) -> Option<Timestamp> {
+        self.first.at
+    }
+
+    /// Returns the sighting with the greatest link margin, or the first where none is known.
+    pub fn best(&self) -> &Sighting {
+        let margin = |s: &&Sighting| s.margin().unwrap_or(f32::MIN);
+        self.sightings().max_by(|a, b| margin(a).total_cmp(&margin(b))).unwrap_or(&self.first)
+    }
+
+    /// Returns two sightings of one gateway on different channels: the stronger, then its ghost.
+    pub fn ghost(&self) -> Option<(&Sighting, &Sighting)> {
+        self.sightings().enumerate().find_map(|(i, a)| {
+            let b = self.sightings().skip(i + 1).find(|b| {
+                b.gateway == a.gateway && a.gateway.is_some() && b.freq_hz != a.freq_hz
+            })?;
+            Some(if a.rssi >= b.rssi { (a, b) } else { (b, a) })
+        })
+    }
+}
+
+/// A frame handed to a gateway for transmission.
+#[derive(Clone, Debug)]
+pub struct Sending {
+    /// Where it stands.
+    pub line: Line,
+    /// When the gateway got it.
+    pub at: Option<Timestamp>,
+    /// The gateway.
+    pub gateway: Option<Eui64>,
+    /// The frame.
+    pub decoded: Decoded,
+    /// When it is to be sent.
+    pub when: When,
+    /// Frequency in Hz.
+    pub freq_hz: Option<u32>,
+    /// Modulation.
+    pub modulation: Option<Modulation>,
+    /// Power in dBm.
+    pub power_dbm: Option<f32>,
+    /// Whether the chirps are inverted, as they must be towards a node.
+    pub inverted: Option<bool>,
+    /// Token of the datagram.
+    pub token: Option<u16>,
+    /// What the gateway said to it.
+    pub ack: Option<Ack>,
+}
+
+/// What a gateway said to a frame that it was to send.
+#[derive(Clone, Debug)]
+pub struct Ack {
+    /// Where it stands.
+    pub line: Line,
+    /// When.
+    pub at: Option<Timestamp>,
+    /// Its word.
+    pub error: TxError,
+    /// A warning beside a frame that was taken.
+    pub warn: Option<TxError>,
+}
+
+impl Sending {
+    /// Returns the error, if the gateway refused the frame.
+    pub fn refusal(&self) -> Option<&TxError> {
+        self.ack.as_ref().map(|ack| &ack.error).filter(|e| **e != TxError::None)
+    }
+
+    /// Returns whether the gateway is known to have taken the frame.
+    pub fn taken(&self) -> bool {
+        self.ack.as_ref().is_some_and(|ack| ack.error == TxError::None)
+    }
+
+    /// Returns microseconds from a sighting on the same gateway to the slot, modulo 2^32.
+    pub fn slot_after(&self, sighting: &Sighting) -> Option<u32> {
+        let When::Counter(slot) = self.when else { return None };
+        (self.gateway == sighting.gateway).then_some(slot.wrapping_sub(sighting.tmst?))
+    }
+
+    /// Returns microseconds from a sighting to the arrival of this frame at the gateway.
+    ///
+    /// Both times are those of the capture, so that the way of the uplink counts as well.
+    pub fn arrival_after(&self, sighting: &Sighting) -> Option<i64> {
+        Some(self.at?.as_microsecond() - sighting.at?.as_microsecond())
+    }
+}
