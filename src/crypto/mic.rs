@@ -13,7 +13,11 @@
 use aes::Aes128;
 use cmac::{Cmac, KeyInit, Mac};
 
-use super::block::{self, Place, UplinkContext};
+use super::{
+    Block,
+    block::{self, Place, UplinkContext},
+    encrypt_block,
+};
 use crate::{
     frame::{DataFrame, JoinAccept, JoinRequest, Mic, RejoinRequest},
     id::{DevNonce, JoinEui},
@@ -58,6 +62,33 @@ impl Signer {
 /// Returns the CMAC of `message`: 16 octets (RFC 4493).
 pub fn cmac(key: &Aes128Key, message: &[u8]) -> [u8; 16] {
     Signer::new(key).cmac(&[message])
+}
+
+/// Returns L, K1 and K2 of a key, the steps inside every CMAC (RFC 4493, 2.3).
+///
+/// L is the encryption of a zero block; K1 and K2 are L doubled once and twice in GF(2^128). A
+/// message's last block is exclusive-or'd with K1 when it is whole, with K2 once it was padded.
+/// For whoever shows the working: [`cmac`] has its own.
+///
+/// ```
+/// use handfast::{crypto::mic, key::Aes128Key};
+///
+/// let key: Aes128Key = "2b7e151628aed2a6abf7158809cf4f3c".parse()?;
+/// let (l, k1, k2) = mic::subkeys(&key);
+/// assert_eq!(l[..4], [0x7d, 0xf7, 0x6b, 0x0c]);
+/// assert_eq!(k1[..4], [0xfb, 0xee, 0xd6, 0x18]);
+/// assert_eq!(k2[..4], [0xf7, 0xdd, 0xac, 0x30]);
+/// # Ok::<(), handfast::key::KeyError>(())
+/// ```
+pub fn subkeys(key: &Aes128Key) -> (Block, Block, Block) {
+    let double = |block: Block| {
+        let value = u128::from_be_bytes(block);
+        let carry = if value >> 127 == 1 { 0x87 } else { 0 };
+        (value << 1 ^ carry).to_be_bytes()
+    };
+    let l = encrypt_block(key, [0; 16]);
+    let k1 = double(l);
+    (l, k1, double(k1))
 }
 
 /// Returns the MIC of a Join-Request.
