@@ -70,8 +70,9 @@ impl JoinAccept {
     /// Reads a decrypted Join-Accept: MHDR, then 16 or 32 octets, the last four of them MIC.
     ///
     /// # Errors
-    /// [`DecodeError`] when there are fewer octets than the layout needs. Octets between RxDelay
-    /// and MIC in another number than 0 or 16 are no CFList: 16 are needed for one.
+    /// [`DecodeError`] when there are fewer octets than the layout needs, or more than it has.
+    /// Octets between RxDelay and MIC in another number than 0 or 16 are no CFList: 16 are needed
+    /// for one.
     pub fn read_opened(octets: &[u8]) -> Result<OpenedJoinAccept, DecodeError> {
         let mut reader = Reader::new(octets);
         let [mhdr] = reader.fixed(Field::Mhdr)?;
@@ -87,6 +88,10 @@ impl JoinAccept {
             None
         };
         let mic = Mic(reader.fixed(Field::Mic)?);
+        if reader.left() > 0 {
+            let left = reader.left();
+            return Err(DecodeError::TooLong { offset: octets.len() - left, left });
+        }
         let accept = Self {
             mhdr: Mhdr(mhdr),
             join_nonce,
@@ -255,6 +260,13 @@ mod tests {
         assert_eq!(list.kind(), CfListType::Masks);
         assert!(list.masks().eq([0xFF00, 0, 0, 0, 0x0002, 0]));
         assert_eq!(CfList::of_masks(&[0xFF00, 0, 0, 0, 2]), list);
+    }
+
+    #[test]
+    fn octets_after_the_mic_are_not_dropped_in_silence() {
+        assert!(JoinAccept::read_opened(&[0x20; 33]).is_ok());
+        let error = JoinAccept::read_opened(&[0x20; 35]).unwrap_err();
+        assert_eq!(error.to_string(), "2 octets at octet 33, where the message has ended");
     }
 
     #[test]
