@@ -4,6 +4,8 @@
 pub mod crypto;
 pub mod frame;
 pub mod id;
+pub mod intake;
 pub mod key;
 pub mod radio;
 pub mod region;
+pub mod roster;

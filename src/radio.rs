@@ -1,6 +1,8 @@
 //! The radio layer: modulations, time on air, demodulation floor.
 
-use std::{fmt, str::FromStr};
+use std::{fmt, str::FromStr, time::Duration};
+
+use crate::frame::Direction;
 
 /// How a frame is put on the air.
 #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
@@ -57,4 +59,31 @@ impl FromStr for Modulation {
             _ => Err(NoModulation),
         }
     }
+}
+
+/// Returns how long a PHYPayload is on the air: preamble 8, explicit header, CR 4/5, payload CRC
+/// on uplinks alone.
+pub fn time_on_air(modulation: Modulation, phy_len: usize, direction: Direction) -> Duration {
+    let octets = u64::try_from(phy_len).unwrap_or(u64::MAX).min(255);
+    match modulation {
+        Modulation::Lora { sf, bw_khz } => {
+            let (sf, bw_khz) = (u64::from(sf), u64::from(bw_khz.max(1)));
+            let symbol_ns = (1_000_000u64 << sf) / bw_khz;
+            let optimised = u64::from(symbol_ns > 16_000_000);
+            let crc = if direction == Direction::Uplink { 16 } else { 0 };
+            let bits = (8 * octets + 28 + crc).saturating_sub(4 * sf);
+            let payload = 8 + bits.div_ceil(4 * sf.saturating_sub(2 * optimised).max(1)) * 5;
+            Duration::from_nanos(symbol_ns * (4 * (8 + payload) + 17) / 4)
+        }
+        Modulation::Fsk { bit_rate } => {
+            let bits = (5 + 3 + 1 + octets + 2) * 8;
+            Duration::from_nanos(bits * 1_000_000_000 / u64::from(bit_rate.max(1)))
+        }
+        Modulation::LrFhss { .. } => Duration::ZERO,
+    }
+}
+
+/// Returns the SNR that LoRa needs at a spreading factor, dB.
+pub fn demodulation_floor(sf: u8) -> Option<f32> {
+    (6..=12).contains(&sf).then(|| f32::from(sf) * -2.5 + 10.0)
 }

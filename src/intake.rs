@@ -1,0 +1,31 @@
+//! Intake: what comes in as text becomes octets and datagrams.
+//!
+//! | door | takes | gives |
+//! |------|-------|-------|
+//! | [`frame_text`] | one frame in hex or base64 | [`FrameText`] |
+//! | [`CaptureLines`] | a capture of the gateway's UDP protocol, a JSON object a line | [`Item`] |
+//! | [`TextLines`] | either of them, line by line | [`TextItem`], frame by frame |
+//! | [`datagram_json`] | the JSON of one datagram, as on the wire | [`Datagram`] |
+//!
+//! Whatever is damaged is named and passed over, and all that is whole is kept: a damaged member
+//! becomes a [`Note`] of its datagram, a damaged line is [`Item::Skipped`]. A line is read within
+//! a fixed amount of memory, however long it is. What the octets mean is for [`crate::frame`].
+
+mod capture;
+mod datagram;
+mod error;
+mod forwarder;
+mod frames;
+mod json;
+mod lines;
+mod member;
+mod note;
+mod text;
+
+pub use capture::{CaptureLines, Item};
+pub use datagram::{Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Uplink, When};
+pub use error::IntakeError;
+pub use forwarder::datagram_json;
+pub use frames::{Origin, SourcedFrame, TextItem, TextLines};
+pub use note::{Note, Place, Remark};
+pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};

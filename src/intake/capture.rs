@@ -1,0 +1,128 @@
+//! A capture, line by line, in the memory of one line.
+
+use std::io::{self, BufRead};
+
+use super::{
+    datagram::Datagram,
+    error::IntakeError,
+    forwarder,
+    lines::{LINE_CAP, Lines, Raw},
+    text::{FrameText, frame_text},
+};
+
+/// What a line of a capture holds.
+#[derive(Clone, Debug, PartialEq)]
+#[expect(clippy::large_enum_variant, reason = "one stands at a time, and most are datagrams")]
+pub enum Item {
+    /// A datagram between a gateway and its server.
+    Datagram(Datagram),
+    /// A frame by itself.
+    Frame {
+        /// The line, from 1.
+        line: u64,
+        /// The frame.
+        frame: FrameText,
+    },
+    /// A line that was damaged, and left out.
+    Skipped {
+        /// The line, from 1.
+        line: u64,
+        /// What is wrong with it.
+        why: IntakeError,
+    },
+}
+
+/// Reads a capture: one JSON object a line, or a frame in hex or base64.
+///
+/// Blank lines, CR LF and a byte order mark are passed over; a damaged line becomes an
+/// [`Item::Skipped`] and the next one is read. Ends after the first error of the stream itself.
+///
+/// ```
+/// use handfast::intake::{CaptureLines, Item};
+///
+/// let text = r#"{"rxpk":[{"freq":868.1,"datr":"SF7BW125","data":"QPF9vgIAAQACx4c="}]}"#;
+/// for item in CaptureLines::new(text.as_bytes()) {
+///     let Item::Datagram(datagram) = item? else { continue };
+///     assert_eq!(datagram.rxpk[0].freq_hz, Some(868_100_000));
+/// }
+/// # Ok::<(), std::io::Error>(())
+/// ```
+#[derive(Debug)]
+pub struct CaptureLines<R> {
+    lines: Lines<R>,
+    ended: bool,
+}
+
+impl<R: BufRead> CaptureLines<R> {
+    /// Returns the lines of the stream.
+    pub const fn new(stream: R) -> Self {
+        Self { lines: Lines::new(stream), ended: false }
+    }
+
+    fn read(&mut self) -> io::Result<Option<Item>> {
+        loop {
+            let Some(raw) = self.lines.advance()? else { return Ok(None) };
+            let line = self.lines.number();
+            let item = match raw {
+                Raw::TooLong => Err(IntakeError::TooLong { cap: LINE_CAP }),
+                Raw::Whole => capture_line(self.lines.text(), line),
+            };
+            match item {
+                Ok(None) => {}
+                Ok(Some(item)) => return Ok(Some(item)),
+                Err(why) => return Ok(Some(Item::Skipped { line, why })),
+            }
+        }
+    }
+}
+
+impl<R: BufRead> Iterator for CaptureLines<R> {
+    type Item = io::Result<Item>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        if self.ended {
+            return None;
+        }
+        let item = self.read().transpose();
+        self.ended = !matches!(item, Some(Ok(_)));
+        item
+    }
+}
+
+/// Reads one line; `None` for a blank one.
+fn capture_line(octets: &[u8], line: u64) -> Result<Option<Item>, IntakeError> {
+    let text = std::str::from_utf8(octets)
+        .map_err(|e| IntakeError::NotUtf8 { column: e.valid_up_to() + 1 })?;
+    let body = text.trim_start();
+    if body.is_empty() {
+        return Ok(None);
+    }
+    match looks(body) {
+        Looks::Object => forwarder::capture_line(text, line).map(|d| Some(Item::Datagram(d))),
+        Looks::OtherJson => Err(IntakeError::NotAnObject),
+        Looks::Frame => frame_text(text)
+            .map(|frame| Some(Item::Frame { line, frame }))
+            .map_err(IntakeError::Text),
+    }
+}
+
+enum Looks {
+    Object,
+    OtherJson,
+    Frame,
+}
+
+/// Tells JSON from a frame, which may be written as `{0x40, 0xF1}` or `[0x40, 0xF1]`.
+fn looks(body: &str) -> Looks {
+    if let Some(rest) = body.strip_prefix('{') {
+        return match rest.trim_start().chars().next() {
+            None | Some('"' | '}') => Looks::Object,
+            Some(_) => Looks::Frame,
+        };
+    }
+    let list = body.strip_prefix('[').map(str::trim_start);
+    if body.starts_with('"') || list.is_some_and(|rest| rest.starts_with(['{', '"', '['])) {
+        return Looks::OtherJson;
+    }
+    Looks::Frame
+}

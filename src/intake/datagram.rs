@@ -1,0 +1,268 @@
+//! A gateway's datagram, once read: its kind, its frames with their radio data, its reports.
+
+use jiff::Timestamp;
+
+use super::note::Note;
+use crate::{id::Eui64, radio::Modulation};
+
+/// One datagram between a gateway and its server.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Datagram {
+    /// The line of the capture, from 1; 0 where it comes from elsewhere.
+    pub line: u64,
+    /// When it was captured.
+    pub at: Option<Timestamp>,
+    /// The gateway's EUI.
+    pub gateway: Option<Eui64>,
+    /// What it is.
+    pub kind: Kind,
+    /// The two octets by which an answer finds its question, first octet most significant.
+    pub token: Option<u16>,
+    /// The frames that the gateway heard.
+    pub rxpk: Vec<Uplink>,
+    /// The frame that the gateway is to send.
+    pub txpk: Option<Downlink>,
+    /// What the gateway says about a frame it was to send.
+    pub ack: Option<TxAck>,
+    /// The gateway's report about itself.
+    pub stat: Option<Stat>,
+    /// What was odd; all else is whole.
+    pub notes: Vec<Note>,
+}
+
+/// The kinds of datagram.
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+pub enum Kind {
+    /// Frames heard, or a report; from the gateway.
+    PushData,
+    /// The server took a PUSH_DATA.
+    PushAck,
+    /// The gateway asks for downlinks.
+    PullData,
+    /// The server took a PULL_DATA.
+    PullAck,
+    /// A frame to send; from the server.
+    PullResp,
+    /// What the gateway did with a PULL_RESP.
+    TxAck,
+}
+
+impl Kind {
+    /// Every kind, in the order of its identifier on the wire, from 0.
+    pub const ALL: [Self; 6] =
+        [Self::PushData, Self::PushAck, Self::PullData, Self::PullResp, Self::PullAck, Self::TxAck];
+
+    /// Returns the name as the protocol spells it: `PUSH_DATA`.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::PushData => "PUSH_DATA",
+            Self::PushAck => "PUSH_ACK",
+            Self::PullData => "PULL_DATA",
+            Self::PullResp => "PULL_RESP",
+            Self::PullAck => "PULL_ACK",
+            Self::TxAck => "TX_ACK",
+        }
+    }
+
+    /// Returns the kind of that name, in any case.
+    pub fn by_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.name().eq_ignore_ascii_case(name))
+    }
+}
+
+/// A frame as one gateway heard it: an element of `rxpk`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Uplink {
+    /// The PHYPayload.
+    pub octets: Vec<u8>,
+    /// The concentrator's counter when the frame ended, microseconds; turns over every 71.6 min.
+    pub tmst: Option<u32>,
+    /// The same moment, milliseconds since 6 January 1980 GPS.
+    pub tmms: Option<u64>,
+    /// The same moment, UTC.
+    pub time: Option<Timestamp>,
+    /// Centre frequency, hertz.
+    pub freq_hz: Option<u32>,
+    /// Spreading factor and bandwidth, or bit rate.
+    pub modulation: Option<Modulation>,
+    /// Forward error correction: `4/5` to `4/8`.
+    pub coding_rate: Option<String>,
+    /// The gateway's own number of the receiver, which is not the LoRaWAN channel index.
+    pub chan: Option<u16>,
+    /// Power of the channel, dBm.
+    pub rssi: Option<f32>,
+    /// Signal to noise ratio, dB.
+    pub snr: Option<f32>,
+    /// What the concentrator says of the frame's CRC.
+    pub crc: Crc,
+    /// Place in `rxpk`, from 0.
+    pub index: usize,
+}
+
+/// What a concentrator says of the CRC of the physical layer.
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
+pub enum Crc {
+    /// It holds (`stat` 1).
+    Ok,
+    /// It fails (`stat` -1): the octets are not those that were sent.
+    Bad,
+    /// The frame carries none (`stat` 0).
+    None,
+    /// Not said.
+    #[default]
+    Unknown,
+}
+
+/// A frame that a gateway is told to send: `txpk`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Downlink {
+    /// The PHYPayload.
+    pub octets: Vec<u8>,
+    /// When to send it.
+    pub when: When,
+    /// When to send it, UTC, as the protocol's first versions said it.
+    pub time: Option<Timestamp>,
+    /// Centre frequency, hertz.
+    pub freq_hz: Option<u32>,
+    /// Spreading factor and bandwidth, or bit rate.
+    pub modulation: Option<Modulation>,
+    /// Forward error correction: `4/5` to `4/8`.
+    pub coding_rate: Option<String>,
+    /// Power to send with, dBm.
+    pub power_dbm: Option<f32>,
+    /// Whether the chirps are inverted (`ipol`), as nodes expect it.
+    pub inverted: Option<bool>,
+    /// Whether the CRC of the physical layer is left out (`ncrc`).
+    pub no_crc: Option<bool>,
+    /// Whether the header of the physical layer is left out (`nhdr`).
+    pub no_header: Option<bool>,
+    /// Preamble, symbols (LoRa) or octets (FSK).
+    pub preamble: Option<u16>,
+    /// The radio chain that sends (`rfch`).
+    pub rf_chain: Option<u16>,
+    /// FSK frequency deviation, hertz (`fdev`).
+    pub deviation_hz: Option<u32>,
+}
+
+/// When a frame is to be sent.
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+pub enum When {
+    /// At once (`imme`).
+    Immediate,
+    /// When the concentrator's counter has this value, microseconds (`tmst`).
+    Counter(u32),
+    /// At this moment, milliseconds since 6 January 1980 GPS (`tmms`).
+    Gps(u64),
+    /// Not said by any of these.
+    Unsaid,
+}
+
+/// What a gateway says about a frame that it was to send: `txpk_ack`.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct TxAck {
+    /// Why the frame is not sent; [`TxError::None`] where it is.
+    pub error: TxError,
+    /// What the gateway changed, but sent the frame.
+    pub warn: Option<TxError>,
+    /// The value that the warning speaks of: for [`TxError::TxPower`] the power used, dBm.
+    pub value: Option<f32>,
+}
+
+/// Why a gateway does not send a frame.
+#[derive(Clone, Debug, Default, Eq, Hash, PartialEq)]
+pub enum TxError {
+    /// It does send it.
+    #[default]
+    None,
+    /// The moment was past when the frame came.
+    TooLate,
+    /// The moment is too far ahead.
+    TooEarly,
+    /// Another frame is sent then.
+    CollisionPacket,
+    /// A beacon is sent then.
+    CollisionBeacon,
+    /// The gateway cannot send on that frequency.
+    TxFreq,
+    /// The gateway cannot send with that power.
+    TxPower,
+    /// GPS time was asked for, and the gateway has none.
+    GpsUnlocked,
+    /// A word that the protocol does not have; control characters escaped.
+    Other(String),
+}
+
+impl TxError {
+    const NAMES: [(&'static str, Self); 8] = [
+        ("NONE", Self::None),
+        ("TOO_LATE", Self::TooLate),
+        ("TOO_EARLY", Self::TooEarly),
+        ("COLLISION_PACKET", Self::CollisionPacket),
+        ("COLLISION_BEACON", Self::CollisionBeacon),
+        ("TX_FREQ", Self::TxFreq),
+        ("TX_POWER", Self::TxPower),
+        ("GPS_UNLOCKED", Self::GpsUnlocked),
+    ];
+
+    /// Returns the word as the protocol spells it: `TOO_LATE`.
+    pub fn name(&self) -> &str {
+        if let Self::Other(word) = self {
+            return word;
+        }
+        Self::NAMES.iter().find(|(_, error)| error == self).map_or("NONE", |(name, _)| name)
+    }
+
+    /// Returns the error of that name, in any case; an unknown word is kept.
+    pub fn by_name(name: &str) -> Self {
+        let known = Self::NAMES.into_iter().find(|(known, _)| known.eq_ignore_ascii_case(name));
+        known.map_or_else(
+            || Self::Other(super::text::printable(name).into_owned()),
+            |(_, error)| error,
+        )
+    }
+}
+
+/// A gateway's report about itself: `stat`. Counts are those since the report before.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Stat {
+    /// The gateway's clock.
+    pub time: Option<Timestamp>,
+    /// Frames received.
+    pub rxnb: Option<u64>,
+    /// Frames received with a CRC that holds.
+    pub rxok: Option<u64>,
+    /// Frames forwarded.
+    pub rxfw: Option<u64>,
+    /// Datagrams that the server acknowledged, per cent.
+    pub ackr: Option<f32>,
+    /// Downlink datagrams received.
+    pub dwnb: Option<u64>,
+    /// Frames sent.
+    pub txnb: Option<u64>,
+    /// Temperature of the concentrator, degrees Celsius.
+    pub temp: Option<f32>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_kind_is_found_by_its_name() {
+        for kind in Kind::ALL {
+            assert_eq!(Kind::by_name(kind.name()), Some(kind));
+            assert_eq!(Kind::by_name(&kind.name().to_lowercase()), Some(kind));
+        }
+        assert_eq!(Kind::by_name("PUSH"), None);
+    }
+
+    #[test]
+    fn every_error_of_a_gateway_is_found_by_its_name_and_an_unknown_one_is_kept() {
+        for (name, error) in TxError::NAMES {
+            assert_eq!(TxError::by_name(name), error);
+            assert_eq!(error.name(), name);
+        }
+        let odd = TxError::by_name("LOST\u{7}");
+        assert_eq!(odd.name(), "LOST\\u{7}");
+    }
+}

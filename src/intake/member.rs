@@ -1,0 +1,280 @@
+//! Single members: what each may be, and a note where it is not.
+
+use std::borrow::Cow;
+
+use jiff::Timestamp;
+
+use super::{
+    datagram::Kind,
+    json::Scalar,
+    note::{Notes, Place, Remark},
+    text::base64_member,
+};
+use crate::{
+    id::{Eui64, hex_octets},
+    radio::Modulation,
+};
+
+/// Reads the members of one object and notes what is odd about them.
+pub(super) struct Member<'n> {
+    pub(super) place: Place,
+    pub(super) notes: &'n mut Notes,
+}
+
+impl Member<'_> {
+    pub(super) fn note(&mut self, member: &'static str, remark: Remark) {
+        self.notes.push(self.place, member, remark);
+    }
+
+    pub(super) fn wrong(&mut self, member: &'static str, value: &Scalar<'_>, wanted: &'static str) {
+        self.note(member, Remark::WrongType { wanted, found: value.type_name() });
+    }
+
+    pub(super) fn repeated(&mut self, member: Option<&'static str>) {
+        if let Some(member) = member {
+            self.note(member, Remark::Repeated);
+        }
+    }
+
+    pub(super) fn text<'a>(
+        &mut self,
+        member: &'static str,
+        value: Scalar<'a>,
+        wanted: &'static str,
+    ) -> Option<Cow<'a, str>> {
+        match value {
+            Scalar::Text(text) => Some(text),
+            Scalar::Absent => None,
+            other => {
+                self.wrong(member, &other, wanted);
+                None
+            }
+        }
+    }
+
+    pub(super) fn flag(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<bool> {
+        match value {
+            Scalar::Bool(flag) => Some(*flag),
+            Scalar::Absent => None,
+            other => {
+                self.wrong(member, other, "true or false");
+                None
+            }
+        }
+    }
+
+    fn number(
+        &mut self,
+        member: &'static str,
+        value: &Scalar<'_>,
+        wanted: &'static str,
+    ) -> Option<f64> {
+        #[expect(clippy::cast_precision_loss, reason = "measurements are far below 2^53")]
+        match value {
+            Scalar::Float(number) => Some(*number),
+            Scalar::Unsigned(number) => Some(*number as f64),
+            Scalar::Negative(number) => Some(*number as f64),
+            Scalar::Absent => None,
+            other => {
+                self.wrong(member, other, wanted);
+                None
+            }
+        }
+    }
+
+    pub(super) fn decimal(
+        &mut self,
+        member: &'static str,
+        value: &Scalar<'_>,
+        wanted: &'static str,
+    ) -> Option<f32> {
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "tenths of a dB fit with room to spare"
+        )]
+        let number = self.number(member, value, wanted)? as f32;
+        if number.is_finite() {
+            return Some(number);
+        }
+        self.note(member, Remark::NotUnderstood { wanted });
+        None
+    }
+
+    pub(super) fn integer(
+        &mut self,
+        member: &'static str,
+        value: &Scalar<'_>,
+        wanted: &'static str,
+        range: std::ops::RangeInclusive<i64>,
+    ) -> Option<i64> {
+        let number = match value {
+            Scalar::Unsigned(number) => i64::try_from(*number).ok(),
+            Scalar::Negative(number) => Some(*number),
+            // Some gateways print every number with a decimal point.
+            #[expect(clippy::cast_possible_truncation, reason = "whole and small, as checked")]
+            Scalar::Float(number) if number.fract() == 0.0 && number.abs() < 9e15 => {
+                Some(*number as i64)
+            }
+            Scalar::Float(_) => None,
+            Scalar::Absent => return None,
+            other => {
+                self.wrong(member, other, wanted);
+                return None;
+            }
+        };
+        let number = number.filter(|number| range.contains(number));
+        if number.is_none() {
+            self.note(member, Remark::NotUnderstood { wanted });
+        }
+        number
+    }
+
+    pub(super) fn counter(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<u32> {
+        self.integer(member, value, "a 32-bit counter of microseconds", 0..=i64::from(u32::MAX))
+            .and_then(|number| number.try_into().ok())
+    }
+
+    pub(super) fn milliseconds(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<u64> {
+        self.integer(member, value, "milliseconds of GPS time", 0..=i64::MAX)
+            .and_then(|number| number.try_into().ok())
+    }
+
+    pub(super) fn small(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<u16> {
+        self.integer(member, value, "a number, 0 to 65535", 0..=i64::from(u16::MAX))
+            .and_then(|number| number.try_into().ok())
+    }
+
+    pub(super) fn count(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<u64> {
+        self.integer(member, value, "a count", 0..=i64::MAX)
+            .and_then(|number| number.try_into().ok())
+    }
+
+    /// Reads megahertz.
+    pub(super) fn hertz(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<u32> {
+        let wanted = "a frequency in megahertz such as 868.1";
+        let hertz = (self.number(member, value, wanted)? * 1e6).round();
+        if hertz >= 1.0 && hertz <= f64::from(u32::MAX) {
+            #[expect(
+                clippy::cast_possible_truncation,
+                clippy::cast_sign_loss,
+                reason = "whole and in range, as checked"
+            )]
+            return Some(hertz as u32);
+        }
+        self.note(member, Remark::NotUnderstood { wanted });
+        None
+    }
+
+    pub(super) fn modulation(
+        &mut self,
+        member: &'static str,
+        value: Scalar<'_>,
+    ) -> Option<Modulation> {
+        let wanted = "a data rate such as \"SF7BW125\", or bits a second";
+        let modulation = match value {
+            Scalar::Absent => return None,
+            Scalar::Unsigned(bit_rate) => {
+                u32::try_from(bit_rate).ok().map(|bit_rate| Modulation::Fsk { bit_rate })
+            }
+            Scalar::Text(text) => text.parse().or_else(|_| text.to_ascii_uppercase().parse()).ok(),
+            Scalar::Negative(_) | Scalar::Float(_) => None,
+            other => {
+                self.wrong(member, &other, wanted);
+                return None;
+            }
+        };
+        if modulation.is_none() {
+            self.note(member, Remark::NotUnderstood { wanted });
+        }
+        modulation
+    }
+
+    pub(super) fn time(&mut self, member: &'static str, value: Scalar<'_>) -> Option<Timestamp> {
+        let wanted = "a time such as 2026-03-02T08:00:03.210692Z";
+        let text = self.text(member, value, wanted)?;
+        let time = text.parse().ok().or_else(|| {
+            // Reports of gateways have a form of their own: 2026-03-02 08:00:03 GMT
+            let civil = text.strip_suffix(" GMT").or_else(|| text.strip_suffix(" UTC"))?;
+            format!("{civil}Z").parse().ok()
+        });
+        if time.is_none() {
+            self.note(member, Remark::NotUnderstood { wanted });
+        }
+        time
+    }
+
+    pub(super) fn eui(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<Eui64> {
+        let wanted = "an EUI of 16 hex digits";
+        let eui = match value {
+            Scalar::Absent => return None,
+            Scalar::Text(text) => text.parse().ok(),
+            other => {
+                self.wrong(member, other, wanted);
+                return None;
+            }
+        };
+        if eui.is_none() {
+            self.note(member, Remark::NotUnderstood { wanted });
+        }
+        eui
+    }
+
+    pub(super) fn token(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<u16> {
+        let wanted = "a token of four hex digits";
+        let token = match value {
+            Scalar::Absent => return None,
+            Scalar::Text(text) => hex_octets(text).ok().map(u16::from_be_bytes),
+            Scalar::Unsigned(number) => u16::try_from(*number).ok(),
+            other => {
+                self.wrong(member, other, wanted);
+                return None;
+            }
+        };
+        if token.is_none() {
+            self.note(member, Remark::NotUnderstood { wanted });
+        }
+        token
+    }
+
+    pub(super) fn kind(&mut self, member: &'static str, value: Scalar<'_>) -> Option<Kind> {
+        let wanted = "PUSH_DATA, PUSH_ACK, PULL_DATA, PULL_ACK, PULL_RESP or TX_ACK";
+        let name = self.text(member, value, wanted)?;
+        let kind = Kind::by_name(&name);
+        if kind.is_none() {
+            self.note(member, Remark::NotUnderstood { wanted });
+        }
+        kind
+    }
+
+    /// Reads `data`, and holds `size` against it.
+    pub(super) fn octets(&mut self, data: &Scalar<'_>, size: &Scalar<'_>) -> Option<Vec<u8>> {
+        let octets = match data {
+            Scalar::Text(text) if !text.trim().is_empty() => match base64_member(text) {
+                Ok((octets, leniencies)) => {
+                    for leniency in leniencies {
+                        self.note("data", Remark::Lenient(leniency));
+                    }
+                    octets
+                }
+                Err(why) => {
+                    self.note("data", Remark::Data(why));
+                    return None;
+                }
+            },
+            Scalar::Absent | Scalar::Text(_) => {
+                self.note("data", Remark::NoOctets);
+                return None;
+            }
+            other => {
+                self.wrong("data", other, "base64 of the frame");
+                self.note("data", Remark::NoOctets);
+                return None;
+            }
+        };
+        let stated = self.count("size", size);
+        if let Some(stated) = stated.filter(|stated| usize::try_from(*stated) != Ok(octets.len())) {
+            self.note("size", Remark::Size { stated, octets: octets.len() });
+        }
+        Some(octets)
+    }
+}

@@ -1,0 +1,168 @@
+//! What was odd about a datagram that was taken all the same.
+
+use std::fmt;
+
+use super::{
+    datagram::Kind,
+    text::{Leniency, TextError},
+};
+
+/// Something odd in a datagram; all that is not named by a note is whole.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct Note {
+    /// The object that the member belongs to.
+    pub place: Place,
+    /// The member, as the protocol spells it; empty where the object itself is meant.
+    pub member: &'static str,
+    /// What is odd.
+    pub remark: Remark,
+}
+
+impl Note {
+    /// Returns whether a frame, and not only a detail, was lost.
+    pub const fn loses_a_frame(&self) -> bool {
+        match self.place {
+            Place::Uplink(_) | Place::Downlink => match self.remark {
+                Remark::NoOctets | Remark::Data(_) => true,
+                Remark::WrongType { .. } => self.member.is_empty(),
+                _ => false,
+            },
+            _ => false,
+        }
+    }
+}
+
+impl fmt::Display for Note {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match (self.place, self.member) {
+            (Place::Line, member) => f.write_str(member)?,
+            (place, "") => place.fmt(f)?,
+            (place, member) => write!(f, "{place}.{member}")?,
+        }
+        write!(f, ": {}", self.remark)
+    }
+}
+
+/// An object within a capture line.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Place {
+    /// The line itself, or the datagram.
+    Line,
+    /// An element of `rxpk`, from 0.
+    Uplink(usize),
+    /// `txpk`.
+    Downlink,
+    /// `txpk_ack`.
+    Ack,
+    /// `stat`.
+    Stat,
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Line => f.write_str("line"),
+            Self::Uplink(index) => write!(f, "rxpk[{index}]"),
+            Self::Downlink => f.write_str("txpk"),
+            Self::Ack => f.write_str("txpk_ack"),
+            Self::Stat => f.write_str("stat"),
+        }
+    }
+}
+
+/// What is odd about a member.
+#[derive(Clone, Debug, Eq, PartialEq)]
+#[non_exhaustive]
+pub enum Remark {
+    /// A JSON value of another type; the member is left out.
+    WrongType {
+        /// What belongs there.
+        wanted: &'static str,
+        /// What type stands there.
+        found: &'static str,
+    },
+    /// The right type, but out of range or not understood; the member is left out.
+    NotUnderstood {
+        /// What belongs there.
+        wanted: &'static str,
+    },
+    /// The member stands there more than once; the last one counts.
+    Repeated,
+    /// `data` is missing or empty; the frame is left out.
+    NoOctets,
+    /// `data` is no base64; the frame is left out.
+    Data(TextError),
+    /// `data` is not quite right, and was taken.
+    Lenient(Leniency),
+    /// `size` states another number of octets than `data` has.
+    Size {
+        /// Octets that `size` states.
+        stated: u64,
+        /// Octets of `data`.
+        octets: usize,
+    },
+    /// The member belongs to another kind of datagram; it was taken.
+    Foreign(Kind),
+    /// The datagram lacks what its kind is for.
+    Missing(Kind),
+    /// So many more notes were left out.
+    More(usize),
+}
+
+impl fmt::Display for Remark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::WrongType { wanted, found } => write!(f, "{wanted} expected, found {found}"),
+            Self::NotUnderstood { wanted } => write!(f, "{wanted} expected"),
+            Self::Repeated => f.write_str("stands here more than once; the last one counts"),
+            Self::NoOctets => f.write_str("no octets: the frame is left out"),
+            Self::Data(why) => write!(f, "{why}; the frame is left out"),
+            Self::Lenient(what) => what.fmt(f),
+            Self::Size { stated, octets } => {
+                write!(f, "{stated} octets stated, data has {octets}")
+            }
+            Self::Foreign(kind) => write!(f, "does not belong in {}", kind.name()),
+            Self::Missing(kind) => write!(f, "{} without content", kind.name()),
+            Self::More(count) => write!(f, "{count} more notes left out"),
+        }
+    }
+}
+
+/// Notes of one line, kept to a number that a hostile line cannot raise.
+#[derive(Debug, Default)]
+pub(super) struct Notes {
+    kept: Vec<Note>,
+    more: usize,
+}
+
+impl Notes {
+    pub(super) fn push(&mut self, place: Place, member: &'static str, remark: Remark) {
+        if self.kept.len() < MOST_NOTES {
+            self.kept.push(Note { place, member, remark });
+        } else {
+            self.more += 1;
+        }
+    }
+
+    pub(super) fn append(&mut self, other: Self) {
+        if self.kept.is_empty() {
+            self.kept = other.kept;
+        } else {
+            for note in other.kept {
+                self.push(note.place, note.member, note.remark);
+            }
+        }
+        self.more += other.more;
+    }
+
+    pub(super) fn into_vec(mut self) -> Vec<Note> {
+        if self.more > 0 {
+            let remark = Remark::More(self.more);
+            self.kept.push(Note { place: Place::Line, member: "notes", remark });
+        }
+        self.kept
+    }
+}
+
+/// Kept in full for one line.
+const MOST_NOTES: usize = 64;

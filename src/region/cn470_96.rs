@@ -1,0 +1,187 @@
+//! CN470-96: CN470-510, legacy 96-channel plan, channel plan 6.
+
+use super::{
+    ChMaskCntl, Revision,
+    model::{
+        Beacon, Block, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
+        DefaultChannels, Dispute, Hop, Join, JoinChannels, MasksOver, Note, PayloadLimit, Payloads,
+        PingSlot, Plan, PlanKind, Power, Rx1Channel, Rx1Row, Rx1Rule, Rx2, limit, lora, rx1,
+    },
+    shared::ORDINARY,
+};
+
+pub(super) static PLAN: Plan = Plan {
+    name: "CN470-96",
+    common_name: "CN470",
+    aliases: &["CN470", "CN470-510", "CN470-510-96"],
+    title: "CN470-510, legacy 96-channel plan",
+    plan_id: 6,
+    kind: PlanKind::Fixed,
+    baseline: "RP V1.0 .. RP 1.0.3revA",
+    source: "R10 2.6, R102 2.6, MN v4.4.7, LBM cn_470_rp_1_0, T5 (quotes 1.0.3revA 2.7)",
+    range_hz: (470_000_000, 510_000_000),
+    default_channels: DefaultChannels::AllUplink("all 96 uplink channels enabled after reset"),
+    join: Join {
+        channels: JoinChannels::AnyUplink("any of the 96 uplink channels"),
+        data_rates: &[5, 4, 3, 2, 1, 0],
+        source: Some("R102 2.6.2"),
+    },
+    uplink_blocks: &[Block {
+        first: 0,
+        count: 96,
+        start_hz: 470_300_000,
+        step_hz: 200_000,
+        bw_khz: 125,
+        dr_min: 0,
+        dr_max: 5,
+    }],
+    downlink_blocks: &[Block {
+        first: 0,
+        count: 48,
+        start_hz: 500_300_000,
+        step_hz: 200_000,
+        bw_khz: 125,
+        dr_min: 0,
+        dr_max: 5,
+    }],
+    sub_bands: 12,
+    data_rates: DataRates { uplink: &DATA_RATES, downlink: None, source: "R102 Table 41" },
+    rx1_rule: Rx1Rule {
+        channel: Rx1Channel::Modulo(48),
+        rule: "downlink channel k = uplink channel number mod 48 (uplink 49 -> downlink 1)",
+        table: &RX1,
+        dwell_table: None,
+        source: "R102 Table 45",
+    },
+    rx1_offset_max: 5,
+    rx2_default: Rx2 { freq_hz: 505_300_000, dr: 0, note: None },
+    power: Power {
+        max_dbm: 19.15,
+        reference: "EIRP",
+        step_db: 2,
+        max_index: 7,
+        older: None,
+        source: "R102 Table 41",
+    },
+    cflist: CfListRule {
+        frequencies: None,
+        masks: Some(CfListMasks {
+            over: MasksOver::Channels { words: 6 },
+            since: Revision::Rp1_0_3A,
+        }),
+        note: Some(
+            "type 1 with six ChMask fields since 1.0.3revA (MN v4.4.7 code); not supported \
+             up to 1.0.2rB",
+        ),
+        source: None,
+    },
+    ch_mask_cntl: ChMaskCntlRule { current: &CH_MASK_CNTL, older: &[], source: "R102 Table 42" },
+    payloads: Payloads {
+        uplink: &PAYLOAD,
+        uplink_dwell: None,
+        downlink: None,
+        source: "R102 Tables 43/44",
+    },
+    duty_cycle: "a transmission lasts at most 5000 ms (R102 2.6.2)",
+    beacon: Beacon {
+        frequencies_hz: &[
+            508_300_000,
+            508_500_000,
+            508_700_000,
+            508_900_000,
+            509_100_000,
+            509_300_000,
+            509_500_000,
+            509_700_000,
+        ],
+        hop: Hop::OverList,
+        dr: 2,
+        sf: 10,
+        bw_khz: 125,
+        octets: 19,
+        rule: None,
+    },
+    ping: PingSlot {
+        frequencies_hz: &[
+            508_300_000,
+            508_500_000,
+            508_700_000,
+            508_900_000,
+            509_100_000,
+            509_300_000,
+            509_500_000,
+            509_700_000,
+        ],
+        dr: 2,
+        rule: None,
+    },
+    notes: &[
+        Note {
+            revision: "all",
+            change: "still widely deployed although replaced in RP002-1.0.1; networks usually run \
+                 one block of eight, e.g. channels 80-87 = 486.3-487.7 MHz",
+            bites_when: "see CN470_20A; a device set to the new plans never hears 500-510 MHz downlinks \
+                 of this plan",
+            source: "R1 2.9, T5, FP CN_470_510_FSB_11",
+        },
+        Note {
+            revision: "<= RP V1.0",
+            change: "TXPower absolute: 17,16,14,12,10,7,5,2 dBm; RX1DROffset text allowed 0..3 \
+                 although the table had 0..5",
+            bites_when: "power decode of very old devices",
+            source: "R10 2.6.3/2.6.7",
+        },
+        Note {
+            revision: "stack bug",
+            change: "LBM lists a Class B ping-slot start of 923.3 MHz for this plan",
+            bites_when: "copy error; the specification family and MN v4.4.7 use 508.3 MHz + 0.2 k",
+            source: "LBM vs MN v4.4.7",
+        },
+    ],
+    disputes: &[Dispute {
+        what: "ping slot",
+        one: "MN v4.4.7: 508.3 MHz + 0.2 k",
+        other: "LBM: start 923.3 MHz",
+        taken: "508.3 MHz + 0.2 k",
+    }],
+    doubts: &["CFList type 1 since RP 1.0.3revA: read from one device stack (MN v4.4.7)"],
+    ..ORDINARY
+};
+
+static DATA_RATES: [DataRate; 6] = [
+    lora(0, 12, 125, 250),
+    lora(1, 11, 125, 440),
+    lora(2, 10, 125, 980),
+    lora(3, 9, 125, 1760),
+    lora(4, 8, 125, 3125),
+    lora(5, 7, 125, 5470),
+];
+
+static RX1: [Rx1Row; 6] = [
+    rx1(0, &[0, 0, 0, 0, 0, 0]),
+    rx1(1, &[1, 0, 0, 0, 0, 0]),
+    rx1(2, &[2, 1, 0, 0, 0, 0]),
+    rx1(3, &[3, 2, 1, 0, 0, 0]),
+    rx1(4, &[4, 3, 2, 1, 0, 0]),
+    rx1(5, &[5, 4, 3, 2, 1, 0]),
+];
+
+static CH_MASK_CNTL: [ChMaskCntl; 8] = [
+    ChMaskCntl::Group { first: 0, last: 15 },
+    ChMaskCntl::Group { first: 16, last: 31 },
+    ChMaskCntl::Group { first: 32, last: 47 },
+    ChMaskCntl::Group { first: 48, last: 63 },
+    ChMaskCntl::Group { first: 64, last: 79 },
+    ChMaskCntl::Group { first: 80, last: 95 },
+    ChMaskCntl::AllOn,
+    ChMaskCntl::Rfu,
+];
+
+static PAYLOAD: [PayloadLimit; 6] = [
+    limit(0, 59, 59),
+    limit(1, 59, 59),
+    limit(2, 59, 59),
+    limit(3, 123, 123),
+    limit(4, 230, 250),
+    limit(5, 230, 250),
+];

@@ -1,0 +1,260 @@
+//! EU868: EU863-870, channel plan 1.
+
+use super::{
+    LIST_800, Revision,
+    model::{
+        Beacon, CfListFrequencies, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
+        DefaultChannels, Dispute, Hop, Join, JoinChannels, MasksOver, Note, PayloadLimit, Payloads,
+        PingSlot, Plan, PlanKind, Power, RegulatorBand, Rx1Channel, Rx1Row, Rx1Rule, Rx2, channel,
+        fsk, limit, lora, lr_fhss, relay, rx1,
+    },
+    shared::{
+        CH_MASK_CNTL, CH_MASK_CNTL_DISPUTE, CH_MASK_CNTL_OLDER, ONE_TRANSCRIPTION, ORDINARY,
+        TYPE_1_SINCE,
+    },
+};
+
+pub(super) static PLAN: Plan = Plan {
+    name: "EU868",
+    common_name: "EU868",
+    aliases: &["EU863-870"],
+    title: "EU863-870",
+    plan_id: 1,
+    kind: PlanKind::Dynamic,
+    baseline: "RP002-1.0.5",
+    source: "T5, R1 2.4",
+    range_hz: (863_000_000, 870_000_000),
+    default_channels: DefaultChannels::Listed(&[
+        channel(0, 868_100_000, 0, 5),
+        channel(1, 868_300_000, 0, 5),
+        channel(2, 868_500_000, 0, 5),
+    ]),
+    join: Join {
+        channels: JoinChannels::Listed(&[
+            channel(0, 868_100_000, 0, 5),
+            channel(1, 868_300_000, 0, 5),
+            channel(2, 868_500_000, 0, 5),
+        ]),
+        data_rates: &[0, 1, 2, 3, 4, 5],
+        source: None,
+    },
+    data_rates: DataRates { uplink: &DATA_RATES, downlink: None, source: "T5 Table 10" },
+    rx1_rule: Rx1Rule {
+        channel: Rx1Channel::SameFrequency,
+        rule: "same frequency as the uplink (unless changed by DlChannelReq)",
+        table: &RX1,
+        dwell_table: None,
+        source: "T5 Table 17 (DR0-7 = R1 Table 11, DR0-11 = LBM)",
+    },
+    rx1_offset_max: 5,
+    rx2_default: Rx2 { freq_hz: 869_525_000, dr: 0, note: None },
+    power: Power {
+        max_dbm: 16.0,
+        reference: "EIRP",
+        step_db: 2,
+        max_index: 7,
+        older: None,
+        source: "R1 Table 7, T5 Table 13",
+    },
+    cflist: CfListRule {
+        frequencies: Some(CfListFrequencies { first_channel: 3 }),
+        masks: Some(CfListMasks { over: MasksOver::List(&LIST_800), since: Revision::Rp002_1_0_4 }),
+        note: None,
+        source: None,
+    },
+    ch_mask_cntl: ChMaskCntlRule {
+        current: &CH_MASK_CNTL,
+        older: &CH_MASK_CNTL_OLDER,
+        source: "T5 Table 14; older form R1 Table 8",
+    },
+    payloads: Payloads {
+        uplink: &PAYLOAD,
+        uplink_dwell: None,
+        downlink: None,
+        source: "T5 Tables 15/16; DR0-7 = R1 Tables 9/10; M column DR0-11 = LBM",
+    },
+    duty_cycle: "below 1% on the default channels; otherwise the ETSI sub-band (eu868_sub_band)",
+    regulator_bands: &REGULATOR_BANDS,
+    beacon: Beacon {
+        frequencies_hz: &[869_525_000],
+        hop: Hop::Never,
+        dr: 3,
+        sf: 9,
+        bw_khz: 125,
+        octets: 17,
+        rule: None,
+    },
+    ping: PingSlot { frequencies_hz: &[869_525_000], dr: 3, rule: None },
+    relay: &[relay(865_100_000, 865_300_000, 3), relay(865_500_000, 865_900_000, 5)],
+    notes: &[
+        Note {
+            revision: "RP002-1.0.3+",
+            change: "DR8-DR11 LR-FHSS (uplink only), RX1 rows for them",
+            bites_when: "an uplink reported as DR8..11 is LR-FHSS, its RX1 answer is DR1/DR2/DR1/DR2 at \
+                 offset 0; a stack built for <=RP002-1.0.1 calls the same numbers RFU",
+            source: "T5, LBM, R1",
+        },
+        Note {
+            revision: "RP002-1.0.5",
+            change: "DR12 = SF6/125, DR13 = SF5/125",
+            bites_when: "older tables say RFU for 12..14; a decoder must not map DR12 to anything else",
+            source: "T5 Table 10, TD (1.0.4 shows 12..14 RFU)",
+        },
+        Note {
+            revision: "<= RP V1.0 / LoRaWAN 1.0.1",
+            change: "TXPower was absolute ERP: 0=20 (if supported), 1=14, 2=11, 3=8, 4=5, 5=2 dBm",
+            bites_when: "LinkADRReq TXPower=1 meant 14 dBm ERP then, Max EIRP - 2 dB (=14 dBm EIRP, \
+                 11.85 ERP) since 1.0.2rB",
+            source: "R10 Table 5, L101 Table 15, R102 Table 5",
+        },
+        Note {
+            revision: "<= RP 1.0.2rB",
+            change: "octet 16 of the CFList was plain RFU; the five frequencies were called \
+                 channels 4..8 (counting from 1)",
+            bites_when: "same bytes: the list still fills 0-based channels 3..7; a non-zero last octet \
+                 was legal then, today it must be CFListType 0",
+            source: "R102 2.1.4, R1 2.4.4",
+        },
+        Note {
+            revision: "network practice",
+            change: "some networks run RX2 at DR3 (SF9) instead of DR0",
+            bites_when: "before joining, a device only knows the default (869.525 MHz, DR0); a \
+                 join-accept sent in RX2 at any other DR is missed. The network's own RX2 DR \
+                 reaches the device inside the join-accept (DLSettings)",
+            source: "FP (an EU868 plan variant with RX2 DR3)",
+        },
+    ],
+    disputes: &[
+        Dispute {
+            what: "DR8 to DR11",
+            one: "MN v4.7.0, which claims RP2-1.0.3, stops at DR7",
+            other: "LBM (RP2-1.0.3): LR-FHSS",
+            taken: "LBM",
+        },
+        CH_MASK_CNTL_DISPUTE,
+    ],
+    doubts: &[
+        ONE_TRANSCRIPTION,
+        "the first revision with LR-FHSS: RP002-1.0.3 was seen, RP002-1.0.2 is from \
+             memory",
+        TYPE_1_SINCE,
+        "left out: 869.7 to 870.0 MHz at 5 mW without a duty cycle limit",
+    ],
+    ..ORDINARY
+};
+
+static DATA_RATES: [DataRate; 14] = [
+    lora(0, 12, 125, 250),
+    lora(1, 11, 125, 440),
+    lora(2, 10, 125, 980),
+    lora(3, 9, 125, 1760),
+    lora(4, 8, 125, 3125),
+    lora(5, 7, 125, 5470),
+    lora(6, 7, 250, 11_000),
+    fsk(7, 50_000),
+    lr_fhss(8, 1, 137, 162).seen_in(Revision::Rp002_1_0_3),
+    lr_fhss(9, 2, 137, 325).seen_in(Revision::Rp002_1_0_3),
+    lr_fhss(10, 1, 336, 162).seen_in(Revision::Rp002_1_0_3),
+    lr_fhss(11, 2, 336, 325).seen_in(Revision::Rp002_1_0_3),
+    lora(12, 6, 125, 9375).since(Revision::Rp002_1_0_5),
+    lora(13, 5, 125, 15_625).since(Revision::Rp002_1_0_5),
+];
+
+static RX1: [Rx1Row; 14] = [
+    rx1(0, &[0, 0, 0, 0, 0, 0]),
+    rx1(1, &[1, 0, 0, 0, 0, 0]),
+    rx1(2, &[2, 1, 0, 0, 0, 0]),
+    rx1(3, &[3, 2, 1, 0, 0, 0]),
+    rx1(4, &[4, 3, 2, 1, 0, 0]),
+    rx1(5, &[5, 4, 3, 2, 1, 0]),
+    rx1(6, &[6, 5, 4, 3, 2, 1]),
+    rx1(7, &[7, 6, 5, 4, 3, 2]),
+    rx1(8, &[1, 0, 0, 0, 0, 0]),
+    rx1(9, &[2, 1, 0, 0, 0, 0]),
+    rx1(10, &[1, 0, 0, 0, 0, 0]),
+    rx1(11, &[2, 1, 0, 0, 0, 0]),
+    rx1(12, &[12, 5, 4, 3, 2, 1]),
+    rx1(13, &[13, 12, 5, 4, 3, 2]),
+];
+
+static PAYLOAD: [PayloadLimit; 14] = [
+    limit(0, 59, 59),
+    limit(1, 59, 59),
+    limit(2, 59, 59),
+    limit(3, 123, 123),
+    limit(4, 230, 250),
+    limit(5, 230, 250),
+    limit(6, 230, 250),
+    limit(7, 230, 250),
+    limit(8, 58, 58),
+    limit(9, 123, 123),
+    limit(10, 58, 58),
+    limit(11, 123, 123),
+    limit(12, 230, 250),
+    limit(13, 230, 250),
+];
+
+// EN 300 220: letters, duty cycles and ERP from TD, older names from TD's history, EC 2017/1483
+// entries from MN.
+static REGULATOR_BANDS: [RegulatorBand; 6] = [
+    RegulatorBand {
+        letter: 'K',
+        older_name: "g",
+        low_hz: 863_000_000,
+        high_hz: 865_000_000,
+        duty_permille: 1,
+        max_erp_dbm: 14,
+        max_erp_mw: 25,
+        ec_2017_1483: "46a",
+    },
+    RegulatorBand {
+        letter: 'L',
+        older_name: "g",
+        low_hz: 865_000_000,
+        high_hz: 868_000_000,
+        duty_permille: 10,
+        max_erp_dbm: 14,
+        max_erp_mw: 25,
+        ec_2017_1483: "47",
+    },
+    RegulatorBand {
+        letter: 'M',
+        older_name: "g1",
+        low_hz: 868_000_000,
+        high_hz: 868_600_000,
+        duty_permille: 10,
+        max_erp_dbm: 14,
+        max_erp_mw: 25,
+        ec_2017_1483: "48",
+    },
+    RegulatorBand {
+        letter: 'N',
+        older_name: "g2",
+        low_hz: 868_700_000,
+        high_hz: 869_200_000,
+        duty_permille: 1,
+        max_erp_dbm: 14,
+        max_erp_mw: 25,
+        ec_2017_1483: "50",
+    },
+    RegulatorBand {
+        letter: 'P',
+        older_name: "g3",
+        low_hz: 869_400_000,
+        high_hz: 869_650_000,
+        duty_permille: 100,
+        max_erp_dbm: 27,
+        max_erp_mw: 500,
+        ec_2017_1483: "54",
+    },
+    RegulatorBand {
+        letter: 'Q',
+        older_name: "g4",
+        low_hz: 869_700_000,
+        high_hz: 870_000_000,
+        duty_permille: 10,
+        max_erp_dbm: 14,
+        max_erp_mw: 25,
+        ec_2017_1483: "56b",
+    },
+];

@@ -1,0 +1,213 @@
+//! The roster: nodes with what each place claims about them, and the gateways.
+//!
+//! A node's credentials stand in up to three places: built into its firmware, on record with the
+//! network, printed on its label. Each is a [`Claim`], and a join fails where they differ. The
+//! file is TOML; [`read_file`] and [`parse`] report every fault that they can find in one go,
+//! each with line, column and member, and never a digit of a key.
+//!
+//! ```
+//! let roster = handfast::roster::parse(
+//!     r#"
+//!     region = "EU868"
+//!
+//!     [[node]]
+//!     name = "pear-row-3"
+//!
+//!     [node.firmware]
+//!     dev-eui = "020000fffe001207"
+//!     join-eui = "020000fffe00ffff"
+//!     mac-version = "1.0.4"
+//!     "#,
+//!     None,
+//! )?;
+//! assert_eq!(roster.nodes[0].name, "pear-row-3");
+//! assert_eq!(roster.plan_for(&roster.nodes[0]).map(|plan| plan.name), Some("EU868"));
+//! # Ok::<(), handfast::roster::RosterError>(())
+//! ```
+
+mod claim;
+mod error;
+mod file;
+mod label;
+mod member;
+mod nearest;
+mod secret;
+mod value;
+
+use std::{
+    fs::File,
+    io::Read,
+    path::{Path, PathBuf},
+};
+
+use zeroize::Zeroizing;
+
+pub use claim::{Activation, Claim, Class, DevAddrPrefix};
+pub use error::{FaultKind, Position, RosterError, RosterFault, RosterWarning};
+pub use label::{Label, LabelError};
+
+use crate::{id::Eui64, region::Plan};
+
+/// Nodes and gateways, as one file states them.
+#[derive(Clone, Debug, Default)]
+pub struct Roster {
+    /// The region of all that name none of their own.
+    pub region: Option<&'static Plan>,
+    /// The sub-band of a fixed channel plan, 1 to 8.
+    pub sub_band: Option<u8>,
+    /// The nodes, in the order of the file.
+    pub nodes: Vec<Node>,
+    /// The gateways, in the order of the file.
+    pub gateways: Vec<Gateway>,
+    /// What is lawful but looks like a slip.
+    pub warnings: Vec<RosterWarning>,
+}
+
+impl Roster {
+    /// Returns the channel plan of a node: that of its record, else of its firmware, else of the
+    /// roster, else the one that all gateways with a region have.
+    pub fn plan_for(&self, node: &Node) -> Option<&'static Plan> {
+        let claimed = |claim: &Option<Claim>| claim.as_ref().and_then(|claim| claim.region);
+        claimed(&node.record)
+            .or_else(|| claimed(&node.firmware))
+            .or(self.region)
+            .or_else(|| self.only_gateway_plan())
+    }
+
+    fn only_gateway_plan(&self) -> Option<&'static Plan> {
+        let mut plans = self.gateways.iter().filter_map(|gateway| gateway.region);
+        let first = plans.next()?;
+        plans.all(|plan| plan.name == first.name).then_some(first)
+    }
+}
+
+/// A node and what is claimed about it.
+#[derive(Clone, Debug, Default)]
+pub struct Node {
+    /// Its name; where the file gives none, its DevEUI or `node 1`.
+    pub name: String,
+    /// As built into the node.
+    pub firmware: Option<Claim>,
+    /// As registered with the network or join server.
+    pub record: Option<Claim>,
+    /// As printed on the node.
+    pub label: Option<Claim>,
+}
+
+impl Node {
+    /// Returns the claims that there are: firmware, record, label.
+    pub fn claims(&self) -> impl Iterator<Item = (ClaimKind, &Claim)> {
+        ClaimKind::ALL.into_iter().filter_map(|kind| self.claim(kind).map(|claim| (kind, claim)))
+    }
+
+    /// Returns the claim of that place.
+    pub const fn claim(&self, kind: ClaimKind) -> Option<&Claim> {
+        match kind {
+            ClaimKind::Firmware => self.firmware.as_ref(),
+            ClaimKind::Record => self.record.as_ref(),
+            ClaimKind::Label => self.label.as_ref(),
+        }
+    }
+}
+
+/// The place that claims something about a node.
+#[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
+pub enum ClaimKind {
+    /// As built into the node.
+    Firmware,
+    /// As registered with the network or join server.
+    Record,
+    /// As printed on the node.
+    Label,
+}
+
+impl ClaimKind {
+    /// Every place.
+    pub const ALL: [Self; 3] = [Self::Firmware, Self::Record, Self::Label];
+
+    /// Returns `firmware`, `record` or `label`, as the roster and JSON spell it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Firmware => "firmware",
+            Self::Record => "record",
+            Self::Label => "label",
+        }
+    }
+}
+
+/// A gateway.
+#[derive(Clone, Debug)]
+pub struct Gateway {
+    /// Its EUI.
+    pub eui: Eui64,
+    /// Its region, where it has one of its own.
+    pub region: Option<&'static Plan>,
+    /// Its sub-band of a fixed channel plan, 1 to 8.
+    pub sub_band: Option<u8>,
+    /// The frequencies that it receives on, hertz; empty where not stated.
+    pub listens: Vec<u32>,
+    /// What people call it.
+    pub name: Option<String>,
+}
+
+/// Returns the roster in that file.
+///
+/// A file that holds keys and that everybody on this machine may read gives a warning.
+///
+/// # Errors
+///
+/// [`RosterError`] with every fault found: in reading the file, in its TOML, in its members.
+pub fn read_file(path: &Path) -> Result<Roster, RosterError> {
+    let named = |mut error: RosterError| {
+        error.file = Some(path.to_owned());
+        error
+    };
+    let whole = |kind| named(RosterError::whole(kind));
+    let file = File::open(path).map_err(|e| whole(FaultKind::Unreadable(e.kind())))?;
+    let mut octets = Zeroizing::new(Vec::new());
+    file.take(SIZE_CAP + 1)
+        .read_to_end(&mut octets)
+        .map_err(|e| whole(FaultKind::Unreadable(e.kind())))?;
+    if octets.len() as u64 > SIZE_CAP {
+        return Err(whole(FaultKind::TooLarge { cap: SIZE_CAP }));
+    }
+    let text = std::str::from_utf8(&octets).map_err(|e| whole(FaultKind::not_utf8(&octets, e)))?;
+    let (mut roster, holds_keys) = file::read(text, path.parent()).map_err(named)?;
+    if holds_keys && readable_by_all(path) {
+        roster.warnings.push(RosterWarning::ReadableByAll { path: path.to_owned() });
+    }
+    Ok(roster)
+}
+
+/// Returns the roster that a text holds. `base` is where paths of key files start, by default the
+/// working directory.
+///
+/// # Errors
+///
+/// [`RosterError`] with every fault found: in its TOML, or else in its members.
+pub fn parse(text: &str, base: Option<&Path>) -> Result<Roster, RosterError> {
+    file::read(text, base).map(|(roster, _)| roster)
+}
+
+/// Returns whether everybody on this machine may read the file; false where that is unknown,
+/// and on systems without Unix permissions.
+pub fn readable_by_all(path: &Path) -> bool {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        path.metadata().is_ok_and(|about| about.permissions().mode() & 0o004 != 0)
+    }
+    #[cfg(not(unix))]
+    {
+        let _ = path;
+        false
+    }
+}
+
+/// Returns a path of the roster, which starts in the roster's own folder.
+fn from_base(base: Option<&Path>, path: &str) -> PathBuf {
+    base.map_or_else(|| PathBuf::from(path), |base| base.join(path))
+}
+
+/// Octets that a roster may have.
+const SIZE_CAP: u64 = 16 << 20;
