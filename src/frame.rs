@@ -202,6 +202,9 @@ impl Frame {
     }
 }
 
+pub mod beacon;
+pub mod command;
+
 /// Which way a frame travels.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub enum Direction {

@@ -11,7 +11,15 @@
 //! | [`NetId`], [`JoinNonce`] | 3 | 6 digits |
 //! | [`DevNonce`] | 2 | a number |
 
+mod address;
+mod eui;
+mod identify;
+
 use std::{fmt, str::FromStr};
+
+pub use address::{AddrParts, Block, BlockError, NetIdType, Reading};
+pub use eui::EuiRemark;
+pub use identify::{Candidate, Fact, IdReport, IdentifyError, Order, identify};
 
 /// Why a text is no identifier.
 #[derive(Clone, Copy, Debug, Eq, PartialEq, thiserror::Error)]
@@ -51,6 +59,11 @@ pub(crate) fn hex_octets<const N: usize>(text: &str) -> Result<[u8; N], IdError>
         digits += 1;
     }
     if digits == 2 * N { Ok(out) } else { Err(IdError::Length { found: digits, wanted: 2 * N }) }
+}
+
+/// Prints octets as people write EUIs: upper-case digits, dashes between octets.
+fn dashed(octets: &[u8]) -> String {
+    octets.iter().map(|octet| format!("{octet:02X}")).collect::<Vec<_>>().join("-")
 }
 
 /// A 64-bit extended unique identifier: of a node, a join server or a gateway.
@@ -96,10 +109,7 @@ impl Eui64 {
 
 impl fmt::Display for Eui64 {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (i, octet) in self.0.iter().enumerate() {
-            write!(f, "{}{octet:02X}", if i == 0 { "" } else { "-" })?;
-        }
-        Ok(())
+        f.write_str(&dashed(&self.0))
     }
 }
 

@@ -1,11 +1,15 @@
 #![doc = "Decodes LoRaWAN frames and says why a node does not join."]
 #![cfg_attr(not(test), warn(clippy::indexing_slicing, clippy::unwrap_used, clippy::panic))]
 
+#[cfg(feature = "cli")]
+pub mod cli;
 pub mod crypto;
 pub mod frame;
+pub mod gps;
 pub mod id;
 pub mod intake;
 pub mod key;
 pub mod radio;
 pub mod region;
 pub mod roster;
+pub mod show;

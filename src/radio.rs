@@ -1,8 +1,17 @@
-//! The radio layer: modulations, time on air, demodulation floor.
+//! The radio layer: modulations, time on air, demodulation floor, shares of the air.
 
-use std::{fmt, str::FromStr, time::Duration};
+mod airtime;
+mod budget;
+mod report;
 
-use crate::frame::Direction;
+use std::{fmt, str::FromStr};
+
+pub use airtime::{Airtime, CodingRate, LowDataRate, fsk_time_on_air, time_on_air};
+pub use budget::{
+    DWELL_LIMIT, DutyCycle, JOIN_BACK_OFF, JoinBackOff, demodulation_floor, duty_cycle_wait,
+    join_back_off, link_margin, messages_per_hour,
+};
+pub use report::{AirtimeError, AirtimeQuery, AirtimeReport, DutyShare, MaxPayload, Rate};
 
 /// How a frame is put on the air.
 #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
@@ -51,6 +60,13 @@ impl FromStr for Modulation {
         if let Some(rate) = text.strip_prefix("FSK") {
             return rate.parse().map(|bit_rate| Self::Fsk { bit_rate }).map_err(|_| NoModulation);
         }
+        if let Some((cr, ocw)) = text.strip_prefix("LR-FHSS-").and_then(|t| t.split_once("/3-")) {
+            return match (cr, ocw.parse()) {
+                ("1", Ok(ocw_khz)) => Ok(Self::LrFhss { cr_thirds: 1, ocw_khz }),
+                ("2", Ok(ocw_khz)) => Ok(Self::LrFhss { cr_thirds: 2, ocw_khz }),
+                _ => Err(NoModulation),
+            };
+        }
         let (sf, bw) =
             text.strip_prefix("SF").and_then(|t| t.split_once("BW")).ok_or(NoModulation)?;
         let (sf, bw_khz) = (sf.parse().map_err(|_| NoModulation)?, bw.parse());
@@ -61,29 +77,17 @@ impl FromStr for Modulation {
     }
 }
 
-/// Returns how long a PHYPayload is on the air: preamble 8, explicit header, CR 4/5, payload CRC
-/// on uplinks alone.
-pub fn time_on_air(modulation: Modulation, phy_len: usize, direction: Direction) -> Duration {
-    let octets = u64::try_from(phy_len).unwrap_or(u64::MAX).min(255);
-    match modulation {
-        Modulation::Lora { sf, bw_khz } => {
-            let (sf, bw_khz) = (u64::from(sf), u64::from(bw_khz.max(1)));
-            let symbol_ns = (1_000_000u64 << sf) / bw_khz;
-            let optimised = u64::from(symbol_ns > 16_000_000);
-            let crc = if direction == Direction::Uplink { 16 } else { 0 };
-            let bits = (8 * octets + 28 + crc).saturating_sub(4 * sf);
-            let payload = 8 + bits.div_ceil(4 * sf.saturating_sub(2 * optimised).max(1)) * 5;
-            Duration::from_nanos(symbol_ns * (4 * (8 + payload) + 17) / 4)
-        }
-        Modulation::Fsk { bit_rate } => {
-            let bits = (5 + 3 + 1 + octets + 2) * 8;
-            Duration::from_nanos(bits * 1_000_000_000 / u64::from(bit_rate.max(1)))
-        }
-        Modulation::LrFhss { .. } => Duration::ZERO,
-    }
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-/// Returns the SNR that LoRa needs at a spreading factor, dB.
-pub fn demodulation_floor(sf: u8) -> Option<f32> {
-    (6..=12).contains(&sf).then(|| f32::from(sf) * -2.5 + 10.0)
+    #[test]
+    fn a_modulation_reads_what_it_prints() {
+        for text in ["SF7BW125", "SF12BW500", "FSK50000", "LR-FHSS-1/3-137", "LR-FHSS-2/3-1523"] {
+            assert_eq!(text.parse::<Modulation>().unwrap().to_string(), text);
+        }
+        for text in ["SF4BW125", "SF13BW125", "SF7", "FSK", "LR-FHSS-3/3-137", "7", ""] {
+            assert_eq!(text.parse::<Modulation>(), Err(NoModulation), "{text}");
+        }
+    }
 }

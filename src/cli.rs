@@ -1,0 +1,4 @@
+//! The command line: one file a command, each thin.
+
+pub mod airtime;
+pub mod id;

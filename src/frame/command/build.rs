@@ -1,0 +1,186 @@
+//! Composing a command: the way from values to octets.
+
+use super::{
+    Command, Row, Value,
+    kind::Coding,
+    layout::{FieldSpec, Length},
+    row_by_name,
+};
+use crate::{
+    frame::MacVersion,
+    id::{DevAddr, hex_octets},
+    key::Aes128Key,
+};
+
+/// Why no command can be made of the values given. Never holds a value of a key.
+#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum BuildError {
+    /// No command of that name.
+    #[error("no MAC command is called {name}")]
+    NoSuchCommand {
+        /// The name.
+        name: String,
+    },
+    /// The command has no such field.
+    #[error("{command} has no field {field}")]
+    NoSuchField {
+        /// The command.
+        command: &'static str,
+        /// The field.
+        field: String,
+    },
+    /// A field without a value.
+    #[error("{command}: {field} is missing")]
+    Missing {
+        /// The command.
+        command: &'static str,
+        /// The field.
+        field: &'static str,
+    },
+    /// A value of another kind than the field's: text for a number, say.
+    #[error("{command}: {field} takes another kind of value")]
+    WrongKind {
+        /// The command.
+        command: &'static str,
+        /// The field.
+        field: &'static str,
+    },
+    /// A value that the field's bits cannot hold.
+    #[error("{command}: {field} does not fit its {bits} bits")]
+    OutOfRange {
+        /// The command.
+        command: &'static str,
+        /// The field.
+        field: &'static str,
+        /// Bits of the field.
+        bits: u8,
+    },
+}
+
+/// Makes a command of its row and the values of all its fields. RFU bits are 0.
+///
+/// `version` is the one that the meaning of the fields is told by.
+///
+/// # Errors
+///
+/// When a field is missing, unknown, of another kind or does not fit.
+pub fn compose(
+    row: &'static Row,
+    values: &[(&str, Value)],
+    version: Option<MacVersion>,
+) -> Result<Command, BuildError> {
+    let command = row.name;
+    if let Some((stray, _)) =
+        values.iter().find(|(name, _)| row.fields.iter().all(|f| f.name != *name))
+    {
+        return Err(BuildError::NoSuchField { command, field: (*stray).to_owned() });
+    }
+    let mut payload = vec![0u8; row.length.least()];
+    for spec in row.fields {
+        let value = values.iter().find(|(name, _)| *name == spec.name).map(|(_, value)| value);
+        let value = value.ok_or(BuildError::Missing { command, field: spec.name })?;
+        spec.write(value, &mut payload, command)?;
+    }
+    if let Length::Counted(_) = row.length
+        && row.length.needed(&payload) != payload.len()
+    {
+        return Err(BuildError::OutOfRange { command, field: "FilterListLen", bits: 5 });
+    }
+    let fields = row.fields.iter().map(|spec| spec.read(&payload, version)).collect();
+    let octets: Vec<u8> = std::iter::once(row.cid).chain(payload).collect();
+    Ok(Command { row, at: 0..octets.len(), octets, fields })
+}
+
+/// Makes a command of its name and its fields as [`Command::to_json`] prints them.
+///
+/// # Errors
+///
+/// As [`compose`], and when no command has that name.
+pub fn from_json(
+    name: &str,
+    version: Option<MacVersion>,
+    fields: &serde_json::Map<String, serde_json::Value>,
+) -> Result<Command, BuildError> {
+    let row = row_by_name(name, version)
+        .ok_or_else(|| BuildError::NoSuchCommand { name: name.to_owned() })?;
+    let mut values = Vec::new();
+    for (name, value) in fields {
+        let spec = row
+            .fields
+            .iter()
+            .find(|f| f.name == name)
+            .ok_or_else(|| BuildError::NoSuchField { command: row.name, field: name.clone() })?;
+        let value = spec
+            .value_of(value)
+            .ok_or(BuildError::WrongKind { command: row.name, field: spec.name })?;
+        values.push((name.as_str(), value));
+    }
+    compose(row, &values, version)
+}
+
+impl FieldSpec {
+    /// Writes a value into a payload of zeros.
+    fn write(
+        &self,
+        value: &Value,
+        payload: &mut Vec<u8>,
+        command: &'static str,
+    ) -> Result<(), BuildError> {
+        let wrong = BuildError::WrongKind { command, field: self.name };
+        let too_big =
+            BuildError::OutOfRange { command, field: self.name, bits: self.hi - self.lo + 1 };
+        let number = match (self.kind.coding, value) {
+            (Coding::Key, Value::Key(key)) => {
+                let room = payload.iter_mut().skip(self.at.into());
+                room.zip(key.expose()).for_each(|(octet, key)| *octet = *key);
+                return Ok(());
+            }
+            (Coding::Octets, Value::Octets(octets)) => {
+                payload.extend_from_slice(octets);
+                return Ok(());
+            }
+            (Coding::Hertz, Value::Hertz(hz)) if hz % 100 == 0 => hz / 100,
+            (Coding::Hertz, Value::Hertz(_)) => return Err(too_big),
+            (Coding::Line { scale, add }, Value::Number(n)) => (n - add) * scale,
+            (Coding::Signed, Value::Number(n)) if *n < 0 && *n >= -self.size() / 2 => {
+                n + self.size()
+            }
+            (Coding::Signed, Value::Number(n)) if *n >= self.size() / 2 => return Err(too_big),
+            (Coding::Number | Coding::Signed, Value::Number(n)) => *n,
+            (Coding::Flag, Value::Flag(set)) => i64::from(*set),
+            (Coding::Mask, Value::Mask(mask)) => i64::from(*mask),
+            (Coding::Address, Value::Address(addr)) => i64::from(addr.0),
+            _ => return Err(wrong),
+        };
+        if number >= self.size() {
+            return Err(too_big);
+        }
+        self.put(payload, u64::try_from(number).map_err(|_| too_big)?);
+        Ok(())
+    }
+
+    /// Reads a value out of the JSON that [`Value::to_json`] writes.
+    fn value_of(&self, json: &serde_json::Value) -> Option<Value> {
+        let text = json.as_str();
+        match self.kind.coding {
+            Coding::Flag => json
+                .as_bool()
+                .or_else(|| match json.as_u64()? {
+                    0 => Some(false),
+                    1 => Some(true),
+                    _ => None,
+                })
+                .map(Value::Flag),
+            Coding::Number | Coding::Signed | Coding::Line { .. } => {
+                // Beyond 32 bits no field reaches; the arithmetic below then cannot overflow.
+                json.as_i64().filter(|n| u32::try_from(n.unsigned_abs()).is_ok()).map(Value::Number)
+            }
+            Coding::Hertz => json.as_i64().map(Value::Hertz),
+            Coding::Mask => hex_octets(text?).ok().map(|o| Value::Mask(u16::from_be_bytes(o))),
+            Coding::Address => text?.parse::<DevAddr>().ok().map(Value::Address),
+            Coding::Key => text?.parse::<Aes128Key>().ok().map(Value::Key),
+            Coding::Octets => hex::decode(text?).ok().map(Value::Octets),
+        }
+    }
+}

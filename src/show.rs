@@ -1,0 +1,4 @@
+//! Reports as text and as JSON.
+
+pub mod airtime;
+pub mod id;

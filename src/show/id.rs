@@ -1,0 +1,93 @@
+//! The report of `id`: all that a number can be.
+
+use std::fmt;
+
+use serde_json::json;
+
+use crate::id::{Candidate, IdReport, Order};
+
+/// Writes the report for people, one candidate after the other.
+///
+/// # Errors
+///
+/// Only those of `out`.
+pub fn text(report: &IdReport, out: &mut dyn fmt::Write) -> fmt::Result {
+    for candidate in &report.candidates {
+        writeln!(out, "{}", heading(candidate, report.digits))?;
+        for fact in &candidate.facts {
+            writeln!(out, "  {}", fact.says)?;
+        }
+    }
+    Ok(())
+}
+
+/// Returns the report as JSON: one object.
+pub fn json(report: &IdReport) -> serde_json::Value {
+    let candidates: Vec<_> = report
+        .candidates
+        .iter()
+        .map(|c| {
+            let facts: Vec<_> =
+                c.facts.iter().map(|f| json!({"name": f.name, "value": f.value})).collect();
+            let value = c.value.as_ref().map(|v| v.replace('-', "").to_lowercase());
+            json!({"kind": c.kind, "order": order(c.order), "value": value, "facts": facts})
+        })
+        .collect();
+    json!({"schema": 1, "digits": report.digits, "candidates": candidates})
+}
+
+fn heading(candidate: &Candidate, digits: usize) -> String {
+    match (&candidate.value, candidate.order) {
+        (Some(value), Order::Printed) => format!("{} {value}", candidate.kind),
+        (Some(value), Order::Wire) => {
+            format!("{} {value}, if the octets stand as on the air", candidate.kind)
+        }
+        (None, _) => format!("{digits} digits"),
+    }
+}
+
+const fn order(order: Order) -> &'static str {
+    match order {
+        Order::Printed => "printed",
+        Order::Wire => "wire",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_address_is_told_in_both_orders() {
+        let mut shown = String::new();
+        text(&crate::id::identify("0201BBDA").unwrap(), &mut shown).unwrap();
+        let want = "\
+DevAddr 0201BBDA
+  prefix of NetID type 0, NwkAddr 1BBDA
+  NwkID 1
+  NetID 000001
+  block 02000000/7, 02000000 to 03FFFFFF
+  LoRaWAN 1.0.x: from any NetID whose seven low bits are 01
+  free for experiments and private networks
+  33668058 where a station prints it as a signed number
+  on the air DA BB 01 02
+DevAddr DABB0102, if the octets stand as on the air
+";
+        assert!(shown.starts_with(want), "{shown}");
+    }
+
+    #[test]
+    fn json_has_digits_without_separators() {
+        let shown = json(&crate::id::identify("02-00-00-FF-FE-1A-2B-3C").unwrap());
+        assert_eq!(shown["candidates"][0]["value"], "020000fffe1a2b3c");
+        assert_eq!(shown["candidates"][1]["order"], "wire");
+    }
+
+    #[test]
+    fn a_key_is_shown_nowhere() {
+        let report = crate::id::identify("2B7E151628AED2A6ABF7158809CF4F3C").unwrap();
+        let mut shown = json(&report).to_string();
+        text(&report, &mut shown).unwrap();
+        assert!(!shown.to_lowercase().contains("2b7e"), "{shown}");
+    }
+}
