@@ -1,4 +1,4 @@
-//! Cryptography: pure functions of keys and frames, AES-128 and CMAC from the crates.
+//! Cryptography: pure functions of keys and frames; AES-128 and key wrap come from the crates.
 //!
 //! | file | what it computes |
 //! |------|------------------|
@@ -13,6 +13,7 @@
 
 pub mod block;
 pub mod cipher;
+mod cmac;
 pub mod derive;
 pub mod mic;
 pub mod wrap;

@@ -247,16 +247,13 @@ fn check_rx1(
 fn check_rx2(w: &ExpectedWindow, p: &Plan, hz: u32) {
     let rx2 = p.join_rx2(hz);
     let rate = format!("DR{} {}", rx2.dr, slash(rx2.modulation));
-    let expected = match w.rx2.strip_prefix("table 7.1 ") {
-        Some(stated) => {
-            assert_eq!(rx2.freq_hz, p.common_join(hz).unwrap().rx2_hz);
-            stated.to_owned()
-        }
-        None => {
-            let (frequency, stated) = w.rx2.split_once(" MHz ").unwrap();
-            assert_eq!(handfast::region::parse_frequency(frequency), Ok(rx2.freq_hz), "{}", w.plan);
-            stated.to_owned()
-        }
+    let expected = if let Some(stated) = w.rx2.strip_prefix("table 7.1 ") {
+        assert_eq!(rx2.freq_hz, p.common_join(hz).unwrap().rx2_hz);
+        stated
+    } else {
+        let (frequency, stated) = w.rx2.split_once(" MHz ").unwrap();
+        assert_eq!(handfast::region::parse_frequency(frequency), Ok(rx2.freq_hz), "{}", w.plan);
+        stated
     };
     assert_eq!(rate, expected, "{}", w.plan);
 }

@@ -61,7 +61,7 @@ impl<'a> Keys<'a> {
         ints(self.must(key))
     }
 
-    fn rows(&mut self, key: &str) -> Vec<Keys<'a>> {
+    fn rows(&mut self, key: &str) -> Vec<Self> {
         let at = format!("{}.{key}", self.at);
         rows(&at, self.must(key))
     }

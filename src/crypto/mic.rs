@@ -10,13 +10,10 @@
 //! | data down 1.1 | SNwkSIntKey | B0 with ConfFCnt |
 //! | data up 1.1 | SNwkSIntKey, then FNwkSIntKey | B1 for octets 0-1, B0 for octets 2-3 |
 
-use aes::Aes128;
-use cmac::{Cmac, KeyInit, Mac};
-
 use super::{
     Block,
     block::{self, Place, UplinkContext},
-    encrypt_block,
+    cmac::{Cmac, subkeys_of},
 };
 use crate::{
     frame::{DataFrame, JoinAccept, JoinRequest, Mic, RejoinRequest},
@@ -25,7 +22,7 @@ use crate::{
 };
 
 /// A key made ready for many MICs: its schedule is computed once.
-pub struct Signer(Cmac<Aes128>);
+pub struct Signer(Cmac);
 
 impl std::fmt::Debug for Signer {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -36,25 +33,22 @@ impl std::fmt::Debug for Signer {
 impl Signer {
     /// Returns a signer under that key.
     pub fn new(key: &Aes128Key) -> Self {
-        Self(Cmac::new(&(*key.expose()).into()))
+        Self(Cmac::new(key))
     }
 
     /// Returns the CMAC of the parts, one after another: 16 octets.
-    pub fn cmac(&mut self, parts: &[&[u8]]) -> [u8; 16] {
-        for part in parts {
-            self.0.update(part);
-        }
-        self.0.finalize_reset().into_bytes().into()
+    pub fn cmac(&self, parts: &[&[u8]]) -> [u8; 16] {
+        self.0.tag(parts)
     }
 
     /// Returns the first four octets of the CMAC of the parts.
-    pub fn mic(&mut self, parts: &[&[u8]]) -> Mic {
+    pub fn mic(&self, parts: &[&[u8]]) -> Mic {
         let [a, b, c, d, ..] = self.cmac(parts);
         Mic([a, b, c, d])
     }
 
     /// Returns the MIC of a data frame by the rule of 1.0.x: B0, then `msg` (MHDR to FRMPayload).
-    pub fn data(&mut self, place: &Place, msg: &[u8]) -> Mic {
+    pub fn data(&self, place: &Place, msg: &[u8]) -> Mic {
         self.mic(&[&block::b0(place, 0, msg.len()), msg])
     }
 }
@@ -68,7 +62,7 @@ pub fn cmac(key: &Aes128Key, message: &[u8]) -> [u8; 16] {
 ///
 /// L is the encryption of a zero block; K1 and K2 are L doubled once and twice in GF(2^128). A
 /// message's last block is exclusive-or'd with K1 when it is whole, with K2 once it was padded.
-/// For whoever shows the working: [`cmac`] has its own.
+/// For whoever shows the working.
 ///
 /// ```
 /// use handfast::{crypto::mic, key::Aes128Key};
@@ -81,14 +75,7 @@ pub fn cmac(key: &Aes128Key, message: &[u8]) -> [u8; 16] {
 /// # Ok::<(), handfast::key::KeyError>(())
 /// ```
 pub fn subkeys(key: &Aes128Key) -> (Block, Block, Block) {
-    let double = |block: Block| {
-        let value = u128::from_be_bytes(block);
-        let carry = if value >> 127 == 1 { 0x87 } else { 0 };
-        (value << 1 ^ carry).to_be_bytes()
-    };
-    let l = encrypt_block(key, [0; 16]);
-    let k1 = double(l);
-    (l, k1, double(k1))
+    subkeys_of(key)
 }
 
 /// Returns the MIC of a Join-Request.
