@@ -2,3 +2,4 @@
 
 pub mod airtime;
 pub mod id;
+pub mod plan;

@@ -1,4 +1,8 @@
-//! Reports as text and as JSON.
+//! Reports as people and programs read them.
+//!
+//! A renderer takes what the library found and a [`std::fmt::Write`]; it decides nothing, prints
+//! nothing and looks at no clock or terminal.
 
 pub mod airtime;
 pub mod id;
+pub mod plan;

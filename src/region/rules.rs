@@ -164,7 +164,7 @@ impl Plan {
         self.channels().into_iter().filter(|&c| self.sub_band(c) == Some(sub_band)).collect()
     }
 
-    /// Returns the data rates of a direction.
+    /// Returns the table of data rates of a direction.
     pub fn rates(&self, direction: Direction) -> &'static [DataRate] {
         match direction {
             Direction::Uplink => self.data_rates.uplink,
@@ -173,13 +173,17 @@ impl Plan {
     }
 
     /// Returns what a data rate number means in a direction; `None`: RFU.
+    ///
+    /// LR-FHSS is for uplinks alone, also where both directions share one table.
     pub fn dr(&self, direction: Direction, dr: u8) -> Option<Modulation> {
-        self.rates(direction).iter().find(|r| r.dr == dr).map(|r| r.modulation)
+        let rate = self.rates(direction).iter().find(|r| r.dr == dr)?;
+        rate.goes(direction).then_some(rate.modulation)
     }
 
     /// Returns the number of a data rate in a direction.
     pub fn dr_of(&self, direction: Direction, m: Modulation) -> Option<u8> {
-        self.rates(direction).iter().find(|r| r.modulation == m).map(|r| r.dr)
+        let rate = self.rates(direction).iter().find(|r| r.modulation == m)?;
+        rate.goes(direction).then_some(rate.dr)
     }
 
     /// Returns the join data rates in a revision.
@@ -488,6 +492,13 @@ impl Plan {
             .uplink
             .iter()
             .any(|r| (dr_min..=dr_max).contains(&r.dr) && bandwidth(r.modulation) == Some(bw_khz))
+    }
+}
+
+impl DataRate {
+    /// Returns whether frames of a direction can be sent at this data rate.
+    pub fn goes(&self, direction: Direction) -> bool {
+        direction == Direction::Uplink || !matches!(self.modulation, Modulation::LrFhss { .. })
     }
 }
 
