@@ -13,7 +13,7 @@ use handfast::{
     frame::{
         CfList, CfListType, DataFrame, DecodeError, Decoded, Direction, Fault, FaultKind, Field,
         Frame, JoinAccept, LenFrom, Mic, OpenedJoinAccept, RejoinBody, RejoinRequest,
-        SealedJoinAccept, decode,
+        SealedJoinAccept, command, decode,
     },
     id::{DevEui, DevNonce, JoinEui},
     key::{
@@ -101,9 +101,8 @@ struct Expect {
     derived: Option<BTreeMap<String, Text<Aes128Key>>>,
     #[serde(default)]
     faults: Vec<FaultItem>,
-    /// For the test of the MAC commands.
-    #[serde(rename = "mac_commands")]
-    _mac_commands: Remark,
+    /// What FOpts says, or FRMPayload on FPort 0.
+    mac_commands: Option<Value>,
     /// For the test of the packages.
     #[serde(rename = "relay")]
     _relay: Remark,
@@ -349,7 +348,23 @@ impl Whole {
             let check = self.check_mic(data, wrong)?;
             equal("MIC under another counter", check.as_ref().map(MicCheck::holds), Some(false))?;
         }
-        let Some(plaintext) = &self.expect.plaintext else { return Ok(()) };
+        let clear = self.plaintext(data, check, fcnt)?;
+        if let Some(given) = &self.expect.mac_commands {
+            let commands = if data.fopts.is_empty() { clear.frm } else { clear.fopts };
+            equal("MAC commands", &commands_of(&commands, data.direction()), given)?;
+        }
+        Ok(())
+    }
+
+    /// Checks what the frame says in clear, and returns it; without a key FOpts as sent.
+    fn plaintext(
+        &self,
+        data: &DataFrame,
+        check: Option<MicCheck<'_, DataFrame>>,
+        fcnt: u32,
+    ) -> Result<Clear, String> {
+        let mut out = Clear { frm: Vec::new(), fopts: data.fopts.octets().to_vec() };
+        let Some(plaintext) = &self.expect.plaintext else { return Ok(out) };
         let Some(MicCheck::Match(verified)) = check else {
             return Err("a plaintext, and no MIC that holds".into());
         };
@@ -360,6 +375,7 @@ impl Whole {
             if let Some(text) = &plaintext.FRMPayload_text {
                 equal("FRMPayload as text", String::from_utf8_lossy(&clear), text.into())?;
             }
+            out.frm = clear;
         }
         if let Some(given) = &plaintext.FOpts {
             let place = Place { direction: data.direction(), dev_addr: data.dev_addr, fcnt };
@@ -369,9 +385,10 @@ impl Whole {
                 }
                 _ => data.fopts.octets().to_vec(),
             };
-            same("FOpts in clear", clear, &given.0)?;
+            same("FOpts in clear", &clear, &given.0)?;
+            out.fopts = clear;
         }
-        Ok(())
+        Ok(out)
     }
 
     fn payload_key(&self, data: &DataFrame) -> Result<PayloadKey<'_>, String> {
@@ -384,6 +401,26 @@ impl Whole {
             (Some(port), _) => Err(format!("no key for FPort {port}")),
         }
     }
+}
+
+/// What a data frame says once decrypted.
+struct Clear {
+    frm: Vec<u8>,
+    fopts: Vec<u8>,
+}
+
+/// MAC commands as JSON, the octets after each CID as hex.
+fn commands_of(octets: &[u8], direction: Direction) -> Value {
+    let list = command::decode(octets, direction, None);
+    let known = list.commands.iter().map(|command| {
+        let payload = hex::encode(command.payload());
+        json!({ "cid": command.cid(), "name": command.name(), "payload_hex": payload })
+    });
+    let trailing = list.trailing.iter().map(|trailing| {
+        let rest = hex::encode(trailing.octets.get(1..).unwrap_or_default());
+        json!({ "cid": trailing.cid, "name": trailing.name(), "rest_hex": rest })
+    });
+    known.chain(trailing).collect()
 }
 
 /// Checks that the fields stand one after another, from the first octet to the last.
