@@ -348,7 +348,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(config(512))]
+    #![proptest_config(config(256))]
 
     #[test]
     fn a_signed_frame_is_believed_and_no_cut_of_it_is(known in known(), message in message()) {
