@@ -5,7 +5,7 @@
 //! | [`block`] | B0, B1 and A_i, the blocks in front of a MIC and under a key stream |
 //! | [`mic`] | the MIC of every message in every version |
 //! | [`cipher`] | FRMPayload, FOpts, and the Join-Accept turned both ways |
-//! | [`derive`] | session keys, JSIntKey and JSEncKey, multicast and relay keys |
+//! | [`derive`](mod@derive) | session keys, JSIntKey and JSEncKey, multicast and relay keys |
 //! | [`wrap`] | RFC 3394 key wrap, as key envelopes use it |
 //!
 //! LoRaWAN computes with AES encryption alone on the node: a server *decrypts* a Join-Accept to
