@@ -1,5 +1,168 @@
-//! The command line: one file a command, each thin.
+//! The command line: one file a command, one row a command in the table below.
+//!
+//! Data goes to standard output, words about the run to standard error. Whoever reads the data may
+//! close the pipe early; that is no error. The exit status is an [`Exit`].
 
 pub mod airtime;
+pub mod frames;
 pub mod id;
+pub mod key_options;
+pub mod keys;
 pub mod plan;
+pub mod read;
+mod screen;
+mod usage;
+mod values;
+
+use std::ffi::OsString;
+
+use clap::{CommandFactory, Parser};
+
+pub use screen::{Failure, Screen};
+pub use usage::{Missing, UsageError};
+
+/// How a run ended. The worse one wins: a run that meets several ends with the highest.
+#[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+pub enum Exit {
+    /// 0: nothing wrong was found.
+    #[default]
+    Fine = 0,
+    /// 1: a fault was found, such as a MIC that fails.
+    FaultFound = 1,
+    /// 2: an input or the usage is wrong; what is whole was still shown.
+    BadInput = 2,
+}
+
+impl From<Exit> for std::process::ExitCode {
+    fn from(exit: Exit) -> Self {
+        Self::from(exit as u8)
+    }
+}
+
+/// Decode LoRaWAN frames and say why a node does not join
+#[derive(Debug, Parser)]
+#[command(name = "handfast", version, after_help = EXIT_HELP, disable_help_subcommand = true)]
+struct Program {
+    /// Colour the text: auto, always or never
+    #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
+    #[arg(hide_possible_values = true, hide_default_value = true)]
+    color: When,
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+/// When to colour.
+#[derive(Clone, Copy, Debug, clap::ValueEnum)]
+enum When {
+    /// On a terminal, unless NO_COLOR is set
+    Auto,
+    /// Even into a pipe
+    Always,
+    /// Not at all
+    Never,
+}
+
+const EXIT_HELP: &str = "\
+Exit status:
+  0  nothing wrong was found
+  1  a fault was found, such as a MIC that fails
+  2  an input or the usage is wrong; what is whole is still shown";
+
+const SHORT_HELP: &str = "\
+handfast decodes LoRaWAN frames and says why a node does not join.
+
+  handfast read FRAME --app-key KEY
+      Show every field of a frame, check its MIC and decrypt it.
+      FRAME is hex or base64; without keys all that travels in clear is shown.
+
+  handfast keys --request FRAME --accept FRAME --app-key KEY
+      Derive the session keys of a join.
+
+`handfast --help` lists all commands, `handfast read --help` explains one.
+";
+
+macro_rules! commands {
+    ($($(#[$doc:meta])* $name:ident($args:ty) = $run:expr;)*) => {
+        #[derive(Debug, clap::Subcommand)]
+        enum Command {
+            $($(#[$doc])* $name($args),)*
+        }
+
+        impl Command {
+            fn run(&self, screen: &mut Screen) -> Result<(), Failure> {
+                match self {
+                    $(Self::$name(args) => {
+                        let run: fn(&$args, &mut Screen) -> Result<(), Failure> = $run;
+                        run(args, screen)
+                    })*
+                }
+            }
+        }
+    };
+}
+
+// One row a command: its name, its arguments, what runs it. A command that only makes a text is
+// `Plan(plan::PlanArgs) = |args, screen| screen.report(plan::report(args));`
+commands! {
+    /// Decode frames: every field, octet by octet
+    Read(read::ReadArgs) = read::run;
+    /// Derive every key of a join, a rejoin, a multicast group
+    Keys(keys::KeysArgs) = keys::run;
+    /// Show a region's channels, data rates and windows
+    Plan(plan::PlanArgs) = |args, screen| screen.report(plan::report(args));
+    /// Compute time on air, dwell, duty cycle and link margin
+    Airtime(airtime::AirtimeArgs) = |args, screen| screen.report(airtime::report(args));
+    /// Tell all that a DevAddr, NetID, EUI or nonce can be
+    Id(id::IdArgs) = |args, screen| screen.report(id::report(args));
+}
+
+/// Runs the program with these arguments, the program's own name first.
+pub fn run(args: impl IntoIterator<Item = OsString>) -> Exit {
+    let program = match Program::try_parse_from(args) {
+        Ok(program) => program,
+        Err(error) => {
+            // Help and version come as errors, too, and are none. Nobody is left to tell of a
+            // failure to print.
+            let _ = error.print();
+            return if error.use_stderr() { Exit::BadInput } else { Exit::Fine };
+        }
+    };
+    let mut screen = Screen::new(program.color.into());
+    let ran = match &program.command {
+        Some(command) => command.run(&mut screen),
+        None => screen.data(SHORT_HELP),
+    };
+    screen.end(ran)
+}
+
+impl From<When> for anstream::ColorChoice {
+    fn from(when: When) -> Self {
+        match when {
+            When::Auto => Self::Auto,
+            When::Always => Self::Always,
+            When::Never => Self::Never,
+        }
+    }
+}
+
+/// Returns the whole command line as clap knows it, for help pages and completions.
+pub fn definition() -> clap::Command {
+    Program::command()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_definition_is_sound() {
+        definition().debug_assert();
+    }
+
+    #[test]
+    fn the_worse_exit_wins() {
+        assert_eq!(Exit::Fine.max(Exit::FaultFound), Exit::FaultFound);
+        assert_eq!(Exit::BadInput.max(Exit::FaultFound), Exit::BadInput);
+        assert_eq!([Exit::Fine as u8, Exit::FaultFound as u8, Exit::BadInput as u8], [0, 1, 2]);
+    }
+}

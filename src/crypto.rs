@@ -4,6 +4,7 @@
 //! |------|------------------|
 //! | [`block`] | B0, B1 and A_i, the blocks in front of a MIC and under a key stream |
 //! | [`mic`] | the MIC of every message in every version |
+//! | [`once`] | one message's MIC under many keys, for the explorers |
 //! | [`cipher`] | FRMPayload, FOpts, and the Join-Accept turned both ways |
 //! | [`derive`](mod@derive) | session keys, JSIntKey and JSEncKey, multicast and relay keys |
 //! | [`wrap`] | RFC 3394 key wrap, as key envelopes use it |
@@ -16,6 +17,7 @@ pub mod cipher;
 mod cmac;
 pub mod derive;
 pub mod mic;
+pub mod once;
 pub mod wrap;
 
 use aes::{

@@ -1,2 +1,7 @@
-//! x
-fn main() {}
+//! Handfast on the command line.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    handfast::cli::run(std::env::args_os()).into()
+}

@@ -45,18 +45,17 @@ impl Drop for Cmac {
     }
 }
 
+/// Doubles in GF(2^128), as RFC 4493, 2.3 does to make the subkeys.
+pub(super) const fn double(block: u128) -> u128 {
+    (block << 1) ^ if block >> 127 == 1 { 0x87 } else { 0 }
+}
+
 /// Returns L, K1 and K2 (RFC 4493, 2.3).
 fn subkeys(aes: &Aes128) -> (Block, Block, Block) {
-    let double = |block: Block| {
-        let value = u128::from_be_bytes(block);
-        let carry = if value >> 127 == 1 { 0x87 } else { 0 };
-        (value << 1 ^ carry).to_be_bytes()
-    };
-    let mut zero = Array::from([0; 16]);
-    aes.encrypt_block(&mut zero);
-    let l = zero.into();
-    let k1 = double(l);
-    (l, k1, double(k1))
+    let mut l = Array::from([0; 16]);
+    aes.encrypt_block(&mut l);
+    let k1 = double(u128::from_be_bytes(l.into()));
+    (l.into(), k1.to_be_bytes(), double(k1).to_be_bytes())
 }
 
 /// Returns L, K1 and K2 of a key.

@@ -1,0 +1,158 @@
+//! What a user can get wrong, and what a right one looks like.
+
+use std::{io, path::PathBuf};
+
+use crate::{crypto::wrap::UnwrapError, frame::DecodeError, key::KeyError};
+
+/// A wrong usage: what was wrong, and where. Never part of a key.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum UsageError {
+    /// A key that is none.
+    #[error("{place}: {error}")]
+    Key {
+        /// The option, variable or file.
+        place: String,
+        /// What is wrong.
+        error: KeyError,
+    },
+    /// An environment variable that is not set, or not text.
+    #[error("--{option}-env {name}: no such environment variable")]
+    NoVariable {
+        /// The option's stem.
+        option: &'static str,
+        /// The variable.
+        name: String,
+    },
+    /// A file that cannot be read.
+    #[error("{path}: {error}", path = path.display())]
+    File {
+        /// Its path.
+        path: PathBuf,
+        /// What the system says.
+        error: io::Error,
+    },
+    /// Nothing to read.
+    #[error("no frame given")]
+    NoFrame,
+    /// A frame argument that is none.
+    #[error("{option}: {error}")]
+    Frame {
+        /// The option.
+        option: &'static str,
+        /// What is wrong.
+        error: super::frames::FrameTextError,
+    },
+    /// A frame argument that is cut short.
+    #[error("{option}: {error}")]
+    Cut {
+        /// The option.
+        option: &'static str,
+        /// What is missing.
+        error: DecodeError,
+    },
+    /// A frame of another type than the option takes.
+    #[error("{option}: this is no {wanted}")]
+    OtherMessage {
+        /// The option.
+        option: &'static str,
+        /// What it takes.
+        wanted: &'static str,
+    },
+    /// Not 16 octets.
+    #[error("{option}: {found} octets, 16 wanted")]
+    NotABlock {
+        /// The option.
+        option: &'static str,
+        /// Octets given.
+        found: usize,
+    },
+    /// An envelope that does not open.
+    #[error("--wrapped: {0}")]
+    Wrapped(UnwrapError),
+    /// Values that a derivation needs.
+    #[error("missing: {}", names(.0))]
+    Missing(Vec<Missing>),
+    /// No values at all.
+    #[error("nothing to derive a key from")]
+    NothingToDerive,
+}
+
+/// A value that a derivation needs and was not given.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Missing {
+    /// JoinNonce.
+    JoinNonce,
+    /// DevNonce or RJcount.
+    DevNonce,
+    /// NetID.
+    NetId,
+    /// JoinEUI.
+    JoinEui,
+    /// A root key.
+    RootKey,
+    /// The request.
+    Request,
+    /// The Join-Accept.
+    Accept,
+    /// A key of a multicast group.
+    GroupKey,
+    /// McKey.
+    McKey,
+}
+
+impl Missing {
+    /// Returns the option that gives it, and where its value stands.
+    const fn option_and_place(self) -> (&'static str, &'static str) {
+        match self {
+            Self::JoinNonce => ("--join-nonce", "octets 1-3 of the Join-Accept, decrypted"),
+            Self::DevNonce => ("--dev-nonce", "octets 17-18 of the Join-Request"),
+            Self::NetId => ("--net-id", "octets 4-6 of the Join-Accept, decrypted"),
+            Self::JoinEui => ("--join-eui", "octets 1-8 of the Join-Request"),
+            Self::RootKey => ("--app-key or --nwk-key", "the node's record: 1.0.x or 1.1"),
+            Self::Request => ("--request or --rejoin", "the uplink just before the Join-Accept"),
+            Self::Accept => ("--accept", "the downlink that answers the request"),
+            Self::GroupKey => {
+                ("--gen-app-key, --app-key or --mc-key", "the node's record: 1.0.x or 1.1")
+            }
+            Self::McKey => ("--mc-key or --mc-key-encrypted", "McGroupSetupReq on port 200"),
+        }
+    }
+}
+
+fn names(missing: &[Missing]) -> String {
+    let names: Vec<_> = missing.iter().map(|m| m.option_and_place().0).collect();
+    names.join(", ")
+}
+
+impl UsageError {
+    /// Returns what a right one looks like.
+    pub fn hint(&self) -> Option<String> {
+        let hint = match self {
+            Self::Key { .. } => "a key is 32 hex digits, such as 2B7E151628AED2A6ABF7158809CF4F3C",
+            Self::NoVariable { .. } => "export the variable first; its value is 32 hex digits",
+            Self::File { .. } => return None,
+            Self::NoFrame => {
+                "handfast read 0001000BFEFF0000023C2B1AFEFF00000202012E269CF5, or - for lines on \
+                 standard input"
+            }
+            Self::Frame { .. } => super::frames::FRAME_HINT,
+            Self::Cut { .. } => "`handfast read FRAME` shows how far it goes",
+            Self::OtherMessage { .. } => "`handfast read FRAME` shows what it is",
+            Self::NotABlock { .. } => "32 hex digits, in the order sent",
+            Self::Wrapped(_) => "a wrapped AES-128 key is 48 hex digits",
+            Self::Missing(missing) => {
+                let places: Vec<_> = missing
+                    .iter()
+                    .map(|m| m.option_and_place())
+                    .map(|(option, place)| format!("{option}: {place}"))
+                    .collect();
+                return Some(places.join("; "));
+            }
+            Self::NothingToDerive => {
+                "give --request and --accept, or --join-nonce and its fellows, or multicast values"
+            }
+        };
+        Some(hint.into())
+    }
+}

@@ -1,0 +1,108 @@
+//! Values of options, each with an error that shows what a right one looks like.
+
+use std::{fmt, str::FromStr};
+
+use crate::{
+    frame::MacVersion,
+    id::{DevAddr, DevEui, DevNonce, JoinEui, JoinNonce, NetId},
+    reading::CounterHint,
+};
+
+fn like<T>(text: &str, example: &str) -> Result<T, String>
+where
+    T: FromStr,
+    T::Err: fmt::Display,
+{
+    text.parse().map_err(|error| format!("{error}; {example}"))
+}
+
+/// Reads a DevEUI.
+pub(super) fn dev_eui(text: &str) -> Result<DevEui, String> {
+    like(text, "a right one is 02-00-00-FF-FE-1A-2B-3C, as printed on the node")
+}
+
+/// Reads a JoinEUI.
+pub(super) fn join_eui(text: &str) -> Result<JoinEui, String> {
+    like(text, "a right one is 02-00-00-FF-FE-0B-00-01, most significant octet first")
+}
+
+/// Reads a DevAddr.
+pub(super) fn dev_addr(text: &str) -> Result<DevAddr, String> {
+    like(text, "a right one is 0201BBDA, most significant octet first")
+}
+
+/// Reads a NetID.
+pub(super) fn net_id(text: &str) -> Result<NetId, String> {
+    like(text, "a right one is 000001, most significant octet first")
+}
+
+/// Reads a MAC version.
+pub(super) fn mac_version(text: &str) -> Result<MacVersion, String> {
+    MacVersion::by_name(text).ok_or_else(|| {
+        let names: Vec<_> = MacVersion::ALL.into_iter().map(MacVersion::name).collect();
+        format!("one of {}", names.join(", "))
+    })
+}
+
+/// Reads a number, decimal or with `0x` in front. A number that could be either is refused.
+fn number(text: &str) -> Result<u64, String> {
+    let hex = text.strip_prefix("0x").or_else(|| text.strip_prefix("0X"));
+    if let Some(digits) = hex {
+        return u64::from_str_radix(digits, 16).map_err(|_| "not a hex number".into());
+    }
+    let has_letters = text.bytes().any(|b| b.is_ascii_alphabetic());
+    if has_letters && text.bytes().all(|b| b.is_ascii_hexdigit()) {
+        return u64::from_str_radix(text, 16).map_err(|_| "not a hex number".into());
+    }
+    if text.len() > 1 && text.starts_with('0') {
+        let stripped = text.trim_start_matches('0');
+        return Err(format!("decimal or hex? write {stripped} or 0x{text}"));
+    }
+    text.parse().map_err(|_| "not a number; write 258 or 0x0102".into())
+}
+
+fn bounded<T: TryFrom<u64>>(text: &str, most: &str) -> Result<T, String> {
+    T::try_from(number(text)?).map_err(|_| format!("at most {most}"))
+}
+
+/// Reads a DevNonce or an RJcount.
+pub(super) fn dev_nonce(text: &str) -> Result<DevNonce, String> {
+    bounded(text, "65535").map(DevNonce)
+}
+
+/// Reads a JoinNonce.
+pub(super) fn join_nonce(text: &str) -> Result<JoinNonce, String> {
+    bounded::<u32>(text, "16777215")
+        .and_then(|value| JoinNonce::new(value).ok_or_else(|| "at most 16777215".into()))
+}
+
+/// Reads a frame counter, whole or its upper half.
+pub(super) fn counter(text: &str) -> Result<CounterHint, String> {
+    bounded(text, "4294967295").map(CounterHint)
+}
+
+/// Reads a number of 16 bits.
+pub(super) fn sixteen_bits(text: &str) -> Result<u16, String> {
+    bounded(text, "65535")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_is_decimal_unless_it_says_otherwise() {
+        assert_eq!(number("258"), Ok(258));
+        assert_eq!(number("0x0102"), Ok(258));
+        assert_eq!(number("00A1B2"), Ok(0xA1B2));
+        assert_eq!(number("0102"), Err("decimal or hex? write 102 or 0x0102".into()));
+        assert_eq!(number("0"), Ok(0));
+        assert!(number("many").is_err());
+    }
+
+    #[test]
+    fn bounds_are_named() {
+        assert_eq!(dev_nonce("65536"), Err("at most 65535".into()));
+        assert_eq!(join_nonce("0x1000000"), Err("at most 16777215".into()));
+    }
+}

@@ -1,0 +1,3 @@
+//! The join ladder, and the explorers that say why a rung broke.
+
+pub mod near_miss;

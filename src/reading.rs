@@ -1,0 +1,192 @@
+//! One frame, read with the keys at hand: what it says, whether its MIC holds, what it hides.
+//!
+//! [`frame`](crate::frame) splits octets and [`crypto`](crate::crypto) computes; this room brings
+//! them together for a single frame, without a capture around it. It tries every key that could
+//! have signed the frame, names the one that did, and opens what that key opens. Where nothing
+//! proves a frame, nothing decrypted is taken for true.
+//!
+//! | file | what it owns |
+//! |------|--------------|
+//! | `ring` | keys, each with the claim that states it |
+//! | `context` | what is known beside the frame: counter, DevNonce, data rate |
+//! | `verdict` | the answer of a MIC check |
+//! | `join`, `data` | the checks themselves |
+//! | `problem` | what is wrong, and where |
+//!
+//! Why a MIC fails (a key with a slip, octets in the wrong order) is the ladder's question.
+
+mod commands;
+mod context;
+mod data;
+mod join;
+mod problem;
+mod ring;
+mod verdict;
+
+pub use commands::{Commands, mac_commands};
+pub use context::{Context, CounterHint, UPPER_HALVES};
+pub use problem::{Problem, Wrong};
+pub use ring::{Bunch, Key, KeyRing, KeyRole, Source};
+pub use verdict::{MicRule, MicVerdict, Proof, Tried, Unchecked};
+
+use crate::{
+    crypto::{
+        block::{FOptsRule, UplinkContext},
+        derive::SessionKeys,
+        mic::JoinReqType,
+    },
+    frame::{Decoded, Direction, Frame, OpenedJoinAccept},
+};
+
+/// A frame and all that the keys at hand tell of it.
+#[derive(Clone, Debug)]
+pub struct Reading {
+    /// The frame, split.
+    pub decoded: Decoded,
+    /// The way it travels, where that is known.
+    pub direction: Option<Direction>,
+    /// What the keys tell.
+    pub found: Found,
+    /// What is wrong with it, in the order of its octets.
+    pub problems: Vec<Problem>,
+}
+
+/// What keys tell of a frame.
+#[derive(Clone, Debug)]
+pub struct Found {
+    /// Whether the MIC holds.
+    pub mic: MicVerdict,
+    /// A Join-Accept in clear, if its MIC holds.
+    pub accept: Option<Opened>,
+    /// FRMPayload in clear.
+    pub payload: Option<Plain>,
+    /// FOpts in clear.
+    pub fopts: Option<PlainFOpts>,
+    /// The whole counter that the octets were computed with.
+    pub fcnt32: Option<u32>,
+    /// What B1 of a 1.1 uplink was computed with.
+    pub uplink_context: Option<UplinkContext>,
+    /// ConfFCnt of a 1.1 downlink that acknowledges.
+    pub conf_fcnt: Option<u16>,
+    /// The MAC commands, where they can be read.
+    pub commands: Option<Commands>,
+    /// What was found by search and not given.
+    pub searched: Vec<Searched>,
+    problems: Vec<Problem>,
+}
+
+impl Found {
+    fn new(mic: MicVerdict) -> Self {
+        Self {
+            mic,
+            accept: None,
+            payload: None,
+            fopts: None,
+            fcnt32: None,
+            uplink_context: None,
+            conf_fcnt: None,
+            commands: None,
+            searched: Vec::new(),
+            problems: Vec::new(),
+        }
+    }
+}
+
+/// A Join-Accept whose MIC holds, in clear.
+#[derive(Clone, Debug)]
+pub struct Opened {
+    /// Its fields and where they stand.
+    pub accept: OpenedJoinAccept,
+    /// The name of the key that decrypted it.
+    pub key: &'static str,
+    /// What it answers, where the MIC covers that.
+    pub answers: Option<JoinReqType>,
+    /// The session keys, where all that they are made of is known.
+    pub session: Option<SessionKeys>,
+}
+
+/// FRMPayload in clear.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct Plain {
+    /// The octets.
+    pub octets: Vec<u8>,
+    /// The name of the key.
+    pub key: &'static str,
+    /// Whether the MIC of the frame holds under keys of the same source; else this may be noise.
+    pub proven: bool,
+}
+
+/// FOpts in clear.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct PlainFOpts {
+    /// The octets.
+    pub octets: Vec<u8>,
+    /// By which text of 1.1 they were decrypted; `None` in 1.0.x, where they travel in clear.
+    pub rule: Option<FOptsRule>,
+}
+
+/// Something that neither the frame nor the context says, found by trying.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Searched {
+    /// The upper half of the counter.
+    UpperHalf {
+        /// The upper half under which the MIC holds.
+        found: u16,
+    },
+    /// TxDr, TxCh and ConfFCnt of a 1.1 uplink.
+    UplinkContext {
+        /// The first combination that fits.
+        found: UplinkContext,
+        /// How many combinations were tried.
+        tried: usize,
+        /// How many of them fit; half a MIC has 16 bits, so that chance hits occur.
+        fit: usize,
+    },
+}
+
+/// Reads a frame with the keys at hand.
+///
+/// ```
+/// use handfast::{
+///     frame::decode,
+///     reading::{Context, Key, KeyRing, MicVerdict, Source, read},
+/// };
+///
+/// let mut ring = KeyRing::default();
+/// let app_key = "2b7e151628aed2a6abf7158809cf4f3c".parse().unwrap();
+/// ring.push(Source::new("probe-07", "firmware"), Key::App(app_key));
+/// let octets = [0x00, 0x01, 0x00, 0x0b, 0xfe, 0xff, 0x00, 0x00, 0x02, 0x3c, 0x2b, 0x1a, 0xfe,
+///     0xff, 0x00, 0x00, 0x02, 0x02, 0x01, 0x2e, 0x26, 0x9c, 0xf5];
+/// let reading = read(decode(&octets), &ring, &Context::default());
+/// let MicVerdict::Holds(proof) = &reading.found.mic else { panic!("it holds") };
+/// assert_eq!((proof.key, proof.source.to_string().as_str()), ("AppKey", "firmware of probe-07"));
+/// ```
+pub fn read(decoded: Decoded, ring: &KeyRing, context: &Context) -> Reading {
+    let unchecked = |why| Found::new(MicVerdict::Unchecked(why));
+    let mut found = match &decoded.frame {
+        Some(Frame::JoinRequest(request)) => join::request(request, ring, context),
+        Some(Frame::JoinAccept(sealed)) => join::accept(sealed, ring, context),
+        Some(Frame::RejoinRequest(request)) => join::rejoin(request, ring),
+        Some(Frame::Data(data)) => data::data(data, ring, context),
+        Some(Frame::Proprietary(_)) => unchecked(Unchecked::NoMic),
+        None => unchecked(Unchecked::Cut),
+    };
+    let mut problems: Vec<_> = decoded.faults.iter().map(Problem::from).collect();
+    problems.extend(decoded.stopped.iter().map(Problem::from));
+    problems.append(&mut found.problems);
+    problems.sort_by_key(|problem| problem.offset);
+    let named = decoded.mhdr().and_then(|mhdr| mhdr.ftype().direction());
+    Reading { direction: named.or(context.direction), decoded, found, problems }
+}
+
+impl Reading {
+    /// Returns whether the frame is cut short.
+    pub const fn is_cut(&self) -> bool {
+        self.decoded.stopped.is_some()
+    }
+
+    /// Returns whether anything is wrong: the MIC fails, or the standard forbids what is said.
+    pub fn is_faulty(&self) -> bool {
+        matches!(self.found.mic, MicVerdict::Fails(_)) || !self.problems.is_empty()
+    }
+}

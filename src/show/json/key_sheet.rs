@@ -1,0 +1,58 @@
+//! `keys --json`: one object, with every key by name and the parts they come in.
+
+use std::{collections::BTreeMap, fmt};
+
+use serde::Serialize;
+
+use super::{SCHEMA, line};
+use crate::key_sheet::{KeySheet, Value};
+
+/// Writes the keys of a sheet in clear, for a user who asked to see them.
+///
+/// # Errors
+/// When the writer fails.
+pub fn key_sheet(out: &mut dyn fmt::Write, sheet: &KeySheet) -> fmt::Result {
+    let parts: Vec<_> = sheet
+        .parts
+        .iter()
+        .map(|part| PartJson {
+            title: part.title,
+            rule: part.rule,
+            values: part.values.iter().map(|(name, value)| (*name, ValueJson::of(value))).collect(),
+            keys: part.keys.iter().map(|(name, key)| (*name, key.revealed())).collect(),
+        })
+        .collect();
+    let keys = parts.iter().flat_map(|part| part.keys.clone()).collect();
+    line(out, &SheetJson { schema: SCHEMA, keys, parts })
+}
+
+#[derive(Serialize)]
+struct SheetJson {
+    schema: u32,
+    keys: BTreeMap<&'static str, String>,
+    parts: Vec<PartJson>,
+}
+
+#[derive(Serialize)]
+struct PartJson {
+    title: &'static str,
+    rule: &'static str,
+    values: BTreeMap<&'static str, ValueJson>,
+    keys: BTreeMap<&'static str, String>,
+}
+
+#[derive(Serialize)]
+#[serde(untagged)]
+enum ValueJson {
+    Number(u32),
+    Text(String),
+}
+
+impl ValueJson {
+    fn of(value: &Value) -> Self {
+        match value {
+            Value::Number(number) => Self::Number(*number),
+            Value::Digits(digits) => Self::Text(digits.clone()),
+        }
+    }
+}

@@ -1,0 +1,264 @@
+//! `read --json`: one object a frame.
+
+mod fields;
+
+use std::fmt;
+
+use serde::Serialize;
+
+use fields::FieldsJson;
+
+use super::{SCHEMA, line};
+use crate::{
+    crypto::{block::FOptsRule, mic::JoinReqType},
+    frame::Direction,
+    reading::{Commands, MicVerdict, Problem, Reading, Searched, Tried, Unchecked},
+    show::Input,
+};
+
+/// Writes a frame and what keys tell of it.
+///
+/// # Errors
+/// When the writer fails.
+pub fn reading(out: &mut dyn fmt::Write, input: &Input<'_>, reading: &Reading) -> fmt::Result {
+    line(out, &FrameJson::of(input, reading))
+}
+
+#[derive(Serialize)]
+struct FrameJson<'a> {
+    schema: u32,
+    input: InputJson<'a>,
+    phy_payload: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    message: Option<&'static str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    direction: Option<&'static str>,
+    fields: FieldsJson,
+    mic: MicJson<'a>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    decrypted_with: Option<&'static str>,
+    #[serde(skip_serializing_if = "PlaintextJson::is_empty")]
+    plaintext: PlaintextJson,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fcnt32: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    context: Option<ContextJson>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    searched: Option<SearchedJson>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mac_commands: Option<serde_json::Value>,
+    problems: Vec<ProblemJson>,
+}
+
+#[derive(Serialize)]
+struct InputJson<'a> {
+    name: &'a str,
+    index: usize,
+}
+
+#[derive(Default, Serialize)]
+struct MicJson<'a> {
+    state: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    key: Option<&'static str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    node: Option<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    claim: Option<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    rule: Option<&'static str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    expected: Option<String>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    tried: Vec<TriedJson<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    why: Option<String>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    missing: Vec<&'static str>,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    forwarding_half: bool,
+}
+
+#[derive(Serialize)]
+struct TriedJson<'a> {
+    key: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    node: Option<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    claim: Option<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    rule: Option<&'static str>,
+    received: String,
+    expected: String,
+}
+
+#[derive(Default, Serialize)]
+struct PlaintextJson {
+    #[serde(rename = "FRMPayload", skip_serializing_if = "Option::is_none")]
+    frm_payload: Option<String>,
+    #[serde(rename = "FOpts", skip_serializing_if = "Option::is_none")]
+    fopts: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fopts_rule: Option<&'static str>,
+}
+
+#[derive(Default, Serialize)]
+struct ContextJson {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    conf_fcnt: Option<u16>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tx_dr: Option<u8>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tx_ch: Option<u8>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    join_req_type: Option<String>,
+}
+
+/// What was found by trying and not given.
+#[derive(Default, Serialize)]
+struct SearchedJson {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    fcnt_upper_half: Option<u16>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    uplink_contexts_tried: Option<usize>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    uplink_contexts_fit: Option<usize>,
+}
+
+#[derive(Serialize)]
+struct ProblemJson {
+    offset: usize,
+    field: &'static str,
+    what: String,
+}
+
+impl<'a> FrameJson<'a> {
+    fn of(input: &Input<'a>, reading: &'a Reading) -> Self {
+        let (decoded, found) = (&reading.decoded, &reading.found);
+        Self {
+            schema: SCHEMA,
+            input: InputJson { name: input.name, index: input.index },
+            phy_payload: hex::encode(&decoded.octets),
+            message: decoded.mhdr().map(|mhdr| mhdr.ftype().name()),
+            direction: reading.direction.map(Direction::name),
+            fields: FieldsJson::of(reading),
+            mic: MicJson::of(&found.mic),
+            decrypted_with: found.accept.as_ref().map(|opened| opened.key),
+            plaintext: PlaintextJson::of(reading),
+            fcnt32: found.fcnt32,
+            context: ContextJson::of(reading),
+            searched: SearchedJson::of(&found.searched),
+            mac_commands: found.commands.as_ref().map(Commands::to_json),
+            problems: reading.problems.iter().map(ProblemJson::of).collect(),
+        }
+    }
+}
+
+impl<'a> MicJson<'a> {
+    fn of(verdict: &'a MicVerdict) -> Self {
+        match verdict {
+            MicVerdict::Holds(proof) => Self {
+                state: "holds",
+                key: Some(proof.key),
+                node: proof.source.node.as_deref(),
+                claim: proof.source.claim.as_deref(),
+                rule: proof.rule.map(crate::reading::MicRule::name),
+                ..Self::default()
+            },
+            MicVerdict::Fails(tried) => {
+                let first = tried.first();
+                Self {
+                    state: "fails",
+                    key: first.map(|t| t.key),
+                    node: first.and_then(|t| t.source.node.as_deref()),
+                    claim: first.and_then(|t| t.source.claim.as_deref()),
+                    rule: first.and_then(|t| t.rule).map(crate::reading::MicRule::name),
+                    expected: first.map(|t| t.expected.hex()),
+                    tried: tried.iter().map(TriedJson::of).collect(),
+                    forwarding_half: first.is_some_and(|t| t.forwarding_half),
+                    ..Self::default()
+                }
+            }
+            MicVerdict::Unchecked(why) => {
+                let mut out =
+                    Self { state: "unchecked", why: Some(why.to_string()), ..Self::default() };
+                if let Unchecked::NoValue { missing, forwarding_half, .. } = why {
+                    out.missing.clone_from(missing);
+                    out.forwarding_half = *forwarding_half;
+                }
+                out
+            }
+        }
+    }
+}
+
+impl<'a> TriedJson<'a> {
+    fn of(tried: &'a Tried) -> Self {
+        Self {
+            key: tried.key,
+            node: tried.source.node.as_deref(),
+            claim: tried.source.claim.as_deref(),
+            rule: tried.rule.map(crate::reading::MicRule::name),
+            received: tried.received.hex(),
+            expected: tried.expected.hex(),
+        }
+    }
+}
+
+impl PlaintextJson {
+    fn of(reading: &Reading) -> Self {
+        let fopts = reading.found.fopts.as_ref();
+        Self {
+            frm_payload: reading.found.payload.as_ref().map(|plain| hex::encode(&plain.octets)),
+            fopts: fopts.map(|fopts| hex::encode(&fopts.octets)),
+            fopts_rule: fopts.and_then(|fopts| fopts.rule).map(|rule| match rule {
+                FOptsRule::AsPublished => "as-published",
+                FOptsRule::Erratum | FOptsRule::ErratumAppCounter => "erratum",
+            }),
+        }
+    }
+
+    const fn is_empty(&self) -> bool {
+        self.frm_payload.is_none() && self.fopts.is_none()
+    }
+}
+
+impl ContextJson {
+    fn of(reading: &Reading) -> Option<Self> {
+        let found = &reading.found;
+        if let Some(uplink) = found.uplink_context {
+            return Some(Self {
+                conf_fcnt: Some(uplink.conf_fcnt),
+                tx_dr: Some(uplink.tx_dr),
+                tx_ch: Some(uplink.tx_ch),
+                join_req_type: None,
+            });
+        }
+        let answers = found.accept.as_ref().and_then(|opened| opened.answers);
+        let join_req_type = answers.map(|kind: JoinReqType| format!("{:02x}", kind.octet()));
+        let known = found.conf_fcnt.is_some() || join_req_type.is_some();
+        known.then_some(Self { conf_fcnt: found.conf_fcnt, join_req_type, ..Self::default() })
+    }
+}
+
+impl SearchedJson {
+    fn of(searched: &[Searched]) -> Option<Self> {
+        let mut out = Self::default();
+        for search in searched {
+            match *search {
+                Searched::UpperHalf { found } => out.fcnt_upper_half = Some(found),
+                Searched::UplinkContext { tried, fit, .. } => {
+                    out.uplink_contexts_tried = Some(tried);
+                    out.uplink_contexts_fit = Some(fit);
+                }
+            }
+        }
+        (!searched.is_empty()).then_some(out)
+    }
+}
+
+impl ProblemJson {
+    fn of(problem: &Problem) -> Self {
+        Self { offset: problem.offset, field: problem.field.name(), what: problem.what.to_string() }
+    }
+}
