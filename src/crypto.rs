@@ -1,4 +1,4 @@
-//! Cryptography: pure functions of keys and frames, AES-128 and CMAC from the crates.
+//! Cryptography: pure functions of keys and frames; AES-128 and key wrap come from the crates.
 //!
 //! | file | what it computes |
 //! |------|------------------|
@@ -6,7 +6,7 @@
 //! | [`mic`] | the MIC of every message in every version |
 //! | [`once`] | one message's MIC under many keys, for the explorers |
 //! | [`cipher`] | FRMPayload, FOpts, and the Join-Accept turned both ways |
-//! | [`derive`] | session keys, JSIntKey and JSEncKey, multicast and relay keys |
+//! | [`derive`](mod@derive) | session keys, JSIntKey and JSEncKey, multicast and relay keys |
 //! | [`wrap`] | RFC 3394 key wrap, as key envelopes use it |
 //!
 //! LoRaWAN computes with AES encryption alone on the node: a server *decrypts* a Join-Accept to
@@ -14,6 +14,7 @@
 
 pub mod block;
 pub mod cipher;
+mod cmac;
 pub mod derive;
 pub mod mic;
 pub mod once;

@@ -10,10 +10,11 @@
 //! | data down 1.1 | SNwkSIntKey | B0 with ConfFCnt |
 //! | data up 1.1 | SNwkSIntKey, then FNwkSIntKey | B1 for octets 0-1, B0 for octets 2-3 |
 
-use aes::Aes128;
-use cmac::{Cmac, KeyInit, Mac};
-
-use super::block::{self, Place, UplinkContext};
+use super::{
+    Block,
+    block::{self, Place, UplinkContext},
+    cmac::{Cmac, subkeys_of},
+};
 use crate::{
     frame::{DataFrame, JoinAccept, JoinRequest, Mic, RejoinRequest},
     id::{DevNonce, JoinEui},
@@ -21,7 +22,7 @@ use crate::{
 };
 
 /// A key made ready for many MICs: its schedule is computed once.
-pub struct Signer(Cmac<Aes128>);
+pub struct Signer(Cmac);
 
 impl std::fmt::Debug for Signer {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -32,25 +33,22 @@ impl std::fmt::Debug for Signer {
 impl Signer {
     /// Returns a signer under that key.
     pub fn new(key: &Aes128Key) -> Self {
-        Self(Cmac::new(&(*key.expose()).into()))
+        Self(Cmac::new(key))
     }
 
     /// Returns the CMAC of the parts, one after another: 16 octets.
-    pub fn cmac(&mut self, parts: &[&[u8]]) -> [u8; 16] {
-        for part in parts {
-            self.0.update(part);
-        }
-        self.0.finalize_reset().into_bytes().into()
+    pub fn cmac(&self, parts: &[&[u8]]) -> [u8; 16] {
+        self.0.tag(parts)
     }
 
     /// Returns the first four octets of the CMAC of the parts.
-    pub fn mic(&mut self, parts: &[&[u8]]) -> Mic {
+    pub fn mic(&self, parts: &[&[u8]]) -> Mic {
         let [a, b, c, d, ..] = self.cmac(parts);
         Mic([a, b, c, d])
     }
 
     /// Returns the MIC of a data frame by the rule of 1.0.x: B0, then `msg` (MHDR to FRMPayload).
-    pub fn data(&mut self, place: &Place, msg: &[u8]) -> Mic {
+    pub fn data(&self, place: &Place, msg: &[u8]) -> Mic {
         self.mic(&[&block::b0(place, 0, msg.len()), msg])
     }
 }
@@ -58,6 +56,26 @@ impl Signer {
 /// Returns the CMAC of `message`: 16 octets (RFC 4493).
 pub fn cmac(key: &Aes128Key, message: &[u8]) -> [u8; 16] {
     Signer::new(key).cmac(&[message])
+}
+
+/// Returns L, K1 and K2 of a key, the steps inside every CMAC (RFC 4493, 2.3).
+///
+/// L is the encryption of a zero block; K1 and K2 are L doubled once and twice in GF(2^128). A
+/// message's last block is exclusive-or'd with K1 when it is whole, with K2 once it was padded.
+/// For whoever shows the working.
+///
+/// ```
+/// use handfast::{crypto::mic, key::Aes128Key};
+///
+/// let key: Aes128Key = "2b7e151628aed2a6abf7158809cf4f3c".parse()?;
+/// let (l, k1, k2) = mic::subkeys(&key);
+/// assert_eq!(l[..4], [0x7d, 0xf7, 0x6b, 0x0c]);
+/// assert_eq!(k1[..4], [0xfb, 0xee, 0xd6, 0x18]);
+/// assert_eq!(k2[..4], [0xf7, 0xdd, 0xac, 0x30]);
+/// # Ok::<(), handfast::key::KeyError>(())
+/// ```
+pub fn subkeys(key: &Aes128Key) -> (Block, Block, Block) {
+    subkeys_of(key)
 }
 
 /// Returns the MIC of a Join-Request.

@@ -105,6 +105,14 @@ pub enum DecodeError {
         /// What asks for so many.
         because: LenFrom,
     },
+    /// Octets after the last field of a message whose length is fixed.
+    #[error("{left} octets at octet {offset}, where the message has ended")]
+    TooLong {
+        /// Where the message ended.
+        offset: usize,
+        /// Octets there are after it.
+        left: usize,
+    },
 }
 
 impl DecodeError {
@@ -112,13 +120,14 @@ impl DecodeError {
     pub const fn field(&self) -> Field {
         match self {
             Self::TooShort { field, .. } => *field,
+            Self::TooLong { .. } => Field::Surplus,
         }
     }
 
     /// Returns the octet at which reading stopped.
     pub const fn offset(&self) -> usize {
         match self {
-            Self::TooShort { offset, .. } => *offset,
+            Self::TooShort { offset, .. } | Self::TooLong { offset, .. } => *offset,
         }
     }
 }

@@ -70,8 +70,9 @@ impl JoinAccept {
     /// Reads a decrypted Join-Accept: MHDR, then 16 or 32 octets, the last four of them MIC.
     ///
     /// # Errors
-    /// [`DecodeError`] when there are fewer octets than the layout needs. Octets between RxDelay
-    /// and MIC in another number than 0 or 16 are no CFList: 16 are needed for one.
+    /// [`DecodeError`] when there are fewer octets than the layout needs, or more than it has.
+    /// Octets between RxDelay and MIC in another number than 0 or 16 are no CFList: 16 are needed
+    /// for one.
     pub fn read_opened(octets: &[u8]) -> Result<OpenedJoinAccept, DecodeError> {
         let mut reader = Reader::new(octets);
         let [mhdr] = reader.fixed(Field::Mhdr)?;
@@ -87,6 +88,10 @@ impl JoinAccept {
             None
         };
         let mic = Mic(reader.fixed(Field::Mic)?);
+        if reader.left() > 0 {
+            let left = reader.left();
+            return Err(DecodeError::TooLong { offset: octets.len() - left, left });
+        }
         let accept = Self {
             mhdr: Mhdr(mhdr),
             join_nonce,
@@ -178,6 +183,9 @@ pub enum CfListType {
 }
 
 impl CfList {
+    /// ChMask words of a type 1 list.
+    const MASKS: usize = 6;
+
     /// Returns a list of type 0: up to five frequencies in Hz, multiples of 100 Hz; 0 is unused.
     pub fn of_frequencies(hz: &[u32]) -> Self {
         let mut out = [0; 16];
@@ -187,10 +195,10 @@ impl CfList {
         Self(out)
     }
 
-    /// Returns a list of type 1: up to seven ChMask words, first word = channels 0 to 15.
+    /// Returns a list of type 1: up to six ChMask words, first word = channels 0 to 15.
     pub fn of_masks(masks: &[u16]) -> Self {
         let mut out = [0; 16];
-        for (slot, mask) in out.chunks_exact_mut(2).zip(masks.iter().take(7)) {
+        for (slot, mask) in out.chunks_exact_mut(2).zip(masks.iter().take(Self::MASKS)) {
             slot.copy_from_slice(&mask.to_le_bytes());
         }
         let [.., kind] = &mut out;
@@ -217,10 +225,12 @@ impl CfList {
         })
     }
 
-    /// Returns the seven ChMask words of a type 1 list; which of them count is the region's say.
+    /// Returns the six ChMask words of a type 1 list; which of them count is the region's say.
+    ///
+    /// Six words are 96 channels, the most that any plan has; octets 12 to 14 are RFU.
     pub fn masks(self) -> impl Iterator<Item = u16> {
         let [octets @ .., _] = self.0;
-        (0..7).map(move |i| {
+        (0..Self::MASKS).map(move |i| {
             let at = |k: usize| octets.get(2 * i + k).copied().unwrap_or_default();
             u16::from_le_bytes([at(0), at(1)])
         })
@@ -248,8 +258,15 @@ mod tests {
         let octets = hex::decode("00FF0000000000000200000000000001").unwrap();
         let list = CfList(octets.try_into().unwrap());
         assert_eq!(list.kind(), CfListType::Masks);
-        assert!(list.masks().eq([0xFF00, 0, 0, 0, 0x0002, 0, 0]));
+        assert!(list.masks().eq([0xFF00, 0, 0, 0, 0x0002, 0]));
         assert_eq!(CfList::of_masks(&[0xFF00, 0, 0, 0, 2]), list);
+    }
+
+    #[test]
+    fn octets_after_the_mic_are_not_dropped_in_silence() {
+        assert!(JoinAccept::read_opened(&[0x20; 33]).is_ok());
+        let error = JoinAccept::read_opened(&[0x20; 35]).unwrap_err();
+        assert_eq!(error.to_string(), "2 octets at octet 33, where the message has ended");
     }
 
     #[test]

@@ -29,6 +29,11 @@ pub enum Wrong {
         /// What asks for so many.
         because: LenFrom,
     },
+    /// Octets after the end of the message.
+    Beyond {
+        /// Octets there are.
+        left: usize,
+    },
     /// The standard forbids it.
     Forbidden(FaultKind),
     /// The MIC follows one version, OptNeg announces the other.
@@ -66,6 +71,7 @@ impl From<&DecodeError> for Problem {
             DecodeError::TooShort { needed, left, because, .. } => {
                 Wrong::Cut { needed, left, because }
             }
+            DecodeError::TooLong { left, .. } => Wrong::Beyond { left },
         };
         Self { offset: error.offset(), field: error.field(), what }
     }
@@ -77,6 +83,7 @@ impl fmt::Display for Wrong {
             Self::Cut { needed, left, because } => {
                 write!(f, "cut short: {needed} octets needed ({because}), {left} left")
             }
+            Self::Beyond { left } => write!(f, "{left} octets after the end of the message"),
             Self::Forbidden(kind) => kind.fmt(f),
             Self::OptNeg { rule: MicRule::V1_0 } => f.write_str(
                 "OptNeg is 1, which announces LoRaWAN 1.1, yet the MIC follows the rule of 1.0.x: \

@@ -176,8 +176,7 @@ impl CfListJson {
             CfListType::Frequencies => out.frequencies = Some(list.frequencies().collect()),
             CfListType::Masks => {
                 out.r#type = 1;
-                let masks = list.masks().take(MASKS);
-                out.masks = Some(masks.map(|mask| format!("{mask:04x}")).collect());
+                out.masks = Some(list.masks().map(|mask| format!("{mask:04x}")).collect());
             }
             CfListType::Rfu(kind) => {
                 out.r#type = kind;
@@ -201,6 +200,3 @@ impl FCtrlJson {
         }
     }
 }
-
-/// ChMask words that are printed: as many as the widest plan uses.
-const MASKS: usize = 6;

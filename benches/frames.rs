@@ -1,0 +1,130 @@
+//! How fast frames are read and checked, and how near that is to what AES alone allows.
+//!
+//! `cargo bench --bench frames`
+#![expect(clippy::print_stdout, reason = "a bench prints what it measured")]
+
+#[path = "common/measure.rs"]
+mod measure;
+
+use std::{fs, hint::black_box, path::Path};
+
+use aes::{
+    Aes128,
+    cipher::{Array, BlockCipherEncrypt, KeyInit},
+};
+use handfast::{
+    crypto::{
+        Signer,
+        block::{Place, b0},
+        mic,
+    },
+    frame::{DataFrame, Frame, decode},
+    key::{Aes128Key, NwkSKey},
+};
+use measure::seconds;
+use serde_json::Value;
+
+const KEY: [u8; 16] = [
+    0x2b, 0x7e, 0x15, 0x16, 0x28, 0xae, 0xd2, 0xa6, 0xab, 0xf7, 0x15, 0x88, 0x09, 0xcf, 0x4f, 0x3c,
+];
+
+/// The published frames, as octets.
+fn published() -> Vec<Vec<u8>> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("vectors/frames");
+    let names = ["data-down", "data-up", "join-accept", "join-request", "rejoin-request"];
+    let files = names.map(|name| {
+        let text = fs::read_to_string(folder.join(name).with_extension("json")).expect("vectors");
+        serde_json::from_str::<Value>(&text).expect("vectors")
+    });
+    let items = files.iter().flat_map(|file| file["items"].as_array().expect("items"));
+    items.map(|item| hex::decode(item["phy_hex"].as_str().expect("hex")).expect("hex")).collect()
+}
+
+fn main() {
+    let frames = published();
+    let data: Vec<DataFrame> = frames
+        .iter()
+        .filter_map(|octets| match decode(octets).frame {
+            Some(Frame::Data(data)) => Some(data),
+            _ => None,
+        })
+        .collect();
+    let places: Vec<_> = data
+        .iter()
+        .map(|frame| {
+            let (direction, dev_addr) = (frame.direction(), frame.dev_addr);
+            let place = Place { direction, dev_addr, fcnt: u32::from(frame.fcnt) };
+            (place, Frame::Data(frame.clone()).signed(), frame.mic)
+        })
+        .collect();
+    // What a MIC encrypts: B0, and the octets in blocks of 16.
+    let blocks: usize = places.iter().map(|(_, msg, _)| 1 + msg.len().div_ceil(16)).sum();
+
+    let signer = Signer::new(&Aes128Key::new(KEY));
+    let aes = Aes128::new(&Array::from(KEY));
+    let key = NwkSKey::from(KEY);
+    let mut chained = Array::from([0; 16]);
+    let mut apart: Vec<_> = (0..8u8).map(|i| Array::from([i; 16])).collect();
+    let [parse, stored, stored_parsed, fresh, bare_chained, bare_apart] = seconds([
+        &mut || frames.iter().map(|octets| decode(octets).fields.len() as u64).sum(),
+        &mut || places.iter().map(|(p, msg, mic)| u64::from(signer.data(p, msg) == *mic)).sum(),
+        &mut || {
+            // From octets to answer, as a search over a capture does it.
+            let signer = Signer::new(&Aes128Key::new(KEY));
+            let mut hold = 0;
+            for octets in &frames {
+                if let Some(Frame::Data(data)) = decode(octets).frame {
+                    let (direction, dev_addr) = (data.direction(), data.dev_addr);
+                    let place = Place { direction, dev_addr, fcnt: u32::from(data.fcnt) };
+                    let msg = &octets[..octets.len() - 4];
+                    hold += u64::from(signer.data(&place, msg) == data.mic);
+                }
+            }
+            hold
+        },
+        &mut || {
+            let holds =
+                |frame: &DataFrame| mic::check_data_1_0(&key, frame, u32::from(frame.fcnt)).holds();
+            data.iter().map(|frame| u64::from(holds(frame))).sum()
+        },
+        &mut || {
+            // Each block waits for the one before, as in a CMAC.
+            for _ in 0..blocks {
+                aes.encrypt_block(black_box(&mut chained));
+            }
+            u64::from(chained[0])
+        },
+        &mut || {
+            // No block waits for another: eight at a time.
+            for _ in 0..blocks.div_ceil(8) {
+                aes.encrypt_blocks(black_box(&mut apart));
+            }
+            u64::from(apart[0][0])
+        },
+    ]);
+    black_box(b0(&places[0].0, 0, 0));
+
+    let per = |what: &str, seconds: f64, count: usize, unit: &str| {
+        #[expect(clippy::cast_precision_loss, reason = "counts are small")]
+        let count = count as f64;
+        println!(
+            "{what:44} {:7.1} ns, {:6.2} M {unit}/s",
+            seconds / count * 1e9,
+            count / seconds / 1e6
+        );
+    };
+    println!(
+        "{} frames, {} of them data, {blocks} blocks under their MICs",
+        frames.len(),
+        data.len()
+    );
+    per("read into fields", parse, frames.len(), "frames");
+    per("MIC check, stored key", stored, data.len(), "frames");
+    per("read and MIC check, stored key", stored_parsed, frames.len(), "frames");
+    per("MIC check, a fresh key each", fresh, data.len(), "frames");
+    per("bare AES, each block after the one before", bare_chained, blocks, "blocks");
+    per("bare AES, blocks side by side", bare_apart, blocks, "blocks");
+    println!("MIC check, stored key: {:.2} of the chained AES rate", bare_chained / stored);
+    println!("MIC check, stored key: {:.2} of the side-by-side AES rate", bare_apart / stored);
+    println!("MIC check, fresh key:  {:.2} of the chained AES rate", bare_chained / fresh);
+}

@@ -1,0 +1,41 @@
+//! What the fuzz targets ask, asked again of every input that once broke one.
+
+use std::str;
+
+use handfast::{
+    frame::{JoinAccept, decode},
+    intake::{CaptureLines, frame_text},
+    roster,
+};
+
+use super::{Outcome, same};
+
+/// Runs the octets through the target of that name.
+pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
+    match target {
+        "frame" => {
+            if let Some(frame) = decode(octets).frame {
+                same("octets built again", frame.build(), octets)?;
+            }
+            match JoinAccept::read_opened(octets) {
+                Ok(opened) => same("octets of the opened accept", opened.accept.octets(), octets),
+                Err(_) => Ok(()),
+            }
+        }
+        "intake" => {
+            // What comes out does not matter, only that it ends.
+            CaptureLines::new(octets).for_each(drop);
+            if let Ok(text) = str::from_utf8(octets) {
+                drop(frame_text(text));
+            }
+            Ok(())
+        }
+        "roster" => {
+            if let Ok(text) = str::from_utf8(octets) {
+                drop(roster::parse(text, None));
+            }
+            Ok(())
+        }
+        _ => Err(format!("no fuzz target {target}")),
+    }
+}
