@@ -28,7 +28,7 @@ const ELSEWHERE: &[(&str, &str)] = &[
     ("beacon", "tests/beacon.rs"),
     ("commands", "tests/commands.rs"),
     ("intake", "tests/intake.rs"),
-    ("join", "tests/join.rs"),
+    ("join", "tests/join_cases.rs"),
     ("radio", "tests/radio.rs"),
     ("region", "tests/region_rules.rs"),
     ("regions.toml", "tests/region_tables.rs"),
