@@ -4,6 +4,7 @@
 //! close the pipe early; that is no error. The exit status is an [`Exit`].
 
 pub mod airtime;
+pub mod diagnose;
 pub mod frames;
 pub mod id;
 pub mod key_options;
@@ -71,6 +72,10 @@ Exit status:
 const SHORT_HELP: &str = "\
 handfast decodes LoRaWAN frames and says why a node does not join.
 
+  handfast diagnose CAPTURE --roster FILE
+      Say for every node how far its join climbed, where it broke, and why.
+      `handfast diagnose --demo` does so on an embedded example.
+
   handfast read FRAME --app-key KEY
       Show every field of a frame, check its MIC and decrypt it.
       FRAME is hex or base64; without keys all that travels in clear is shown.
@@ -104,6 +109,8 @@ macro_rules! commands {
 // One row a command: its name, its arguments, what runs it. A command that only makes a text is
 // `Plan(plan::PlanArgs) = |args, screen| screen.report(plan::report(args));`
 commands! {
+    /// Say for every node of a capture how far its join climbed, where it broke, and why
+    Diagnose(diagnose::DiagnoseArgs) = diagnose::run;
     /// Decode frames: every field, octet by octet
     Read(read::ReadArgs) = read::run;
     /// Derive every key of a join, a rejoin, a multicast group

@@ -257,7 +257,9 @@ impl Search<'_, '_> {
         let known = hit.known.and_then(|i| keys.get(i));
         let sentence = hit.sentence(&clues);
         let mut why = self.explain(hit, known, scope)?;
-        why.finding.evidence.insert(0, sentence);
+        if !why.finding.summary.contains(&sentence) {
+            why.finding.evidence.insert(0, sentence);
+        }
         why.finding.odds = Some(hit.odds);
         why.finding.certainty = match hit.certainty {
             near_miss::Certainty::Certain => Certainty::Certain,

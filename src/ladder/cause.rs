@@ -1,8 +1,8 @@
 //! The causes: one table; checks, help and documentation are made from it.
 
 use super::{
-    Rung, acceptable, after, answered, authentic, case::Case, fresh, heard, identified, on_plan,
-    proven, sent, timely,
+    Rung, State, acceptable, after, answered, authentic, case::Case, fresh, heard, identified,
+    on_plan, proven, sent, timely,
 };
 
 /// How sure a verdict is.
@@ -97,6 +97,8 @@ impl Cause {
 pub struct Verdict {
     /// The cause.
     pub cause: &'static Cause,
+    /// The rung that it breaks here; none for faults after the join.
+    pub rung: Option<Rung>,
     /// How sure this is.
     pub certainty: Certainty,
     /// The odds that the evidence is an accident, where they can be computed.
@@ -115,9 +117,12 @@ pub(super) fn find(case: &Case<'_>) -> Vec<Verdict> {
         .iter()
         .filter_map(|cause| {
             let finding = (cause.check)(case)?;
-            let bites = cause.rungs.iter().map(|r| r.number()).min().unwrap_or(11);
+            // Of several rungs the one that is broken in this case, or else the lowest.
+            let broken = cause.rungs.iter().find(|rung| case.ever(**rung, State::Broken));
+            let rung = broken.or(cause.rungs.first()).copied();
+            let bites = rung.map_or(usize::MAX, Rung::number);
             let Finding { certainty, odds, summary, evidence, remedy } = finding;
-            Some((bites, Verdict { cause, certainty, odds, summary, evidence, remedy }))
+            Some((bites, Verdict { cause, rung, certainty, odds, summary, evidence, remedy }))
         })
         .collect();
     let firm: Vec<usize> =

@@ -1,8 +1,10 @@
 //! JSON: one object a line, members as the contract names them.
 
+mod diagnosis;
 mod key_sheet;
 mod reading;
 
+pub use diagnosis::diagnosis;
 pub use key_sheet::key_sheet;
 pub use reading::reading;
 

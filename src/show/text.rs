@@ -1,8 +1,10 @@
 //! Text: blocks that read well at 80 columns and without colour.
 
+mod diagnosis;
 mod key_sheet;
 mod reading;
 
+pub use diagnosis::{diagnosis, overview};
 pub use key_sheet::key_sheet;
 pub use reading::{Heading, reading};
 

@@ -1,0 +1,221 @@
+//! `diagnose`: captures and a roster in, a verdict for every node out.
+
+use std::{
+    fs::File,
+    io::{self, BufRead, BufReader, IsTerminal},
+    path::{Path, PathBuf},
+    sync::atomic::AtomicBool,
+};
+
+use super::{Failure, Screen};
+use crate::{
+    demo,
+    intake::{CaptureLines, Item},
+    ladder::{self, Diagnosis, near_miss::Effort},
+    region::Plan,
+    roster::{self, Roster},
+    show::{json, text},
+    trace::Tracer,
+};
+
+/// How many damaged lines are told one by one.
+const TOLD: usize = 20;
+
+/// Options of `diagnose`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub struct DiagnoseArgs {
+    /// Captures: one JSON object a line; `-` is standard input
+    #[arg(value_name = "CAPTURE", required_unless_present = "demo")]
+    captures: Vec<PathBuf>,
+    /// Nodes and gateways with their credentials (TOML)
+    #[arg(long, value_name = "FILE")]
+    roster: Option<PathBuf>,
+    /// Channel plan where the roster states none, such as EU868
+    #[arg(long, value_name = "NAME")]
+    region: Option<String>,
+    /// Run on an embedded capture of an orchard's soil probes
+    #[arg(long, conflicts_with_all = ["captures", "roster"])]
+    demo: bool,
+    /// How many wrong digits of a key to search for: 1, 2 or 3
+    #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=3))]
+    digits: u8,
+    /// Print one JSON object a node
+    #[arg(long)]
+    json: bool,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  handfast diagnose --demo
+  handfast diagnose gateway.ndjson --roster orchard.toml
+  handfast diagnose monday.ndjson tuesday.ndjson --roster orchard.toml --json
+  cat gateway.ndjson | handfast diagnose - --region EU868
+
+A capture holds the datagrams of a gateway's UDP protocol in order of arrival,
+one JSON object a line. Without a roster the report says what can be said
+without keys. Keys near those on the roster are searched for typing slips; no
+other key is ever tried.
+
+A roster holds keys: keep it readable by yourself alone.";
+
+/// Runs `diagnose`.
+///
+/// # Errors
+/// [`Failure`] when the roster cannot be read or standard output does not take the report. Damaged
+/// lines of a capture are told and passed over.
+pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
+    let plan = match &args.region {
+        Some(name) => Some(Plan::by_name(name).ok_or_else(|| {
+            let known: Vec<&str> = Plan::all().iter().map(|plan| plan.name).collect();
+            Failure::Report(format!(
+                "--region: {name:?} is no channel plan; there are {}",
+                known.join(", ")
+            ))
+        })?),
+        None => None,
+    };
+    let roster = roster(args, screen)?;
+    let mut tracer = Tracer::new(&roster);
+    if args.demo {
+        take(0, "demo", demo::CAPTURE.as_bytes(), &mut tracer, screen);
+    }
+    for (source, path) in (0u16..).zip(&args.captures) {
+        let name = path.display().to_string();
+        if path == Path::new("-") {
+            take(source, "standard input", io::stdin().lock(), &mut tracer, screen);
+            continue;
+        }
+        match File::open(path) {
+            Ok(file) => take(source, &name, BufReader::new(file), &mut tracer, screen),
+            Err(error) => screen.bad_input(&format!("{name}: {error}"), None),
+        }
+    }
+    let stop = AtomicBool::new(false);
+    let bar = args.digits == 3 && io::stderr().is_terminal();
+    let progress = Progress::new(bar);
+    let show = |done, total| progress.show(done, total);
+    let effort = Effort { max_digits: args.digits, stop: &stop, progress: Some(&show) };
+    let options = ladder::Options { plan, effort };
+    let all = ladder::diagnose(&tracer.finish(), &roster, options);
+    progress.end();
+    if all.iter().any(Diagnosis::has_fault) {
+        screen.fault_found();
+    }
+    report(args, &all, screen)
+}
+
+fn report(args: &DiagnoseArgs, all: &[Diagnosis], screen: &mut Screen) -> Result<(), Failure> {
+    let style = screen.style();
+    for (i, diagnosis) in all.iter().enumerate() {
+        let mut page = String::new();
+        let written = if args.json {
+            json::diagnosis(diagnosis, &mut page)
+        } else {
+            if i > 0 {
+                page.push('\n');
+            }
+            text::diagnosis(diagnosis, style, &mut page)
+        };
+        // Writing to a string does not fail.
+        debug_assert!(written.is_ok());
+        screen.data(&page)?;
+    }
+    if args.json {
+        return Ok(());
+    }
+    if all.is_empty() {
+        return screen.data("No node: the capture holds no frame of one, and the roster none.\n");
+    }
+    if all.len() > 1 {
+        let mut page = "\n".to_owned();
+        let written = text::overview(all, style, &mut page);
+        debug_assert!(written.is_ok());
+        screen.data(&page)?;
+    }
+    Ok(())
+}
+
+fn roster(args: &DiagnoseArgs, screen: &mut Screen) -> Result<Roster, Failure> {
+    let read = match &args.roster {
+        _ if args.demo => roster::parse(demo::ROSTER, None),
+        Some(path) => roster::read_file(path),
+        None => return Ok(Roster::default()),
+    };
+    let roster = read.map_err(|error| Failure::Report(error.to_string()))?;
+    for warning in &roster.warnings {
+        screen.word("warning", &warning.to_string());
+    }
+    Ok(roster)
+}
+
+/// Feeds a capture to the tracer; what is damaged is told by its line.
+fn take(
+    source: u16,
+    name: &str,
+    input: impl BufRead,
+    tracer: &mut Tracer<'_>,
+    screen: &mut Screen,
+) {
+    let mut damaged = 0usize;
+    let mut bare = 0usize;
+    let mut tell = |screen: &mut Screen, words: String, hint: Option<&str>| {
+        damaged += 1;
+        match damaged {
+            1..=TOLD => screen.bad_input(&words, hint),
+            _ if damaged == TOLD + 1 => {
+                screen.bad_input(&format!("{name}: more damaged lines, not told one by one"), None);
+            }
+            _ => {}
+        }
+    };
+    for item in CaptureLines::new(input) {
+        match item {
+            Ok(Item::Datagram(datagram)) => {
+                for note in datagram.notes.iter().filter(|note| note.loses_a_frame()) {
+                    tell(screen, format!("{name}, line {}: {note}", datagram.line), None);
+                }
+                tracer.push(source, &datagram);
+            }
+            Ok(Item::Frame { .. }) => bare += 1,
+            Ok(Item::Skipped { line, why }) => {
+                tell(screen, format!("{name}, line {line}: {why}"), Some(why.hint()));
+            }
+            Err(error) => {
+                tell(screen, format!("{name}: {error}"), None);
+                break;
+            }
+        }
+    }
+    if bare > 0 {
+        screen.word(
+            "note",
+            &format!(
+                "{name}: {bare} bare frames passed over: without gateway, time and direction they \
+                 are for `handfast read`"
+            ),
+        );
+    }
+}
+
+/// A bar on standard error while keys three digits away are tried.
+struct Progress(Option<indicatif::ProgressBar>);
+
+impl Progress {
+    fn new(shown: bool) -> Self {
+        Self(shown.then(|| indicatif::ProgressBar::new(0)))
+    }
+
+    fn show(&self, done: u64, total: u64) {
+        if let Some(bar) = &self.0 {
+            bar.set_length(total);
+            bar.set_position(done);
+        }
+    }
+
+    fn end(&self) {
+        if let Some(bar) = &self.0 {
+            bar.finish_and_clear();
+        }
+    }
+}

@@ -1,0 +1,228 @@
+//! A diagnosis as people read it: the outcome, why, what to do, and the ladder that shows it.
+
+use std::fmt;
+
+use super::{Tone, wrap};
+use crate::{
+    ladder::{Diagnosis, Outcome, RungReport, State, Verdict},
+    show::Style,
+};
+
+/// Columns before the words of an entry.
+const INDENT: usize = 4;
+
+/// Writes one node's diagnosis.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn diagnosis(diagnosis: &Diagnosis, style: Style, out: &mut dyn fmt::Write) -> fmt::Result {
+    let page = Page { style };
+    page.title(diagnosis, out)?;
+    for (i, verdict) in diagnosis.causes.iter().enumerate() {
+        page.cause(verdict, i, out)?;
+    }
+    if let Some(run) = page.summary(diagnosis) {
+        page.paragraph(Tone::Plain, "", &run, 2, out)?;
+    }
+    writeln!(out)?;
+    for report in &diagnosis.rungs {
+        page.rung(report, out)?;
+    }
+    if !diagnosis.next.is_empty() {
+        writeln!(out)?;
+        writeln!(out, "  {}", style.paint(Tone::Title, "What would decide"))?;
+        for step in &diagnosis.next {
+            page.paragraph(Tone::Plain, "- ", step, INDENT, out)?;
+        }
+    }
+    Ok(())
+}
+
+/// Writes the nodes of a capture on one line each, for the end of a long report.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn overview(all: &[Diagnosis], style: Style, out: &mut dyn fmt::Write) -> fmt::Result {
+    writeln!(out, "{}", style.paint(Tone::Title, "All nodes"))?;
+    for diagnosis in all {
+        let name = name(diagnosis);
+        let outcome = format!("{:<18}", outcome_words(diagnosis.outcome));
+        let cause = diagnosis.causes.first().map_or_else(
+            || {
+                diagnosis
+                    .first_broken()
+                    .map(|rung| format!("broken at {}", rung.name()))
+                    .unwrap_or_default()
+            },
+            |v| v.cause.id.to_owned(),
+        );
+        let line = format!("  {name:<24} {} {cause}", style.paint(tone(diagnosis), &outcome));
+        writeln!(out, "{}", line.trim_end())?;
+    }
+    Ok(())
+}
+
+fn name(diagnosis: &Diagnosis) -> String {
+    match (&diagnosis.name, diagnosis.dev_eui) {
+        (Some(name), _) => name.clone(),
+        (None, Some(eui)) => eui.to_string(),
+        (None, None) => "a stranger".into(),
+    }
+}
+
+const fn outcome_words(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Joined => "joined",
+        Outcome::AcceptedUnproven => "accepted, unproven",
+        Outcome::NeverJoined => "never joined",
+        Outcome::NotHeard => "not heard",
+        Outcome::CannotTell => "cannot tell",
+        Outcome::Session => "in session",
+        Outcome::SessionBroken => "session broken",
+    }
+}
+
+fn tone(diagnosis: &Diagnosis) -> Tone {
+    match diagnosis.outcome {
+        Outcome::Joined | Outcome::Session if !diagnosis.has_fault() => Tone::Good,
+        Outcome::CannotTell | Outcome::AcceptedUnproven | Outcome::NotHeard => Tone::Open,
+        _ => Tone::Bad,
+    }
+}
+
+struct Page {
+    style: Style,
+}
+
+impl Page {
+    fn title(&self, diagnosis: &Diagnosis, out: &mut dyn fmt::Write) -> fmt::Result {
+        let name = name(diagnosis);
+        let outcome = outcome_words(diagnosis.outcome);
+        writeln!(
+            out,
+            "{}: {}",
+            self.style.paint(Tone::Title, &name),
+            self.style.paint(tone(diagnosis), outcome)
+        )?;
+        let mut words = Vec::new();
+        if let (Some(eui), Some(_)) = (diagnosis.dev_eui, &diagnosis.name) {
+            words.push(format!("DevEUI {eui}"));
+        }
+        if diagnosis.name.is_none() {
+            words.push("on no roster".into());
+        }
+        words.extend(diagnosis.join_eui.map(|eui| format!("JoinEUI {eui}")));
+        if let Some(plan) = diagnosis.plan {
+            words.push(plan.name.to_owned());
+        }
+        if !words.is_empty() {
+            self.paragraph(Tone::Quiet, "", &words.join(", "), 2, out)?;
+        }
+        Ok(())
+    }
+
+    fn summary(&self, diagnosis: &Diagnosis) -> Option<String> {
+        let _ = self;
+        (diagnosis.causes.is_empty() && diagnosis.outcome == Outcome::Joined).then(|| {
+            format!(
+                "Nothing wrong found: {} attempt{}, {} data frame{} authenticated.",
+                diagnosis.attempts,
+                if diagnosis.attempts == 1 { "" } else { "s" },
+                diagnosis.data,
+                if diagnosis.data == 1 { "" } else { "s" }
+            )
+        })
+    }
+
+    fn cause(&self, verdict: &Verdict, place: usize, out: &mut dyn fmt::Write) -> fmt::Result {
+        writeln!(out)?;
+        let head = if place == 0 { "Why" } else { "And" };
+        let sure = match verdict.odds {
+            Some(odds) if odds > 0.0 => {
+                format!("{}, odds of an accident {odds:.0e}", verdict.certainty.name())
+            }
+            _ => verdict.certainty.name().to_owned(),
+        };
+        writeln!(
+            out,
+            "  {} {}",
+            self.style.paint(Tone::Title, head),
+            self.style.paint(Tone::Bad, verdict.cause.id)
+        )?;
+        self.paragraph(Tone::Quiet, "", &format!("({sure})"), INDENT, out)?;
+        self.paragraph(Tone::Plain, "", &sentence(&verdict.summary), INDENT, out)?;
+        for evidence in &verdict.evidence {
+            self.paragraph(Tone::Plain, "- ", evidence, INDENT, out)?;
+        }
+        self.paragraph(Tone::Plain, "What to do: ", &sentence(&verdict.remedy), INDENT, out)
+    }
+
+    fn rung(&self, report: &RungReport, out: &mut dyn fmt::Write) -> fmt::Result {
+        let (word, tone) = match report.judgement.state {
+            State::Proven => ("proven ", Tone::Good),
+            State::Broken => ("BROKEN ", Tone::Bad),
+            State::Unknown => ("unknown", Tone::Open),
+        };
+        let head = format!("  {:>2} {:<11}", report.rung.number(), report.rung.name());
+        let room = self.style.width.saturating_sub(head.len() + word.len() + 2);
+        let mut first = true;
+        for evidence in &report.judgement.evidence {
+            for line in wrap(evidence, room) {
+                if first {
+                    writeln!(out, "{head}{}  {line}", self.style.paint(tone, word))?;
+                    first = false;
+                } else {
+                    writeln!(out, "{:1$}{line}", "", head.len() + word.len() + 2)?;
+                }
+            }
+        }
+        if first {
+            writeln!(out, "{head}{}", self.style.paint(tone, word.trim_end()))?;
+        }
+        Ok(())
+    }
+
+    /// Writes wrapped words behind a lead; further lines stand under the first word.
+    fn paragraph(
+        &self,
+        tone: Tone,
+        lead: &str,
+        words: &str,
+        indent: usize,
+        out: &mut dyn fmt::Write,
+    ) -> fmt::Result {
+        let hang = if lead.len() > 4 { 0 } else { lead.len() };
+        let room = self.style.width.saturating_sub(indent + hang);
+        // A long lead is part of the text, a short one hangs before it.
+        let text = if hang == 0 { format!("{lead}{words}") } else { words.to_owned() };
+        for (i, line) in wrap(&text, room).iter().enumerate() {
+            let lead = if i == 0 && hang > 0 { lead } else { "" };
+            writeln!(out, "{:indent$}{lead:hang$}{}", "", self.style.paint(tone, line))?;
+        }
+        Ok(())
+    }
+}
+
+/// Returns the words as a sentence: a capital first, a full stop last.
+fn sentence(words: &str) -> String {
+    let mut chars = words.chars();
+    let first = chars.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    let rest = chars.as_str();
+    // A name of the standard keeps its spelling.
+    let begins_with_name = rest.chars().next().is_some_and(char::is_uppercase);
+    let first = if begins_with_name { words.chars().take(1).collect() } else { first };
+    let stop = if words.ends_with(['.', '?', '!']) { "" } else { "." };
+    format!("{first}{rest}{stop}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sentence_has_a_capital_and_a_stop() {
+        assert_eq!(sentence("the node asks again"), "The node asks again.");
+        assert_eq!(sentence("OptNeg is 0"), "OptNeg is 0.");
+        assert_eq!(sentence("is it so?"), "Is it so?");
+    }
+}
