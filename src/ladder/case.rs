@@ -145,12 +145,16 @@ impl<'a> Case<'a> {
                         .map(|j| j.state)
                         .collect();
                     if states.iter().any(|s| *s != judgement.state) {
-                        let tally = |s| states.iter().filter(|x| **x == s).count();
-                        let (p, b) = (tally(State::Proven), tally(State::Broken));
-                        let u = tally(State::Unknown);
+                        let tally: Vec<String> = [State::Proven, State::Broken, State::Unknown]
+                            .into_iter()
+                            .map(|s| (states.iter().filter(|x| **x == s).count(), s))
+                            .filter(|(n, _)| *n > 0)
+                            .map(|(n, s)| format!("{n} {}", s.name()))
+                            .collect();
                         judgement.evidence.push(format!(
-                            "the other {}: {p} proven, {b} broken, {u} unknown",
+                            "of the other {}: {}",
                             super::words::count(n - 1, "attempt").replace("one ", ""),
+                            tally.join(", ")
                         ));
                     }
                 }

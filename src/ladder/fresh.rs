@@ -7,7 +7,7 @@ use super::{
     Judgement, Rung, State,
     case::Case,
     cause::{Certainty, Finding},
-    words::count,
+    words::{count, tally},
 };
 use crate::trace::Attempt;
 
@@ -142,7 +142,7 @@ pub(super) fn not_kept(case: &Case<'_>) -> Option<Finding> {
         return None;
     }
     let last = last_before(case, first)?;
-    let nonces: Vec<String> = refused.iter().map(|(_, a)| a.nonce().to_string()).collect();
+    let nonces: Vec<u16> = refused.iter().map(|(_, a)| a.nonce()).collect();
     let newest = refused.iter().map(|(_, a)| a.nonce()).max().unwrap_or_default();
     let counted = order(&refused.iter().map(|(_, a)| a.nonce()).collect::<Vec<_>>());
     let certainty = if counted == Order::Counting { Certainty::Certain } else { Certainty::Likely };
@@ -151,7 +151,7 @@ pub(super) fn not_kept(case: &Case<'_>) -> Option<Finding> {
         certainty,
         format!(
             "DevNonce {} {} the last accepted, {last}; a {} server drops the request without a word",
-            nonces.join(", "),
+            tally(&nonces),
             if refused.len() == 1 { "is not above" } else { "are not above" },
             version.name()
         ),
@@ -220,22 +220,31 @@ pub(super) fn repeated(case: &Case<'_>) -> Option<Finding> {
     }
     let refused = refused(case);
     let (_, first) = *refused.first()?;
-    let nonces: Vec<String> = refused.iter().map(|(_, a)| a.nonce().to_string()).collect();
+    let nonces: Vec<u16> = refused.iter().map(|(_, a)| a.nonce()).collect();
     let fresh = case.node.attempts.iter().find(|a| !a.answers.is_empty());
-    let certainty =
-        if refused.len() >= 2 || fresh.is_some() { Certainty::Certain } else { Certainty::Likely };
+    let listed =
+        case.record().is_some_and(|r| nonces.iter().all(|n| r.used_dev_nonces.contains(n)));
+    let one_value = nonces.iter().all(|n| Some(n) == nonces.first());
+    let several = !one_value && (refused.len() >= 2 || fresh.is_some());
+    let certainty = if listed || several { Certainty::Certain } else { Certainty::Likely };
     let mut finding = Finding::new(
         certainty,
         format!(
             "DevNonce {} {} used before: the server takes the request for a repeat and drops it",
-            nonces.join(", "),
-            if refused.len() == 1 { "was" } else { "were" }
+            tally(&nonces),
+            if one_value { "was" } else { "were" }
         ),
         "seed the node's random source from real noise (not a constant), or keep a counter in \
          non-volatile memory; to recover now, clear the used values on the server",
     );
     finding.add(format!("the MIC holds: key and identity are right (first: {})", first.line()));
     finding.add("each value stands on the record's used list or in an earlier request".to_owned());
+    if one_value && !listed {
+        finding.add(
+            "the octets are the same each time: a stranger who replays what he heard looks alike"
+                .to_owned(),
+        );
+    }
     if let Some(fresh) = fresh {
         finding.add(format!("{}: DevNonce {}, unused, was answered", fresh.line(), fresh.nonce()));
     }

@@ -7,7 +7,7 @@ use super::{
     Judgement, Rung, State,
     case::Case,
     cause::{Certainty, Finding},
-    words::{channels, count, mhz},
+    words::{beside, channels, count, mhz},
 };
 use crate::{
     frame::CfListType,
@@ -40,12 +40,22 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
             "{what}: channel {channel} of {}, but no join may use this data rate there",
             plan.name
         )),
+        // A server that answers takes the request all the same: no wall, and no proof either.
+        JoinFit::NotAJoinChannel { .. } | JoinFit::OffGrid { .. }
+            if !attempt.answers.is_empty() =>
+        {
+            Judgement::unknown(format!(
+                "{what}: no join channel of {}, and the server answered all the same",
+                plan.name
+            ))
+        }
         JoinFit::NotAJoinChannel { channel } => Judgement::broken(format!(
             "{what}: channel {channel} of {} is not for joins",
             plan.name
         )),
         JoinFit::OffGrid { nearest, offset_hz } => Judgement::broken(format!(
-            "{what}: {offset_hz} Hz from channel {nearest} of {}, the nearest",
+            "{what}: {} channel {nearest} of {}, the nearest",
+            beside(offset_hz),
             plan.name
         )),
         JoinFit::OutOfBand => {

@@ -23,6 +23,8 @@ use crate::{
 
 /// Two receptions of one gateway this close are one transmission, whatever their channels.
 const GHOST_US: u32 = 1_000;
+/// And their datagrams come within this time.
+const GHOST_WALL_US: i64 = 500_000;
 /// Copies of other gateways come within this time.
 const COPY_US: i64 = 2_000_000;
 /// A Join-Request is never sent twice, so that a copy of another gateway may come much later.
@@ -673,24 +675,20 @@ pub(crate) fn open(
 
 /// Whether a sighting is a copy of a transmission that was heard before.
 fn is_copy(heard: &Transmission, new: &Sighting) -> bool {
-    let same_gateway = heard.sightings().rfind(|s| s.gateway == new.gateway);
-    if let Some(old) = same_gateway {
-        if let (Some(a), Some(b)) = (old.tmst, new.tmst) {
-            return a.wrapping_sub(b).min(b.wrapping_sub(a)) <= GHOST_US;
-        }
-        return match (old.at, new.at) {
-            (Some(a), Some(b)) => (b.as_microsecond() - a.as_microsecond()).abs() <= 50_000,
-            _ => new.gateway.is_none(),
+    let apart = |old: &Sighting| Some((new.at?.as_microsecond() - old.at?.as_microsecond()).abs());
+    if let Some(old) = heard.sightings().rfind(|s| s.gateway == new.gateway) {
+        let at_once = apart(old).is_none_or(|us| us <= GHOST_WALL_US);
+        return match (old.tmst, new.tmst) {
+            // A counter that does not count microseconds must not make repeats into ghosts.
+            (Some(a), Some(b)) => at_once && a.wrapping_sub(b).min(b.wrapping_sub(a)) <= GHOST_US,
+            _ => at_once && (apart(old).is_some() || new.gateway.is_none()),
         };
     }
     let window = match heard.decoded.frame {
         Some(Frame::JoinRequest(_)) => LATE_COPY_US,
         _ => COPY_US,
     };
-    match (heard.at(), new.at) {
-        (Some(a), Some(b)) => (b.as_microsecond() - a.as_microsecond()).abs() <= window,
-        _ => true,
-    }
+    apart(heard.first()).is_none_or(|us| us <= window)
 }
 
 fn transmission_of(data: &mut Data) -> Option<&mut Transmission> {

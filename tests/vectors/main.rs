@@ -26,6 +26,7 @@ type Outcome = Result<(), String>;
 /// Folders and files of `vectors/` that another test walks, and that test.
 const ELSEWHERE: &[(&str, &str)] = &[
     ("beacon", "tests/beacon.rs"),
+    ("captures", "tests/captures.rs"),
     ("commands", "tests/commands.rs"),
     ("intake", "tests/intake.rs"),
     ("join", "tests/join_cases.rs"),

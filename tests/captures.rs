@@ -1,0 +1,271 @@
+//! Captures that others published: every frame parses or is named as damaged, and verifies as
+//! their source says.
+//!
+//! The two radio logs are MIT and stand in `vectors/captures`, with their source. The others have
+//! no stated licence: they are read from the folder that `HANDFAST_CAPTURES` names.
+
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    env, fs,
+    path::{Path, PathBuf},
+};
+
+use handfast::{
+    crypto::mic,
+    frame::{DataFrame, Frame, decode},
+    id::Eui64,
+    intake::{Kind, datagram_json, frame_text},
+    key::NwkSKey,
+    ladder::{Certainty, Options, Outcome, diagnose},
+    roster::{self, Roster},
+    trace::Tracer,
+};
+use serde_json::Value;
+
+/// The sample key of RFC 4493, under which the radio logs and the broker log are signed.
+const SAMPLE: &str = "2b7e151628aed2a6abf7158809cf4f3c";
+
+fn data(text: &str) -> DataFrame {
+    match decode(&frame_text(text).unwrap().octets).frame {
+        Some(Frame::Data(frame)) => frame,
+        other => panic!("{text}: {other:?}"),
+    }
+}
+
+/// Whether the MIC holds with the upper half of the counter at 0.
+fn holds(key: &NwkSKey, frame: &DataFrame) -> bool {
+    mic::check_data_1_0(key, frame, u32::from(frame.fcnt)).holds()
+}
+
+#[test]
+fn the_radio_logs_verify_but_for_one_line_each() {
+    let key: NwkSKey = SAMPLE.parse().unwrap();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("vectors/captures");
+    let mut seen = BTreeSet::new();
+    for (name, lines, different) in
+        [("radio-log-1.jsonl", 991, 484), ("radio-log-2.jsonl", 975, 485)]
+    {
+        let text = fs::read_to_string(folder.join(name)).unwrap();
+        let frames: Vec<String> = text
+            .lines()
+            .map(|line| serde_json::from_str::<Value>(line).unwrap())
+            .map(|line| line["payload"].as_str().unwrap().to_owned())
+            .collect();
+        assert_eq!(frames.len(), lines, "{name}");
+        assert_eq!(frames.iter().collect::<BTreeSet<_>>().len(), different, "{name}");
+        let failing: Vec<_> = frames.iter().filter(|f| !holds(&key, &data(f))).collect();
+        assert_eq!(failing.len(), 1, "{name}");
+        assert!(frames.iter().all(|f| decode(&frame_text(f).unwrap().octets).faults.is_empty()));
+        seen.insert(name);
+    }
+    let files = fs::read_dir(folder).unwrap().map(|f| f.unwrap().file_name());
+    for file in files.filter(|f| f != "README.md") {
+        assert!(seen.contains(file.to_str().unwrap()), "{file:?} is not read by any test");
+    }
+}
+
+#[test]
+fn a_line_that_does_not_verify_is_another_line_with_octets_changed_on_the_way() {
+    // The key is right; each failing frame differs from one that holds, of the same counter or its
+    // neighbour, in a few octets: it was damaged and still taken by the receiver.
+    let key: NwkSKey = SAMPLE.parse().unwrap();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("vectors/captures");
+    for name in ["radio-log-1.jsonl", "radio-log-2.jsonl"] {
+        let text = fs::read_to_string(folder.join(name)).unwrap();
+        let frames: Vec<Vec<u8>> = text
+            .lines()
+            .map(|line| serde_json::from_str::<Value>(line).unwrap())
+            .map(|line| hex::decode(line["payload"].as_str().unwrap()).unwrap())
+            .collect();
+        let whole = |octets: &Vec<u8>| matches!(decode(octets).frame, Some(Frame::Data(f)) if holds(&key, &f));
+        let bad = frames.iter().find(|f| !whole(f)).unwrap();
+        let bits = |a: &[u8], b: &[u8]| -> u32 {
+            a.iter().zip(b).map(|(x, y)| (x ^ y).count_ones()).sum()
+        };
+        let nearest = frames
+            .iter()
+            .filter(|f| f.len() == bad.len() && whole(f))
+            .map(|f| bits(f, bad))
+            .min()
+            .unwrap();
+        assert!(nearest <= 24, "{name}: {nearest} bits from the nearest that holds");
+    }
+}
+
+// --- captures outside the repository ----------------------------------------------------------
+
+fn outside(name: &str) -> Vec<u8> {
+    let folder: PathBuf = env::var_os("HANDFAST_CAPTURES").expect("HANDFAST_CAPTURES").into();
+    fs::read(folder.join(name)).unwrap()
+}
+
+#[test]
+#[ignore = "the capture's licence is not stated: set HANDFAST_CAPTURES"]
+fn every_frame_of_the_broker_log_verifies() {
+    let key: NwkSKey = SAMPLE.parse().unwrap();
+    let log = String::from_utf8(outside("server-gateway-events-1.log")).unwrap();
+    let mut up = Vec::new();
+    let mut down = Vec::new();
+    for line in log.lines() {
+        let (_, json) = line.split_once(' ').unwrap();
+        let json: Value = serde_json::from_str(json).unwrap();
+        if let Some(frame) = json["phyPayload"].as_str() {
+            up.push(frame.to_owned());
+        }
+        let items = json["items"].as_array().into_iter().flatten();
+        down.extend(items.filter_map(|i| i["phyPayload"].as_str().map(str::to_owned)));
+    }
+    // the counts of the captures' README, computed by an independent script
+    assert_eq!((up.len(), down.len()), (2_908, 5_044));
+    assert_eq!(up.iter().collect::<BTreeSet<_>>().len(), 2_511);
+    assert_eq!(down.iter().collect::<BTreeSet<_>>().len(), 2_460);
+    let mut addresses = BTreeSet::new();
+    for (frames, name) in [(&up, "confirmed-data-up"), (&down, "unconfirmed-data-down")] {
+        for text in frames {
+            let frame = data(&format!("base64:{text}"));
+            assert_eq!(frame.mhdr.ftype().name(), name);
+            assert!(holds(&key, &frame), "{text}");
+            addresses.insert(frame.dev_addr);
+        }
+    }
+    assert_eq!(addresses.len(), 730);
+}
+
+/// A UDP payload of a classic pcap over Ethernet and IPv4, and its ports.
+struct Udp<'a> {
+    micros: i64,
+    ports: (u16, u16),
+    payload: &'a [u8],
+}
+
+fn be16(octets: &[u8], at: usize) -> u16 {
+    u16::from_be_bytes([octets[at], octets[at + 1]])
+}
+
+fn udp_of_pcap(file: &[u8]) -> Vec<Udp<'_>> {
+    let le32 = |at: usize| u32::from_le_bytes(file[at..at + 4].try_into().unwrap());
+    assert_eq!(le32(0), 0xa1b2_c3d4, "microseconds, little-endian");
+    assert_eq!(le32(20), 1, "Ethernet");
+    let mut out = Vec::new();
+    let mut at = 24;
+    while at < file.len() {
+        let micros = i64::from(le32(at)) * 1_000_000 + i64::from(le32(at + 4));
+        let len = le32(at + 8) as usize;
+        let packet = &file[at + 16..at + 16 + len];
+        at += 16 + len;
+        if be16(packet, 12) != 0x0800 || packet[23] != 17 {
+            continue;
+        }
+        let udp = &packet[14 + usize::from(packet[14] & 0x0F) * 4..];
+        let end = usize::from(be16(udp, 4));
+        out.push(Udp { micros, ports: (be16(udp, 0), be16(udp, 2)), payload: &udp[8..end] });
+    }
+    out
+}
+
+/// Feeds the datagrams of the gateway protocol to a tracer, and counts frames by type.
+fn replay(
+    file: &[u8],
+    roster: &Roster,
+) -> (Vec<handfast::ladder::Diagnosis>, BTreeMap<&'static str, usize>) {
+    let mut tracer = Tracer::new(roster);
+    let mut types = BTreeMap::new();
+    let mut gateway = None;
+    for (i, udp) in udp_of_pcap(file).iter().enumerate() {
+        let payload = udp.payload;
+        if payload.len() < 4 || (udp.ports.0 != 1700 && udp.ports.1 != 1700) {
+            continue;
+        }
+        let (kind, json) = match payload[3] {
+            0 => (Kind::PushData, &payload[12..]),
+            1 => (Kind::PushAck, &payload[4..]),
+            2 => (Kind::PullData, &payload[12..]),
+            3 => (Kind::PullResp, &payload[4..]),
+            4 => (Kind::PullAck, &payload[4..]),
+            5 => (Kind::TxAck, &payload[12..]),
+            other => panic!("identifier {other}"),
+        };
+        if matches!(kind, Kind::PushData | Kind::PullData) {
+            gateway = Some(Eui64::new(payload[4..12].try_into().unwrap()));
+        }
+        let mut datagram = datagram_json(kind, json).unwrap();
+        datagram.line = i as u64 + 1;
+        datagram.at = jiff::Timestamp::from_microsecond(udp.micros).ok();
+        datagram.gateway = gateway;
+        datagram.token = Some(be16(payload, 1));
+        let frames = datagram.rxpk.iter().map(|up| &up.octets);
+        for octets in frames.chain(datagram.txpk.iter().map(|down| &down.octets)) {
+            let decoded = decode(octets);
+            assert!(decoded.stopped.is_none(), "{octets:02x?}");
+            *types.entry(decoded.mhdr().unwrap().ftype().name()).or_default() += 1;
+        }
+        tracer.push(0, &datagram);
+    }
+    (diagnose(&tracer.finish(), roster, Options::default()), types)
+}
+
+const TESTBED: &str = r#"
+region = "EU868"
+[[node]]
+name = "testbed"
+[node.record]
+dev-eui = "83717b8a131c5173"
+join-eui = "0000000000000000"
+app-key = "e0500f4e614a81fe29341e17a7eb8e1b"
+mac-version = "1.0.3"
+"#;
+
+#[test]
+#[ignore = "the capture's licence is not stated: set HANDFAST_CAPTURES"]
+fn a_real_join_with_its_data_is_proven_from_the_wire() {
+    let roster = roster::parse(TESTBED, None).unwrap();
+    let (all, types) = replay(&outside("udp-forwarder-normal.pcap"), &roster);
+    let counted: Vec<_> = types.into_iter().collect();
+    assert_eq!(
+        counted,
+        [
+            ("confirmed-data-up", 129),
+            ("join-accept", 1),
+            ("join-request", 1),
+            ("unconfirmed-data-down", 129)
+        ]
+    );
+    assert_eq!(all.len(), 1);
+    assert_eq!(all[0].outcome, Outcome::Joined);
+    assert_eq!(all[0].data, 258, "every data frame authenticates");
+    let sure = all[0].causes.iter().filter(|v| v.certainty == Certainty::Certain);
+    assert_eq!(sure.map(|v| v.cause.id).collect::<Vec<_>>(), Vec::<&str>::new());
+}
+
+#[test]
+#[ignore = "the capture's licence is not stated: set HANDFAST_CAPTURES"]
+fn a_real_capture_with_replayed_requests_is_read_whole() {
+    let roster = roster::parse(TESTBED, None).unwrap();
+    let (all, types) = replay(&outside("udp-forwarder-join-request-replay.pcap"), &roster);
+    let counted: Vec<_> = types.into_iter().collect();
+    assert_eq!(
+        counted,
+        [
+            ("confirmed-data-up", 75),
+            ("join-accept", 31),
+            ("join-request", 230),
+            ("unconfirmed-data-down", 40)
+        ]
+    );
+    let node = all.iter().find(|d| d.name.as_deref() == Some("testbed")).unwrap();
+    assert_eq!(node.outcome, Outcome::Joined);
+    // 6 uplinks belong to a session that began before the capture
+    assert_eq!(node.data, 75 + 40 - 6);
+}
+
+#[test]
+#[ignore = "the capture's licence is not stated: set HANDFAST_CAPTURES"]
+fn without_keys_nothing_is_certain_of_a_real_capture() {
+    for name in ["udp-forwarder-normal.pcap", "udp-forwarder-join-request-replay.pcap"] {
+        let roster = Roster::default();
+        let (all, _) = replay(&outside(name), &roster);
+        for verdict in all.iter().flat_map(|d| &d.causes) {
+            assert_ne!(verdict.certainty, Certainty::Certain, "{name}: {}", verdict.cause.id);
+        }
+    }
+}
