@@ -5,6 +5,7 @@
 
 pub mod airtime;
 pub mod diagnose;
+pub mod explain;
 pub mod frames;
 pub mod id;
 pub mod key_options;
@@ -111,6 +112,8 @@ macro_rules! commands {
 commands! {
     /// Say for every node of a capture how far its join climbed, where it broke, and why
     Diagnose(diagnose::DiagnoseArgs) = diagnose::run;
+    /// Print a cause's page: what is seen, why, how to be sure, what to do
+    Explain(explain::ExplainArgs) = explain::run;
     /// Decode frames: every field, octet by octet
     Read(read::ReadArgs) = read::run;
     /// Derive every key of a join, a rejoin, a multicast group

@@ -43,7 +43,7 @@ use crate::{
     trace::Trace,
 };
 
-pub use cause::{CAUSES, Cause, Certainty, Verdict};
+pub use cause::{CANNOT_TELL, CAUSES, Cause, Certainty, Verdict};
 pub use outcome::Outcome;
 
 use case::Case;

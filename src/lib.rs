@@ -12,6 +12,7 @@ pub mod intake;
 pub mod key;
 pub mod key_sheet;
 pub mod ladder;
+mod nearest;
 pub mod radio;
 pub mod reading;
 pub mod region;

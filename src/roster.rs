@@ -30,7 +30,6 @@ mod error;
 mod file;
 mod label;
 mod member;
-mod nearest;
 mod secret;
 mod value;
 

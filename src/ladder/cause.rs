@@ -140,6 +140,9 @@ pub(super) fn find(case: &Case<'_>) -> Vec<Verdict> {
     found.into_iter().map(|(_, v)| v).collect()
 }
 
+/// The page of the outcome `cannot-tell`, which is no cause: the evidence does not decide.
+pub const CANNOT_TELL: &str = include_str!("cause/cannot-tell.md");
+
 macro_rules! causes {
     ($($id:literal $rungs:expr, $residual:literal, $check:path, $what:literal;)*) => {
         /// Every cause, in the order of the ladder.
@@ -293,6 +296,8 @@ causes! {
         "the record's AppSKey is not the session's";
     "commands-on-port-0-and-in-fopts-together" [], false, after::payload::commands_twice,
         "MAC commands in FOpts and on FPort 0 in one frame";
+    "frame-size-over-the-limit" [], false, after::payload::too_long,
+        "a payload is longer than its data rate allows";
     "channel-mask-refused" [], false, after::commands::mask_refused,
         "the node refuses the same LinkADRReq again and again";
     "fopts-encryption-rule-differs" [], false, after::commands::fopts_rule,

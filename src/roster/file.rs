@@ -17,11 +17,11 @@ use super::{
     from_base,
     label::Label,
     member::{KEYS, KeyMember, KeySource, MEMBERS, key_member},
-    nearest::nearest,
     readable_by_all,
     secret::{key_env, key_file, redacted},
     value::{Value, ValueFault, in_order},
 };
+use crate::nearest::nearest;
 
 /// Returns the roster, and whether keys stand in the file itself.
 pub(super) fn read(text: &str, base: Option<&Path>) -> Result<(Roster, bool), RosterError> {

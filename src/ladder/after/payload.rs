@@ -9,7 +9,7 @@ use crate::{
     crypto::cipher::{PayloadKey, payload_unverified},
     frame::{FaultKind, MacVersion},
     key::AppSKey,
-    trace::{DataSeen, Session},
+    trace::{Data, DataSeen, Session},
 };
 
 /// Data of a session that carries an application payload.
@@ -145,5 +145,47 @@ pub(in super::super) fn commands_twice(case: &Case<'_>) -> Option<Finding> {
     }
     finding.add(FaultKind::FOptsWithPort0.to_string());
     let _ = first;
+    Some(finding)
+}
+
+pub(in super::super) fn too_long(case: &Case<'_>) -> Option<Finding> {
+    let plan = case.plan?;
+    let all = case.node.sessions.iter().flat_map(|s| &s.frames);
+    let mut long = Vec::new();
+    for seen in all {
+        let frame = seen.data.frame();
+        let modulation = match &seen.data {
+            Data::Up { heard, .. } => heard.best().modulation,
+            Data::Down { sending, .. } => sending.modulation,
+        };
+        let Some(dr) = modulation.and_then(|m| plan.dr_of(frame.direction(), m)) else { continue };
+        let Some((most, _)) = plan.max_payload(frame.direction(), dr, false, false) else {
+            continue;
+        };
+        // FHDR is 7 octets and FOpts; FPort is one.
+        let payload = frame.payload.as_ref().map_or(0, |p| 1 + p.frm.len());
+        let octets = 7 + usize::from(frame.fopts.len()) + payload;
+        if octets > usize::from(most) {
+            long.push((seen, octets, most, modulation));
+        }
+    }
+    let (_, octets, most, modulation) = *long.first()?;
+    let rate = modulation.map(|m| m.to_string()).unwrap_or_default();
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        format!(
+            "a MACPayload of {octets} octets at {rate}, where {} allows {most}: the receiver drops \
+             the frame",
+            plan.name
+        ),
+        "send less in a frame, or at a faster data rate; the limit counts FHDR, FOpts and FPort as \
+         well",
+    );
+    for (seen, octets, most, _) in long.iter().take(4) {
+        finding.add(format!(
+            "{}: {octets} octets of MACPayload, {most} at the most",
+            place(seen.data.line(), seen.data.at())
+        ));
+    }
     Some(finding)
 }

@@ -1,7 +1,7 @@
 //! The known name that an unknown one was meant to be.
 
 /// Returns the candidate that resembles a name most, if any does.
-pub(super) fn nearest<'c>(
+pub(crate) fn nearest<'c>(
     name: &str,
     candidates: impl IntoIterator<Item = &'c str>,
 ) -> Option<&'c str> {
