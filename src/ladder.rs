@@ -238,5 +238,10 @@ pub struct Options<'a> {
 
 /// Climbs the ladder for every node of a trace: those of the roster first, then strangers.
 pub fn diagnose(trace: &Trace, roster: &Roster, options: Options<'_>) -> Vec<Diagnosis> {
-    trace.nodes.iter().map(|node| Case::new(trace, roster, node, options).diagnose()).collect()
+    let wide = std::cell::Cell::new(WIDE_SEARCHES);
+    let of = |node| Case::new(trace, roster, node, options, &wide).diagnose();
+    trace.nodes.iter().map(of).collect()
 }
+
+/// Nodes for which keys three digits away are searched in one run.
+const WIDE_SEARCHES: u32 = 8;

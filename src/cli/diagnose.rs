@@ -4,7 +4,7 @@ use std::{
     fs::File,
     io::{self, BufRead, BufReader, IsTerminal},
     path::{Path, PathBuf},
-    sync::atomic::AtomicBool,
+    sync::atomic::{AtomicBool, Ordering},
 };
 
 use super::{Failure, Screen};
@@ -38,7 +38,7 @@ pub struct DiagnoseArgs {
     #[arg(long, conflicts_with_all = ["captures", "roster"])]
     demo: bool,
     /// How many wrong digits of a key to search for: 1, 2 or 3
-    #[arg(long, value_name = "N", default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=3))]
+    #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u8).range(1..=3))]
     digits: u8,
     /// Print one JSON object a node
     #[arg(long)]
@@ -58,6 +58,9 @@ without keys. Keys near those on the roster are searched for typing slips; no
 other key is ever tried.
 
 A roster holds keys: keep it readable by yourself alone.";
+
+/// Set by Ctrl-C: the search around keys stops and says what it had covered.
+static STOP: AtomicBool = AtomicBool::new(false);
 
 /// Runs `diagnose`.
 ///
@@ -91,11 +94,14 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
             Err(error) => screen.bad_input(&format!("{name}: {error}"), None),
         }
     }
-    let stop = AtomicBool::new(false);
+    if args.digits == 3 {
+        // Without a handler Ctrl-C ends the program, which is as well.
+        let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
+    }
     let bar = args.digits == 3 && io::stderr().is_terminal();
     let progress = Progress::new(bar);
     let show = |done, total| progress.show(done, total);
-    let effort = Effort { max_digits: args.digits, stop: &stop, progress: Some(&show) };
+    let effort = Effort { max_digits: args.digits, stop: &STOP, progress: Some(&show) };
     let options = ladder::Options { plan, effort };
     let all = ladder::diagnose(&tracer.finish(), &roster, options);
     progress.end();

@@ -1,10 +1,12 @@
 //! Rung 4, authentic: the MIC holds under the key on record that the MAC version uses for it.
 
+use std::cell::Cell;
+
 use super::{
     Judgement, Rung,
     case::{Case, signing_role},
     cause::{Certainty, Finding},
-    near_miss::{self, Clues, Hit, Known, KnownKind, Mistake, Target},
+    near_miss::{self, Clues, Effort, Hit, Known, KnownKind, Mistake, Target},
     words::count,
 };
 use crate::{
@@ -143,7 +145,14 @@ pub(super) fn why(case: &Case<'_>) -> Option<Why> {
     let role = signing_role(claim).or(other_role_of(claim))?;
     let targets: Vec<Target> =
         failing.iter().filter_map(|a| a.ask.join()).take(16).map(Target::from).collect();
-    let search = Search { case, targets: &targets, attempt: first };
+    let search = Search {
+        case,
+        targets: &targets,
+        attempt: first,
+        effort: case.spend_effort(),
+        tried: Cell::new(0),
+        interrupted: Cell::new(false),
+    };
 
     // Around what is on record first: which mistake turned the one key into the other?
     let own = claim_keys(kind, claim, Some(role), "");
@@ -240,6 +249,11 @@ struct Search<'a, 'c> {
     case: &'c Case<'a>,
     targets: &'c [Target],
     attempt: &'a Attempt,
+    effort: Effort<'a>,
+    /// Candidates tried so far.
+    tried: Cell<u64>,
+    /// Whether somebody stopped a search.
+    interrupted: Cell<bool>,
 }
 
 impl Search<'_, '_> {
@@ -252,7 +266,9 @@ impl Search<'_, '_> {
             dev_eui: self.attempt.ask.dev_eui(),
             join_eui: self.attempt.ask.join_eui(),
         };
-        let report = near_miss::search(&clues, self.targets, &self.case.effort());
+        let report = near_miss::search(&clues, self.targets, &self.effort);
+        self.tried.set(self.tried.get() + report.tried());
+        self.interrupted.set(self.interrupted.get() || report.interrupted);
         let hit = report.hits.first()?;
         let known = hit.known.and_then(|i| keys.get(i));
         let sentence = hit.sentence(&clues);
@@ -408,7 +424,7 @@ impl Search<'_, '_> {
     }
 
     fn unrelated(&self) -> Why {
-        let far = self.case.effort().max_digits;
+        let far = self.effort.max_digits;
         let mut finding = Finding::new(
             Certainty::Possible,
             "the MIC holds under no claimed key and under nothing near one",
@@ -416,10 +432,16 @@ impl Search<'_, '_> {
              flashed anew, read back what it holds",
         );
         finding.add(format!(
-            "{} tried against every claim: byte, word and nibble order, roles, session keys, other \
-             nodes, sample values, the key's text, up to {far} wrong digits",
+            "searched around every claim: byte, word and nibble order, roles, session keys, other \
+             nodes, sample values, the key's text, up to {far} wrong digits; {} candidates against {}",
+            self.tried.get(),
             count(self.targets.len(), "request")
         ));
+        if self.interrupted.get() {
+            finding.add("the search was interrupted before it had covered all of that".to_owned());
+        } else if far < 3 {
+            finding.add("`--digits 3` searches further, for this node alone".to_owned());
+        }
         if self.targets.len() == 1 {
             finding
                 .add("one frame alone: a damaged frame cannot be told from a wrong key".to_owned());

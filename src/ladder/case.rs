@@ -1,6 +1,6 @@
 //! One node's case: its trace, its claims, and every attempt judged rung by rung.
 
-use std::cell::OnceCell;
+use std::cell::{Cell, OnceCell};
 
 use super::{
     Diagnosis, Judgement, Options, Rung, RungReport, State, acceptable, answered, authentic, cause,
@@ -47,6 +47,7 @@ pub(super) struct Case<'a> {
     /// For each attempt the ten judgements, in the order of the rungs.
     pub(super) judged: Vec<[Judgement; 10]>,
     options: Options<'a>,
+    wide_left: &'a Cell<u32>,
     why: OnceCell<Option<authentic::Why>>,
 }
 
@@ -56,6 +57,7 @@ impl<'a> Case<'a> {
         roster: &'a Roster,
         node: &'a NodeTrace,
         options: Options<'a>,
+        wide_left: &'a Cell<u32>,
     ) -> Self {
         let entry = node.index.and_then(|i| roster.nodes.get(i));
         let plan = match entry {
@@ -71,6 +73,7 @@ impl<'a> Case<'a> {
             plan,
             judged: Vec::new(),
             options,
+            wide_left,
             why: OnceCell::new(),
         };
         case.judged = (0..node.attempts.len()).map(|i| case.judge(i)).collect();
@@ -204,9 +207,15 @@ impl<'a> Case<'a> {
         self.why.get_or_init(|| authentic::why(self)).as_ref()
     }
 
-    /// How far the explorers search.
-    pub(super) fn effort(&self) -> Effort<'a> {
-        self.options.effort
+    /// How far the explorer of keys may search. The widest search takes the better part of a
+    /// second: it is for the first few nodes that need it, so that a long roster stays quick.
+    pub(super) fn spend_effort(&self) -> Effort<'a> {
+        let mut effort = self.options.effort;
+        match self.wide_left.get() {
+            0 => effort.max_digits = effort.max_digits.min(2),
+            n => self.wide_left.set(n - 1),
+        }
+        effort
     }
 
     /// Every root key of the node's claims, with the words that name it.
