@@ -3,8 +3,8 @@
 
 use super::{
     Judgement, Rung, State,
-    case::{Case, signing_role},
-    cause::{Certainty, Finding},
+    case::{Case, LabelledRoot, signing_role},
+    cause::{Certainty, Finding, certainty_of},
     misreading::{self, AcceptCase, Asked},
     words::count,
 };
@@ -45,9 +45,10 @@ fn judge_one(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Judgement {
     let accept = &opening.opened.accept;
     if !node_applies(case, opening) {
         return Judgement::broken(format!(
-            "{line}: opens under {}, but its MIC follows the 1.1 rule (OptNeg {}), and the node is \
+            "{line}: opens under {}, but its MIC follows the {} rule with OptNeg {}, and the node is \
              {}",
             opening.key,
+            opening.rule.name(),
             u8::from(accept.dl_settings.opt_neg()),
             case.node_version().map_or("1.0.x", MacVersion::name)
         ));
@@ -239,15 +240,9 @@ fn bad<'a>(case: &Case<'a>) -> Vec<(&'a Attempt, &'a Answer)> {
 }
 
 pub(super) fn another_key(case: &Case<'_>) -> Option<Finding> {
-    let closed: Vec<_> = bad(case)
-        .into_iter()
-        .filter(|(attempt, answer)| {
-            attempt.holds_under.iter().any(|key| case.is_own(key))
-                && node_opening(case, attempt, answer).is_none()
-        })
-        .collect();
+    let closed = closed(case);
     let (_, first) = *closed.first()?;
-    if !is_whole(first) || another_attempt(case).is_some() {
+    if another_attempt(case).is_some() || another_rule(case).is_some() {
         return None;
     }
     let foreign = first.openings.first();
@@ -277,44 +272,113 @@ pub(super) fn another_key(case: &Case<'_>) -> Option<Finding> {
         });
         finding = finding.odds(1.0, closed.len());
     }
-    for words in misread(case, closed.as_slice()) {
-        finding.add(words);
-    }
     finding.add("the request itself is signed with a claimed key".to_owned());
     Some(finding)
 }
 
-/// Mistakes of the server's that would explain accepts that open under no key.
-fn misread(case: &Case<'_>, closed: &[(&Attempt, &Answer)]) -> Vec<String> {
-    let Some((attempt, answer)) = closed.first() else { return Vec::new() };
-    let Some(sealed) = sealed(answer) else { return Vec::new() };
-    let (Some(dev_eui), Some(join_eui)) = (attempt.ask.dev_eui(), attempt.ask.join_eui()) else {
-        return Vec::new();
-    };
-    let asked: Vec<Asked> = std::iter::once(*attempt)
-        .chain(case.node.attempts.iter().rev())
-        .filter_map(|a| a.ask.join())
-        .take(8)
-        .map(Asked::from)
-        .collect();
+/// The mistake of the server's that explains every accept that opens under no key, if one does.
+fn misread(case: &Case<'_>, closed: &[(&Attempt, &Answer)]) -> Option<misreading::Finding> {
     let roots = case.known_roots();
-    let roots: Vec<_> = roots.iter().map(|r| r.as_known()).collect();
-    let explored = misreading::explore_accept(&AcceptCase {
-        sealed,
-        asked: &asked,
-        roots: &roots,
-        dev_eui,
-        join_eui,
+    let roots: Vec<_> = roots.iter().map(LabelledRoot::as_known).collect();
+    let mut shared: Option<misreading::Finding> = None;
+    for (attempt, answer) in closed.iter().filter(|(_, a)| a.openings.is_empty()).take(8) {
+        let asked: Vec<Asked> = std::iter::once(*attempt)
+            .chain(case.node.attempts.iter().rev().filter(|a| a.line() != attempt.line()))
+            .filter_map(|a| a.ask.join())
+            .take(8)
+            .map(Asked::from)
+            .collect();
+        let explored = misreading::explore_accept(&AcceptCase {
+            sealed: sealed(answer)?,
+            asked: &asked,
+            roots: &roots,
+            dev_eui: attempt.ask.dev_eui()?,
+            join_eui: attempt.ask.join_eui()?,
+        });
+        let found = explored.findings().first()?.clone();
+        match &mut shared {
+            None => shared = Some(found),
+            Some(shared) if shared.mistakes == found.mistakes => {
+                shared.held += found.held;
+                shared.odds *= found.odds;
+            }
+            Some(_) => return None,
+        }
+    }
+    shared.filter(|found| found.causes().contains(&"accept-made-by-another-rule"))
+}
+
+/// Accepts that a node with a known key cannot open.
+fn closed<'a>(case: &Case<'a>) -> Vec<(&'a Attempt, &'a Answer)> {
+    let mut out = bad(case);
+    out.retain(|(attempt, answer)| {
+        attempt.holds_under.iter().any(|key| case.is_own(key))
+            && is_whole(answer)
+            && node_opening(case, attempt, answer).is_none()
     });
-    explored
-        .findings()
-        .iter()
-        .take(2)
-        .map(|found| {
-            let what: Vec<&str> = found.mistakes.iter().map(|row| row.what).collect();
-            format!("it would open if the server {}", what.join(", and "))
-        })
-        .collect()
+    out
+}
+
+pub(super) fn another_rule(case: &Case<'_>) -> Option<Finding> {
+    if another_attempt(case).is_some() {
+        return None;
+    }
+    let closed = closed(case);
+    let found = misread(case, &closed)?;
+    let what: Vec<&str> = found.mistakes.iter().map(|row| row.what).collect();
+    let mut finding = Finding::new(
+        certainty_of(found.odds),
+        format!(
+            "the accept opens under {} if the server {}",
+            found.roots.join(" or "),
+            what.join(", and ")
+        ),
+        "mend the making of Join-Accepts on the server: sign MHDR and all fields, then turn fields \
+         and MIC by AES decryption, block by block",
+    );
+    for row in &found.mistakes {
+        finding.add(format!("the standard: {}", row.standard));
+        finding.add(format!("what is seen of it: {}", row.seen));
+    }
+    for (attempt, answer) in closed.iter().take(4) {
+        finding.add(format!("{} (for {})", answer.sending.line, attempt.line()));
+    }
+    finding.odds = Some(found.odds);
+    Some(finding)
+}
+
+/// Own openings whose rule is not the one that OptNeg names.
+pub(super) fn opt_neg(case: &Case<'_>) -> Option<Finding> {
+    let one_1 = case.node_version() == Some(MacVersion::V1_1);
+    let off: Vec<_> = bad(case)
+        .into_iter()
+        .filter_map(|(attempt, answer)| Some((answer, node_opening(case, attempt, answer)?)))
+        .filter(|(_, o)| (o.rule == Rule::V1_1) != o.opened.accept.dl_settings.opt_neg())
+        .collect();
+    let (_, opening) = *off.first()?;
+    if !one_1 {
+        return None;
+    }
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        format!(
+            "the accept's MIC holds by the {} rule, and its OptNeg is {}: a 1.1 node applies the \
+             other rule and drops it",
+            opening.rule.name(),
+            u8::from(opening.opened.accept.dl_settings.opt_neg())
+        ),
+        "set the MAC version on record to the node's; have the server set bit 7 of DLSettings for \
+         1.1 and leave it 0 for 1.0.x",
+    );
+    for (answer, opening) in off.iter().take(4) {
+        finding.add(format!(
+            "{}: DLSettings {:02X}, MIC by the {} rule",
+            answer.sending.line,
+            opening.opened.accept.dl_settings.0,
+            opening.rule.name()
+        ));
+    }
+    Some(finding.odds(2.0, off.len()))
 }
 
 fn sealed(answer: &Answer) -> Option<&SealedJoinAccept> {

@@ -4,8 +4,9 @@ use std::cell::Cell;
 
 use super::{
     Judgement, Rung,
-    case::{Case, signing_role},
-    cause::{Certainty, Finding},
+    case::{Case, LabelledRoot, signing_role},
+    cause::{Certainty, Finding, certainty_of},
+    misreading,
     near_miss::{self, Clues, Effort, Hit, Known, KnownKind, Mistake, Target},
     words::count,
 };
@@ -182,7 +183,7 @@ pub(super) fn why(case: &Case<'_>) -> Option<Why> {
     if let Some(why) = search.around(&wider, Scope::Beyond) {
         return Some(why);
     }
-    Some(search.unrelated())
+    Some(search.misread(&failing).unwrap_or_else(|| search.unrelated()))
 }
 
 fn other_role_of(claim: &Claim) -> Option<Role> {
@@ -423,6 +424,36 @@ impl Search<'_, '_> {
         })
     }
 
+    /// The key is right and its use is not.
+    fn misread(&self, failing: &[&Attempt]) -> Option<Why> {
+        let requests: Vec<_> = failing.iter().filter_map(|a| a.ask.join()).take(16).collect();
+        let roots = self.case.known_roots();
+        let roots: Vec<_> = roots.iter().map(LabelledRoot::as_known).collect();
+        let answer = misreading::explore_request(&requests, &roots);
+        let found = answer.findings().first()?;
+        let what: Vec<&str> = found.mistakes.iter().map(|row| row.what).collect();
+        let mut finding = Finding::new(
+            certainty_of(found.odds),
+            format!(
+                "the MIC holds under {} if the node {}",
+                found.roots.join(" or "),
+                what.join(", and ")
+            ),
+            "mend the computation of the MIC in the node's stack: AES-CMAC over MHDR, JoinEUI, \
+             DevEUI and DevNonce as sent; the first four octets in their order",
+        );
+        for row in &found.mistakes {
+            finding.add(format!("the standard: {}", row.standard));
+        }
+        finding.add(format!(
+            "it holds for {}; {} ways tried",
+            count(found.held, "request"),
+            found.tried
+        ));
+        finding.odds = Some(found.odds);
+        Some(Why { id: "join-request-signed-by-another-rule", finding })
+    }
+
     fn unrelated(&self) -> Why {
         let far = self.effort.max_digits;
         let mut finding = Finding::new(
@@ -473,5 +504,6 @@ checks! {
     wrong_slot "root-key-in-the-wrong-slot";
     session_key "session-key-entered-as-root-key";
     another_node "key-of-another-node";
+    misread "join-request-signed-by-another-rule";
     unrelated "root-key-unrelated";
 }

@@ -27,6 +27,15 @@ impl Certainty {
     }
 }
 
+/// How sure a hit is whose odds of an accident are these.
+pub(super) fn certainty_of(odds: f64) -> Certainty {
+    match odds {
+        odds if odds < 1e-6 => Certainty::Certain,
+        odds if odds < 1e-3 => Certainty::Likely,
+        _ => Certainty::Possible,
+    }
+}
+
 /// What a check found.
 #[derive(Clone, Debug)]
 pub(super) struct Finding {
@@ -210,6 +219,8 @@ causes! {
         "a session key stands where the root key belongs";
     "key-of-another-node" [Rung::Authentic], false, authentic::another_node,
         "the MIC holds under the key of another node";
+    "join-request-signed-by-another-rule" [Rung::Authentic], false, authentic::misread,
+        "the root key is right, and the node computes the MIC in a way of its own";
     "root-key-unrelated" [Rung::Authentic], true, authentic::unrelated,
         "neither a claimed key nor anything near one signs the request";
     "dev-nonce-not-kept-across-power-loss" [Rung::Fresh], false, fresh::not_kept,
@@ -264,6 +275,10 @@ causes! {
         "the accept is made for an earlier request's DevNonce";
     "server-says-1.1-node-is-1.0" [Rung::Acceptable], false, acceptable::server_says_1_1,
         "the accept was made by the 1.1 rule, the node is 1.0.x";
+    "accept-made-by-another-rule" [Rung::Acceptable], false, acceptable::another_rule,
+        "the accept is signed or encrypted in a way that the standard does not know";
+    "accept-rule-and-opt-neg-disagree" [Rung::Acceptable], false, acceptable::opt_neg,
+        "the accept is signed by one version's rule, and OptNeg names the other";
     "join-nonce-went-back" [Rung::Acceptable], false, acceptable::join_nonce,
         "JoinNonce is not above the node's last";
     "cflist-type-does-not-fit-the-region" [Rung::Acceptable], false, acceptable::cflist_type,
@@ -276,6 +291,8 @@ causes! {
         "OptNeg is 0, yet the node's data verifies by the 1.1 rule only";
     "session-keys-derived-by-another-rule" [Rung::Proven], false, proven::another_rule,
         "the first uplink verifies under a misread derivation only";
+    "data-signed-by-another-rule" [Rung::Proven], false, proven::data_rule,
+        "the first uplink verifies under a misread MIC only";
     "node-opens-its-window-late" [Rung::Proven], false, proven::window_late,
         "the node's own log shows its windows off";
     "accept-sent-through-the-far-gateway" [Rung::Proven], false, proven::far_gateway,
@@ -294,6 +311,8 @@ causes! {
         "the downlink counter is not above the node's last";
     "application-key-out-of-step" [], false, after::payload::application_key,
         "the record's AppSKey is not the session's";
+    "payload-encrypted-by-another-rule" [], false, after::payload::another_cipher,
+        "the payload reads under another way of encrypting only";
     "commands-on-port-0-and-in-fopts-together" [], false, after::payload::commands_twice,
         "MAC commands in FOpts and on FPort 0 in one frame";
     "frame-size-over-the-limit" [], false, after::payload::too_long,
@@ -310,4 +329,17 @@ causes! {
         "timed downlinks are refused for want of GPS time";
     "dev-addr-outside-the-servers-range" [], false, after::downlinks::foreign_address,
         "the DevAddr belongs to another NetID";
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ladder::misreading;
+
+    #[test]
+    fn every_misreading_means_a_cause_of_the_table() {
+        for row in misreading::rows() {
+            assert!(Cause::by_id(row.cause).is_some(), "{}: {}", row.id, row.cause);
+        }
+    }
 }

@@ -4,7 +4,7 @@
 use super::{
     Judgement, Rung, State,
     case::{Case, LabelledRoot},
-    cause::{Certainty, Finding},
+    cause::{Certainty, Finding, certainty_of},
     misreading::{self, Heard, Join, SessionCase, Side},
     timely::asked_at,
     words::{channels, count, mhz, place, seconds},
@@ -245,6 +245,21 @@ fn explore(
     session: &Session,
     failing: &[&DataFrame],
 ) -> Option<misreading::Finding> {
+    let frames: Vec<(&DataFrame, u32)> =
+        failing.iter().map(|frame| (*frame, u32::from(frame.fcnt))).collect();
+    as_case(case, attempt, session, &frames, |session| {
+        misreading::explore_session(session).findings().first().cloned()
+    })
+}
+
+/// Hands a session, and all that its keys can come from, to an explorer.
+pub(super) fn as_case<T>(
+    case: &Case<'_>,
+    attempt: &Attempt,
+    session: &Session,
+    frames: &[(&DataFrame, u32)],
+    with: impl FnOnce(&SessionCase<'_>) -> Option<T>,
+) -> Option<T> {
     let Origin::Accept { answer, .. } = session.origin else { return None };
     let opening = case.own_opening(attempt.answers.get(answer)?)?;
     let roots = case.known_roots();
@@ -270,18 +285,18 @@ fn explore(
             })
         })
         .collect();
-    let frames: Vec<Heard<'_>> = failing
+    let frames: Vec<Heard<'_>> = frames
         .iter()
         .take(8)
-        .map(|frame| Heard {
+        .map(|(frame, fcnt)| Heard {
             frame,
-            fcnt: u32::from(frame.fcnt),
+            fcnt: *fcnt,
             conf_fcnt: None,
             tx_dr: None,
             tx_ch: None,
         })
         .collect();
-    let answer = misreading::explore_session(&SessionCase {
+    let session = SessionCase {
         root: root.as_known(),
         others: &others,
         accept: &opening.opened.accept,
@@ -295,8 +310,8 @@ fn explore(
         other_nonces: &other_nonces,
         other_joins: &other_joins,
         frames: &frames,
-    });
-    answer.findings().first().cloned()
+    };
+    with(&session)
 }
 
 pub(super) fn another_rule(case: &Case<'_>) -> Option<Finding> {
@@ -306,17 +321,31 @@ pub(super) fn another_rule(case: &Case<'_>) -> Option<Finding> {
     if let Some(finding) = lawless_1_0(case) {
         return Some(finding);
     }
+    misread(case, "session-keys-derived-by-another-rule", "derivation")
+}
+
+pub(super) fn data_rule(case: &Case<'_>) -> Option<Finding> {
+    if ignores_fallback(case).is_some() || lawless_1_0(case).is_some() {
+        return None;
+    }
+    misread(case, "data-signed-by-another-rule", "MIC")
+}
+
+/// The first data verifies under a mistake that means this cause before any other.
+fn misread(case: &Case<'_>, id: &str, thing: &str) -> Option<Finding> {
     let (index, found) = explored(case)?;
+    if found.mistakes.first().is_none_or(|row| row.cause != id) {
+        return None;
+    }
     let what: Vec<&str> = found.mistakes.iter().map(|row| row.what).collect();
     let who = match found.side {
         Side::Node => "the node",
         Side::Server => "the server",
         Side::CannotTell { .. } => "one side (which one, the evidence does not decide)",
     };
-    let certainty = match found.odds {
-        odds if odds < 1e-6 && found.is_of_one_cause() => Certainty::Certain,
-        odds if odds < 1e-3 => Certainty::Likely,
-        _ => Certainty::Possible,
+    let certainty = match certainty_of(found.odds) {
+        Certainty::Certain if !found.is_of_one_cause() => Certainty::Likely,
+        certainty => certainty,
     };
     let mut finding = Finding::new(
         certainty,
@@ -324,7 +353,9 @@ pub(super) fn another_rule(case: &Case<'_>) -> Option<Finding> {
             "the accept is good, and the first data verifies only if {who} {}",
             what.join(", and ")
         ),
-        "mend the derivation on the side named; the standard's block is shown by `handfast keys`",
+        format!(
+            "mend the {thing} on the side named; `handfast keys` shows what the standard derives"
+        ),
     );
     for row in &found.mistakes {
         finding.add(format!("the standard: {}", row.standard));

@@ -2,7 +2,7 @@
 
 use super::super::{
     case::Case,
-    cause::{Certainty, Finding},
+    cause::{Certainty, Finding, certainty_of},
     misreading::{self, FOptsCase, Heard},
     words::{channels, count, place},
 };
@@ -174,11 +174,11 @@ pub(in super::super) fn fopts_rule(case: &Case<'_>) -> Option<Finding> {
             misreading::Side::Server => "the server",
             misreading::Side::CannotTell { .. } => "the sender",
         };
-        let certainty = match found.odds {
-            odds if odds < 1e-6 => Certainty::Certain,
-            odds if odds < 1e-3 => Certainty::Likely,
-            _ => Certainty::Possible,
-        };
+        // Where both sides follow the older text they agree, and nothing is lost.
+        if matches!(found.side, misreading::Side::CannotTell { .. }) {
+            continue;
+        }
+        let certainty = certainty_of(found.odds);
         let mut finding = Finding::new(
             certainty,
             format!("FOpts parse as MAC commands only if {who} {}", what.join(", and ")),

@@ -2,14 +2,16 @@
 
 use super::super::{
     case::Case,
-    cause::{Certainty, Finding},
+    cause::{Certainty, Finding, certainty_of},
+    misreading::{self, Criterion, PayloadCase},
+    proven,
     words::{count, place},
 };
 use crate::{
     crypto::cipher::{PayloadKey, payload_unverified},
     frame::{FaultKind, MacVersion},
     key::AppSKey,
-    trace::{Data, DataSeen, Session},
+    trace::{Data, DataSeen, Origin, Session},
 };
 
 /// Data of a session that carries an application payload.
@@ -188,4 +190,55 @@ pub(in super::super) fn too_long(case: &Case<'_>) -> Option<Finding> {
         ));
     }
     Some(finding)
+}
+
+/// Octets of text that noise does not make by accident.
+const TELLING_TEXT: usize = 12;
+
+pub(in super::super) fn another_cipher(case: &Case<'_>) -> Option<Finding> {
+    for session in &case.node.sessions {
+        let Origin::Accept { attempt, .. } = session.origin else { continue };
+        let frames: Vec<(&crate::frame::DataFrame, u32)> = app_frames(session)
+            .into_iter()
+            .map(|seen| (seen.data.frame(), seen.held.fcnt))
+            .collect();
+        let octets: usize =
+            frames.iter().filter_map(|(f, _)| f.payload.as_ref()).map(|p| p.frm.len()).sum();
+        if octets < TELLING_TEXT {
+            continue;
+        }
+        let attempt = case.node.attempts.get(attempt)?;
+        let criterion = Criterion::PrintableAscii;
+        let found = proven::as_case(case, attempt, session, &frames, |session| {
+            let answer = misreading::explore_payload(&PayloadCase {
+                session: *session,
+                at_hand: None,
+                criterion,
+            });
+            answer.findings().first().cloned()
+        });
+        let Some(found) = found else { continue };
+        if found.mistakes.first().is_none_or(|row| row.cause != "payload-encrypted-by-another-rule")
+        {
+            continue;
+        }
+        let what: Vec<&str> = found.mistakes.iter().map(|row| row.what).collect();
+        let mut finding = Finding::new(
+            certainty_of(found.odds),
+            format!(
+                "the MIC holds, and the payload reads only if the node {}",
+                what.join(", and ")
+            ),
+            "mend the encryption of FRMPayload on the node: the key stream of AppSKey, blocks A_i \
+             from i = 1, the whole counter",
+        );
+        finding.add(format!("the criterion: {}", criterion.name()));
+        for row in &found.mistakes {
+            finding.add(format!("the standard: {}", row.standard));
+        }
+        finding.add(format!("it holds for {}", count(found.held, "payload")));
+        finding.odds = Some(found.odds);
+        return Some(finding);
+    }
+    None
 }

@@ -7,7 +7,7 @@ use crate::ladder::misreading::recipe::{
 };
 
 const CAUSE: &str = "accept-made-by-another-rule";
-const OTHER_REQUEST: &str = "accept-answers-another-request";
+const OTHER_REQUEST: &str = "accept-answers-another-attempt";
 const RULE: &str = "accept-rule-and-opt-neg-disagree";
 
 rows! { Accept Server;
