@@ -208,16 +208,25 @@ pub(super) fn not_on_record(case: &Case<'_>) -> Option<Finding> {
     // A stranger beside an empty roster is just a stranger.
     if case.entry.is_none() {
         let attempt = case.node.attempts.first()?;
-        if case.roster.nodes.is_empty() || attempt.heard.decoded.frame.is_none() {
+        let dev_eui = attempt.ask.dev_eui()?;
+        // Neighbours are no fault; a node of the roster that is not heard may be this one.
+        let missing = case.trace.nodes.iter().any(|node| {
+            node.index.is_some()
+                && node.attempts.is_empty()
+                && node.sessions.iter().all(|s| s.frames.is_empty())
+        });
+        if !missing {
             return None;
         }
-        let dev_eui = attempt.ask.dev_eui()?;
         if case.node.attempts.iter().any(|a| !a.answers.is_empty()) {
             return None;
         }
         let mut finding = Finding::new(
             Certainty::Possible,
-            format!("{dev_eui} is on no roster, and no claim resembles it"),
+            format!(
+                "{dev_eui} is on no roster and no claim resembles it, while a node of the roster \
+                 is not heard"
+            ),
             "if it is yours, register what the node sends; if not, it is a neighbour's and needs \
              nothing",
         );

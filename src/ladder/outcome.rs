@@ -52,12 +52,8 @@ pub(super) fn of(case: &Case<'_>, causes: &[Verdict]) -> Outcome {
         return Outcome::Joined;
     }
     if case.node.attempts.is_empty() {
-        return match (authentic_data, case.node.misshapen.is_empty()) {
-            // Data of a session whose join came before the capture.
-            (true, _) => Outcome::Session,
-            (false, true) => Outcome::NotHeard,
-            (false, false) => Outcome::NeverJoined,
-        };
+        // Data without a join is of a session that began before the capture.
+        return if authentic_data { Outcome::Session } else { Outcome::NotHeard };
     }
     let led_away = causes.iter().any(|v| LED_AWAY.contains(&v.cause.id));
     let whole = (0..case.judged.len()).any(|i| {

@@ -109,7 +109,11 @@ pub(super) fn too_late(case: &Case<'_>) -> Option<Finding> {
     let said = !late.is_empty();
     late.extend(unsaid);
     let (_, _, by) = *late.first()?;
-    if late.iter().any(|(_, answer, _)| wrapped(answer).is_some()) && by.is_none() {
+    // Without times a wrap or a restart explains the gateway's word as well.
+    if by.is_none()
+        && (late.iter().any(|(_, answer, _)| wrapped(answer).is_some())
+            || restarted(case).is_some())
+    {
         return None;
     }
     let worst = late.iter().filter_map(|l| l.2).max();
@@ -201,7 +205,7 @@ pub(super) fn restarted(case: &Case<'_>) -> Option<Finding> {
         let asked = asked_at(attempt, answer).line;
         let restart = trace.restarts.iter().find(|r| r.before >= asked || r.after > asked)?;
         // The counter went on until the request and not after: the slot belongs to what was.
-        let near = restart.before <= answer.sending.line.max(asked) && restart.after > asked;
+        let near = restart.before <= answer.sending.line.max(asked) && restart.after >= asked;
         near.then_some((*attempt, *answer, restart))
     });
     let (attempt, answer, restart) = found?;

@@ -14,7 +14,9 @@ use crate::{
         derive::{self, SessionKeys},
         mic,
     },
-    frame::{DataFrame, Direction, Frame, OpenedJoinAccept, SealedJoinAccept, decode},
+    frame::{
+        DataFrame, Direction, FType, Field, Frame, OpenedJoinAccept, SealedJoinAccept, decode,
+    },
     id::{DevAddr, DevEui, Eui64, JoinEui},
     intake::{Crc, Datagram, Downlink, Uplink, When},
     key::{AppKey, NwkKey},
@@ -438,15 +440,29 @@ impl<'r> Tracer<'r> {
 
     /// A frame that is neither a whole request nor data: kept with the node it may belong to.
     fn misshapen(&mut self, heard: Transmission) -> Option<Slot> {
-        let fields = &heard.decoded;
-        let dev_eui = fields
-            .octets_of(crate::frame::Field::DevEui)
+        let decoded = &heard.decoded;
+        if decoded.mhdr()?.ftype() != FType::JoinRequest {
+            return None;
+        }
+        let stated = decoded
+            .octets_of(Field::DevEui)
             .and_then(|octets| <[u8; 8]>::try_from(octets).ok())
-            .map(Eui64::from_wire)?;
-        let &index = self.by_dev_eui.get(&dev_eui)?.first()?;
+            .and_then(|octets| self.by_dev_eui.get(&Eui64::from_wire(octets))?.first().copied());
+        // A field left out or put in moves the DevEUI: look for it anywhere.
+        let index = stated.or_else(|| self.named_within(&decoded.octets))?;
         let node = self.node(index)?;
         node.misshapen.push(heard);
         Some(Slot::Misshapen(index, node.misshapen.len() - 1))
+    }
+
+    /// The only node of the roster whose DevEUI stands somewhere in these octets.
+    fn named_within(&self, octets: &[u8]) -> Option<usize> {
+        let places = octets.windows(8).filter_map(|w| <[u8; 8]>::try_from(w).ok());
+        let mut named = places
+            .flat_map(|w| [Eui64::from_wire(w), Eui64::new(w)])
+            .filter_map(|eui| self.by_dev_eui.get(&eui)?.first().copied());
+        let first = named.next()?;
+        named.all(|other| other == first).then_some(first)
     }
 
     // --- downlinks ------------------------------------------------------------------------
