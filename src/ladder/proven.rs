@@ -136,7 +136,9 @@ fn led_away(case: &Case<'_>, index: usize) -> bool {
 }
 
 pub(super) fn cflist_wrong_channels(case: &Case<'_>) -> Option<Finding> {
-    let index = (0..case.node.attempts.len()).find(|i| led_away(case, *i))?;
+    let Some(index) = (0..case.node.attempts.len()).find(|i| led_away(case, *i)) else {
+        return frequencies_unheard(case);
+    };
     let (opened, theirs, octets) = cflist_against_gateway(case, index)?;
     let plan = case.plan?;
     let want = ChannelMask::from_channels(theirs.iter().copied()).padded(plan.mask_words());
@@ -175,6 +177,43 @@ pub(super) fn cflist_wrong_channels(case: &Case<'_>) -> Option<Finding> {
     let silent = case.node.attempts.len();
     finding.add(format!("{} joined, no data of any of the addresses given", count(silent, "time")));
     Some(finding)
+}
+
+/// A CFList of frequencies that the gateway does not receive, and the frames lost on them.
+fn frequencies_unheard(case: &Case<'_>) -> Option<Finding> {
+    for session in &case.node.sessions {
+        let Some(list) = case.accept_of(session).and_then(|a| a.cf_list) else { continue };
+        if list.kind() != CfListType::Frequencies {
+            continue;
+        }
+        let Some((_, heard)) = session.uplinks().next() else { continue };
+        let Some(gateway) = case.gateway(heard.first().gateway) else { continue };
+        let opened: Vec<u32> = list.frequencies().filter(|hz| *hz > 0).collect();
+        let unheard: Vec<u32> =
+            opened.iter().filter(|hz| !gateway.listens.contains(hz)).copied().collect();
+        let Some((came, sent)) = super::on_plan::received_share(session) else { continue };
+        // One listened channel has a cause of its own.
+        if gateway.listens.len() < 2 || unheard.is_empty() || sent < 8 || came * 4 > sent * 3 {
+            continue;
+        }
+        let list: Vec<String> = unheard.iter().map(|hz| mhz(*hz)).collect();
+        let mut finding = Finding::new(
+            Certainty::Likely,
+            format!(
+                "the accept's CFList opens {}, which the gateway does not receive: {came} of {sent} \
+                 frames came",
+                list.join(", ")
+            ),
+            "send the frequencies that the gateway receives, or set the gateway to those of the list",
+        );
+        finding.add(format!(
+            "{} of the list's {} frequencies are unheard",
+            unheard.len(),
+            opened.len()
+        ));
+        return Some(finding);
+    }
+    None
 }
 
 fn told(opened: &[u16]) -> String {
