@@ -191,16 +191,16 @@ fn frequencies_unheard(case: &Case<'_>) -> Option<Finding> {
         let opened: Vec<u32> = list.frequencies().filter(|hz| *hz > 0).collect();
         let unheard: Vec<u32> =
             opened.iter().filter(|hz| !gateway.listens.contains(hz)).copied().collect();
-        let Some((came, sent)) = super::on_plan::received_share(session) else { continue };
+        let Some((received, sent)) = super::on_plan::received_share(session) else { continue };
         // One listened channel has a cause of its own.
-        if gateway.listens.len() < 2 || unheard.is_empty() || sent < 8 || came * 4 > sent * 3 {
+        if gateway.listens.len() < 2 || unheard.is_empty() || sent < 8 || received * 4 > sent * 3 {
             continue;
         }
         let list: Vec<String> = unheard.iter().map(|hz| mhz(*hz)).collect();
         let mut finding = Finding::new(
             Certainty::Likely,
             format!(
-                "the accept's CFList opens {}, which the gateway does not receive: {came} of {sent} \
+                "the accept's CFList opens {}, which the gateway does not receive: {received} of {sent} \
                  frames came",
                 list.join(", ")
             ),
