@@ -259,12 +259,13 @@ pub(super) fn power(case: &Case<'_>) -> Option<Finding> {
 
 pub(super) fn frequency(case: &Case<'_>) -> Option<Finding> {
     let mut refused = refusals(case, |e| *e == TxError::TxFreq);
-    // An unlawful frequency is the server's mistake, and rung 7's.
+    // An unlawful frequency is the server's mistake, and rung 7's; without a region who knows.
+    case.plan?;
     refused.retain(|(_, attempt, answer)| misses(case, attempt, answer).is_empty());
     let (_, _, first) = *refused.first()?;
     let hz = first.sending.freq_hz?;
     let mut finding = Finding::new(
-        if case.plan.is_some() { Certainty::Certain } else { Certainty::Possible },
+        Certainty::Certain,
         format!("the gateway refuses {}, the lawful frequency of this window", mhz(hz)),
         "set the gateway's transmit range to its region's band (it is set for another region, or \
          too narrow)",
