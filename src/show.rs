@@ -10,24 +10,9 @@ pub mod json;
 pub mod plan;
 pub mod text;
 
-use std::fmt;
+mod input;
 
-/// Where a frame was found, as a report names it.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub struct Input<'a> {
-    /// The name of the input: `argument`, `stdin`, a file.
-    pub name: &'a str,
-    /// The place of the frame in that input, from 0.
-    pub index: usize,
-}
-
-impl fmt::Display for Input<'_> {
-    /// Prints `argument 1`, `trace.txt, frame 1`: people count from 1.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let between = if self.name == "argument" { " " } else { ", frame " };
-        write!(f, "{}{between}{}", self.name, self.index + 1)
-    }
-}
+pub use input::{Input, Radio};
 
 /// How text is laid out.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
