@@ -4,6 +4,8 @@
 //! close the pipe early; that is no error. The exit status is an [`Exit`].
 
 pub mod airtime;
+pub mod compose;
+mod frame_keys;
 pub mod frames;
 pub mod id;
 pub mod key_options;
@@ -106,6 +108,8 @@ macro_rules! commands {
 commands! {
     /// Decode frames: every field, octet by octet
     Read(read::ReadArgs) = read::run;
+    /// Build a frame from its fields and keys, or from the JSON of `read`
+    Compose(compose::ComposeArgs) = compose::run;
     /// Derive every key of a join, a rejoin, a multicast group
     Keys(keys::KeysArgs) = keys::run;
     /// Show a region's channels, data rates and windows

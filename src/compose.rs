@@ -40,7 +40,7 @@ pub use json::{Draft, JsonError, JsonFault, Remark, from_json};
 
 use crate::{
     frame::{Frame, Mic, Proprietary, RejoinRequest, SealedJoinAccept},
-    reading::Bunch,
+    reading::{Bunch, Context, CounterHint},
 };
 
 /// What a frame is to say.
@@ -138,17 +138,40 @@ impl Signature {
         compute: impl FnOnce() -> Result<Mic, ComposeError>,
     ) -> Result<Mic, ComposeError> {
         match self {
-            Self::Computed => compute(),
             Self::Given(mic) => Ok(*mic),
             Self::Kept { mic, with, renew } if with.as_ref().is_none_or(|w| w == signed) => {
                 Ok(if *renew { compute().unwrap_or(*mic) } else { *mic })
             }
-            Self::Kept { .. } => compute(),
+            Self::Computed | Self::Kept { .. } => compute(),
         }
     }
 }
 
 impl Recipe {
+    /// Returns what the frame is to be read with, so that the reading finds what went into it.
+    pub fn context(&self) -> Context {
+        match self {
+            Self::JoinAccept(recipe) => Context {
+                join_eui: recipe.bound.join_eui,
+                dev_eui: recipe.bound.dev_eui,
+                dev_nonce: recipe.bound.dev_nonce,
+                ..Context::default()
+            },
+            Self::Data(recipe) => {
+                // A MIC that was given may have been signed with anything.
+                let computed = recipe.signature == Signature::Computed;
+                Context {
+                    fcnt: Some(CounterHint(recipe.fcnt)),
+                    conf_fcnt: Some(recipe.context.conf_fcnt),
+                    tx_dr: computed.then_some(recipe.context.tx_dr),
+                    tx_ch: computed.then_some(recipe.context.tx_ch),
+                    ..Context::default()
+                }
+            }
+            _ => Context::default(),
+        }
+    }
+
     /// Returns the PHYPayload.
     ///
     /// # Errors

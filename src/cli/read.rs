@@ -4,15 +4,15 @@ use std::{io::IsTerminal, path::PathBuf};
 
 use super::{
     Failure, Screen, UsageError,
+    frame_keys::{FrameKeys, bunch},
     frames::{Frames, InputFrame, Met},
-    key_options::{KEYS_HELP, KeyOption, KeyOptions, KeySet, key_options},
+    key_options::{KEYS_HELP, KeyOptions},
     values,
 };
 use crate::{
     frame::{MacVersion, decode},
     id::{DevEui, DevNonce, JoinEui},
-    key::Aes128Key,
-    reading::{Context, CounterHint, KeyRing, KeyRole, SessionMemory, Source},
+    reading::{Context, CounterHint, KeyRing, SessionMemory},
     roster,
     show::{json, text},
 };
@@ -35,7 +35,7 @@ pub struct ReadArgs {
     pub json: bool,
     /// Keys.
     #[command(flatten)]
-    pub keys: KeyOptions<ReadKeys>,
+    pub keys: KeyOptions<FrameKeys>,
     /// LoRaWAN version of the node: 1.0.0 to 1.0.4, 1.1
     #[arg(long, value_name = "VERSION", value_parser = values::mac_version, help_heading = WHAT)]
     pub mac_version: Option<MacVersion>,
@@ -75,55 +75,18 @@ Exit status: 1 when a MIC fails or a frame says what the standard forbids, 2 whe
 an input is not whole. RFU bits that are set, which receivers ignore, are listed
 as remarks and change nothing.";
 
-/// The keys that `read` takes.
-#[derive(Clone, Copy, Debug)]
-pub struct ReadKeys;
-
-impl KeySet for ReadKeys {
-    const OPTIONS: &'static [KeyOption] = key_options! {
-        "app-key" "Root key of 1.0.x; application root key of 1.1";
-        "nwk-key" "Network root key of 1.1";
-        "nwk-s-key" "Network session key of 1.0.x";
-        "app-s-key" "Application session key";
-        "f-nwk-s-int-key" "Session key of 1.1: forwarding half of an uplink's MIC";
-        "s-nwk-s-int-key" "Session key of 1.1: serving half, and downlinks";
-        "nwk-s-enc-key" "Session key of 1.1: FOpts and port 0";
-        "js-int-key" "Join key of 1.1, where NwkKey is not at hand";
-        "js-enc-key" "Join key of 1.1, where NwkKey is not at hand";
-        "mc-nwk-s-key" "Network session key of a multicast group";
-        "mc-app-s-key" "Application session key of a multicast group";
-    };
-}
-
-/// The option of each role.
-const ROLES: &[(&str, KeyRole)] = &[
-    ("app-key", KeyRole::App),
-    ("nwk-key", KeyRole::Nwk),
-    ("nwk-s-key", KeyRole::NwkS),
-    ("app-s-key", KeyRole::AppS),
-    ("f-nwk-s-int-key", KeyRole::FNwkSInt),
-    ("s-nwk-s-int-key", KeyRole::SNwkSInt),
-    ("nwk-s-enc-key", KeyRole::NwkSEnc),
-    ("js-int-key", KeyRole::JsInt),
-    ("js-enc-key", KeyRole::JsEnc),
-    ("mc-nwk-s-key", KeyRole::McNwkS),
-    ("mc-app-s-key", KeyRole::McAppS),
-];
-
 impl ReadArgs {
     fn ring(&self, screen: &mut Screen) -> Result<KeyRing, UsageError> {
         let mut ring = KeyRing::default();
+        if !self.keys.is_empty() {
+            ring.add(bunch(&self.keys)?);
+        }
         if let Some(path) = &self.roster {
             let roster = roster::read_file(path)?;
             for warning in &roster.warnings {
                 screen.word("caution", &warning.to_string());
             }
             ring.add_roster(&roster);
-        }
-        for (long, role) in ROLES {
-            if let Some(key) = self.keys.key::<Aes128Key>(long)? {
-                ring.push(Source::default(), role.of(key));
-            }
         }
         Ok(ring)
     }

@@ -38,6 +38,9 @@ pub enum UsageError {
     /// A roster that is none, with all its faults.
     #[error(transparent)]
     Roster(#[from] RosterError),
+    /// A frame that cannot be composed.
+    #[error(transparent)]
+    Compose(#[from] super::compose::CannotCompose),
     /// Nothing to read.
     #[error("no frame given")]
     NoFrame,
@@ -138,6 +141,7 @@ impl UsageError {
             Self::Key { .. } => "a key is 32 hex digits, such as 2B7E151628AED2A6ABF7158809CF4F3C",
             Self::NoVariable { .. } => "export the variable first; its value is 32 hex digits",
             Self::File { .. } | Self::Roster(_) => return None,
+            Self::Compose(error) => return error.hint(),
             Self::NoFrame => {
                 "handfast read 0001000BFEFF0000023C2B1AFEFF00000202012E269CF5, or - for lines on \
                  standard input"

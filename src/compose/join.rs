@@ -52,7 +52,7 @@ enum Root<'a> {
 }
 
 /// Returns the root key of that role, or, when none is told, the one that is at hand.
-fn root<'a>(keys: &'a Bunch, role: Option<KeyRole>, step: Step) -> Result<Root<'a>, ComposeError> {
+fn root(keys: &Bunch, role: Option<KeyRole>, step: Step) -> Result<Root<'_>, ComposeError> {
     let app = || keys.app_key.as_ref().map(Root::App);
     let nwk = || keys.nwk_key.as_ref().map(Root::Nwk);
     let (found, wanted) = match role {

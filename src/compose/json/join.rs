@@ -189,7 +189,7 @@ fn cf_list(value: &Value) -> Result<CfList, JsonError> {
         let list = |name| value.get(name).and_then(Value::as_array);
         match value.get("type").and_then(Value::as_u64)? {
             0 => {
-                let lawful = |hz: &u32| hz % 100 == 0 && hz / 100 < 1 << 24;
+                let lawful = |hz: &u32| hz.is_multiple_of(100) && hz / 100 < 1 << 24;
                 let hz: Option<Vec<u32>> =
                     list("frequencies")?.iter().map(|v| number(v).filter(lawful)).collect();
                 hz.filter(|hz| hz.len() <= 5).map(|hz| CfList::of_frequencies(&hz))
