@@ -6,7 +6,7 @@
 //! | [`mic`] | the MIC of every message in every version |
 //! | [`once`] | one message's MIC under many keys, for the explorers |
 //! | [`cipher`] | FRMPayload, FOpts, and the Join-Accept turned both ways |
-//! | [`derive`] | session keys, JSIntKey and JSEncKey, multicast and relay keys |
+//! | [`mod@derive`] | session keys, JSIntKey and JSEncKey, multicast and relay keys |
 //! | [`wrap`] | RFC 3394 key wrap, as key envelopes use it |
 //!
 //! LoRaWAN computes with AES encryption alone on the node: a server *decrypts* a Join-Accept to

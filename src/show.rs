@@ -1,6 +1,6 @@
 //! Screens: reports become text or JSON. No decisions, clock, terminal or printing in here.
 //!
-//! Every renderer takes a report and a [`fmt::Write`]; width and colour are
+//! Every renderer takes a report and a [`std::fmt::Write`]; width and colour are
 //! arguments. `text` and `json` do not know each other, and JSON has types of its own, so that a
 //! field renamed in the library cannot change what scripts rely on.
 

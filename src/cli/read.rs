@@ -133,7 +133,12 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         }
     }
     if empty {
-        return Err(UsageError::NoFrame.into());
+        let files = args.files.iter().map(|path| path.display().to_string());
+        let inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
+        return Err(match inputs.join(", ") {
+            input if input.is_empty() || input == "-" => UsageError::NoFrame.into(),
+            input => UsageError::NoFrameIn { input }.into(),
+        });
     }
     Ok(())
 }

@@ -44,6 +44,12 @@ pub enum UsageError {
     /// Nothing to read.
     #[error("no frame given")]
     NoFrame,
+    /// Inputs without a frame.
+    #[error("no frame in {input}")]
+    NoFrameIn {
+        /// What was read.
+        input: String,
+    },
     /// A frame argument that is none.
     #[error("{option}: {error}")]
     Frame {
@@ -140,7 +146,7 @@ impl UsageError {
         let hint = match self {
             Self::Key { .. } => "a key is 32 hex digits, such as 2B7E151628AED2A6ABF7158809CF4F3C",
             Self::NoVariable { .. } => "export the variable first; its value is 32 hex digits",
-            Self::File { .. } | Self::Roster(_) => return None,
+            Self::File { .. } | Self::Roster(_) | Self::NoFrameIn { .. } => return None,
             Self::Compose(error) => return error.hint(),
             Self::NoFrame => {
                 "handfast read 0001000BFEFF0000023C2B1AFEFF00000202012E269CF5, or - for lines on \
