@@ -4,8 +4,10 @@
 //! close the pipe early; that is no error. The exit status is an [`Exit`].
 
 pub mod airtime;
+pub mod compose;
 pub mod diagnose;
 pub mod explain;
+mod frame_keys;
 pub mod frames;
 pub mod id;
 pub mod key_options;
@@ -116,6 +118,8 @@ commands! {
     Explain(explain::ExplainArgs) = explain::run;
     /// Decode frames: every field, octet by octet
     Read(read::ReadArgs) = read::run;
+    /// Build a frame from its fields and keys, or from the JSON of `read`
+    Compose(compose::ComposeArgs) = compose::run;
     /// Derive every key of a join, a rejoin, a multicast group
     Keys(keys::KeysArgs) = keys::run;
     /// Show a region's channels, data rates and windows

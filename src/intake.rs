@@ -27,5 +27,7 @@ pub use datagram::{Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Uplink, 
 pub use error::IntakeError;
 pub use forwarder::datagram_json;
 pub use frames::{Origin, SourcedFrame, TextItem, TextLines};
+#[cfg(feature = "cli")]
+pub(crate) use lines::{LINE_CAP, Lines, Raw};
 pub use note::{Note, Place, Remark};
 pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};

@@ -11,6 +11,9 @@
 //! | `context` | what is known beside the frame: counter, DevNonce, data rate |
 //! | `verdict` | the answer of a MIC check |
 //! | `join`, `data` | the checks themselves |
+//! | `commands` | the MAC commands of a frame |
+//! | `rostered` | the keys of a roster |
+//! | `session_memory` | the sessions that the joins of a stream make |
 //! | `problem` | what is wrong, and where |
 //!
 //! Why a MIC fails (a key with a slip, octets in the wrong order) is the ladder's question.
@@ -21,12 +24,15 @@ mod data;
 mod join;
 mod problem;
 mod ring;
+mod rostered;
+mod session_memory;
 mod verdict;
 
-pub use commands::{Commands, mac_commands};
+pub use commands::CommandList;
 pub use context::{Context, CounterHint, UPPER_HALVES};
 pub use problem::{Problem, Wrong};
 pub use ring::{Bunch, Key, KeyRing, KeyRole, Source};
+pub use session_memory::SessionMemory;
 pub use verdict::{MicRule, MicVerdict, Proof, Tried, Unchecked};
 
 use crate::{
@@ -36,6 +42,7 @@ use crate::{
         mic::JoinReqType,
     },
     frame::{Decoded, Direction, Frame, OpenedJoinAccept},
+    id::{DevEui, DevNonce, JoinEui},
 };
 
 /// A frame and all that the keys at hand tell of it.
@@ -69,7 +76,7 @@ pub struct Found {
     /// ConfFCnt of a 1.1 downlink that acknowledges.
     pub conf_fcnt: Option<u16>,
     /// The MAC commands, where they can be read.
-    pub commands: Option<Commands>,
+    pub commands: Option<CommandList>,
     /// What was found by search and not given.
     pub searched: Vec<Searched>,
     problems: Vec<Problem>,
@@ -101,8 +108,21 @@ pub struct Opened {
     pub key: &'static str,
     /// What it answers, where the MIC covers that.
     pub answers: Option<JoinReqType>,
+    /// What its MIC covers beside its own octets; only by the rule of 1.1.
+    pub bound: Option<Bound>,
     /// The session keys, where all that they are made of is known.
     pub session: Option<SessionKeys>,
+}
+
+/// What the MIC of a 1.1 Join-Accept covers beside its own octets, or what its keys are made of.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub struct Bound {
+    /// JoinEUI of the request.
+    pub join_eui: Option<JoinEui>,
+    /// DevEUI of the node, which JSIntKey and JSEncKey are made of.
+    pub dev_eui: Option<DevEui>,
+    /// DevNonce of the request, or its RJcount.
+    pub dev_nonce: Option<DevNonce>,
 }
 
 /// FRMPayload in clear.
@@ -163,30 +183,42 @@ pub enum Searched {
 /// ```
 pub fn read(decoded: Decoded, ring: &KeyRing, context: &Context) -> Reading {
     let unchecked = |why| Found::new(MicVerdict::Unchecked(why));
-    let mut found = match &decoded.frame {
+    let found = match &decoded.frame {
         Some(Frame::JoinRequest(request)) => join::request(request, ring, context),
-        Some(Frame::JoinAccept(sealed)) => join::accept(sealed, ring, context),
-        Some(Frame::RejoinRequest(request)) => join::rejoin(request, ring),
-        Some(Frame::Data(data)) => data::data(data, ring, context),
+        Some(Frame::JoinAccept(sealed)) => {
+            join::accept(sealed, ring.nearest(context.dev_eui, context.join_eui), context)
+        }
+        Some(Frame::RejoinRequest(request)) => join::rejoin(request, ring, None),
+        Some(Frame::Data(data)) => {
+            let bunches: Vec<_> = ring.sessions(data.dev_addr).collect();
+            data::data(data, &bunches, context)
+        }
         Some(Frame::Proprietary(_)) => unchecked(Unchecked::NoMic),
         None => unchecked(Unchecked::Cut),
     };
-    let mut problems: Vec<_> = decoded.faults.iter().map(Problem::from).collect();
-    problems.extend(decoded.stopped.iter().map(Problem::from));
-    problems.append(&mut found.problems);
-    problems.sort_by_key(|problem| problem.offset);
-    let named = decoded.mhdr().and_then(|mhdr| mhdr.ftype().direction());
-    Reading { direction: named.or(context.direction), decoded, found, problems }
+    Reading::of(decoded, found, context)
 }
 
 impl Reading {
+    fn of(decoded: Decoded, mut found: Found, context: &Context) -> Self {
+        let mut problems: Vec<_> = decoded.faults.iter().map(Problem::from).collect();
+        problems.extend(decoded.stopped.iter().map(Problem::from));
+        problems.append(&mut found.problems);
+        problems.sort_by_key(|problem| problem.offset);
+        let named = decoded.mhdr().and_then(|mhdr| mhdr.ftype().direction());
+        Self { direction: named.or(context.direction), decoded, found, problems }
+    }
+
     /// Returns whether the frame is cut short.
     pub const fn is_cut(&self) -> bool {
         self.decoded.stopped.is_some()
     }
 
     /// Returns whether anything is wrong: the MIC fails, or the standard forbids what is said.
+    ///
+    /// What [is but a remark](Problem::is_remark), such as RFU bits that are set, is nothing wrong.
     pub fn is_faulty(&self) -> bool {
-        matches!(self.found.mic, MicVerdict::Fails(_)) || !self.problems.is_empty()
+        let fails = matches!(self.found.mic, MicVerdict::Fails(_));
+        fails || self.problems.iter().any(|problem| !problem.is_remark())
     }
 }

@@ -1,6 +1,6 @@
 //! Screens: reports become text or JSON. No decisions, clock, terminal or printing in here.
 //!
-//! Every renderer takes a report and a [`fmt::Write`]; width and colour are
+//! Every renderer takes a report and a [`std::fmt::Write`]; width and colour are
 //! arguments. `text` and `json` do not know each other, and JSON has types of its own, so that a
 //! field renamed in the library cannot change what scripts rely on.
 
@@ -11,24 +11,9 @@ pub mod json;
 pub mod plan;
 pub mod text;
 
-use std::fmt;
+mod input;
 
-/// Where a frame was found, as a report names it.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub struct Input<'a> {
-    /// The name of the input: `argument`, `stdin`, a file.
-    pub name: &'a str,
-    /// The place of the frame in that input, from 0.
-    pub index: usize,
-}
-
-impl fmt::Display for Input<'_> {
-    /// Prints `argument 1`, `trace.txt, frame 1`: people count from 1.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let between = if self.name == "argument" { " " } else { ", frame " };
-        write!(f, "{}{between}{}", self.name, self.index + 1)
-    }
-}
+pub use input::{Input, Radio};
 
 /// How text is laid out.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]

@@ -137,13 +137,16 @@ fn a_join_of_1_1_is_proven_and_opened() {
                 "DevAddr": "0201bbda", "RxDelay": 1, "MIC": "3ccf1e13",
                 "DLSettings": {"OptNeg": true, "RX1DROffset": 0, "RX2DataRate": 3}},
             "mic": {"state": "holds", "key": "JSIntKey", "rule": "1.1"},
-            "decrypted_with": "NwkKey", "context": {"join_req_type": "ff"}}),
+            "decrypted_with": "NwkKey",
+            "context": {"join_req_type": "ff", "join_eui": "020000fffe0b0001",
+                "dev_eui": "020000fffe1a2b3c", "dev_nonce": 258}}),
     );
     let accept = ["208DB08CAB02D8DEDD56A23FEA6EA304BC", "--nwk-key", NWK_KEY, "--dev-nonce", "1"];
     assert_members(
         &[&accept[..], &who].concat(),
         &json!({"mic": {"state": "holds", "key": "JSIntKey"}, "decrypted_with": "JSEncKey",
-            "context": {"join_req_type": "00"}}),
+            "context": {"join_req_type": "00", "join_eui": "020000fffe0b0001",
+                "dev_eui": "020000fffe1a2b3c", "dev_nonce": 1}}),
     );
 }
 
@@ -227,7 +230,7 @@ fn one_damaged_line_does_not_hide_the_others_and_the_worst_status_wins() {
     let text = String::from_utf8(output.stdout).unwrap();
     let frames: Vec<Value> = text.lines().map(|l| serde_json::from_str(l).unwrap()).collect();
     assert_eq!(frames.len(), 2);
-    assert_eq!(frames[0]["input"], json!({"name": "stdin", "index": 0}));
+    assert_eq!(frames[0]["input"], json!({"name": "stdin", "index": 0, "line": 2}));
     assert_eq!(frames[1]["message"], "join-accept");
     assert_eq!(output.status.code(), Some(2));
     let words = String::from_utf8(output.stderr).unwrap();

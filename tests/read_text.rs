@@ -166,7 +166,7 @@ fn the_longest_frame_fits_its_columns() {
 fn one_of_several_frames_has_a_name() {
     let found = read(decode(&[0xE0]), &KeyRing::default(), &Context::default());
     let mut out = String::new();
-    let input = Input { name: "orchard.txt", index: 2 };
+    let input = Input { name: "orchard.txt", index: 2, ..Input::default() };
     reading(&mut out, Heading::Of(input), &found, Style::PLAIN).unwrap();
     assert!(out.starts_with("orchard.txt, frame 3: Proprietary frame, 1 octet\n"), "{out}");
 }

@@ -1,253 +1,259 @@
 //! Where the frames of a command come from: arguments, standard input, files.
 //!
-//! MERGE POINT: `intake` reads capture lines and frame texts; its `frame_text` takes the place of
-//! [`octets`], its line reader the place of [`Frames`]'s own. What a command sees stays [`InputFrame`].
+//! Files and standard input may hold capture lines and frames in hex or base64, mixed; no more than a
+//! line is held at a time. Whatever is not whole is told and passed over.
 
 use std::{
     fs::File,
-    io::{self, BufRead, BufReader, Read},
-    path::PathBuf,
+    io::{self, BufRead, BufReader},
+    path::{Path, PathBuf},
 };
 
-use base64::{Engine, alphabet, engine};
-
 use super::UsageError;
-use crate::frame::Direction;
-
-/// What a right frame text looks like.
-pub const FRAME_HINT: &str = "a frame is hex, with or without separators, or base64; `hex:` or \
-                              `base64:` in front decides";
-
-/// Octets of the longest line that is read; a frame has 255 octets at most.
-const MAX_LINE: u64 = 64 * 1024;
-
-/// Why a text is no frame.
-#[derive(Clone, Copy, Debug, Eq, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum FrameTextError {
-    /// Nothing there.
-    #[error("no octets: the text is empty")]
-    Empty,
-    /// Neither hex nor base64.
-    #[error("character {position} belongs neither to hex nor to base64")]
-    Character {
-        /// Which one, from 1.
-        position: usize,
+use crate::{
+    frame::Direction,
+    intake::{
+        Encoding, Leniency, Note, Origin, Remark, SourcedFrame, TextItem, TextLines, frame_text,
     },
-    /// Hex with half an octet.
-    #[error("{digits} hex digits: an octet has two, so one is missing or too many")]
-    OddDigits {
-        /// How many there are.
-        digits: usize,
-    },
-    /// Base64 that does not decode.
-    #[error("no hex, and no whole base64 text either")]
-    Base64,
-    /// A line longer than any frame.
-    #[error("the line is longer than {MAX_LINE} octets")]
-    TooLong,
-}
+    show::{Input, Radio},
+};
+
+/// Oddities of one input that are told one by one; a long capture may have one on every line.
+const NOTES_TOLD: u64 = 20;
 
 /// A frame as a command meets it.
-#[derive(Clone, Debug, Eq, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct InputFrame {
     /// The input: `argument`, `stdin`, a path.
     pub name: String,
-    /// The place of the frame in it, from 0.
+    /// The place of the frame among those of that input, from 0.
     pub index: usize,
     /// The line of a file or of standard input, from 1.
     pub line: Option<u64>,
-    /// The octets, or why there are none.
-    pub octets: Result<Vec<u8>, FrameTextError>,
+    /// The octets.
+    pub octets: Vec<u8>,
     /// The way it travelled, where the input says so.
     pub direction: Option<Direction>,
+    /// What the gateway says of it.
+    pub radio: Option<Radio>,
 }
 
-/// Reads a frame text: hex with any separators, or base64.
-///
-/// # Errors
-/// [`FrameTextError`] when it is neither.
-pub fn octets(text: &str) -> Result<Vec<u8>, FrameTextError> {
-    let text = text.trim();
-    if let Some(text) = text.strip_prefix("base64:") {
-        return base64(text);
+impl InputFrame {
+    /// Returns where it was found, for a report.
+    pub fn input(&self) -> Input<'_> {
+        let radio = self.radio.as_ref();
+        Input { name: &self.name, index: self.index, line: self.line, radio }
     }
-    let (text, forced) = match text.strip_prefix("hex:") {
-        Some(text) => (text, true),
-        None => (text, false),
-    };
-    let digits: String = text
-        .trim_start_matches("0x")
-        .chars()
-        .filter(|c| !matches!(c, ' ' | '\t' | '-' | ':' | ',' | '.'))
-        .collect();
-    if digits.is_empty() {
-        return Err(FrameTextError::Empty);
-    }
-    match digits.chars().position(|c| !c.is_ascii_hexdigit()) {
-        None if digits.len().is_multiple_of(2) => {
-            hex::decode(digits).map_err(|_| FrameTextError::Character { position: 1 })
+
+    /// Returns where it was found, in front of an error.
+    pub fn place(&self) -> String {
+        match self.line {
+            Some(line) => format!("{}, line {line}", self.name),
+            None => format!("{} {}", self.name, self.index + 1),
         }
-        None => Err(FrameTextError::OddDigits { digits: digits.len() }),
-        Some(_) if !forced => base64(text),
-        Some(position) => Err(FrameTextError::Character { position: position + 1 }),
     }
 }
 
-fn base64(text: &str) -> Result<Vec<u8>, FrameTextError> {
-    let config = engine::GeneralPurposeConfig::new()
-        .with_decode_padding_mode(engine::DecodePaddingMode::Indifferent);
-    let engine = engine::GeneralPurpose::new(&alphabet::STANDARD, config);
-    let bytes = engine.decode(text.trim()).map_err(|error| match error {
-        base64::DecodeError::InvalidByte(at, _) => FrameTextError::Character { position: at + 1 },
-        _ => FrameTextError::Base64,
-    })?;
-    if bytes.is_empty() { Err(FrameTextError::Empty) } else { Ok(bytes) }
+/// What a command meets in its inputs.
+#[derive(Debug)]
+pub enum Met {
+    /// A frame.
+    Frame(InputFrame),
+    /// Something that was accepted although it is not quite right.
+    Noted(String),
+    /// Something that is no frame, and was passed over.
+    Damaged {
+        /// Where, and what is wrong.
+        error: String,
+        /// What a right one looks like.
+        hint: Option<&'static str>,
+    },
+    /// An input that cannot be read.
+    Unreadable(UsageError),
 }
 
 /// One input of a command.
 #[derive(Clone, Debug, Eq, PartialEq)]
-enum Input {
+enum Source {
     Text(String),
     Stdin,
     File(PathBuf),
 }
 
-/// The frames of all inputs, one after another; no more than a line is held at a time.
+/// The frames of all inputs, one after another.
+#[derive(Debug)]
 pub struct Frames {
-    inputs: std::vec::IntoIter<Input>,
+    sources: std::vec::IntoIter<Source>,
     arguments: usize,
     open: Option<Lines>,
-}
-
-impl std::fmt::Debug for Frames {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Frames").field("inputs", &self.inputs).finish_non_exhaustive()
-    }
+    ready: std::collections::VecDeque<Met>,
 }
 
 struct Lines {
     name: String,
-    reader: Box<dyn BufRead>,
-    index: usize,
-    line: u64,
+    items: TextLines<Box<dyn BufRead>>,
+    frames: usize,
+    notes: u64,
+}
+
+impl std::fmt::Debug for Lines {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Lines").field("name", &self.name).finish_non_exhaustive()
+    }
 }
 
 impl Frames {
     /// Returns the frames of texts, of `-` for standard input, and of files.
     ///
-    /// A text that is no frame and names a file is taken for that file. Several texts of one octet
-    /// each are one frame whose quotes were forgotten.
+    /// A text that names a file and is no hex is taken for that file. Several texts of one octet each
+    /// are one frame whose quotes were forgotten.
     pub fn new(texts: &[String], files: &[PathBuf]) -> Self {
         let loose = texts.len() > 1
             && texts.iter().all(|t| t.len() <= 2 && t.bytes().all(|b| b.is_ascii_hexdigit()));
         let texts = if loose { vec![texts.join(" ")] } else { texts.to_vec() };
+        let is_hex = |text: &str| frame_text(text).is_ok_and(|t| t.encoding == Encoding::Hex);
         let texts = texts.into_iter().map(|text| match text.as_str() {
-            "-" => Input::Stdin,
-            path if octets(path).is_err() && std::path::Path::new(path).is_file() => {
-                Input::File(path.into())
-            }
-            _ => Input::Text(text),
+            "-" => Source::Stdin,
+            path if Path::new(path).is_file() && !is_hex(path) => Source::File(path.into()),
+            _ => Source::Text(text),
         });
         let files = files.iter().map(|path| {
-            if path.as_os_str() == "-" { Input::Stdin } else { Input::File(path.clone()) }
+            if path.as_os_str() == "-" { Source::Stdin } else { Source::File(path.clone()) }
         });
-        let inputs: Vec<_> = texts.chain(files).collect();
-        Self { inputs: inputs.into_iter(), arguments: 0, open: None }
+        let sources: Vec<_> = texts.chain(files).collect();
+        let (open, ready) = (None, std::collections::VecDeque::new());
+        Self { sources: sources.into_iter(), arguments: 0, open, ready }
     }
 
     /// Returns whether there is at most one frame, which then needs no heading.
     pub fn is_single(&self) -> bool {
-        matches!(self.inputs.as_slice(), [Input::Text(_)])
+        matches!(self.sources.as_slice(), [Source::Text(_)])
     }
 
-    fn open(&mut self, input: Input) -> Result<Option<InputFrame>, UsageError> {
-        let (name, reader): (_, Box<dyn BufRead>) = match input {
-            Input::Text(text) => {
-                let index = self.arguments;
-                self.arguments += 1;
-                let name = "argument".to_owned();
-                let octets = octets(&text);
-                return Ok(Some(InputFrame { name, index, line: None, octets, direction: None }));
-            }
-            Input::Stdin => ("stdin".into(), Box::new(BufReader::new(io::stdin()))),
-            Input::File(path) => match File::open(&path) {
+    fn open(&mut self, source: Source) {
+        let (name, reader): (_, Box<dyn BufRead>) = match source {
+            Source::Text(text) => return self.argument(&text),
+            Source::Stdin => ("stdin".into(), Box::new(BufReader::new(io::stdin()))),
+            Source::File(path) => match File::open(&path) {
                 Ok(file) => (path.display().to_string(), Box::new(BufReader::new(file))),
-                Err(error) => return Err(UsageError::File { path, error }),
+                Err(error) => {
+                    let error = UsageError::File { path, error };
+                    return self.ready.push_back(Met::Unreadable(error));
+                }
             },
         };
-        self.open = Some(Lines { name, reader, index: 0, line: 0 });
-        Ok(None)
+        self.open = Some(Lines { name, items: TextLines::new(reader), frames: 0, notes: 0 });
+    }
+
+    fn argument(&mut self, text: &str) {
+        let index = self.arguments;
+        self.arguments += 1;
+        let (name, place) = ("argument".to_owned(), format!("argument {}", index + 1));
+        match frame_text(text) {
+            Ok(text) => {
+                self.ready.extend(text.leniencies.iter().map(|l| Met::Noted(lenient(&place, l))));
+                let (line, direction, radio) = (None, None, None);
+                let octets = text.octets;
+                let frame = InputFrame { name, index, line, octets, direction, radio };
+                self.ready.push_back(Met::Frame(frame));
+            }
+            Err(error) => {
+                let hint = Some(error.hint());
+                let error = format!("{place}: {error}");
+                self.ready.push_back(Met::Damaged { error, hint });
+            }
+        }
     }
 }
 
 impl Iterator for Frames {
-    type Item = Result<InputFrame, UsageError>;
+    type Item = Met;
 
-    fn next(&mut self) -> Option<Self::Item> {
+    fn next(&mut self) -> Option<Met> {
         loop {
-            if let Some(lines) = &mut self.open {
-                match lines.next() {
-                    Some(frame) => return Some(frame),
-                    None => self.open = None,
-                }
+            if let Some(met) = self.ready.pop_front() {
+                return Some(met);
             }
-            let input = self.inputs.next()?;
-            match self.open(input) {
-                Ok(Some(frame)) => return Some(Ok(frame)),
-                Ok(None) => {}
-                Err(error) => return Some(Err(error)),
+            let Some(lines) = &mut self.open else {
+                let source = self.sources.next()?;
+                self.open(source);
+                continue;
+            };
+            match lines.items.next() {
+                Some(Ok(item)) => lines.take(item, &mut self.ready),
+                Some(Err(error)) => {
+                    let path = lines.name.clone().into();
+                    self.ready.push_back(Met::Unreadable(UsageError::File { path, error }));
+                    self.open = None;
+                }
+                None => {
+                    let more = lines.notes.saturating_sub(NOTES_TOLD);
+                    if more > 0 {
+                        let text = format!("{}: {more} more of the like", lines.name);
+                        self.ready.push_back(Met::Noted(text));
+                    }
+                    self.open = None;
+                }
             }
         }
     }
 }
 
 impl Lines {
-    /// Returns the next frame; blank lines and those that begin with `#` are none.
-    fn next(&mut self) -> Option<Result<InputFrame, UsageError>> {
-        loop {
-            let mut line = Vec::new();
-            let read = self.reader.by_ref().take(MAX_LINE).read_until(b'\n', &mut line);
-            let whole = match read {
-                Ok(0) => return None,
-                Ok(_) => {
-                    line.ends_with(b"\n") || (line.len() as u64) < MAX_LINE || self.skip_rest()
+    fn take(&mut self, item: TextItem, ready: &mut std::collections::VecDeque<Met>) {
+        let place = |line| format!("{}, line {line}", self.name);
+        match item {
+            TextItem::Frame(frame) => {
+                if let Origin::Text(text) = &frame.origin {
+                    let place = place(frame.line);
+                    for leniency in &text.leniencies {
+                        self.notes += 1;
+                        if self.notes <= NOTES_TOLD {
+                            ready.push_back(Met::Noted(lenient(&place, leniency)));
+                        }
+                    }
                 }
-                Err(error) => {
-                    let path = self.name.clone().into();
-                    return Some(Err(UsageError::File { path, error }));
-                }
-            };
-            self.line += 1;
-            let text = String::from_utf8_lossy(&line);
-            let text = text.trim();
-            if text.is_empty() || text.starts_with('#') {
-                continue;
+                let index = self.frames;
+                self.frames += 1;
+                ready.push_back(Met::Frame(sourced(&self.name, index, frame)));
             }
-            let octets = if whole { octets(text) } else { Err(FrameTextError::TooLong) };
-            let (name, index, line) = (self.name.clone(), self.index, Some(self.line));
-            self.index += 1;
-            return Some(Ok(InputFrame { name, index, line, octets, direction: None }));
+            TextItem::Noted { line, note } => {
+                let error = format!("{}: {note}", place(line));
+                if note.loses_a_frame() {
+                    ready.push_back(Met::Damaged { error, hint: hint(&note) });
+                } else {
+                    self.notes += 1;
+                    if self.notes <= NOTES_TOLD {
+                        ready.push_back(Met::Noted(error));
+                    }
+                }
+            }
+            TextItem::Skipped { line, why } => {
+                let error = format!("{}: {why}", place(line));
+                ready.push_back(Met::Damaged { error, hint: Some(why.hint()) });
+            }
         }
     }
+}
 
-    /// Drops the rest of a line that is too long, and returns whether there was none.
-    fn skip_rest(&mut self) -> bool {
-        let mut nothing = true;
-        loop {
-            let (used, end) = match self.reader.fill_buf() {
-                Ok([]) | Err(_) => return nothing,
-                Ok(buffer) => match buffer.iter().position(|&b| b == b'\n') {
-                    Some(at) => (at + 1, true),
-                    None => (buffer.len(), false),
-                },
-            };
-            nothing = nothing && used == 1 && end;
-            self.reader.consume(used);
-            if end {
-                return nothing;
-            }
-        }
+fn sourced(name: &str, index: usize, frame: SourcedFrame) -> InputFrame {
+    let (line, direction, radio) = (Some(frame.line), frame.direction(), Radio::of(&frame));
+    let octets = match frame.origin {
+        Origin::Text(text) => text.octets,
+        Origin::Uplink(uplink) => uplink.octets,
+        Origin::Downlink(downlink) => downlink.octets,
+    };
+    InputFrame { name: name.to_owned(), index, line, octets, direction, radio }
+}
+
+fn lenient(place: &str, leniency: &Leniency) -> String {
+    format!("{place}: {leniency}; it was taken")
+}
+
+const fn hint(note: &Note) -> Option<&'static str> {
+    match &note.remark {
+        Remark::Data(error) => Some(error.hint()),
+        _ => None,
     }
 }
 
@@ -256,31 +262,20 @@ mod tests {
     use super::*;
 
     #[test]
-    fn hex_with_any_separators_is_a_frame() {
-        for text in ["40 da bb", "40-DA-BB", "40:da:bb", "0x40dabb", "hex:40dabb", "QNq7"] {
-            assert_eq!(octets(text), Ok(vec![0x40, 0xDA, 0xBB]), "{text}");
-        }
-    }
-
-    #[test]
-    fn what_is_valid_as_both_is_hex_unless_the_prefix_says_otherwise() {
-        assert_eq!(octets("deadbeef").unwrap().len(), 4);
-        assert_eq!(octets("base64:deadbeef").unwrap().len(), 6);
-    }
-
-    #[test]
-    fn a_damaged_text_says_where() {
-        assert_eq!(octets("40dab"), Err(FrameTextError::OddDigits { digits: 5 }));
-        assert_eq!(octets("hex:40zz"), Err(FrameTextError::Character { position: 3 }));
-        assert_eq!(octets("40da!b"), Err(FrameTextError::Character { position: 5 }));
-        assert_eq!(octets(" "), Err(FrameTextError::Empty));
-    }
-
-    #[test]
     fn octets_whose_quotes_were_forgotten_are_one_frame() {
         let texts: Vec<_> = ["40", "da", "BB"].map(String::from).into();
-        let frames: Vec<_> = Frames::new(&texts, &[]).map(Result::unwrap).collect();
-        assert_eq!(frames.len(), 1);
-        assert_eq!(frames[0].octets, Ok(vec![0x40, 0xDA, 0xBB]));
+        let met: Vec<_> = Frames::new(&texts, &[]).collect();
+        let [Met::Frame(frame)] = met.as_slice() else { panic!("{met:?}") };
+        assert_eq!(frame.octets, [0x40, 0xDA, 0xBB]);
+    }
+
+    #[test]
+    fn what_is_not_quite_right_is_told_before_the_frame() {
+        let met: Vec<_> = Frames::new(&["QNq7AA".into(), "40da!b".into()], &[]).collect();
+        let [Met::Noted(note), Met::Frame(_), Met::Damaged { error, .. }] = met.as_slice() else {
+            panic!("{met:?}")
+        };
+        assert_eq!(note, "argument 1: base64 without its padding; it was taken");
+        assert!(error.starts_with("argument 2: character 5 "), "{error}");
     }
 }

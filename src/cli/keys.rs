@@ -1,7 +1,7 @@
 //! `keys`: every key of a join, of a rejoin, of a multicast group, of a key envelope.
 
 use super::{
-    Failure, Screen, UsageError, frames,
+    Failure, Screen, UsageError,
     key_options::{KEYS_HELP, KeyOption, KeyOptions, KeySet, key_options},
     usage::Missing,
     values,
@@ -10,6 +10,7 @@ use crate::{
     crypto::{Block, mic::JoinReqType},
     frame::{Frame, JoinAccept, RejoinBody, decode},
     id::{DevAddr, DevEui, DevNonce, JoinEui, JoinNonce, NetId},
+    intake::frame_text,
     key::{AppKey, NwkKey, SNwkSIntKey},
     key_sheet::{Join10, Join11, KeySheet, Multicast, Nonce},
     reading::{Context, Key, KeyRing, MicRule, MicVerdict, Reading, Source, Unchecked, read},
@@ -154,7 +155,8 @@ impl KeysArgs {
 }
 
 fn hex_of(option: &'static str, text: &str) -> Result<Vec<u8>, UsageError> {
-    frames::octets(text).map_err(|error| UsageError::Frame { option, error })
+    let text = frame_text(text).map_err(|error| UsageError::Frame { option, error })?;
+    Ok(text.octets)
 }
 
 /// Derives from values, or says which are missing and where they stand.

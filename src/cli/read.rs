@@ -4,34 +4,38 @@ use std::{io::IsTerminal, path::PathBuf};
 
 use super::{
     Failure, Screen, UsageError,
-    frames::{FRAME_HINT, Frames, InputFrame},
-    key_options::{KEYS_HELP, KeyOption, KeyOptions, KeySet, key_options},
+    frame_keys::{FrameKeys, bunch},
+    frames::{Frames, InputFrame, Met},
+    key_options::{KEYS_HELP, KeyOptions},
     values,
 };
 use crate::{
     frame::{MacVersion, decode},
     id::{DevEui, DevNonce, JoinEui},
-    key::Aes128Key,
-    reading::{Context, CounterHint, KeyRing, KeyRole, Source, read},
-    show::{Input, json, text},
+    reading::{Context, CounterHint, KeyRing, SessionMemory},
+    roster,
+    show::{json, text},
 };
 
 /// Arguments of `read`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = format!("{EXAMPLES}\n\n{KEYS_HELP}"))]
+#[command(after_help = format!("{EXAMPLES}\n\n{KEYS_HELP}\n\n{EXIT_HELP}"))]
 pub struct ReadArgs {
-    /// Frames in hex or base64; a file of them, one a line; `-` for standard input
+    /// Frames in hex or base64; a capture or a file of frames, one a line; `-` for standard input
     #[arg(value_name = "FRAME")]
     pub frames: Vec<String>,
-    /// Read a file of frames, one a line
+    /// Read a capture or a file of frames, one a line
     #[arg(long = "file", value_name = "PATH")]
     pub files: Vec<PathBuf>,
+    /// Use all keys of a roster; data of the joins that are seen is read, too
+    #[arg(long, value_name = "PATH", help_heading = "Keys")]
+    pub roster: Option<PathBuf>,
     /// Print one JSON object a frame
     #[arg(long)]
     pub json: bool,
     /// Keys.
     #[command(flatten)]
-    pub keys: KeyOptions<ReadKeys>,
+    pub keys: KeyOptions<FrameKeys>,
     /// LoRaWAN version of the node: 1.0.0 to 1.0.4, 1.1
     #[arg(long, value_name = "VERSION", value_parser = values::mac_version, help_heading = WHAT)]
     pub mac_version: Option<MacVersion>,
@@ -61,53 +65,28 @@ pub struct ReadArgs {
 const WHAT: &str = "What the frame alone cannot tell";
 
 const EXAMPLES: &str = "\
-Example:
+Examples:
   handfast read --app-key-env ORCHARD_KEY \\
-    0001000BFEFF0000023C2B1AFEFF00000202012E269CF5";
+    0001000BFEFF0000023C2B1AFEFF00000202012E269CF5
+  handfast read capture.ndjson --roster orchard.toml --json";
 
-/// The keys that `read` takes.
-#[derive(Clone, Copy, Debug)]
-pub struct ReadKeys;
-
-impl KeySet for ReadKeys {
-    const OPTIONS: &'static [KeyOption] = key_options! {
-        "app-key" "Root key of 1.0.x; application root key of 1.1";
-        "nwk-key" "Network root key of 1.1";
-        "nwk-s-key" "Network session key of 1.0.x";
-        "app-s-key" "Application session key";
-        "f-nwk-s-int-key" "Session key of 1.1: forwarding half of an uplink's MIC";
-        "s-nwk-s-int-key" "Session key of 1.1: serving half, and downlinks";
-        "nwk-s-enc-key" "Session key of 1.1: FOpts and port 0";
-        "js-int-key" "Join key of 1.1, where NwkKey is not at hand";
-        "js-enc-key" "Join key of 1.1, where NwkKey is not at hand";
-        "mc-nwk-s-key" "Network session key of a multicast group";
-        "mc-app-s-key" "Application session key of a multicast group";
-    };
-}
-
-/// The option of each role.
-const ROLES: &[(&str, KeyRole)] = &[
-    ("app-key", KeyRole::App),
-    ("nwk-key", KeyRole::Nwk),
-    ("nwk-s-key", KeyRole::NwkS),
-    ("app-s-key", KeyRole::AppS),
-    ("f-nwk-s-int-key", KeyRole::FNwkSInt),
-    ("s-nwk-s-int-key", KeyRole::SNwkSInt),
-    ("nwk-s-enc-key", KeyRole::NwkSEnc),
-    ("js-int-key", KeyRole::JsInt),
-    ("js-enc-key", KeyRole::JsEnc),
-    ("mc-nwk-s-key", KeyRole::McNwkS),
-    ("mc-app-s-key", KeyRole::McAppS),
-];
+const EXIT_HELP: &str = "\
+Exit status: 1 when a MIC fails or a frame says what the standard forbids, 2 when
+an input is not whole. RFU bits that are set, which receivers ignore, are listed
+as remarks and change nothing.";
 
 impl ReadArgs {
-    // MERGE POINT: `--roster FILE` pushes the claims of its nodes here, each under its own `Source`.
-    fn ring(&self) -> Result<KeyRing, UsageError> {
+    fn ring(&self, screen: &mut Screen) -> Result<KeyRing, UsageError> {
         let mut ring = KeyRing::default();
-        for (long, role) in ROLES {
-            if let Some(key) = self.keys.key::<Aes128Key>(long)? {
-                ring.push(Source::default(), role.of(key));
+        if !self.keys.is_empty() {
+            ring.add(bunch(&self.keys)?);
+        }
+        if let Some(path) = &self.roster {
+            let roster = roster::read_file(path)?;
+            for warning in &roster.warnings {
+                screen.word("caution", &warning.to_string());
             }
+            ring.add_roster(&roster);
         }
         Ok(ring)
     }
@@ -132,8 +111,7 @@ impl ReadArgs {
 /// # Errors
 /// [`Failure`] when a key is wrong or nothing is given. Damaged frames only raise the exit status.
 pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
-    let ring = args.ring()?;
-    let mut context = args.context();
+    let ring = args.ring(screen)?;
     let mut texts = args.frames.clone();
     if texts.is_empty() && args.files.is_empty() {
         if std::io::stdin().is_terminal() {
@@ -143,55 +121,57 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     }
     let frames = Frames::new(&texts, &args.files);
     let single = frames.is_single();
-    let mut seen = 0u64;
-    let mut first = true;
-    for frame in frames {
-        seen += 1;
-        let frame = match frame {
-            Ok(frame) => frame,
-            Err(error) => {
-                screen.bad_input(&error, error.hint().as_deref());
-                continue;
-            }
-        };
-        let octets = match &frame.octets {
-            Ok(octets) => octets,
-            Err(error) => {
-                screen.bad_input(&format!("{}: {error}", place(&frame)), Some(FRAME_HINT));
-                continue;
-            }
-        };
-        context.direction = frame.direction;
-        let reading = read(decode(octets), &ring, &context);
-        let input = Input { name: &frame.name, index: frame.index };
-        let mut block = String::new();
-        let style = screen.style();
-        let heading = if single { text::Heading::None } else { text::Heading::Of(input) };
-        let written = if args.json {
-            json::reading(&mut block, &input, &reading)
-        } else {
-            let between = if first { "" } else { "\n" };
-            block.push_str(between);
-            text::reading(&mut block, heading, &reading, style)
-        };
-        debug_assert!(written.is_ok(), "a String takes everything");
-        first = false;
-        screen.data(&block)?;
-        if reading.is_cut() {
-            screen.bad_input(&format!("{}: the frame is cut short", place(&frame)), None);
-        } else if reading.is_faulty() {
-            screen.fault_found();
+    let mut run = Run { args, ring, memory: SessionMemory::default(), single, first: true };
+    let mut empty = true;
+    for met in frames {
+        empty = false;
+        match met {
+            Met::Frame(frame) => run.frame(&frame, screen)?,
+            Met::Noted(text) => screen.word("note", &text),
+            Met::Damaged { error, hint } => screen.bad_input(&error, hint),
+            Met::Unreadable(error) => screen.bad_input(&error, error.hint().as_deref()),
         }
     }
-    if seen == 0 {
-        return Err(UsageError::NoFrame.into());
+    if empty {
+        let files = args.files.iter().map(|path| path.display().to_string());
+        let inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
+        return Err(match inputs.join(", ") {
+            input if input.is_empty() || input == "-" => UsageError::NoFrame.into(),
+            input => UsageError::NoFrameIn { input }.into(),
+        });
     }
     Ok(())
 }
 
-fn place(frame: &InputFrame) -> String {
-    match frame.line {
-        Some(line) => format!("{}, line {line}", frame.name),
-        None => format!("{} {}", frame.name, frame.index + 1),
+struct Run<'a> {
+    args: &'a ReadArgs,
+    ring: KeyRing,
+    memory: SessionMemory,
+    single: bool,
+    first: bool,
+}
+
+impl Run<'_> {
+    fn frame(&mut self, frame: &InputFrame, screen: &mut Screen) -> Result<(), Failure> {
+        let context = Context { direction: frame.direction, ..self.args.context() };
+        let reading = self.memory.read(decode(&frame.octets), &self.ring, &context);
+        let input = frame.input();
+        let mut block = String::new();
+        let heading = if self.single { text::Heading::None } else { text::Heading::Of(input) };
+        let written = if self.args.json {
+            json::reading(&mut block, &input, &reading)
+        } else {
+            block.push_str(if self.first { "" } else { "\n" });
+            text::reading(&mut block, heading, &reading, screen.style())
+        };
+        debug_assert!(written.is_ok(), "a String takes everything");
+        self.first = false;
+        screen.data(&block)?;
+        if reading.is_cut() {
+            screen.bad_input(&format!("{}: the frame is cut short", frame.place()), None);
+        } else if reading.is_faulty() {
+            screen.fault_found();
+        }
+        Ok(())
     }
 }

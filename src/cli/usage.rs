@@ -2,7 +2,10 @@
 
 use std::{io, path::PathBuf};
 
-use crate::{crypto::wrap::UnwrapError, frame::DecodeError, key::KeyError};
+use crate::{
+    crypto::wrap::UnwrapError, frame::DecodeError, intake::TextError, key::KeyError,
+    roster::RosterError,
+};
 
 /// A wrong usage: what was wrong, and where. Never part of a key.
 #[derive(Debug, thiserror::Error)]
@@ -32,16 +35,28 @@ pub enum UsageError {
         /// What the system says.
         error: io::Error,
     },
+    /// A roster that is none, with all its faults.
+    #[error(transparent)]
+    Roster(#[from] RosterError),
+    /// A frame that cannot be composed.
+    #[error(transparent)]
+    Compose(#[from] super::compose::CannotCompose),
     /// Nothing to read.
     #[error("no frame given")]
     NoFrame,
+    /// Inputs without a frame.
+    #[error("no frame in {input}")]
+    NoFrameIn {
+        /// What was read.
+        input: String,
+    },
     /// A frame argument that is none.
     #[error("{option}: {error}")]
     Frame {
         /// The option.
         option: &'static str,
         /// What is wrong.
-        error: super::frames::FrameTextError,
+        error: TextError,
     },
     /// A frame argument that is cut short.
     #[error("{option}: {error}")]
@@ -131,12 +146,13 @@ impl UsageError {
         let hint = match self {
             Self::Key { .. } => "a key is 32 hex digits, such as 2B7E151628AED2A6ABF7158809CF4F3C",
             Self::NoVariable { .. } => "export the variable first; its value is 32 hex digits",
-            Self::File { .. } => return None,
+            Self::File { .. } | Self::Roster(_) | Self::NoFrameIn { .. } => return None,
+            Self::Compose(error) => return error.hint(),
             Self::NoFrame => {
                 "handfast read 0001000BFEFF0000023C2B1AFEFF00000202012E269CF5, or - for lines on \
                  standard input"
             }
-            Self::Frame { .. } => super::frames::FRAME_HINT,
+            Self::Frame { error, .. } => error.hint(),
             Self::Cut { .. } => "`handfast read FRAME` shows how far it goes",
             Self::OtherMessage { .. } => "`handfast read FRAME` shows what it is",
             Self::NotABlock { .. } => "32 hex digits, in the order sent",

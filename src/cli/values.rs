@@ -5,6 +5,7 @@ use std::{fmt, str::FromStr};
 use crate::{
     frame::MacVersion,
     id::{DevAddr, DevEui, DevNonce, JoinEui, JoinNonce, NetId},
+    intake::frame_text,
     reading::CounterHint,
 };
 
@@ -80,6 +81,36 @@ pub(super) fn join_nonce(text: &str) -> Result<JoinNonce, String> {
 pub(super) fn counter(text: &str) -> Result<CounterHint, String> {
     bounded(text, "4294967295").map(CounterHint)
 }
+
+/// Reads a whole frame counter.
+pub(super) fn whole_counter(text: &str) -> Result<u32, String> {
+    bounded(text, "4294967295")
+}
+
+/// Reads a ChMask word.
+pub(super) fn mask(text: &str) -> Result<u16, String> {
+    let digits = text.trim();
+    let whole = digits.len() == 4;
+    (u16::from_str_radix(digits, 16).ok().filter(|_| whole))
+        .ok_or_else(|| "a ChMask word is four hex digits, such as 00FF".into())
+}
+
+/// Reads octets in hex, as many as there are.
+pub(super) fn octets(text: &str) -> Result<Octets, String> {
+    if text.trim().is_empty() {
+        return Ok(Octets::default());
+    }
+    let text = text.trim();
+    let text = if text.starts_with("hex:") { text.into() } else { format!("hex:{text}") };
+    match frame_text(&text) {
+        Ok(text) => Ok(Octets(text.octets)),
+        Err(error) => Err(format!("{error}; octets are hex in the order sent, such as 016700E1")),
+    }
+}
+
+/// Octets of an option: a type of its own, for clap takes a `Vec` for many values.
+#[derive(Clone, Debug, Default, Eq, PartialEq)]
+pub struct Octets(pub Vec<u8>);
 
 /// Reads a number of 16 bits.
 pub(super) fn sixteen_bits(text: &str) -> Result<u16, String> {

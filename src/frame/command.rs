@@ -25,6 +25,7 @@ mod kind;
 mod layout;
 mod pair;
 mod table;
+mod text;
 
 use std::{fmt, ops::Range};
 
@@ -35,6 +36,7 @@ pub use fault::{Fault, Wrong};
 pub use kind::{Kind, Value};
 pub use layout::{FieldSpec, Length, Refusal, Repeats, Role, Row};
 pub use pair::{RefusedBit, answer_to, explain_refusal, request_of};
+pub use text::from_text;
 
 use crate::frame::{Direction, MacVersion};
 

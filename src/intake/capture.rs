@@ -34,7 +34,7 @@ pub enum Item {
 
 /// Reads a capture: one JSON object a line, or a frame in hex or base64.
 ///
-/// Blank lines, CR LF and a byte order mark are passed over; a damaged line becomes an
+/// Blank lines, lines that begin with `#`, CR LF and a byte order mark are passed over; a damaged line becomes an
 /// [`Item::Skipped`] and the next one is read. Ends after the first error of the stream itself.
 ///
 /// ```
@@ -89,12 +89,12 @@ impl<R: BufRead> Iterator for CaptureLines<R> {
     }
 }
 
-/// Reads one line; `None` for a blank one.
+/// Reads one line; `None` for a blank one and for a comment.
 fn capture_line(octets: &[u8], line: u64) -> Result<Option<Item>, IntakeError> {
     let text = std::str::from_utf8(octets)
         .map_err(|e| IntakeError::NotUtf8 { column: e.valid_up_to() + 1 })?;
     let body = text.trim_start();
-    if body.is_empty() {
+    if body.is_empty() || body.starts_with('#') {
         return Ok(None);
     }
     match looks(body) {

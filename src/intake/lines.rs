@@ -3,11 +3,11 @@
 use std::io::{self, BufRead, Read};
 
 /// Octets that a line may have.
-pub(super) const LINE_CAP: usize = 1 << 20;
+pub(crate) const LINE_CAP: usize = 1 << 20;
 
 /// A line as it came.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub(super) enum Raw {
+pub(crate) enum Raw {
     /// It is in [`Lines::text`].
     Whole,
     /// It is longer than the cap, and was passed over.
@@ -16,19 +16,19 @@ pub(super) enum Raw {
 
 /// Reads lines into one buffer that is used again and again.
 #[derive(Debug)]
-pub(super) struct Lines<R> {
+pub(crate) struct Lines<R> {
     inner: R,
     buffer: Vec<u8>,
     number: u64,
 }
 
 impl<R: BufRead> Lines<R> {
-    pub(super) const fn new(inner: R) -> Self {
+    pub(crate) const fn new(inner: R) -> Self {
         Self { inner, buffer: Vec::new(), number: 0 }
     }
 
     /// Reads the next line; `None` at the end of the stream.
-    pub(super) fn advance(&mut self) -> io::Result<Option<Raw>> {
+    pub(crate) fn advance(&mut self) -> io::Result<Option<Raw>> {
         self.buffer.clear();
         // two more than the cap: the line end may be CR LF
         let limit = u64::try_from(LINE_CAP).unwrap_or(u64::MAX).saturating_add(2);
@@ -57,12 +57,12 @@ impl<R: BufRead> Lines<R> {
     }
 
     /// Returns the line without its end.
-    pub(super) fn text(&self) -> &[u8] {
+    pub(crate) fn text(&self) -> &[u8] {
         &self.buffer
     }
 
     /// Returns the line's number, from 1.
-    pub(super) const fn number(&self) -> u64 {
+    pub(crate) const fn number(&self) -> u64 {
         self.number
     }
 }

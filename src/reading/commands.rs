@@ -1,69 +1,71 @@
-//! Where the MAC commands of a frame plug in.
+//! The MAC commands of a frame: where their list stands, and what is wrong with it.
 
-use crate::frame::{Direction, MacVersion};
+use super::{Problem, Wrong};
+use crate::frame::{
+    Direction, Field, MacVersion,
+    command::{self, Commands, Why},
+};
 
 /// The MAC commands of a frame.
-#[derive(Clone, Debug, Default)]
-pub struct Commands {
-    whole: bool,
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct CommandList {
+    /// The octet of the PHYPayload at which the list begins.
+    pub at: usize,
+    /// The field that it is in: FOpts, or FRMPayload on FPort 0.
+    pub field: Field,
+    /// Whether these octets are the list for sure: the MIC holds, or the version is stated to be one
+    /// that sends FOpts in clear. Otherwise they may be encrypted, or noise.
+    pub certain: bool,
+    /// The commands.
+    pub commands: Commands,
 }
 
-impl Commands {
-    /// Returns the list as JSON: an array of `{"cid":2,"name":"LinkCheckAns","fields":{..}}`.
-    pub fn to_json(&self) -> serde_json::Value {
-        serde_json::Value::Array(Vec::new())
+impl CommandList {
+    /// Returns whether a command carries a key, so that the list may not be printed.
+    pub fn holds_a_key(&self) -> bool {
+        let cut = self.commands.trailing.as_ref().is_some_and(
+            |trailing| matches!(trailing.why, Why::Cut { row, .. } if row.holds_a_key()),
+        );
+        cut || self.commands.commands.iter().any(|command| command.row.holds_a_key())
     }
 
-    /// Returns one line a command.
-    pub fn lines(&self) -> Vec<String> {
-        Vec::new()
-    }
-
-    /// Returns whether the octets split into commands to the last one.
-    pub const fn is_whole(&self) -> bool {
-        self.whole
+    /// Returns what the standard forbids in the list, at the octets of the frame.
+    pub(super) fn problems(&self) -> Vec<Problem> {
+        let certain = self.certain;
+        let faults = self.commands.faults().into_iter();
+        faults
+            .map(|fault| Problem {
+                offset: self.at + fault.at.start,
+                field: self.field,
+                what: Wrong::Command { fault, certain },
+            })
+            .collect()
     }
 }
 
-// MERGE POINT: `frame::command::decode` takes this function's place, its `Commands` that type's,
-// and `trailing.is_none()` the place of `is_whole`.
-/// Splits a list of MAC commands. Until the table is here, by the lengths of their payloads alone.
-pub fn mac_commands(octets: &[u8], direction: Direction, _: Option<MacVersion>) -> Commands {
-    let mut rest = octets;
-    while let Some((&cid, payload)) = rest.split_first() {
-        let lengths = LENGTHS.iter().find(|(of, ..)| *of == cid);
-        let length = lengths.and_then(|&(_, up, down)| match direction {
-            Direction::Uplink => up,
-            Direction::Downlink => down,
-        });
-        let Some(after) = length.and_then(|n| payload.get(n..)) else {
-            return Commands { whole: false };
-        };
-        rest = after;
-    }
-    Commands { whole: true }
+/// How well octets fit a list of MAC commands, the worst first.
+#[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
+pub(super) enum Fit {
+    /// They do not split into commands.
+    Noise,
+    /// They split up to a proprietary command, whose length nobody knows.
+    UpToProprietary,
+    /// They split to the last one, and say what the standard forbids.
+    Faulty,
+    /// They split to the last one, and all is lawful.
+    Lawful,
 }
 
-/// CID, octets of payload up, octets of payload down.
-const LENGTHS: &[(u8, Option<usize>, Option<usize>)] = &[
-    (0x01, Some(1), Some(1)),
-    (0x02, Some(0), Some(2)),
-    (0x03, Some(1), Some(4)),
-    (0x04, Some(0), Some(1)),
-    (0x05, Some(1), Some(4)),
-    (0x06, Some(2), Some(0)),
-    (0x07, Some(1), Some(5)),
-    (0x08, Some(0), Some(1)),
-    (0x09, Some(0), Some(1)),
-    (0x0A, Some(1), Some(4)),
-    (0x0B, Some(1), Some(1)),
-    (0x0C, Some(0), Some(1)),
-    (0x0D, Some(0), Some(5)),
-    (0x0E, None, Some(2)),
-    (0x0F, Some(1), Some(1)),
-    (0x10, Some(1), Some(0)),
-    (0x11, Some(1), Some(4)),
-    (0x12, Some(0), Some(3)),
-    (0x13, Some(1), Some(3)),
-    (0x20, Some(1), Some(1)),
-];
+/// Returns how well octets fit a list of MAC commands.
+pub(super) fn fit(octets: &[u8], direction: Direction, version: Option<MacVersion>) -> Fit {
+    let list = command::decode(octets, direction, version);
+    match &list.trailing {
+        None if list.faults().is_empty() => Fit::Lawful,
+        None => Fit::Faulty,
+        // Half of all noise begins with a CID of the proprietary half.
+        Some(trailing) if trailing.why == Why::Proprietary && !list.commands.is_empty() => {
+            Fit::UpToProprietary
+        }
+        Some(_) => Fit::Noise,
+    }
+}

@@ -5,8 +5,8 @@ mod open;
 use open::{commands, open_fopts, payload_key, plain};
 
 use super::{
-    Bunch, Context, CounterHint, Found, KeyRing, MicRule, MicVerdict, PlainFOpts, Problem, Proof,
-    Searched, Tried, Unchecked, Wrong,
+    Bunch, Context, CounterHint, Found, MicRule, MicVerdict, PlainFOpts, Problem, Proof, Searched,
+    Tried, Unchecked, Wrong,
 };
 use crate::{
     crypto::{
@@ -40,13 +40,11 @@ enum Miss {
     Lacking(Unchecked, Option<u32>),
 }
 
-/// Reads a data frame.
-pub(super) fn data(frame: &DataFrame, ring: &KeyRing, context: &Context) -> Found {
-    let bunches: Vec<_> =
-        ring.bunches().iter().filter(|b| b.source.may_hold(frame.dev_addr)).collect();
+/// Reads a data frame with the keys of sessions that may be its own.
+pub(super) fn data(frame: &DataFrame, bunches: &[&Bunch], context: &Context) -> Found {
     let mut vain = Vec::new();
     let mut lacking = None;
-    for bunch in &bunches {
+    for bunch in bunches {
         match check(frame, bunch, context) {
             Ok(hit) => return proven(frame, &hit, context),
             Err(misses) => {
@@ -68,7 +66,7 @@ pub(super) fn data(frame: &DataFrame, ring: &KeyRing, context: &Context) -> Foun
     };
     let mut found = Found::new(mic);
     if matches!(found.mic, MicVerdict::Unchecked(_)) {
-        unproven(frame, &bunches, context, fcnt, &mut found);
+        unproven(frame, bunches, context, fcnt, &mut found);
     }
     found
 }
@@ -285,13 +283,12 @@ fn proven(frame: &DataFrame, hit: &Hit<'_>, context: &Context) -> Found {
             }
             MicRule::V1_1 => {
                 let key = bunch.nwk_s_enc_key.as_ref();
-                found.fopts =
-                    key.map(|key| open_fopts(frame, key, fcnt, context, &mut found.problems));
+                found.fopts = key.map(|key| open_fopts(frame, key, fcnt, &mut found.problems));
             }
         }
     }
     let by_rule = match rule {
-        MicRule::V1_0 => context.mac_version,
+        MicRule::V1_0 => context.mac_version.or(bunch.source.mac_version),
         MicRule::V1_1 => Some(MacVersion::V1_1),
     };
     commands(frame, by_rule, &mut found);
@@ -331,5 +328,6 @@ fn unproven(
     if found.payload.is_some() {
         found.fcnt32 = Some(fcnt);
     }
-    commands(frame, context.mac_version, found);
+    let stated = || bunches.iter().find_map(|b| b.source.dev_addr.and(b.source.mac_version));
+    commands(frame, context.mac_version.or_else(stated), found);
 }

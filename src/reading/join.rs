@@ -3,8 +3,8 @@
 use std::borrow::Cow;
 
 use super::{
-    Bunch, Context, Found, KeyRing, MicRule, MicVerdict, Opened, Problem, Proof, Source, Tried,
-    Unchecked, Wrong,
+    Bound, Bunch, Context, Found, KeyRing, MicRule, MicVerdict, Opened, Problem, Proof, Source,
+    Tried, Unchecked, Wrong,
 };
 use crate::{
     crypto::{
@@ -65,7 +65,7 @@ pub(super) fn request(request: &JoinRequest, ring: &KeyRing, context: &Context) 
         let nwk =
             bunch.nwk_key.as_ref().map(|k| (NwkKey::NAME, mic::check_join_request(k, request)));
         // A 1.1 node signs with NwkKey; every other with AppKey, and nothing in the frame tells.
-        let order = match context.mac_version {
+        let order = match context.mac_version.or(bunch.source.mac_version) {
             Some(MacVersion::V1_1) => [nwk, app],
             _ => [app, nwk],
         };
@@ -113,8 +113,8 @@ fn js_enc_key(bunch: &Bunch, dev_eui: Option<DevEui>) -> Option<Cow<'_, JsEncKey
     })
 }
 
-/// Reads a Rejoin-Request.
-pub(super) fn rejoin(request: &RejoinRequest, ring: &KeyRing) -> Found {
+/// Reads a Rejoin-Request with the keys of this session, or else with all of the ring.
+pub(super) fn rejoin(request: &RejoinRequest, ring: &KeyRing, own: Option<&Bunch>) -> Found {
     let (wanted, dev_eui, join_eui) = match request.body {
         RejoinBody::Network { dev_eui, .. } => ("SNwkSIntKey of the node's session", dev_eui, None),
         RejoinBody::JoinServer { dev_eui, join_eui, .. } => {
@@ -123,7 +123,8 @@ pub(super) fn rejoin(request: &RejoinRequest, ring: &KeyRing) -> Found {
         RejoinBody::Rfu(_) => return Found::new(MicVerdict::Unchecked(Unchecked::NoRule)),
     };
     let mut vain = Vain::default();
-    for bunch in ring.nearest(Some(dev_eui), join_eui) {
+    let all = own.is_none().then(|| ring.nearest(Some(dev_eui), join_eui));
+    for bunch in own.into_iter().chain(all.into_iter().flatten()) {
         let js_int = js_int_key(bunch, Some(dev_eui));
         let (name, key) = if join_eui.is_some() {
             (JsIntKey::NAME, js_int.as_deref().map(RejoinKey::JoinServer))
@@ -167,13 +168,17 @@ impl Attempt<'_> {
 }
 
 /// Reads a Join-Accept: under every root key, by both rules, whatever OptNeg says.
-pub(super) fn accept(sealed: &SealedJoinAccept, ring: &KeyRing, context: &Context) -> Found {
+pub(super) fn accept<'a>(
+    sealed: &SealedJoinAccept,
+    bunches: impl Iterator<Item = &'a Bunch>,
+    context: &Context,
+) -> Found {
     if !sealed.is_whole() {
         return Found::new(MicVerdict::Unchecked(Unchecked::NotWholeBlocks));
     }
     let mut vain = Vain::default();
     let mut lacking = None;
-    for bunch in ring.nearest(context.dev_eui, context.join_eui) {
+    for bunch in bunches {
         for attempt in attempts(sealed, bunch, context) {
             if attempt.holds() {
                 return opened(attempt, context);
@@ -278,7 +283,13 @@ fn opened(attempt: Attempt<'_>, context: &Context) -> Found {
     }
     let session = session(attempt.opener, attempt.rule, &opened.accept, attempt.bunch, context);
     let answers = attempt.answers;
-    found.accept = Some(Opened { accept: opened, key: attempt.opener, answers, session });
+    let source = &attempt.bunch.source;
+    let bound = answers.is_some().then(|| Bound {
+        join_eui: context.join_eui.or(source.join_eui),
+        dev_eui: context.dev_eui.or(source.dev_eui),
+        dev_nonce: context.dev_nonce,
+    });
+    found.accept = Some(Opened { accept: opened, key: attempt.opener, answers, bound, session });
     found
 }
 

@@ -3,7 +3,7 @@
 use std::fmt;
 
 use super::{MicRule, Source};
-use crate::frame::{DecodeError, Fault, FaultKind, Field, LenFrom};
+use crate::frame::{DecodeError, Fault, FaultKind, Field, LenFrom, command};
 
 /// One thing that is wrong.
 #[derive(Clone, Debug, Eq, PartialEq)]
@@ -50,6 +50,13 @@ pub enum Wrong {
     },
     /// FOpts split into MAC commands neither as 1.1 was published nor with its erratum.
     FOptsNoise,
+    /// A list of MAC commands that does not end, or says what the standard forbids.
+    Command {
+        /// What is wrong with it; its octets are counted from the start of the list.
+        fault: command::Fault,
+        /// Whether these octets are a list of commands for sure.
+        certain: bool,
+    },
     /// The counter that was given does not fit; another one does.
     CounterGiven {
         /// As given.
@@ -57,6 +64,27 @@ pub enum Wrong {
         /// As found.
         found: u32,
     },
+}
+
+impl Problem {
+    /// Returns whether this is worth knowing and no fault: RFU bits, which receivers ignore, FPort 0
+    /// with nothing on it, and what may be no MAC command at all.
+    pub const fn is_remark(&self) -> bool {
+        match &self.what {
+            Wrong::Forbidden(kind) => {
+                matches!(kind, FaultKind::RfuBits(_) | FaultKind::EmptyPort0)
+            }
+            Wrong::Command { fault, certain } => {
+                !*certain || matches!(fault.what, command::Wrong::RfuBits { .. })
+            }
+            Wrong::Cut { .. }
+            | Wrong::Beyond { .. }
+            | Wrong::OptNeg { .. }
+            | Wrong::OtherNode { .. }
+            | Wrong::FOptsNoise
+            | Wrong::CounterGiven { .. } => false,
+        }
+    }
 }
 
 impl From<&Fault> for Problem {
@@ -100,6 +128,10 @@ impl fmt::Display for Wrong {
                 "no MAC commands after decryption, neither by 1.1 as published nor with its \
                  erratum: perhaps another NwkSEncKey",
             ),
+            Self::Command { fault, certain: true } => fault.fmt(f),
+            Self::Command { fault, certain: false } => {
+                write!(f, "{fault}; or these are no MAC commands: nothing proves that they are")
+            }
             Self::CounterGiven { given, found } => {
                 write!(f, "the MIC holds with the whole counter {found}, not with {given} as given")
             }

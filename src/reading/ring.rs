@@ -3,6 +3,7 @@
 use std::{collections::HashMap, fmt, sync::Arc};
 
 use crate::{
+    frame::MacVersion,
     id::{DevAddr, DevEui, JoinEui},
     key::{
         Aes128Key, AppKey, AppSKey, FNwkSIntKey, JsEncKey, JsIntKey, McAppSKey, McNwkSKey, NwkKey,
@@ -26,28 +27,14 @@ pub struct Source {
     pub join_eui: Option<JoinEui>,
     /// DevAddr as the claim states it.
     pub dev_addr: Option<DevAddr>,
+    /// The version that the claim states.
+    pub mac_version: Option<MacVersion>,
 }
 
 impl Source {
     /// Returns a source of that node and claim, without identifiers.
     pub fn new(node: &str, claim: &str) -> Self {
         Self { node: Some(node.into()), claim: Some(claim.into()), ..Self::default() }
-    }
-
-    /// Returns whether a frame of this DevAddr may be signed by the session keys of this source.
-    pub(super) fn may_hold(&self, dev_addr: DevAddr) -> bool {
-        self.dev_addr.is_none_or(|own| own == dev_addr)
-    }
-
-    /// Returns how far a source stands from a node: the keys of its own claims are tried first.
-    pub(super) fn distance(&self, dev_eui: Option<DevEui>, join_eui: Option<JoinEui>) -> u8 {
-        let one = |own_known: bool, same: bool| match (own_known, same) {
-            (true, true) => 0,
-            (false, _) => 1,
-            (true, false) => 2,
-        };
-        one(self.dev_eui.is_some(), self.dev_eui == dev_eui) * 3
-            + one(self.join_eui.is_some(), self.join_eui == join_eui)
     }
 }
 
@@ -100,6 +87,11 @@ macro_rules! roles {
         }
 
         impl Bunch {
+            /// Returns whether the bunch has a key of that role.
+            pub const fn has(&self, role: KeyRole) -> bool {
+                match role { $(KeyRole::$variant => self.$field.is_some(),)* }
+            }
+
             /// Adds a key; a second one of the same role takes the place of the first.
             pub fn put(&mut self, key: Key) {
                 match key { $(Key::$variant(key) => self.$field = Some(key),)* }
@@ -147,17 +139,42 @@ roles! {
 pub struct KeyRing {
     bunches: Vec<Bunch>,
     places: HashMap<Source, usize>,
+    /// Which bunches state that DevEUI, or none.
+    of_nodes: HashMap<Option<DevEui>, Vec<usize>>,
+    /// Which bunches hold session keys of that DevAddr, or of an unnamed one.
+    of_sessions: HashMap<Option<DevAddr>, Vec<usize>>,
 }
 
 impl KeyRing {
     /// Adds a key under its source.
     pub fn push(&mut self, source: Source, key: Key) {
-        let place = *self.places.entry(source).or_insert_with_key(|source| {
-            self.bunches.push(Bunch { source: source.clone(), ..Bunch::default() });
-            self.bunches.len() - 1
-        });
+        let place = match self.places.get(&source) {
+            Some(place) => *place,
+            None => self.add(Bunch { source: source.clone(), ..Bunch::default() }),
+        };
+        self.places.insert(source, place);
         if let Some(bunch) = self.bunches.get_mut(place) {
             bunch.put(key);
+        }
+        self.index_session(place);
+    }
+
+    /// Adds the keys of a source of their own, whatever other sources may be called; returns where.
+    pub fn add(&mut self, bunch: Bunch) -> usize {
+        let place = self.bunches.len();
+        self.of_nodes.entry(bunch.source.dev_eui).or_default().push(place);
+        self.bunches.push(bunch);
+        self.index_session(place);
+        place
+    }
+
+    fn index_session(&mut self, place: usize) {
+        let Some(bunch) = self.bunches.get(place) else { return };
+        if KeyRole::ALL.iter().any(|role| role.is_of_session() && bunch.has(*role)) {
+            let places = self.of_sessions.entry(bunch.source.dev_addr).or_default();
+            if places.last() != Some(&place) {
+                places.push(place);
+            }
         }
     }
 
@@ -171,15 +188,49 @@ impl KeyRing {
         &self.bunches
     }
 
-    /// Returns the bunches, those that name this node first.
+    fn at<'a>(&'a self, places: Option<&'a Vec<usize>>) -> impl Iterator<Item = &'a Bunch> {
+        places.into_iter().flatten().filter_map(|place| self.bunches.get(*place))
+    }
+
+    /// Returns the bunches of that node, and then those that name no node.
+    pub(super) fn of_node(&self, dev_eui: DevEui) -> impl Iterator<Item = &Bunch> {
+        let own = self.at(self.of_nodes.get(&Some(dev_eui)));
+        own.chain(self.at(self.of_nodes.get(&None)))
+    }
+
+    /// Returns the bunches with session keys that frames of this DevAddr may be signed with.
+    pub(super) fn sessions(&self, dev_addr: DevAddr) -> impl Iterator<Item = &Bunch> {
+        let own = self.at(self.of_sessions.get(&Some(dev_addr)));
+        own.chain(self.at(self.of_sessions.get(&None)))
+    }
+
+    /// Returns the bunches: those that name this node, those that name none, those of other nodes.
     pub(super) fn nearest(
         &self,
         dev_eui: Option<DevEui>,
         join_eui: Option<JoinEui>,
-    ) -> Vec<&Bunch> {
-        let mut bunches: Vec<_> = self.bunches.iter().collect();
-        bunches.sort_by_key(|bunch| bunch.source.distance(dev_eui, join_eui));
-        bunches
+    ) -> impl Iterator<Item = &Bunch> {
+        let place = |bunch: &&Bunch| match bunch.source.join_eui {
+            Some(own) if Some(own) == join_eui => 0,
+            None => 1,
+            Some(_) => 2,
+        };
+        let mut own: Vec<_> = self.at(dev_eui.and_then(|e| self.of_nodes.get(&Some(e)))).collect();
+        own.sort_by_key(place);
+        let mut free: Vec<_> = self.at(self.of_nodes.get(&None)).collect();
+        free.sort_by_key(place);
+        let others = self
+            .bunches
+            .iter()
+            .filter(move |bunch| bunch.source.dev_eui.is_some() && bunch.source.dev_eui != dev_eui);
+        own.into_iter().chain(free).chain(others)
+    }
+}
+
+impl KeyRole {
+    /// Returns whether keys of this role sign or encrypt data.
+    const fn is_of_session(self) -> bool {
+        !matches!(self, Self::App | Self::Nwk | Self::JsInt | Self::JsEnc)
     }
 }
 
@@ -208,7 +259,7 @@ mod tests {
             ring.push(source, Key::App([1; 16].into()));
         }
         let order = ring.nearest(Some(eui), None);
-        let order: Vec<_> = order.iter().map(|b| b.source.node.as_deref().unwrap()).collect();
+        let order: Vec<_> = order.map(|b| b.source.node.as_deref().unwrap()).collect();
         assert_eq!(order, ["own", "free", "far"]);
     }
 

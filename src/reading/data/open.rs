@@ -6,9 +6,12 @@ use crate::{
         block::FOptsRule,
         cipher::{self, PayloadKey},
     },
-    frame::{DataFrame, Direction, Field, MacVersion},
+    frame::{DataFrame, Direction, Field, MacVersion, command},
     key::{AppSKey, McAppSKey, McNwkSKey, NwkSEncKey, NwkSKey},
-    reading::{Bunch, Context, Found, Plain, PlainFOpts, Problem, Wrong, mac_commands},
+    reading::{
+        Bunch, CommandList, Found, MicVerdict, Plain, PlainFOpts, Problem, Wrong,
+        commands::{Fit, fit},
+    },
 };
 
 type NamedKey<'a> = (&'static str, PayloadKey<'a>);
@@ -51,39 +54,52 @@ pub(super) fn plain(
     (!octets.is_empty()).then_some(Plain { octets, key: name, proven })
 }
 
-/// Decrypts FOpts of 1.1 by the text under which they split into commands: erratum first.
+/// Decrypts FOpts of 1.1 by the text under which they fit a list of commands better: erratum first.
 pub(super) fn open_fopts(
     frame: &DataFrame,
     key: &NwkSEncKey,
     fcnt: u32,
-    context: &Context,
     problems: &mut Vec<Problem>,
 ) -> PlainFOpts {
     let direction = frame.direction();
     let app_counter = direction == Direction::Downlink && frame.port().is_some_and(|port| port > 0);
     let amended = if app_counter { FOptsRule::ErratumAppCounter } else { FOptsRule::Erratum };
     let open = |rule| cipher::fopts(key, &place(frame, fcnt), rule, frame.fopts.octets());
-    let version = context.mac_version.or(Some(MacVersion::V1_1));
-    let is_whole = |octets: &[u8]| mac_commands(octets, direction, version).is_whole();
-    for rule in [amended, FOptsRule::AsPublished] {
-        let octets = open(rule);
-        if is_whole(&octets) {
-            return PlainFOpts { octets, rule: Some(rule) };
-        }
+    let fits = |octets: &[u8]| fit(octets, direction, Some(MacVersion::V1_1));
+    let (by_erratum, as_published) = (open(amended), open(FOptsRule::AsPublished));
+    let (amended_fit, published_fit) = (fits(&by_erratum), fits(&as_published));
+    if published_fit > amended_fit {
+        return PlainFOpts { octets: as_published, rule: Some(FOptsRule::AsPublished) };
     }
-    problems.push(Problem { offset: 8, field: Field::FOpts, what: Wrong::FOptsNoise });
-    PlainFOpts { octets: open(amended), rule: Some(amended) }
+    if amended_fit == Fit::Noise {
+        problems.push(Problem { offset: FOPTS_AT, field: Field::FOpts, what: Wrong::FOptsNoise });
+    }
+    PlainFOpts { octets: by_erratum, rule: Some(amended) }
 }
 
 /// Reads the MAC commands: FOpts, or the payload of port 0.
 pub(super) fn commands(frame: &DataFrame, version: Option<MacVersion>, found: &mut Found) {
+    if found.problems.iter().any(|problem| problem.what == Wrong::FOptsNoise) {
+        return;
+    }
+    let holds = matches!(found.mic, MicVerdict::Holds(_));
+    let before_1_1 = version.is_some_and(|version| version < MacVersion::V1_1);
     let in_clear = version != Some(MacVersion::V1_1) && !frame.fopts.is_empty();
-    let octets = match (&found.fopts, &found.payload) {
-        (Some(fopts), _) => Some(fopts.octets.as_slice()),
+    let payload_at = FOPTS_AT + usize::from(frame.fopts.len()) + 1;
+    let (octets, field, at, certain) = match (&found.fopts, &found.payload) {
+        (Some(fopts), _) => (fopts.octets.as_slice(), Field::FOpts, FOPTS_AT, holds),
         // Nothing tells that this is a 1.1 session, and 1.0.x sends FOpts in clear.
-        (None, _) if in_clear => Some(frame.fopts.octets()),
-        (None, Some(plain)) if frame.port() == Some(0) => Some(plain.octets.as_slice()),
-        (None, _) => None,
+        (None, _) if in_clear => (frame.fopts.octets(), Field::FOpts, FOPTS_AT, before_1_1),
+        (None, Some(plain)) if frame.port() == Some(0) => {
+            (plain.octets.as_slice(), Field::FrmPayload, payload_at, plain.proven)
+        }
+        (None, _) => return,
     };
-    found.commands = octets.map(|octets| mac_commands(octets, frame.direction(), version));
+    let commands = command::decode(octets, frame.direction(), version);
+    let list = CommandList { at, field, certain, commands };
+    found.problems.extend(list.problems());
+    found.commands = Some(list);
 }
+
+/// The octet at which FOpts begins, or FPort where there are no FOpts.
+const FOPTS_AT: usize = 8;

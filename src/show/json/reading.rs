@@ -12,8 +12,10 @@ use super::{SCHEMA, line};
 use crate::{
     crypto::{block::FOptsRule, mic::JoinReqType},
     frame::Direction,
-    reading::{Commands, MicVerdict, Problem, Reading, Searched, Tried, Unchecked},
-    show::Input,
+    id::{DevEui, Eui64, JoinEui},
+    intake::Crc,
+    reading::{Bound, CommandList, MicVerdict, Problem, Reading, Searched, Tried, Unchecked},
+    show::{Input, Radio},
 };
 
 /// Writes a frame and what keys tell of it.
@@ -28,6 +30,8 @@ pub fn reading(out: &mut dyn fmt::Write, input: &Input<'_>, reading: &Reading) -
 struct FrameJson<'a> {
     schema: u32,
     input: InputJson<'a>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    radio: Option<RadioJson>,
     phy_payload: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     message: Option<&'static str>,
@@ -54,6 +58,49 @@ struct FrameJson<'a> {
 struct InputJson<'a> {
     name: &'a str,
     index: usize,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    line: Option<u64>,
+}
+
+/// What the gateway says of the frame.
+#[derive(Serialize)]
+struct RadioJson {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    gateway: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    time: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    frequency: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    data_rate: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    rssi: Option<f32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    snr: Option<f32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    power: Option<f32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    crc: Option<&'static str>,
+}
+
+impl RadioJson {
+    fn of(radio: &Radio) -> Self {
+        Self {
+            gateway: radio.gateway.map(Eui64::hex),
+            time: radio.time.map(|time| time.to_string()),
+            frequency: radio.frequency_hz,
+            data_rate: radio.data_rate.map(|rate| rate.to_string()),
+            rssi: radio.rssi_dbm,
+            snr: radio.snr_db,
+            power: radio.power_dbm,
+            crc: match radio.crc {
+                Crc::Ok => Some("ok"),
+                Crc::Bad => Some("bad"),
+                Crc::None => Some("none"),
+                Crc::Unknown => None,
+            },
+        }
+    }
 }
 
 #[derive(Default, Serialize)]
@@ -112,6 +159,12 @@ struct ContextJson {
     tx_ch: Option<u8>,
     #[serde(skip_serializing_if = "Option::is_none")]
     join_req_type: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    join_eui: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    dev_eui: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    dev_nonce: Option<u16>,
 }
 
 /// What was found by trying and not given.
@@ -130,6 +183,9 @@ struct ProblemJson {
     offset: usize,
     field: &'static str,
     what: String,
+    /// Worth knowing, and no fault.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    remark: bool,
 }
 
 impl<'a> FrameJson<'a> {
@@ -137,18 +193,20 @@ impl<'a> FrameJson<'a> {
         let (decoded, found) = (&reading.decoded, &reading.found);
         Self {
             schema: SCHEMA,
-            input: InputJson { name: input.name, index: input.index },
+            input: InputJson { name: input.name, index: input.index, line: input.line },
+            radio: input.radio.map(RadioJson::of),
             phy_payload: hex::encode(&decoded.octets),
             message: decoded.mhdr().map(|mhdr| mhdr.ftype().name()),
             direction: reading.direction.map(Direction::name),
             fields: FieldsJson::of(reading),
             mic: MicJson::of(&found.mic),
-            decrypted_with: found.accept.as_ref().map(|opened| opened.key),
+            decrypted_with: (found.accept.as_ref().map(|opened| opened.key))
+                .or_else(|| found.payload.as_ref().map(|plain| plain.key)),
             plaintext: PlaintextJson::of(reading),
             fcnt32: found.fcnt32,
             context: ContextJson::of(reading),
             searched: SearchedJson::of(&found.searched),
-            mac_commands: found.commands.as_ref().map(Commands::to_json),
+            mac_commands: found.commands.as_ref().map(|list| list.commands.to_json()),
             problems: reading.problems.iter().map(ProblemJson::of).collect(),
         }
     }
@@ -207,6 +265,10 @@ impl<'a> TriedJson<'a> {
 
 impl PlaintextJson {
     fn of(reading: &Reading) -> Self {
+        // A command that carries a key is not told by the back door.
+        if reading.found.commands.as_ref().is_some_and(CommandList::holds_a_key) {
+            return Self::default();
+        }
         let fopts = reading.found.fopts.as_ref();
         Self {
             frm_payload: reading.found.payload.as_ref().map(|plain| hex::encode(&plain.octets)),
@@ -231,13 +293,23 @@ impl ContextJson {
                 conf_fcnt: Some(uplink.conf_fcnt),
                 tx_dr: Some(uplink.tx_dr),
                 tx_ch: Some(uplink.tx_ch),
-                join_req_type: None,
+                ..Self::default()
             });
         }
-        let answers = found.accept.as_ref().and_then(|opened| opened.answers);
+        let opened = found.accept.as_ref();
+        let answers = opened.and_then(|opened| opened.answers);
         let join_req_type = answers.map(|kind: JoinReqType| format!("{:02x}", kind.octet()));
+        let Bound { join_eui, dev_eui, dev_nonce } =
+            opened.and_then(|opened| opened.bound).unwrap_or_default();
         let known = found.conf_fcnt.is_some() || join_req_type.is_some();
-        known.then_some(Self { conf_fcnt: found.conf_fcnt, join_req_type, ..Self::default() })
+        known.then(|| Self {
+            conf_fcnt: found.conf_fcnt,
+            join_req_type,
+            join_eui: join_eui.map(JoinEui::hex),
+            dev_eui: dev_eui.map(DevEui::hex),
+            dev_nonce: dev_nonce.map(|nonce| nonce.0),
+            ..Self::default()
+        })
     }
 }
 
@@ -259,6 +331,11 @@ impl SearchedJson {
 
 impl ProblemJson {
     fn of(problem: &Problem) -> Self {
-        Self { offset: problem.offset, field: problem.field.name(), what: problem.what.to_string() }
+        Self {
+            offset: problem.offset,
+            field: problem.field.name(),
+            what: problem.what.to_string(),
+            remark: problem.is_remark(),
+        }
     }
 }

@@ -13,8 +13,9 @@ use super::{Tone, paragraph, spaced, wrap};
 use crate::{
     crypto::block::FOptsRule,
     frame::{Field, Frame},
-    reading::{Commands, MicVerdict, Reading, Searched, Source, Tried, Unchecked},
-    show::{Input, Style},
+    intake::Crc,
+    reading::{CommandList, MicVerdict, Reading, Searched, Source, Tried, Unchecked},
+    show::{Input, Radio, Style},
 };
 
 /// Octets in one line of a row.
@@ -24,7 +25,7 @@ const OCTETS_A_LINE: usize = 8;
 const TRIED_SHOWN: usize = 4;
 
 /// The name of a frame above its block.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Heading<'a> {
     /// The only frame there is needs no name.
     None,
@@ -62,7 +63,9 @@ pub fn reading(
     notes(out, reading, style)?;
     for problem in &reading.problems {
         let text = format!("octet {}, {}: {}", problem.offset, problem.field, problem.what);
-        paragraph(out, style, "  ! ", Tone::Bad, &text)?;
+        let (mark, tone) =
+            if problem.is_remark() { ("  * ", Tone::Quiet) } else { ("  ! ", Tone::Bad) };
+        paragraph(out, style, mark, tone, &text)?;
     }
     Ok(())
 }
@@ -97,7 +100,32 @@ fn title(
     for line in wrap(&text, style.width) {
         writeln!(out, "{}", style.paint(Tone::Title, &line))?;
     }
-    Ok(())
+    match heading {
+        Heading::Of(Input { radio: Some(radio), .. }) => {
+            paragraph(out, style, "  ", Tone::Quiet, &radio_words(radio))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// What the gateway says, in one line: who, when, where on the dial, how well.
+fn radio_words(radio: &Radio) -> String {
+    let crc = match radio.crc {
+        Crc::Bad => Some("CRC BAD: these are not the octets that were sent"),
+        Crc::None => Some("no CRC"),
+        Crc::Ok | Crc::Unknown => None,
+    };
+    let parts = [
+        radio.gateway.map(|eui| format!("gateway {eui}")),
+        radio.time.map(|time| time.to_string()),
+        radio.frequency_hz.map(|hz| format!("{} MHz", fields::mhz(hz))),
+        radio.data_rate.map(|rate| rate.to_string()),
+        radio.rssi_dbm.map(|dbm| format!("RSSI {dbm} dBm")),
+        radio.snr_db.map(|db| format!("SNR {db} dB")),
+        radio.power_dbm.map(|dbm| format!("to be sent with {dbm} dBm")),
+        crc.map(str::to_owned),
+    ];
+    parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
 fn capital(text: &str) -> String {
@@ -238,8 +266,13 @@ fn sealed_mic(verdict: &MicVerdict) -> Vec<Row> {
     rows
 }
 
+/// Octets that hold a key are not for the screen.
+fn hidden(reading: &Reading) -> bool {
+    reading.found.commands.as_ref().is_some_and(CommandList::holds_a_key)
+}
+
 fn clear_fopts(reading: &Reading) -> Option<Row> {
-    let fopts = reading.found.fopts.as_ref()?;
+    let fopts = reading.found.fopts.as_ref().filter(|_| !hidden(reading))?;
     let rule = match fopts.rule? {
         FOptsRule::AsPublished => "under NwkSEncKey, by LoRaWAN 1.1 as first published",
         FOptsRule::Erratum | FOptsRule::ErratumAppCounter => {
@@ -255,7 +288,7 @@ fn clear_fopts(reading: &Reading) -> Option<Row> {
 }
 
 fn clear_payload(reading: &Reading) -> Option<Row> {
-    let plain = reading.found.payload.as_ref()?;
+    let plain = reading.found.payload.as_ref().filter(|_| !hidden(reading))?;
     let printable = plain.octets.iter().all(|o| matches!(o, b' '..=b'~'));
     let text = String::from_utf8_lossy(&plain.octets);
     let doubt = if plain.proven { "" } else { ", unproven: may be noise" };
@@ -273,9 +306,9 @@ fn notes(out: &mut dyn fmt::Write, reading: &Reading, style: Style) -> fmt::Resu
     for searched in &found.searched {
         paragraph(out, style, "  * ", Tone::Quiet, &searched_words(*searched))?;
     }
-    let lines = found.commands.as_ref().map(Commands::lines).unwrap_or_default();
-    for line in lines {
-        paragraph(out, style, "  > ", Tone::Plain, &line)?;
+    let commands = found.commands.as_ref().map(|list| list.commands.to_string());
+    for line in commands.iter().flat_map(|text| text.lines()) {
+        paragraph(out, style, "  > ", Tone::Plain, line)?;
     }
     if let MicVerdict::Unchecked(Unchecked::NoKey { .. }) = found.mic
         && matches!(reading.decoded.frame, Some(Frame::JoinAccept(_)))

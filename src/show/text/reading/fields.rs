@@ -95,7 +95,7 @@ fn cf_list(list: CfList) -> (String, String) {
 }
 
 /// Hz as MHz, without needless zeros: `867.1`.
-fn mhz(hz: u32) -> String {
+pub(super) fn mhz(hz: u32) -> String {
     let digits = format!("{}.{:06}", hz / 1_000_000, hz % 1_000_000);
     let short = digits.trim_end_matches('0');
     if short.ends_with('.') { format!("{short}0") } else { short.to_owned() }

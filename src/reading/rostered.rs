@@ -1,0 +1,51 @@
+//! The keys of a roster: every claim of every node is a source of its own.
+
+use super::{Bunch, KeyRing, Source};
+use crate::roster::{Claim, ClaimKind, Roster};
+
+impl KeyRing {
+    /// Adds all keys of a roster, those of each claim under its own source.
+    ///
+    /// ```
+    /// use handfast::reading::KeyRing;
+    ///
+    /// let roster = handfast::roster::parse(
+    ///     "[[node]]\nname = 'pear-row-3'\n[node.record]\napp-key = '2b7e151628aed2a6abf7158809cf4f3c'",
+    ///     None,
+    /// )?;
+    /// let mut ring = KeyRing::default();
+    /// ring.add_roster(&roster);
+    /// assert_eq!(ring.bunches()[0].source.to_string(), "record of pear-row-3");
+    /// # Ok::<(), handfast::roster::RosterError>(())
+    /// ```
+    pub fn add_roster(&mut self, roster: &Roster) {
+        for node in &roster.nodes {
+            for (kind, claim) in node.claims() {
+                let bunch = bunch(&node.name, kind, claim);
+                if super::KeyRole::ALL.iter().any(|role| bunch.has(*role)) {
+                    self.add(bunch);
+                }
+            }
+        }
+    }
+}
+
+fn bunch(node: &str, kind: ClaimKind, claim: &Claim) -> Bunch {
+    Bunch {
+        source: Source {
+            dev_eui: claim.dev_eui,
+            join_eui: claim.join_eui,
+            dev_addr: claim.dev_addr,
+            mac_version: claim.mac_version,
+            ..Source::new(node, kind.name())
+        },
+        app_key: claim.app_key.clone(),
+        nwk_key: claim.nwk_key.clone(),
+        nwk_s_key: claim.nwk_s_key.clone(),
+        app_s_key: claim.app_s_key.clone(),
+        f_nwk_s_int_key: claim.f_nwk_s_int_key.clone(),
+        s_nwk_s_int_key: claim.s_nwk_s_int_key.clone(),
+        nwk_s_enc_key: claim.nwk_s_enc_key.clone(),
+        ..Bunch::default()
+    }
+}

@@ -1,0 +1,84 @@
+//! Where a frame was found, and what the gateway says of it, as a report names them.
+
+use std::fmt;
+
+use jiff::Timestamp;
+
+use crate::{
+    id::Eui64,
+    intake::{Crc, Origin, SourcedFrame},
+    radio::Modulation,
+};
+
+/// Where a frame was found, as a report names it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Input<'a> {
+    /// The name of the input: `argument`, `stdin`, a file.
+    pub name: &'a str,
+    /// The place of the frame in that input, from 0.
+    pub index: usize,
+    /// The line of that input, from 1, where it has lines.
+    pub line: Option<u64>,
+    /// What the gateway says of it.
+    pub radio: Option<&'a Radio>,
+}
+
+impl fmt::Display for Input<'_> {
+    /// Prints `argument 1`, `trace.txt, line 3, frame 2`: people count from 1.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name)?;
+        let number = self.index + 1;
+        match self.line {
+            None if self.name == "argument" => write!(f, " {number}"),
+            None => write!(f, ", frame {number}"),
+            Some(line) => write!(f, ", line {line}, frame {number}"),
+        }
+    }
+}
+
+/// What a gateway says of a frame beside its octets.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Radio {
+    /// The gateway.
+    pub gateway: Option<Eui64>,
+    /// When it heard the frame, or was told to send it.
+    pub time: Option<Timestamp>,
+    /// Centre frequency, hertz.
+    pub frequency_hz: Option<u32>,
+    /// Data rate.
+    pub data_rate: Option<Modulation>,
+    /// Power of the channel, dBm.
+    pub rssi_dbm: Option<f32>,
+    /// Signal to noise ratio, dB.
+    pub snr_db: Option<f32>,
+    /// Power to send with, dBm.
+    pub power_dbm: Option<f32>,
+    /// What the concentrator says of the CRC.
+    pub crc: Crc,
+}
+
+impl Radio {
+    /// Returns what was said of a frame, if anything was.
+    pub fn of(frame: &SourcedFrame) -> Option<Self> {
+        let heard = Self { gateway: frame.gateway, time: frame.at, ..Self::default() };
+        match &frame.origin {
+            Origin::Text(_) => None,
+            Origin::Uplink(uplink) => Some(Self {
+                time: uplink.time.or(frame.at),
+                frequency_hz: uplink.freq_hz,
+                data_rate: uplink.modulation,
+                rssi_dbm: uplink.rssi,
+                snr_db: uplink.snr,
+                crc: uplink.crc,
+                ..heard
+            }),
+            Origin::Downlink(downlink) => Some(Self {
+                time: frame.at.or(downlink.time),
+                frequency_hz: downlink.freq_hz,
+                data_rate: downlink.modulation,
+                power_dbm: downlink.power_dbm,
+                ..heard
+            }),
+        }
+    }
+}
