@@ -28,6 +28,7 @@
 mod claim;
 mod error;
 mod file;
+pub mod firmware;
 mod label;
 mod member;
 mod nearest;
