@@ -33,6 +33,7 @@ mod label;
 mod member;
 mod nearest;
 mod secret;
+pub mod table;
 mod value;
 
 use std::{
