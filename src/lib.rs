@@ -3,6 +3,7 @@
 
 #[cfg(feature = "cli")]
 pub mod cli;
+pub mod compare;
 pub mod crypto;
 pub mod frame;
 pub mod gps;

@@ -4,5 +4,6 @@
 //! nothing and looks at no clock or terminal.
 
 pub mod airtime;
+pub mod compare;
 pub mod id;
 pub mod plan;

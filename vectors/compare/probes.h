@@ -24,7 +24,7 @@ static const uint8_t join_eui[8] = { 0x02, 0x00, 0x00, 0xFF, 0xFE, 0x00, 0xFF, 0
 #elif PROBE == 3
 #define NODE_NAME "medlar-gate"
 #define DEV_EUI "020000FF" "FE001209"
-#define APP_KEY "\x0F\x1E\x2D\x3C\x4B\x5A\x69\x78\x87\x96\xA5\xB4\xC3\xD2\xE1\xF0"
+#define APP_KEY "\xC4\x19\x8E\x03\x6B\xF2\x57\xA0\x3D\x91\x0C\xE8\x74\x2F\xB6\x1D"
 #endif
 
 #endif

@@ -399,7 +399,7 @@ fn condition(command: &str, line: &[Token<'_>]) -> String {
                 label.push_str(word);
             }
             Kind::Punct('!') => label.push_str("not "),
-            Kind::Punct(c) => {
+            Kind::Punct(c) if !c.is_control() => {
                 if label.ends_with(|c: char| c.is_alphanumeric()) {
                     label.push(' ');
                 }
