@@ -27,6 +27,7 @@ mod missing;
 mod relation;
 mod sample;
 mod settings;
+mod slot;
 mod words;
 
 pub use difference::{Difference, Kind, Severity, Side};

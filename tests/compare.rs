@@ -394,6 +394,7 @@ pear: 2 faults
     record    app-key (records.csv line 2)
     do        look up where the key came from, and mend the side that is wrong
     cause     app-key-typed-wrong
+
 not taken: probe.h:5:9: blob: 8 octets under a name that says nothing
 not taken: column colour: no name of a member
 "

@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use zeroize::{Zeroize, ZeroizeOnDrop};
 
 use super::{
-    Difference, Kind, Severity, Subject, keys, sample,
+    Difference, Kind, Severity, Subject, sample, slot,
     words::{names, spelt, the},
 };
 use crate::{
@@ -201,7 +201,7 @@ impl<'s> Fleet<'s> {
 }
 
 fn roots(claim: &Claim) -> impl Iterator<Item = (&'static str, &Aes128Key)> {
-    keys::ROOTS.iter().filter_map(|slot| (slot.key)(claim).map(|key| (slot.member, key)))
+    slot::ROOTS.iter().filter_map(|slot| (slot.key)(claim).map(|key| (slot.member, key)))
 }
 
 /// Other nodes that are named.

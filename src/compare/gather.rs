@@ -6,7 +6,7 @@
 
 use std::collections::HashMap;
 
-use super::{Context, Subject, keys, relation::eui_relation};
+use super::{Context, Subject, relation::eui_relation, slot};
 use crate::{
     id::{DevEui, Eui64},
     region::Plan,
@@ -256,8 +256,8 @@ const WAYS: [Way; 6] = [
         keys: |_| Vec::new(),
         search: |said, subjects| {
             only(subjects, said, |claim| {
-                keys::ROOTS.iter().any(|one| {
-                    keys::ROOTS.iter().any(|other| {
+                slot::ROOTS.iter().any(|one| {
+                    slot::ROOTS.iter().any(|other| {
                         let both = (one.key)(&said.claim).zip((other.key)(claim));
                         both.is_some_and(|(a, b)| a.same_as(b))
                     })

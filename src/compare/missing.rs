@@ -3,7 +3,7 @@
 //! A claim may be told in part, so that a missing value is a doubt at most.
 
 use super::{
-    Difference, Kind, Severity, Subject, keys,
+    Difference, Kind, Severity, Subject, slot,
     words::{spelt, the},
 };
 use crate::{
@@ -12,7 +12,7 @@ use crate::{
 };
 
 pub(super) fn check(subject: &Subject, found: &mut Vec<Difference>) {
-    let version = keys::version(subject);
+    let version = slot::version(subject);
     let otaa = is_otaa(subject);
     for (kind, claim) in subject.node.claims() {
         if kind == ClaimKind::Label {
@@ -42,7 +42,7 @@ pub(super) fn is_otaa(subject: &Subject) -> Option<bool> {
     stated.map(|activation| activation == Activation::Otaa).or_else(|| {
         let root = claims().any(|claim| claim.app_key.is_some() || claim.nwk_key.is_some());
         let session =
-            claims().any(|claim| keys::SESSION.iter().any(|slot| (slot.key)(claim).is_some()));
+            claims().any(|claim| slot::SESSION.iter().any(|slot| (slot.key)(claim).is_some()));
         match (root, session) {
             (true, _) => Some(true),
             (false, true) => Some(false),
@@ -101,6 +101,6 @@ fn has(claim: &Claim, member: &str) -> bool {
         "dev-eui" => claim.dev_eui.is_some(),
         "join-eui" => claim.join_eui.is_some(),
         "dev-addr" => claim.dev_addr.is_some(),
-        _ => keys::all_of(claim).any(|(name, _)| name == member),
+        _ => slot::all_of(claim).any(|(name, _)| name == member),
     }
 }

@@ -2,7 +2,7 @@
 
 use super::{
     Difference, Kind, Severity, Subject,
-    keys::{ROOTS, SESSION},
+    slot::{ROOTS, SESSION},
     words::{spelt, the},
 };
 use crate::{

@@ -1,6 +1,6 @@
 //! Version, region, channels, class, activation, and the addresses of a session.
 
-use super::{Context, Difference, Kind, Severity, Subject, keys, missing::is_otaa};
+use super::{Context, Difference, Kind, Severity, Subject, missing::is_otaa, slot};
 use crate::{
     frame::MacVersion,
     region::{ChannelMask, Plan, PlanKind},
@@ -160,7 +160,7 @@ fn activation(claim: &Claim) -> Option<(Activation, bool)> {
         return Some((stated, true));
     }
     let root = claim.app_key.is_some() || claim.nwk_key.is_some();
-    let session = keys::SESSION.iter().any(|slot| (slot.key)(claim).is_some());
+    let session = slot::SESSION.iter().any(|slot| (slot.key)(claim).is_some());
     match (root, session) {
         (true, _) => Some((Activation::Otaa, false)),
         (false, true) => Some((Activation::Abp, false)),

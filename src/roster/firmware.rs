@@ -19,8 +19,11 @@
 //! A macro is put in its place, also where it stands for part of a list; conditions are not
 //! evaluated, save `#if 0`: values under conditions that exclude each other are different nodes.
 
+mod branch;
 mod group;
 mod lexer;
+mod literal;
+mod member;
 mod names;
 mod octets;
 mod scan;

@@ -236,7 +236,7 @@ macro_rules! readers {
     ($($names:expr => $field:ident = $read:expr;)*) => {
         &[
             Reader {
-                names: &["name", "nodename", "devicename", "deviceid", "devid", "node", "device"],
+                names: &["name", "id", "nodename", "devicename", "deviceid", "devid", "node", "device"],
                 read: |row, text| {
                     if text.chars().any(char::is_control) {
                         return Err(TableFaultKind::ControlCharacter);

@@ -24,6 +24,12 @@ pub fn text(nodes: &[NodeReport], gathered: &Gathered, out: &mut dyn Write) -> f
         gap = true;
         node(report, out)?;
     }
+    let anything = !gathered.left_out.is_empty()
+        || !gathered.unknown_columns.is_empty()
+        || !gathered.loose.is_empty();
+    if gap && anything {
+        writeln!(out)?;
+    }
     rest(gathered, out)
 }
 

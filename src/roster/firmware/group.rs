@@ -8,9 +8,9 @@ use std::collections::{HashMap, HashSet};
 
 use super::{
     Firmware, FirmwareNode, LeftOut, LeftOutWhy, MOST_TOLD,
-    names::Member,
+    branch::Branches,
+    member::Member,
     octets::Said,
-    scan::Branches,
     take::{Found, Harvest, Place},
 };
 use crate::{

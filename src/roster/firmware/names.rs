@@ -4,89 +4,11 @@
 //! together are a member's name make it a value of that member; the words left over may tell the
 //! order of its octets, that it is no value at all (`DEV_EUI_SIZE`), or which node it is of.
 
-use super::ByteOrder;
+use super::{
+    ByteOrder,
+    member::{Member, NAMES},
+};
 use crate::region::Plan;
-
-/// A member of a claim that a source may state.
-#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
-pub(super) enum Member {
-    Name,
-    DevEui,
-    JoinEui,
-    AppKey,
-    NwkKey,
-    GenAppKey,
-    DevAddr,
-    NetId,
-    NwkSKey,
-    AppSKey,
-    FNwkSIntKey,
-    SNwkSIntKey,
-    NwkSEncKey,
-    MacVersion,
-    Class,
-    Activation,
-    Region,
-    SubBand,
-    ChannelMask,
-}
-
-impl Member {
-    /// Returns the name of the roster's member.
-    pub(super) const fn name(self) -> &'static str {
-        match self {
-            Self::Name => "name",
-            Self::DevEui => "dev-eui",
-            Self::JoinEui => "join-eui",
-            Self::AppKey => "app-key",
-            Self::NwkKey => "nwk-key",
-            Self::GenAppKey => "gen-app-key",
-            Self::DevAddr => "dev-addr",
-            Self::NetId => "net-id",
-            Self::NwkSKey => "nwk-s-key",
-            Self::AppSKey => "app-s-key",
-            Self::FNwkSIntKey => "f-nwk-s-int-key",
-            Self::SNwkSIntKey => "s-nwk-s-int-key",
-            Self::NwkSEncKey => "nwk-s-enc-key",
-            Self::MacVersion => "mac-version",
-            Self::Class => "class",
-            Self::Activation => "activation",
-            Self::Region => "region",
-            Self::SubBand => "sub-band",
-            Self::ChannelMask => "channel-mask",
-        }
-    }
-
-    /// Returns whether the member is an identity or a key: two values of it are two nodes.
-    pub(super) const fn is_credential(self) -> bool {
-        !matches!(
-            self,
-            Self::Name
-                | Self::NetId
-                | Self::MacVersion
-                | Self::Class
-                | Self::Activation
-                | Self::Region
-                | Self::SubBand
-                | Self::ChannelMask
-        )
-    }
-
-    /// Returns whether each node has its own, so that no other's may stand in for it.
-    pub(super) const fn is_a_nodes_own(self) -> bool {
-        matches!(
-            self,
-            Self::Name
-                | Self::DevEui
-                | Self::DevAddr
-                | Self::NwkSKey
-                | Self::AppSKey
-                | Self::FNwkSIntKey
-                | Self::SNwkSIntKey
-                | Self::NwkSEncKey
-        )
-    }
-}
 
 /// What an identifier says.
 #[derive(Clone, Debug, Eq, PartialEq)]
@@ -225,62 +147,6 @@ fn words(identifier: &str) -> Vec<String> {
 fn is_number(word: &str) -> bool {
     word.chars().all(|c| c.is_ascii_digit())
 }
-
-/// The names of the trade, without what people write differently.
-const NAMES: &[(&str, Member)] = &[
-    ("deveui", Member::DevEui),
-    ("deviceeui", Member::DevEui),
-    ("enddeviceeui", Member::DevEui),
-    ("joineui", Member::JoinEui),
-    ("appeui", Member::JoinEui),
-    ("applicationeui", Member::JoinEui),
-    ("appkey", Member::AppKey),
-    ("applicationkey", Member::AppKey),
-    ("nwkkey", Member::NwkKey),
-    ("networkkey", Member::NwkKey),
-    ("genappkey", Member::GenAppKey),
-    ("devaddr", Member::DevAddr),
-    ("deviceaddr", Member::DevAddr),
-    ("devaddress", Member::DevAddr),
-    ("deviceaddress", Member::DevAddr),
-    ("netid", Member::NetId),
-    ("networkid", Member::NetId),
-    ("nwkskey", Member::NwkSKey),
-    ("netskey", Member::NwkSKey),
-    ("nwksessionkey", Member::NwkSKey),
-    ("networksessionkey", Member::NwkSKey),
-    ("appskey", Member::AppSKey),
-    ("appsessionkey", Member::AppSKey),
-    ("applicationsessionkey", Member::AppSKey),
-    ("fnwksintkey", Member::FNwkSIntKey),
-    ("snwksintkey", Member::SNwkSIntKey),
-    ("nwksenckey", Member::NwkSEncKey),
-    ("macversion", Member::MacVersion),
-    ("lorawanversion", Member::MacVersion),
-    ("lorawanmacversion", Member::MacVersion),
-    ("lorawanspecversion", Member::MacVersion),
-    ("lorawanspecificationversion", Member::MacVersion),
-    ("class", Member::Class),
-    ("deviceclass", Member::Class),
-    ("lorawanclass", Member::Class),
-    ("lorawandeviceclass", Member::Class),
-    ("activation", Member::Activation),
-    ("activationmode", Member::Activation),
-    ("activationtype", Member::Activation),
-    ("joinmode", Member::Activation),
-    ("overtheairactivation", Member::Activation),
-    ("useotaa", Member::Activation),
-    ("useabp", Member::Activation),
-    ("region", Member::Region),
-    ("lorawanregion", Member::Region),
-    ("subband", Member::SubBand),
-    ("channelmask", Member::ChannelMask),
-    ("channelsmask", Member::ChannelMask),
-    ("chmask", Member::ChannelMask),
-    ("name", Member::Name),
-    ("nodename", Member::Name),
-    ("devicename", Member::Name),
-];
 
 /// Words beside a member's name that make it something about the value, not the value.
 const NO_VALUE: &[&str] = &[
@@ -450,7 +316,7 @@ mod tests {
     #[test]
     fn a_comment_that_tells_both_orders_tells_none() {
         assert_eq!(
-            order_in("// little-endian, so least significant byte first"),
+            order_in("// little-endian: the least significant octet leads"),
             Some(ByteOrder::Reversed)
         );
         assert_eq!(order_in("/* MSB */"), Some(ByteOrder::Printed));

@@ -4,8 +4,10 @@ use zeroize::Zeroizing;
 
 use super::{
     ByteOrder, SourceFaultKind,
-    names::{Meaning, Member, region_in},
-    value::{Entry, Value, number},
+    literal::number,
+    member::Member,
+    names::{Meaning, region_in},
+    value::{Entry, Value},
 };
 use crate::{
     frame::MacVersion,

@@ -1,8 +1,9 @@
 //! Declarations and macros of a source, and the conditions that they stand under.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use super::{
+    branch::{Branches, condition, constant, opposite},
     lexer::{Kind, Token},
     value::{Definition, Definitions},
 };
@@ -22,83 +23,12 @@ pub(super) struct Declaration<'t> {
     pub(super) is_macro: bool,
 }
 
-/// An arm of an `#if`.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Branch {
-    pub(super) parent: usize,
-    /// Arms of one `#if` have the same group.
-    pub(super) group: usize,
-    /// What the condition says; empty for the whole file.
-    pub(super) label: String,
-    /// Never compiled: `#if 0`.
-    pub(super) dead: bool,
-}
-
 /// What a source declares.
 #[derive(Debug, Default)]
 pub(super) struct Scan<'t> {
     pub(super) declarations: Vec<Declaration<'t>>,
     /// The fields of each struct, in order.
     pub(super) structs: HashMap<&'t str, Vec<&'t str>>,
-}
-
-/// The conditions of all sources; the first is that there is none.
-#[derive(Debug)]
-pub(super) struct Branches {
-    pub(super) all: Vec<Branch>,
-    groups: usize,
-}
-
-impl Branches {
-    pub(super) fn new() -> Self {
-        Self { all: vec![Branch::default()], groups: 0 }
-    }
-
-    fn open(&mut self, parent: usize, group: usize, label: String, dead: bool) -> usize {
-        let dead = dead || self.all.get(parent).is_some_and(|parent| parent.dead);
-        self.all.push(Branch { parent, group, label, dead });
-        self.all.len() - 1
-    }
-
-    fn is_dead(&self, branch: usize) -> bool {
-        self.all.get(branch).is_some_and(|branch| branch.dead)
-    }
-
-    /// Returns a branch and all around it, innermost first.
-    pub(super) fn path(&self, branch: usize) -> impl Iterator<Item = usize> {
-        let mut next = Some(branch);
-        std::iter::from_fn(move || {
-            let now = next?;
-            next = (now != 0).then(|| self.all.get(now).map_or(0, |branch| branch.parent));
-            Some(now)
-        })
-        .take(DEEPEST_PATH)
-    }
-
-    /// Returns whether the two can never be compiled together.
-    pub(super) fn exclude(&self, a: usize, b: usize) -> bool {
-        if a == b || a == 0 || b == 0 {
-            return false;
-        }
-        let groups = |branch| -> BTreeMap<usize, usize> {
-            self.path(branch).filter_map(|b| Some((self.all.get(b)?.group, b))).collect()
-        };
-        let others = groups(b);
-        groups(a)
-            .iter()
-            .any(|(group, arm)| *group != 0 && others.get(group).is_some_and(|other| other != arm))
-    }
-
-    /// Returns what the conditions around a value say.
-    pub(super) fn label(&self, branch: usize) -> String {
-        let mut labels: Vec<&str> = self
-            .path(branch)
-            .filter_map(|branch| self.all.get(branch).map(|branch| branch.label.as_str()))
-            .filter(|label| !label.is_empty())
-            .collect();
-        labels.reverse();
-        labels.join(", ")
-    }
 }
 
 /// One `#if` that is open.
@@ -255,10 +185,11 @@ impl<'t> Scanner<'_, 't> {
             return;
         }
         let operator = at.checked_sub(1).and_then(|before| self.kind(before));
-        if matches!(operator, Some(Kind::Punct(c)) if c != ']') {
+        if matches!(operator, Some(Kind::Punct(c)) if c != ']' && c != ')') {
             return;
         }
-        let Some(name_at) = self.name_before(at) else { return };
+        let at_name = self.before_attributes(at);
+        let Some(name_at) = self.name_before(at_name) else { return };
         self.variable(scan, name_at, at + 1);
     }
 
@@ -307,6 +238,34 @@ impl<'t> Scanner<'_, 't> {
                 is_macro: false,
             },
         );
+    }
+
+    /// Returns where the words between an array's brackets and its `=` begin: how it is kept.
+    fn before_attributes(&self, at: usize) -> usize {
+        let mut start = at;
+        for _ in 0..MOST_ATTRIBUTES {
+            let Some(before) = start.checked_sub(1) else { break };
+            match self.kind(before) {
+                Some(Kind::Punct(']')) => return start,
+                Some(Kind::Word(_)) => start = before,
+                Some(Kind::Punct(')')) => {
+                    let Some(opens) = self.opening(before) else { break };
+                    start = opens.saturating_sub(1);
+                }
+                _ => break,
+            }
+        }
+        at
+    }
+
+    fn opening(&self, closes: usize) -> Option<usize> {
+        let first = closes.saturating_sub(LONGEST_TYPE);
+        let mut depth = 0usize;
+        (first..=closes).rev().find(|at| {
+            depth += usize::from(self.punct(*at, ')'));
+            depth -= usize::from(self.punct(*at, '('));
+            depth == 0
+        })
     }
 
     /// Returns the word before a token, past `[8]` and the like.
@@ -386,50 +345,7 @@ impl<'t> Scanner<'_, 't> {
     }
 }
 
-/// Returns a condition in words: `NODE_A`, `not NODE_A`, `NODE == 1`.
-fn condition(command: &str, line: &[Token<'_>]) -> String {
-    let mut label = String::from(if command == "ifndef" { "not " } else { "" });
-    for token in line.iter().skip(1) {
-        match token.kind {
-            Kind::Word("defined") | Kind::Punct('(' | ')') => {}
-            Kind::Word(word) | Kind::Number(word) => {
-                if label.ends_with(|c: char| c.is_alphanumeric()) {
-                    label.push(' ');
-                }
-                label.push_str(word);
-            }
-            Kind::Punct('!') => label.push_str("not "),
-            Kind::Punct(c) if !c.is_control() => {
-                if label.ends_with(|c: char| c.is_alphanumeric()) {
-                    label.push(' ');
-                }
-                label.push(c);
-            }
-            _ => {}
-        }
-        if label.len() > LONGEST_LABEL {
-            break;
-        }
-    }
-    label.replace("==", "== ").chars().take(LONGEST_LABEL).collect()
-}
-
-fn opposite(label: &str) -> String {
-    label.strip_prefix("not ").map_or_else(|| format!("not {label}"), str::to_owned)
-}
-
-/// Returns what a condition that is a lone number comes to.
-fn constant(command: &str, line: &[Token<'_>]) -> Option<bool> {
-    match line {
-        [_, Token { kind: Kind::Number(number), .. }] if command == "if" => {
-            super::value::number(number).map(|number| number != 0)
-        }
-        _ => None,
-    }
-}
-
 /// Definitions of one name that are kept apart; a source with more of them means none of them.
 const MOST_DEFINITIONS: usize = 64;
-const DEEPEST_PATH: usize = 64;
-const LONGEST_LABEL: usize = 48;
+const MOST_ATTRIBUTES: usize = 4;
 const LONGEST_TYPE: usize = 12;

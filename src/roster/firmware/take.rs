@@ -9,10 +9,12 @@ use zeroize::Zeroizing;
 
 use super::{
     ByteOrder, LeftOut, LeftOutWhy, MOST_TOLD, OrderFrom, SourceFault, Taken,
+    branch::Branches,
     lexer::{Comment, Token, lex},
-    names::{Meaning, Member, meaning, order_in, tag_of},
+    member::Member,
+    names::{Meaning, meaning, order_in, tag_of},
     octets::{Problem, Said, candidate_octets, said},
-    scan::{Branches, Declaration, Scan, scan},
+    scan::{Declaration, Scan, scan},
     value::{Cursor, Definitions, Entry, Reader, Value},
 };
 
@@ -122,6 +124,8 @@ struct Spot<'s> {
     branch: usize,
     tag: &'s str,
     index: &'s str,
+    /// Whether it is worth telling that there is no value: statements of a program have none.
+    is_macro: bool,
 }
 
 impl<'t> Taker<'_, 't> {
@@ -152,6 +156,7 @@ impl<'t> Taker<'_, 't> {
             branch: declared.branch,
             tag: "",
             index: "",
+            is_macro: declared.is_macro,
         };
         if let Some(meaning) = meaning(declared.name) {
             return self.named(file, &meaning, &entry, &spot);
@@ -212,6 +217,7 @@ impl<'t> Taker<'_, 't> {
                 branch: spot.branch,
                 tag: spot.tag,
                 index: &index,
+                is_macro: spot.is_macro,
             };
             self.one(file, meaning, element, &spot);
         }
@@ -272,7 +278,8 @@ impl<'t> Taker<'_, 't> {
         let said = match said(meaning, &entry.value, order, &spot.identifier) {
             Ok(said) => said,
             Err(Problem::NoValue) => {
-                if meaning.member.is_credential() && !matches!(entry.value, Value::Number(_)) {
+                let is_number = matches!(entry.value, Value::Number(_));
+                if meaning.member.is_credential() && spot.is_macro && !is_number {
                     self.leave_out(file, spot, LeftOutWhy::NoValue);
                 }
                 return;
