@@ -4,6 +4,7 @@
 //! close the pipe early; that is no error. The exit status is an [`Exit`].
 
 pub mod airtime;
+pub mod compare;
 pub mod compose;
 pub mod diagnose;
 pub mod explain;
@@ -120,6 +121,8 @@ commands! {
     Read(read::ReadArgs) = read::run;
     /// Build a frame from its fields and keys, or from the JSON of `read`
     Compose(compose::ComposeArgs) = compose::run;
+    /// Hold firmware, record and label of nodes against each other, without any capture
+    Compare(compare::CompareArgs) = compare::run;
     /// Derive every key of a join, a rejoin, a multicast group
     Keys(keys::KeysArgs) = keys::run;
     /// Show a region's channels, data rates and windows

@@ -3,6 +3,7 @@
 
 #[cfg(feature = "cli")]
 pub mod cli;
+pub mod compare;
 pub mod compose;
 pub mod crypto;
 pub mod demo;

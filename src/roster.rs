@@ -28,9 +28,11 @@
 mod claim;
 mod error;
 mod file;
+pub mod firmware;
 mod label;
 mod member;
 mod secret;
+pub mod table;
 mod value;
 
 use std::{

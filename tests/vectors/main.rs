@@ -27,6 +27,7 @@ type Outcome = Result<(), String>;
 const ELSEWHERE: &[(&str, &str)] = &[
     ("beacon", "tests/beacon.rs"),
     ("captures", "tests/captures.rs"),
+    ("compare", "tests/compare.rs"),
     ("commands", "tests/commands.rs"),
     ("intake", "tests/intake.rs"),
     ("join", "tests/join_cases.rs"),

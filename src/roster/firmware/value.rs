@@ -1,0 +1,347 @@
+//! Initialisers: a number, a text, a word, or a list of them, with macros put in their place.
+
+use std::collections::HashMap;
+
+use zeroize::Zeroizing;
+
+use super::{
+    super::error::Position,
+    lexer::{Kind, Token},
+    literal::unescaped,
+};
+
+/// What stands behind a name.
+#[derive(Clone, Debug)]
+pub(super) enum Value<'t> {
+    /// A number as written.
+    Number(&'t str),
+    /// A character.
+    Character(u8),
+    /// Texts side by side, their escapes resolved; whether there were any with a number in them.
+    Text { octets: Zeroizing<Vec<u8>>, escaped: bool },
+    /// A name that the source does not define.
+    Word(&'t str),
+    /// What stands between braces, or between commas in a macro.
+    List(Vec<Entry<'t>>),
+    /// A brace that nothing closes: the source was cut.
+    Open,
+    /// Anything else.
+    Other,
+}
+
+/// An element of a list.
+#[derive(Clone, Debug)]
+pub(super) struct Entry<'t> {
+    /// The field that it is for, where the source names it.
+    pub(super) field: Option<&'t str>,
+    pub(super) at: Position,
+    pub(super) value: Value<'t>,
+    /// The macro or variable that the whole element is.
+    pub(super) alias: Option<&'t str>,
+}
+
+/// Where the tokens of a definition stand, and within which condition.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Definition {
+    pub(super) start: usize,
+    pub(super) end: usize,
+    pub(super) branch: usize,
+    pub(super) file: usize,
+}
+
+/// The definitions of all sources, by name.
+pub(super) type Definitions<'t> = HashMap<&'t str, Vec<Definition>>;
+
+/// Reads initialisers. The budget bounds how much macros may blow up.
+pub(super) struct Reader<'a, 't> {
+    pub(super) files: &'a [Vec<Token<'t>>],
+    pub(super) definitions: &'a Definitions<'t>,
+    pub(super) budget: usize,
+    /// Names that were put in their place since this was last cleared.
+    pub(super) expanded: Vec<&'t str>,
+}
+
+/// A place in one file's tokens, up to an end.
+#[derive(Clone, Copy)]
+pub(super) struct Cursor {
+    pub(super) file: usize,
+    pub(super) at: usize,
+    pub(super) end: usize,
+    pub(super) branch: usize,
+}
+
+impl<'t> Reader<'_, 't> {
+    fn peek(&self, cursor: Cursor) -> Option<Token<'t>> {
+        if cursor.at >= cursor.end {
+            return None;
+        }
+        self.files.get(cursor.file)?.get(cursor.at).copied()
+    }
+
+    /// Reads the initialiser at the cursor and leaves the cursor behind it.
+    pub(super) fn initialiser(&mut self, cursor: &mut Cursor) -> Entry<'t> {
+        let at = self.peek(*cursor).map_or(Position { line: 1, column: 1 }, |token| token.at);
+        let mut read = self.element(cursor, 0);
+        match (read.len(), read.pop()) {
+            (1, Some(entry)) => entry,
+            (_, Some(last)) => {
+                read.push(last);
+                Entry { field: None, at, value: Value::List(read), alias: None }
+            }
+            (_, None) => Entry { field: None, at, value: Value::Other, alias: None },
+        }
+    }
+
+    /// Reads a macro's body: one value, or several with commas between.
+    pub(super) fn body(&mut self, mut cursor: Cursor) -> Entry<'t> {
+        let at = self.peek(cursor).map_or(Position { line: 1, column: 1 }, |token| token.at);
+        let mut entries = self.elements(&mut cursor, 0);
+        match (entries.len(), entries.pop()) {
+            (1, Some(entry)) => entry,
+            (_, Some(last)) => {
+                entries.push(last);
+                Entry { field: None, at, value: Value::List(entries), alias: None }
+            }
+            (_, None) => Entry { field: None, at, value: Value::Other, alias: None },
+        }
+    }
+
+    /// Reads elements up to a brace that closes, or to the end.
+    fn elements(&mut self, cursor: &mut Cursor, depth: usize) -> Vec<Entry<'t>> {
+        let mut entries = Vec::new();
+        while let Some(token) = self.peek(*cursor) {
+            match token.kind {
+                Kind::Punct('}') => break,
+                Kind::Punct(',') => cursor.at += 1,
+                _ => {
+                    let before = cursor.at;
+                    entries.append(&mut self.element(cursor, depth));
+                    // what no element can start with
+                    if cursor.at == before {
+                        cursor.at += 1;
+                    }
+                }
+            }
+        }
+        entries
+    }
+
+    /// Reads one element; a macro that is a list without braces gives several.
+    fn element(&mut self, cursor: &mut Cursor, depth: usize) -> Vec<Entry<'t>> {
+        let field = self.designator(cursor);
+        let Some(token) = self.peek(*cursor) else { return Vec::new() };
+        let entry = |value| Entry { field, at: token.at, value, alias: None };
+        if depth >= DEEPEST || self.budget == 0 {
+            self.skip(cursor);
+            return vec![entry(Value::Other)];
+        }
+        self.budget -= 1;
+        self.pass_cast(cursor);
+        let Some(first) = self.peek(*cursor) else { return vec![entry(Value::Other)] };
+        let mut read = match first.kind {
+            Kind::Punct('{') => {
+                cursor.at += 1;
+                let entries = self.elements(cursor, depth + 1);
+                if self.peek(*cursor).is_none() {
+                    return vec![entry(Value::Open)];
+                }
+                cursor.at += 1;
+                vec![entry(Value::List(entries))]
+            }
+            Kind::Number(text) => {
+                cursor.at += 1;
+                vec![entry(Value::Number(text))]
+            }
+            Kind::Character(text) => {
+                cursor.at += 1;
+                let (octets, _) = unescaped(text);
+                let value = octets.first().map_or(Value::Other, |octet| Value::Character(*octet));
+                vec![entry(value)]
+            }
+            Kind::Text(_) => vec![entry(self.texts(cursor, depth))],
+            Kind::Word(_) if self.is_text_or_word(cursor.at + 1, *cursor) => {
+                vec![entry(self.texts(cursor, depth))]
+            }
+            Kind::Word(word) => {
+                cursor.at += 1;
+                self.word(word, *cursor, depth, &entry)
+            }
+            _ => vec![entry(Value::Other)],
+        };
+        if !self.closes(cursor) {
+            // an expression: its value is the compiler's to know
+            self.skip(cursor);
+            read = vec![entry(Value::Other)];
+        }
+        read
+    }
+
+    fn word(
+        &mut self,
+        word: &'t str,
+        cursor: Cursor,
+        depth: usize,
+        entry: &dyn Fn(Value<'t>) -> Entry<'t>,
+    ) -> Vec<Entry<'t>> {
+        let Some(definition) = self.definition(word, cursor) else {
+            return vec![entry(Value::Word(word))];
+        };
+        self.expanded.push(word);
+        let mut inner = Cursor {
+            file: definition.file,
+            at: definition.start,
+            end: definition.end,
+            branch: definition.branch,
+        };
+        let mut entries = self.elements(&mut inner, depth + 1);
+        match (entries.len(), entries.pop()) {
+            (1, Some(only)) => {
+                // where a macro leads to another, the last name is the one nearest to the value
+                vec![Entry { alias: Some(only.alias.unwrap_or(word)), ..entry(only.value) }]
+            }
+            (_, Some(last)) => {
+                entries.push(last);
+                entries
+            }
+            (_, None) => vec![entry(Value::Word(word))],
+        }
+    }
+
+    /// Returns the definition that counts here: of the same condition, else the only one.
+    fn definition(&self, word: &str, cursor: Cursor) -> Option<Definition> {
+        let all = self.definitions.get(word)?;
+        let here = all.iter().find(|d| d.file == cursor.file && d.branch == cursor.branch).copied();
+        here.or(match all.as_slice() {
+            [only] => Some(*only),
+            _ => None,
+        })
+    }
+
+    fn is_text_or_word(&self, at: usize, cursor: Cursor) -> bool {
+        let next = self.peek(Cursor { at, ..cursor }).map(|token| token.kind);
+        matches!(next, Some(Kind::Text(_) | Kind::Word(_)))
+    }
+
+    /// Reads texts side by side, and macros among them.
+    fn texts(&mut self, cursor: &mut Cursor, depth: usize) -> Value<'t> {
+        let mut all = Zeroizing::new(Vec::new());
+        let mut any_escaped = false;
+        loop {
+            match self.peek(*cursor).map(|token| token.kind) {
+                Some(Kind::Text(text)) => {
+                    cursor.at += 1;
+                    let (octets, escaped) = unescaped(text);
+                    all.extend_from_slice(&octets);
+                    any_escaped |= escaped;
+                }
+                Some(Kind::Word(word)) if depth < DEEPEST && self.budget > 0 => {
+                    let Some(definition) = self.definition(word, *cursor) else {
+                        return Value::Other;
+                    };
+                    cursor.at += 1;
+                    self.budget -= 1;
+                    self.expanded.push(word);
+                    let mut inner = Cursor {
+                        file: definition.file,
+                        at: definition.start,
+                        end: definition.end,
+                        branch: definition.branch,
+                    };
+                    let Value::Text { octets, escaped } = self.texts(&mut inner, depth + 1) else {
+                        return Value::Other;
+                    };
+                    // each expansion is paid for with what it yields
+                    self.budget = self.budget.saturating_sub(octets.len());
+                    all.extend_from_slice(&octets);
+                    any_escaped |= escaped;
+                }
+                _ => return Value::Text { octets: all, escaped: any_escaped },
+            }
+        }
+    }
+
+    /// Passes `.field =` and `[3] =`.
+    fn designator(&self, cursor: &mut Cursor) -> Option<&'t str> {
+        let kind = |ahead: usize| {
+            self.peek(Cursor { at: cursor.at + ahead, ..*cursor }).map(|token| token.kind)
+        };
+        match (kind(0), kind(1), kind(2)) {
+            (Some(Kind::Punct('.')), Some(Kind::Word(field)), Some(Kind::Punct('='))) => {
+                cursor.at += 3;
+                Some(field)
+            }
+            (Some(Kind::Word(field)), Some(Kind::Punct(':')), _) => {
+                cursor.at += 2;
+                Some(field)
+            }
+            (Some(Kind::Punct('[')), Some(_), Some(Kind::Punct(']'))) => {
+                cursor.at += 3;
+                cursor.at += usize::from(
+                    self.peek(*cursor).is_some_and(|token| token.kind == Kind::Punct('=')),
+                );
+                None
+            }
+            _ => None,
+        }
+    }
+
+    /// Passes what stands in parentheses if a value follows; opens them where none does.
+    fn pass_cast(&self, cursor: &mut Cursor) {
+        // each pair is looked through once, and few are enough
+        for _ in 0..DEEPEST {
+            if self.peek(*cursor).map(|token| token.kind) != Some(Kind::Punct('(')) {
+                return;
+            }
+            let mut ahead = *cursor;
+            let mut depth = 0usize;
+            let limit = ahead.at + LONGEST_CAST;
+            while let Some(token) = self.peek(ahead) {
+                match token.kind {
+                    Kind::Punct('(') => depth += 1,
+                    Kind::Punct(')') => depth = depth.saturating_sub(1),
+                    _ => {}
+                }
+                ahead.at += 1;
+                if depth == 0 || ahead.at > limit {
+                    break;
+                }
+            }
+            let value_follows = depth == 0
+                && self.peek(ahead).is_some_and(|token| {
+                    !matches!(token.kind, Kind::Punct(c) if c != '{' && c != '(')
+                        && !matches!(token.kind, Kind::End | Kind::Directive)
+                });
+            cursor.at = if value_follows { ahead.at } else { cursor.at + 1 };
+        }
+    }
+
+    /// Passes the parentheses that `pass_cast` opened; says whether the element ends there.
+    fn closes(&self, cursor: &mut Cursor) -> bool {
+        while self.peek(*cursor).is_some_and(|token| token.kind == Kind::Punct(')')) {
+            cursor.at += 1;
+        }
+        self.peek(*cursor).is_none_or(|token| {
+            matches!(token.kind, Kind::Punct(',' | '}' | ';') | Kind::End | Kind::Directive)
+        })
+    }
+
+    /// Passes the rest of an element.
+    fn skip(&self, cursor: &mut Cursor) {
+        let mut depth = 0usize;
+        while let Some(token) = self.peek(*cursor) {
+            match token.kind {
+                Kind::Punct('{' | '(' | '[') => depth += 1,
+                Kind::Punct('}' | ',' | ';') if depth == 0 => return,
+                Kind::End | Kind::Directive => return,
+                Kind::Punct('}' | ')' | ']') => depth = depth.saturating_sub(1),
+                _ => {}
+            }
+            cursor.at += 1;
+        }
+    }
+}
+
+/// Braces, parentheses and macros within one another.
+const DEEPEST: usize = 16;
+/// Tokens of a cast: `(const volatile struct eui *)` has six.
+const LONGEST_CAST: usize = 16;
