@@ -4,6 +4,7 @@
 #[cfg(feature = "cli")]
 pub mod cli;
 pub mod crypto;
+pub mod demo;
 pub mod frame;
 pub mod gps;
 pub mod id;

@@ -89,6 +89,10 @@ pub struct Probe {
     pub join_rate: Option<u8>,
     /// Data frames that it sends once it has joined.
     pub uplinks: u32,
+    /// How often it asks before it gives up.
+    pub attempts: u32,
+    /// The one gateway that hears it, counted from 0; all of them where it is `None`.
+    pub heard_by: Option<u8>,
     /// Seconds from the start of the scene to its first request.
     pub asks_at_s: u32,
     /// Whether the roster knows what is built into it.
@@ -119,6 +123,8 @@ impl Probe {
             second_window: false,
             join_rate: None,
             uplinks: 6,
+            attempts: 4,
+            heard_by: None,
             asks_at_s: 2,
             told: true,
             listed: true,

@@ -135,13 +135,19 @@ pub(super) fn further_frequencies(plan: &Plan) -> Vec<u32> {
         return Vec::new();
     }
     let (low, high) = plan.centre_range_hz.unwrap_or(plan.range_hz);
-    let legal = plan.legal_channels.iter().map(|c| c.freq_hz);
     let grid = (low + 300_000..high.saturating_sub(200_000)).step_by(200_000);
+    let legal = plan.legal_channels.iter().map(|c| c.freq_hz);
     let all: Vec<u32> =
         if plan.legal_channels.is_empty() { grid.collect() } else { legal.collect() };
     let apart =
         |hz: &u32| plan.listed_channels().iter().all(|c| c.freq_hz.abs_diff(*hz) >= 150_000);
-    all.into_iter().filter(apart).take(5).collect()
+    // Those just below the default channels, as most networks have it; then those above.
+    let first = plan.listed_channels().first().map_or(high, |c| c.freq_hz);
+    let below = all.iter().copied().rev().filter(|hz| *hz < first);
+    let above = all.iter().copied().filter(|hz| *hz >= first);
+    let mut chosen: Vec<u32> = below.chain(above).filter(apart).take(5).collect();
+    chosen.sort_unstable();
+    chosen
 }
 
 /// Returns the channels that a CFList of frequencies adds.

@@ -46,7 +46,9 @@ pub(super) fn send(life: &mut Life, ground: &mut Ground) {
     let Some(best) = heard.iter().max_by_key(|h| (h.margin, std::cmp::Reverse(h.by))) else {
         return;
     };
-    if life.served.session.is_some() {
+    // Whose MIC fails gets no answer.
+    let misread = life.makes(Mistake::MisreadDerivation) || life.makes(Mistake::IgnoresFallback);
+    if life.served.session.is_some() && !misread {
         answer(life, ground, best, &session, confirmed);
     }
 }

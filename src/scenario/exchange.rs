@@ -81,6 +81,9 @@ pub(super) fn hear(life: &mut Life, ground: &mut Ground, air: &OnAir) -> Vec<Hea
     let is_join = life.node.session.is_none();
     for (by, gateway) in ground.gateways.iter_mut().enumerate() {
         let Some(link) = life.links.get(by).copied() else { continue };
+        if life.heard_by.is_some_and(|only| usize::from(only) != by) {
+            continue;
+        }
         if !gateway.listens.is_empty() && !gateway.listens.contains(&air.hz) {
             continue;
         }
@@ -100,14 +103,16 @@ pub(super) fn hear(life: &mut Life, ground: &mut Ground, air: &OnAir) -> Vec<Hea
             gateway.report(&mut ground.tape, by, &damaged, link, reception);
             continue;
         }
-        let is_ghostly = life.makes(Mistake::Ghost) && is_join;
+        // The node stands beside the first gateway.
+        let is_ghostly = life.makes(Mistake::Ghost) && is_join && by == 0;
         if is_ghostly {
             link.rssi = -22;
         }
         out.push(gateway.report(&mut ground.tape, by, air, link, reception));
         let other = life.node.asks_on.iter().find(|c| c.hz != air.hz);
         if let (true, Some(other)) = (is_ghostly, other) {
-            let ghost = Reception { hz: other.hz, skew_us: whim % 9, delay_us: 800, ..reception };
+            let ghost =
+                Reception { hz: other.hz, skew_us: whim % 9 + 1, delay_us: 800, ..reception };
             let weak = super::gateway::Link { rssi: -68, margin: link.margin - 90 };
             out.push(gateway.report(&mut ground.tape, by, air, weak, ghost));
         }
@@ -133,8 +138,7 @@ fn answers(
         }
     };
     answer(life, best);
-    let copied = life.makes(Mistake::Ghost) || life.makes(Mistake::LateCopy);
-    if let (true, Some(copy)) = (copied, heard.last().filter(|h| h.at != best.at)) {
+    if let Some(copy) = heard.iter().rfind(|h| is_copy(life, h)) {
         // Taken for a new request; RX2, as the first accept holds RX1.
         let second = life.terms.second_window;
         life.terms.second_window = !second;
@@ -142,6 +146,12 @@ fn answers(
         life.terms.second_window = second;
     }
     out
+}
+
+/// Whether a reception is the copy that the mistake is about.
+fn is_copy(life: &Life, heard: &Heard) -> bool {
+    let late = life.makes(Mistake::LateCopy) && heard.by > 0;
+    late || life.makes(Mistake::Ghost) && heard.by == 0
 }
 
 /// Returns the reception through which the server answers.

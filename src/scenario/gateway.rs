@@ -125,7 +125,7 @@ impl Gateway {
             datr: air.modulation.to_string(),
             codr: "4/5",
             rssi: link.rssi,
-            lsnr: f64::from(floor) + f64::from(link.margin) / 10.0,
+            lsnr: (f64::from(floor) * 10.0 + f64::from(link.margin)).round() / 10.0,
             size: air.octets.len(),
             data: base64(&air.octets),
         };

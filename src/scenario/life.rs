@@ -40,6 +40,8 @@ pub(super) struct Life {
     /// What is known of the node.
     pub(super) firmware: Option<Claim>,
     pub(super) links: Vec<Link>,
+    /// The one gateway that hears it, if not all do.
+    pub(super) heard_by: Option<u8>,
     pub(super) terms: Terms,
     pub(super) served: Served,
     pub(super) join_rate: Option<u8>,
@@ -161,6 +163,7 @@ impl Life {
             node,
             firmware: probe.told.then_some(claim),
             links,
+            heard_by: probe.heard_by,
             terms: Terms {
                 second_window: probe.second_window,
                 rx_delay: u8::try_from(dice.between(1, 5)).unwrap_or(1),
@@ -177,7 +180,7 @@ impl Life {
             wakes_at: u64::from(probe.asks_at_s) * 1_000_000 + u64::from(dice.below(900_000)),
             interval_us: 30_000_000,
             jitters: true,
-            attempts_left: 4,
+            attempts_left: probe.attempts,
             uplinks: probe.uplinks,
             rejoins: 0,
             is_listed: probe.listed,

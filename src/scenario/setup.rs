@@ -246,9 +246,11 @@ pub(super) fn companions(
     };
     if life.makes(Mistake::KeyOfAnother) {
         let mut other = another("probe-far");
-        let own = &life.record;
-        other.record.app_key.clone_from(&own.app_key);
-        other.record.nwk_key.clone_from(&own.nwk_key);
+        // Two labels exchanged: the node's key is on record for the other, and the other's for it.
+        other.record.app_key =
+            life.record.app_key.as_ref().map(|_| life.node.app_key.clone().into());
+        other.record.nwk_key =
+            life.record.nwk_key.as_ref().map(|_| life.node.nwk_key.clone().into());
         other.firmware = None;
         other.attempts_left = 0;
         out.push(other);

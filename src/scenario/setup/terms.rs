@@ -163,6 +163,7 @@ fn personalise(mistake: Mistake, life: &mut Life) {
         }
         _ => {}
     }
+    life.uplinks = life.uplinks.max(7);
     life.record.last_fcnt_up = Some(session.fcnt_up - 1);
     life.served.session = Some(session.clone());
     life.node.session = Some(session);
