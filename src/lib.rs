@@ -19,5 +19,6 @@ pub mod radio;
 pub mod reading;
 pub mod region;
 pub mod roster;
+pub mod scenario;
 pub mod show;
 pub mod trace;

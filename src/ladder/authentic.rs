@@ -398,6 +398,18 @@ impl Search<'_, '_> {
                 "a session key of the node stands on record where the root key belongs".into(),
                 "enter the root key on record; session keys are for ABP".into(),
             ),
+            _ if self.other_owner(known.key).is_some() || self.owner_of_record().is_some() => {
+                let name = self.other_owner(known.key).or(self.owner_of_record()).unwrap_or("");
+                make(
+                    "key-of-another-node",
+                    format!(
+                        "the MIC holds under {label}; a key of {name} stands where one of this \
+                         node's belongs"
+                    ),
+                    "give each node its own key: two labels or two lines of a list were exchanged"
+                        .into(),
+                )
+            }
             _ if scope == Scope::Beyond => make(
                 "root-key-unrelated",
                 format!(
@@ -410,6 +422,24 @@ impl Search<'_, '_> {
             ),
             _ => None,
         }
+    }
+
+    /// Another node that claims this key as a root key of its own.
+    fn other_owner(&self, key: &Aes128Key) -> Option<&str> {
+        let nodes = self.case.roster.nodes.iter().enumerate().take(OTHER_NODES);
+        nodes.filter(|(index, _)| Some(*index) != self.case.node.index).find_map(|(index, node)| {
+            let own = crate::trace::root_keys(index, node);
+            own.iter().any(|(_, root)| root.key().same_as(key)).then_some(node.name.as_str())
+        })
+    }
+
+    /// Another node whose root key the server has for this one.
+    fn owner_of_record(&self) -> Option<&str> {
+        let (kind, claim) = self.case.reference()?;
+        let role = signing_role(claim).or(other_role_of(claim))?;
+        let node = self.case.node.index?;
+        let at = KeyRef { node, claim: kind, role };
+        self.other_owner(at.resolve(self.case.roster)?.key())
     }
 
     fn record_holds_session_key(&self) -> bool {

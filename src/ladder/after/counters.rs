@@ -8,7 +8,7 @@ use super::super::{
 use crate::{
     frame::Direction,
     roster::Activation,
-    trace::{Data, DataSeen, Origin, Session},
+    trace::{Data, DataSeen, Origin, Rule, Session},
 };
 
 /// A counter this near to its end may have rolled over in the frames that were not heard.
@@ -166,6 +166,23 @@ pub(in super::super) fn upper_half_lost(case: &Case<'_>) -> Option<Finding> {
     None
 }
 
+/// The first downlink whose counter is below the one before of the same counter: 1.1 has two,
+/// 1.0.x one.
+fn falls<'s>(session: &Session, downs: &[&'s DataSeen]) -> Option<(u32, &'s DataSeen)> {
+    let mut last = [None; 2];
+    for down in downs {
+        let of_1_1 = session.candidate_of(down).is_some_and(|c| c.rule == Rule::V1_1);
+        let app = of_1_1 && down.data.frame().port().is_some_and(|port| port > 0);
+        let [network, application] = &mut last;
+        let counter = if app { application } else { network };
+        if let Some(before) = counter.filter(|before| down.held.fcnt < *before) {
+            return Some((before, down));
+        }
+        *counter = Some(down.held.fcnt);
+    }
+    None
+}
+
 pub(in super::super) fn downlink_back(case: &Case<'_>) -> Option<Finding> {
     let kept = case.firmware().and_then(|f| f.last_fcnt_down);
     for session in &case.node.sessions {
@@ -175,18 +192,10 @@ pub(in super::super) fn downlink_back(case: &Case<'_>) -> Option<Finding> {
             || case.record().and_then(|r| r.activation) == Some(Activation::Abp);
         let against_node =
             kept.filter(|_| claimed || session.frames.len() == downs.len()).and_then(|kept| {
-                Some((kept, downs.iter().find(|d| d.held.fcnt <= kept)?, "the node's last"))
+                Some((kept, *downs.iter().find(|d| d.held.fcnt <= kept)?, "the node's last"))
             });
-        let within = downs.windows(2).find_map(|w| match w {
-            [a, b]
-                if a.data.frame().port().is_some_and(|p| p > 0)
-                    == b.data.frame().port().is_some_and(|p| p > 0)
-                    && b.held.fcnt < a.held.fcnt =>
-            {
-                Some((a.held.fcnt, b, "an earlier downlink's"))
-            }
-            _ => None,
-        });
+        let within =
+            falls(session, &downs).map(|(last, down)| (last, down, "an earlier downlink's"));
         let Some((last, down, whose)) = against_node.or(within) else { continue };
         debug_assert_eq!(down.data.frame().direction(), Direction::Downlink);
         let mut finding = Finding::new(

@@ -1,0 +1,140 @@
+//! Random worlds, random mistakes: the ladder names the mistake that was made, or nothing for sure.
+//!
+//! `HANDFAST_ROUNDS=20 cargo test --test confusion -- --nocapture` tries twenty times as many.
+
+#![expect(clippy::print_stdout, reason = "the test prints its confusion table")]
+
+use std::collections::BTreeMap;
+
+use handfast::{
+    frame::MacVersion,
+    ladder::{Certainty, Diagnosis, Outcome},
+    region::Plan,
+    scenario::{Dice, Mistake, Scene},
+};
+
+#[path = "support/scene.rs"]
+mod scene;
+
+/// Worlds for each mistake, and for those whose explorers search long.
+const EACH: u64 = 60;
+const EACH_SLOW: u64 = 10;
+/// Their searches end without a find, or after all that lies nearer.
+const SLOW: [Mistake; 5] = [
+    Mistake::WrongSlot,
+    Mistake::SessionKeyAsRoot,
+    Mistake::KeyOfAnother,
+    Mistake::KeyUnrelated,
+    Mistake::MisreadDerivation,
+];
+
+fn rounds() -> u64 {
+    std::env::var("HANDFAST_ROUNDS").ok().and_then(|n| n.parse().ok()).unwrap_or(1)
+}
+
+/// A random world in which all these mistakes can be made; none where no plan and version suit.
+fn world(seed: u64, dice: &mut Dice, mistakes: &[Mistake]) -> Option<Scene> {
+    (0..200).find_map(|_| {
+        let plan = dice.pick(Plan::all())?;
+        let version = dice.pick(&MacVersion::ALL)?;
+        mistakes.iter().all(|m| m.fits(plan, version)).then(|| {
+            Scene::by_chance(seed, plan).with(|probe| {
+                if !mistakes.is_empty() {
+                    probe.version = version;
+                    probe.served_as = None;
+                }
+                probe.mistakes = mistakes.to_vec();
+            })
+        })
+    })
+}
+
+/// What is needed to see a world again.
+fn named(scene: &Scene) -> String {
+    let probe = &scene.probes[0];
+    let mistakes: Vec<&str> = probe.mistakes.iter().map(|m| m.id()).collect();
+    format!("seed {} {} {} {mistakes:?}", scene.seed, scene.plan.name, probe.version.name())
+}
+
+fn certain(diagnosis: &Diagnosis) -> impl Iterator<Item = &'static str> {
+    let certain = diagnosis.causes.iter().filter(|v| v.certainty == Certainty::Certain);
+    certain.map(|v| v.cause.id)
+}
+
+#[test]
+fn nothing_is_wrong_with_a_healthy_world() {
+    let mut dice = Dice::new(1);
+    let mut wrong = Vec::new();
+    for seed in 0..2_000 * rounds() {
+        let scene = world(seed, &mut dice, &[]).unwrap();
+        let all = scene::climb(&scene.play());
+        let probe = scene::of(&all, "probe-01");
+        if probe.has_fault() || probe.outcome != Outcome::Joined {
+            wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
+        }
+    }
+    assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));
+}
+
+/// What became of the worlds with one mistake.
+#[derive(Default)]
+struct Row {
+    named: u32,
+    hinted: u32,
+    silent: u32,
+    others: BTreeMap<&'static str, u32>,
+}
+
+#[test]
+fn the_cause_named_is_the_mistake_made_or_nothing_is_certain() {
+    let mut dice = Dice::new(2);
+    let mut wrong = Vec::new();
+    let mut table = Vec::new();
+    let mut seed = 0;
+    for mistake in Mistake::ALL {
+        let mut row = Row::default();
+        let n = if SLOW.contains(mistake) { EACH_SLOW } else { EACH };
+        for _ in 0..n * rounds() {
+            seed += 1;
+            let scene = world(seed, &mut dice, &[*mistake]).unwrap();
+            let all = scene::climb(&scene.play());
+            let probe = scene::of(&all, "probe-01");
+            match probe.causes.first() {
+                None => row.silent += 1,
+                Some(v) if v.cause.id == mistake.id() => {
+                    *(if v.certainty == Certainty::Certain {
+                        &mut row.named
+                    } else {
+                        &mut row.hinted
+                    }) += 1;
+                }
+                Some(v) => *row.others.entry(v.cause.id).or_default() += 1,
+            }
+            if certain(probe).any(|id| id != mistake.id()) {
+                wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
+            }
+        }
+        table.push((mistake, row));
+    }
+    println!(
+        "{:54}{:>8}{:>8}{:>8}  another, not certain",
+        "mistake", "certain", "likely", "silent"
+    );
+    for (mistake, row) in &table {
+        let others: Vec<String> = row.others.iter().map(|(id, n)| format!("{n} {id}")).collect();
+        println!(
+            "{:54}{:>8}{:>8}{:>8}  {}",
+            mistake.id(),
+            row.named,
+            row.hinted,
+            row.silent,
+            others.join(", ")
+        );
+        // Silence is honest; but a ladder that only kept silent would be of no use.
+        let told = row.named + row.hinted;
+        let all = told + row.silent + row.others.values().sum::<u32>();
+        assert!(told * 2 > all, "{} is named in {told} of {all} worlds", mistake.id());
+    }
+    println!("{seed} worlds");
+    assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));
+}

@@ -1,0 +1,37 @@
+//! What the ladder says of a recording.
+#![allow(dead_code, reason = "each test uses some of it")]
+
+use handfast::{
+    intake::{CaptureLines, Item},
+    ladder::{Diagnosis, Options, diagnose},
+    roster,
+    scenario::Recording,
+    trace::Tracer,
+};
+
+/// Climbs the ladder for every node of a recording, without a word lost on the way.
+pub(crate) fn climb(recording: &Recording) -> Vec<Diagnosis> {
+    climb_text(&recording.capture, &recording.roster)
+}
+
+/// Climbs the ladder for a capture and a roster as texts.
+pub(crate) fn climb_text(capture: &str, roster: &str) -> Vec<Diagnosis> {
+    let roster = roster::parse(roster, None).unwrap_or_else(|e| panic!("{e}\n{roster}"));
+    let mut tracer = Tracer::new(&roster);
+    for item in CaptureLines::new(capture.as_bytes()) {
+        if let Ok(Item::Datagram(datagram)) = item {
+            tracer.push(0, &datagram);
+        }
+    }
+    diagnose(&tracer.finish(), &roster, Options::default())
+}
+
+/// The diagnosis of a node by its name.
+pub(crate) fn of<'d>(all: &'d [Diagnosis], name: &str) -> &'d Diagnosis {
+    all.iter().find(|d| d.name.as_deref() == Some(name)).expect("the node is on the roster")
+}
+
+/// The ids of the causes named, each with its certainty.
+pub(crate) fn causes(diagnosis: &Diagnosis) -> Vec<String> {
+    diagnosis.causes.iter().map(|v| format!("{} {}", v.cause.id, v.certainty.name())).collect()
+}
