@@ -61,10 +61,11 @@ fn judge_one(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Judgement {
         return Judgement::broken(format!("{line}: {words}"));
     }
     Judgement::proven(format!(
-        "{line}: opens under {} by the {} rule: DevAddr {}, JoinNonce {}, NetID {}, {}",
+        "{line}: opens under {} by the {} rule: DevAddr {}, JoinNonce {} (0x{}), NetID {}, {}",
         opening.key,
         opening.rule.name(),
         accept.dev_addr,
+        accept.join_nonce.get(),
         accept.join_nonce,
         accept.net_id,
         match accept.cf_list.map(CfList::kind) {

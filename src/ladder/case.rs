@@ -112,6 +112,7 @@ impl<'a> Case<'a> {
             rungs,
             causes,
             next,
+            stranger: self.entry.is_none() && !self.roster.nodes.is_empty(),
             attempts: self.node.attempts.len(),
             data: self.node.sessions.iter().map(|s| s.frames.len()).sum(),
         }

@@ -157,8 +157,8 @@ pub(super) fn not_kept(case: &Case<'_>) -> Option<Finding> {
         ),
         format!(
             "keep DevNonce in non-volatile memory and write it before transmitting; to recover now, \
-             clear the node's nonce record on the server, or let the node count on ({more} more \
-             {} passes {last})",
+             clear the node's nonce record on the server, or let the node count on (with {more} \
+             more {} it passes {last})",
             if more == 1 { "request" } else { "requests" }
         ),
     );
