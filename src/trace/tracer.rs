@@ -23,6 +23,9 @@ use crate::{
 
 /// Two receptions of one gateway this close are one transmission, whatever their channels.
 const GHOST_US: u32 = 1_000;
+/// A node listens for seconds after a Join-Request: the same octets this soon are no second one,
+/// whatever counter they come with (two gateways may go by one EUI).
+const SAME_REQUEST_US: i64 = 1_000_000;
 /// Copies of other gateways come within this time.
 const COPY_US: i64 = 2_000_000;
 /// A Join-Request is never sent twice, so that a copy of another gateway may come much later.
@@ -675,6 +678,12 @@ pub(crate) fn open(
 fn is_copy(heard: &Transmission, new: &Sighting) -> bool {
     let same_gateway = heard.sightings().rfind(|s| s.gateway == new.gateway);
     if let Some(old) = same_gateway {
+        if let (Some(a), Some(b), Some(Frame::JoinRequest(_))) =
+            (old.at, new.at, &heard.decoded.frame)
+            && (b.as_microsecond() - a.as_microsecond()).abs() < SAME_REQUEST_US
+        {
+            return true;
+        }
         if let (Some(a), Some(b)) = (old.tmst, new.tmst) {
             return a.wrapping_sub(b).min(b.wrapping_sub(a)) <= GHOST_US;
         }
