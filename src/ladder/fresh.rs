@@ -88,6 +88,13 @@ fn refused<'a>(case: &Case<'a>) -> Vec<(usize, &'a Attempt)> {
     case.broken_at(Rung::Fresh).collect()
 }
 
+/// Lowers a certainty where the capture does not show that the server dropped the requests.
+fn as_seen(case: &Case<'_>, refused: &[(usize, &Attempt)], certainty: Certainty) -> Certainty {
+    let dropped =
+        |(index, _): &(usize, &Attempt)| case.state(*index, Rung::Answered) == State::Broken;
+    if refused.iter().any(dropped) { certainty } else { certainty.max(Certainty::Likely) }
+}
+
 /// The order that a series of nonces shows.
 #[derive(Debug, Eq, PartialEq)]
 enum Order {
@@ -166,6 +173,7 @@ pub(super) fn not_kept(case: &Case<'_>) -> Option<Finding> {
     let counted = counted_steps(&refused.iter().map(|(_, a)| a.nonce()).collect::<Vec<_>>());
     // Drawn at random, one such step has odds of 1 in 1024.
     let certainty = if counted >= 2 { Certainty::Certain } else { Certainty::Likely };
+    let certainty = as_seen(case, &refused, certainty);
     let more = u32::from(last) + 1 - u32::from(newest);
     let mut finding = Finding::new(
         certainty,
@@ -208,6 +216,7 @@ pub(super) fn random(case: &Case<'_>) -> Option<Finding> {
     let nonces: Vec<u16> = case.node.attempts.iter().map(Attempt::nonce).collect();
     let unordered = taken.is_some() && refused.len() >= 2 && !may_be_two_counters(&nonces);
     let certainty = if stated || unordered { Certainty::Certain } else { Certainty::Likely };
+    let certainty = as_seen(case, &refused, certainty);
     let mut finding = Finding::new(
         certainty,
         format!(
@@ -242,6 +251,7 @@ pub(super) fn repeated(case: &Case<'_>) -> Option<Finding> {
     let fresh = case.node.attempts.iter().find(|a| !a.answers.is_empty());
     let certainty =
         if refused.len() >= 2 || fresh.is_some() { Certainty::Certain } else { Certainty::Likely };
+    let certainty = as_seen(case, &refused, certainty);
     let mut finding = Finding::new(
         certainty,
         format!(
