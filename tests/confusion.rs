@@ -138,3 +138,145 @@ fn the_cause_named_is_the_mistake_made_or_nothing_is_certain() {
     println!("{seed} worlds");
     assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));
 }
+
+/// Mistakes of the request's side, by rung, that leave one another in sight.
+const ON_PLAN: [Mistake; 2] = [Mistake::AnotherRegion, Mistake::UnlawfulJoinRate];
+const IDENTIFIED: [Mistake; 4] = [
+    Mistake::DevEuiReversed,
+    Mistake::JoinEuiReversed,
+    Mistake::DevEuiTyped,
+    Mistake::EuisExchanged,
+];
+const AUTHENTIC: [Mistake; 4] =
+    [Mistake::AppKeyReversed, Mistake::AppKeyTyped, Mistake::NwkKeyReversed, Mistake::NwkKeyTyped];
+/// Mistakes of the answer's side.
+const TIMELY: [Mistake; 6] = [
+    Mistake::DataDelay,
+    Mistake::Rx1Frequency,
+    Mistake::Rx1Offset,
+    Mistake::Rx2Frequency,
+    Mistake::Rx2Rate,
+    Mistake::Polarity,
+];
+const SENT: [Mistake; 2] = [Mistake::TooLate, Mistake::PowerRefused];
+const ACCEPTABLE: [Mistake; 5] = [
+    Mistake::Says1_1,
+    Mistake::JoinNonceBack,
+    Mistake::CfListType,
+    Mistake::RxParameters,
+    Mistake::AcceptOtherKey,
+];
+const AFTER: [Mistake; 3] = [Mistake::ForeignAddress, Mistake::DelayForgotten, Mistake::NoGps];
+
+/// Pairs that come to one mistake.
+const NO_PAIR: [[Mistake; 2]; 2] = [
+    // Late for a slot at 1 s is in time for the right one at 5 s.
+    [Mistake::DataDelay, Mistake::TooLate],
+    // An offset beyond the region's range gives no data rate, and none is applied.
+    [Mistake::Rx1Offset, Mistake::RxParameters],
+];
+
+/// Pairs whose first bites on a lower rung than the second.
+fn pairs() -> Vec<[Mistake; 2]> {
+    let cross = |a: &[Mistake], b: &[Mistake]| -> Vec<[Mistake; 2]> {
+        a.iter().flat_map(|x| b.iter().map(move |y| [*x, *y])).collect()
+    };
+    let mut all = [
+        cross(&ON_PLAN, &IDENTIFIED),
+        cross(&ON_PLAN, &AUTHENTIC),
+        cross(&IDENTIFIED, &AUTHENTIC),
+        cross(&TIMELY, &SENT),
+        cross(&TIMELY, &ACCEPTABLE),
+        cross(&SENT, &ACCEPTABLE),
+        cross(&[Mistake::WrapMishandled, Mistake::GatewayRestarts], &AFTER),
+    ]
+    .concat();
+    all.retain(|pair| !NO_PAIR.contains(pair));
+    all
+}
+
+/// Whether two mistakes together are rightly told as a third.
+fn come_to_a_third(a: Mistake, b: Mistake) -> bool {
+    // One frequency or data rate out of place, then sent in the other window or refused.
+    let windows = [
+        Mistake::OtherGroup,
+        Mistake::FrequencyOutOfRange,
+        Mistake::Rx1Frequency,
+        Mistake::Rx1Offset,
+        Mistake::Rx1Rate,
+        Mistake::Rx2Frequency,
+        Mistake::Rx2Rate,
+        Mistake::TooLong,
+        Mistake::FrequencyRefused,
+        Mistake::Ghost,
+        Mistake::LateCopy,
+    ];
+    // An EUI exchanged and mistyped is like none on record.
+    let euis = [
+        Mistake::EuisExchanged,
+        Mistake::DevEuiReversed,
+        Mistake::JoinEuiReversed,
+        Mistake::DevEuiTyped,
+        Mistake::JoinEuiTyped,
+    ];
+    // Two nodes of one built-in session share its counters; one that joins has a record for ABP.
+    let sessions = [
+        Mistake::SharedIdentity,
+        Mistake::AppKeyStale,
+        Mistake::CounterRestarted,
+        Mistake::UpperHalfLost,
+        Mistake::DownlinkBack,
+    ];
+    // A 1.1 record wants nonces to count.
+    let versions = [Mistake::NonceRepeated, Mistake::Says1_1];
+    [&windows[..], &euis, &sessions, &versions].iter().any(|f| f.contains(&a) && f.contains(&b))
+}
+
+#[test]
+fn of_any_two_mistakes_nothing_else_is_certain() {
+    let mut dice = Dice::new(4);
+    let mut wrong = Vec::new();
+    let mut tried = 0;
+    for (i, a) in Mistake::ALL.iter().enumerate() {
+        for b in Mistake::ALL.iter().skip(i + 1) {
+            let searched = SLOW.contains(a) || SLOW.contains(b);
+            if searched && !i.is_multiple_of(20) || come_to_a_third(*a, *b) {
+                continue;
+            }
+            for seed in 0..rounds() {
+                let Some(scene) = world(seed, &mut dice, &[*a, *b]) else { continue };
+                tried += 1;
+                let all = scene::climb(&scene.play());
+                let probe = scene::of(&all, "probe-01");
+                if certain(probe).any(|id| id != a.id() && id != b.id()) {
+                    wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
+                }
+            }
+        }
+    }
+    println!("{tried} worlds with any two mistakes");
+    assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));
+}
+
+#[test]
+fn two_mistakes_are_both_named_the_one_that_bites_first_leading() {
+    let mut dice = Dice::new(3);
+    let mut wrong = Vec::new();
+    let mut tried = 0;
+    let all_pairs = pairs();
+    for pair in &all_pairs {
+        for seed in 0..4 * rounds() {
+            let Some(scene) = world(seed, &mut dice, pair) else { continue };
+            let scene = scene.with(|probe| probe.told = true);
+            tried += 1;
+            let all = scene::climb(&scene.play());
+            let probe = scene::of(&all, "probe-01");
+            let ids: Vec<&str> = probe.causes.iter().map(|v| v.cause.id).collect();
+            if ids != pair.map(Mistake::id) {
+                wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
+            }
+        }
+    }
+    println!("{tried} worlds with one of {} pairs of mistakes", all_pairs.len());
+    assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));
+}

@@ -12,7 +12,7 @@ use crate::{
     crypto::{
         cipher::{self, AcceptKey},
         derive,
-        mic::{self, JoinReqType},
+        mic::{JoinReqType, Signer},
     },
     frame::{CfList, CfListType, Frame, JoinAccept, MacVersion, SealedJoinAccept},
     id::DevNonce,
@@ -607,10 +607,11 @@ fn nonce_of(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Option<u16> 
         if !accept.dl_settings.opt_neg() {
             return None;
         }
-        let key = derive::js_int_key(&root, dev_eui);
+        let signer = Signer::new(derive::js_int_key(&root, dev_eui).key());
+        let (asked, eui, fields) =
+            ([JoinReqType::Join.octet()], join_eui.to_wire(), accept.signed());
         (0..=u16::MAX).find(|nonce| {
-            let nonce = DevNonce(*nonce);
-            mic::join_accept_1_1(&key, JoinReqType::Join, join_eui, nonce, &accept) == accept.mic
+            signer.mic(&[&asked, &eui, &DevNonce(*nonce).to_wire(), &fields]) == accept.mic
         })
     })
 }

@@ -88,6 +88,13 @@ fn refused<'a>(case: &Case<'a>) -> Vec<(usize, &'a Attempt)> {
     case.broken_at(Rung::Fresh).collect()
 }
 
+/// Lowers a certainty where the capture does not show that the server dropped the requests.
+fn as_seen(case: &Case<'_>, refused: &[(usize, &Attempt)], certainty: Certainty) -> Certainty {
+    let dropped =
+        |(index, _): &(usize, &Attempt)| case.state(*index, Rung::Answered) == State::Broken;
+    if refused.iter().any(dropped) { certainty } else { certainty.max(Certainty::Likely) }
+}
+
 /// The order that a series of nonces shows.
 #[derive(Debug, Eq, PartialEq)]
 enum Order {
@@ -117,6 +124,12 @@ fn order(nonces: &[u16]) -> Order {
         (n, 1) if n >= 2 => Order::Counting,
         _ => Order::Unordered,
     }
+}
+
+/// How many times a series goes on as a counter does.
+fn counted_steps(nonces: &[u16]) -> usize {
+    let step = |w: &&[u16]| matches!(w, [a, b] if (1..=64).contains(&b.wrapping_sub(*a)));
+    nonces.windows(2).filter(step).count()
 }
 
 /// Whether a series may be that of two counters that take turns: of two nodes under one identity.
@@ -157,8 +170,10 @@ pub(super) fn not_kept(case: &Case<'_>) -> Option<Finding> {
     let last = last_before(case, first)?;
     let nonces: Vec<u16> = refused.iter().map(|(_, a)| a.nonce()).collect();
     let newest = refused.iter().map(|(_, a)| a.nonce()).max().unwrap_or_default();
-    let counted = order(&refused.iter().map(|(_, a)| a.nonce()).collect::<Vec<_>>());
-    let certainty = if counted == Order::Counting { Certainty::Certain } else { Certainty::Likely };
+    let counted = counted_steps(&refused.iter().map(|(_, a)| a.nonce()).collect::<Vec<_>>());
+    // Drawn at random, one such step has odds of 1 in 1024.
+    let certainty = if counted >= 2 { Certainty::Certain } else { Certainty::Likely };
+    let certainty = as_seen(case, &refused, certainty);
     let more = u32::from(last) + 1 - u32::from(newest);
     let mut finding = Finding::new(
         certainty,
@@ -201,6 +216,7 @@ pub(super) fn random(case: &Case<'_>) -> Option<Finding> {
     let nonces: Vec<u16> = case.node.attempts.iter().map(Attempt::nonce).collect();
     let unordered = taken.is_some() && refused.len() >= 2 && !may_be_two_counters(&nonces);
     let certainty = if stated || unordered { Certainty::Certain } else { Certainty::Likely };
+    let certainty = as_seen(case, &refused, certainty);
     let mut finding = Finding::new(
         certainty,
         format!(
@@ -238,6 +254,7 @@ pub(super) fn repeated(case: &Case<'_>) -> Option<Finding> {
     let one_value = nonces.iter().all(|n| Some(n) == nonces.first());
     let several = !one_value && (refused.len() >= 2 || fresh.is_some());
     let certainty = if listed || several { Certainty::Certain } else { Certainty::Likely };
+    let certainty = as_seen(case, &refused, certainty);
     let mut finding = Finding::new(
         certainty,
         format!(

@@ -156,7 +156,7 @@ fn radio(mistake: Mistake, life: &mut Life, ground: &Ground) -> bool {
         }
         Mistake::OneChannel => {
             life.attempts_left = 80;
-            life.uplinks = 24;
+            life.uplinks = 48;
         }
         Mistake::GatewayMisregistered => {
             for eui in &mut life.record.gateways {

@@ -9,9 +9,11 @@ use crate::{
     radio::{Modulation, demodulation_floor},
 };
 
-/// Where in the captures something stands.
+/// Where in the captures something stands; compared by its place in time.
 #[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
 pub struct Line {
+    /// Its place among all datagrams in the order of time.
+    pub order: u64,
     /// Which capture, counted from 0.
     pub source: u16,
     /// Line, from 1; for captures without lines the datagram's number.

@@ -47,11 +47,13 @@ const OPEN_SENDINGS: usize = 4_096;
 /// Keys of other nodes that are tried on what a node's own keys do not explain.
 const STRANGER_TRIALS: usize = 20_000;
 
-/// Takes datagrams in the order captured and sorts them by node.
+/// Takes datagrams and sorts them by time and by node.
 #[derive(Debug)]
 pub struct Tracer<'r> {
     roster: &'r Roster,
     trace: Trace,
+    /// What was pushed, and when it was captured: its own time, or else that of the one before.
+    pushed: Vec<(Option<Timestamp>, u16, Datagram)>,
     /// Places in `trace.nodes` of the strangers, by DevEUI.
     strangers: HashMap<DevEui, usize>,
     by_dev_eui: HashMap<Eui64, Vec<usize>>,
@@ -86,6 +88,7 @@ impl<'r> Tracer<'r> {
         let mut tracer = Self {
             roster,
             trace: Trace::default(),
+            pushed: Vec::new(),
             strangers: HashMap::new(),
             by_dev_eui: HashMap::new(),
             sessions: HashMap::new(),
@@ -115,8 +118,25 @@ impl<'r> Tracer<'r> {
     }
 
     /// Takes one datagram.
+    ///
+    /// Captures of several gateways may come one after another: they are put in the order of
+    /// time. Datagrams without a time stay behind the one that they were pushed after.
     pub fn push(&mut self, source: u16, datagram: &Datagram) {
-        let line = Line { source, number: datagram.line };
+        let before = self.pushed.last().and_then(|(at, ..)| *at);
+        self.pushed.push((datagram.at.or(before), source, datagram.clone()));
+    }
+
+    /// Returns the trace of all that was pushed.
+    pub fn finish(mut self) -> Trace {
+        let mut pushed = std::mem::take(&mut self.pushed);
+        pushed.sort_by_key(|(at, ..)| *at);
+        for (order, (_, source, datagram)) in (0..).zip(&pushed) {
+            self.datagram(Line { order, source: *source, number: datagram.line }, datagram);
+        }
+        self.trace
+    }
+
+    fn datagram(&mut self, line: Line, datagram: &Datagram) {
         if let Some(at) = datagram.at {
             self.trace.span = Some(match self.trace.span {
                 Some((first, last)) => (first.min(at), last.max(at)),
@@ -133,11 +153,6 @@ impl<'r> Tracer<'r> {
         if datagram.kind == crate::intake::Kind::TxAck {
             self.acknowledged(line, datagram);
         }
-    }
-
-    /// Returns the trace of all that was pushed.
-    pub fn finish(self) -> Trace {
-        self.trace
     }
 
     fn node(&mut self, index: usize) -> Option<&mut NodeTrace> {

@@ -2,7 +2,7 @@
 #![allow(dead_code, reason = "each test uses some of it")]
 
 use handfast::{
-    intake::{CaptureLines, Item},
+    intake::{CaptureLines, Datagram, Item},
     ladder::{Diagnosis, Options, diagnose},
     roster,
     scenario::Recording,
@@ -18,12 +18,18 @@ pub(crate) fn climb(recording: &Recording) -> Vec<Diagnosis> {
 pub(crate) fn climb_text(capture: &str, roster: &str) -> Vec<Diagnosis> {
     let roster = roster::parse(roster, None).unwrap_or_else(|e| panic!("{e}\n{roster}"));
     let mut tracer = Tracer::new(&roster);
-    for item in CaptureLines::new(capture.as_bytes()) {
-        if let Ok(Item::Datagram(datagram)) = item {
-            tracer.push(0, &datagram);
-        }
+    for datagram in datagrams(capture) {
+        tracer.push(0, &datagram);
     }
     diagnose(&tracer.finish(), &roster, Options::default())
+}
+
+/// The datagrams of a capture; lines that are none are passed over.
+pub(crate) fn datagrams(capture: &str) -> impl Iterator<Item = Datagram> {
+    CaptureLines::new(capture.as_bytes()).filter_map(|item| match item {
+        Ok(Item::Datagram(datagram)) => Some(datagram),
+        _ => None,
+    })
 }
 
 /// The diagnosis of a node by its name.
