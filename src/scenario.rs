@@ -91,6 +91,8 @@ pub struct Probe {
     pub uplinks: u32,
     /// How often it asks before it gives up.
     pub attempts: u32,
+    /// How many of a hundred frames no gateway receives.
+    pub lost_percent: u8,
     /// The one gateway that hears it, counted from 0; all of them where it is `None`.
     pub heard_by: Option<u8>,
     /// Seconds from the start of the scene to its first request.
@@ -124,6 +126,7 @@ impl Probe {
             join_rate: None,
             uplinks: 6,
             attempts: 4,
+            lost_percent: 0,
             heard_by: None,
             asks_at_s: 2,
             told: true,
@@ -140,7 +143,7 @@ impl Scene {
         Self { seed, plan, gateways: 1, acks: true, probes }
     }
 
-    /// Returns a scene of one probe in which nothing goes wrong, everything else by chance.
+    /// Returns a scene in which nothing goes wrong, everything else by chance: lost frames too.
     pub fn by_chance(seed: u64, plan: &'static Plan) -> Self {
         let mut dice = Dice::of(seed, "scene");
         let mut scene = Self::new(seed, plan);
@@ -151,12 +154,18 @@ impl Scene {
         let second_window = dice.once_in(3);
         let told = !dice.once_in(4);
         let uplinks = dice.between(3, 9);
+        let lost_percent = dice.pick(&[0, 0, 10, 30]).unwrap_or_default();
         for probe in &mut scene.probes {
             probe.version = version;
             probe.served_as = served_as;
             probe.second_window = second_window;
             probe.told = told;
             probe.uplinks = uplinks;
+            probe.lost_percent = lost_percent;
+        }
+        if dice.once_in(4) {
+            let asks_at_s = dice.between(1, 60);
+            scene.probes.push(Probe { asks_at_s, ..Probe::new("probe-02") });
         }
         scene
     }

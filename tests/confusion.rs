@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use handfast::{
     frame::MacVersion,
-    ladder::{Certainty, Diagnosis, Outcome},
+    ladder::{Certainty, Diagnosis, Outcome, Verdict},
     region::Plan,
     scenario::{Dice, Mistake, Scene},
 };
@@ -69,7 +69,12 @@ fn nothing_is_wrong_with_a_healthy_world() {
         let scene = world(seed, &mut dice, &[]).unwrap();
         let all = scene::climb(&scene.play());
         let probe = scene::of(&all, "probe-01");
-        if probe.has_fault() || probe.outcome != Outcome::Joined {
+        let (lossless, alone) = (scene.probes[0].lost_percent == 0, scene.probes.len() == 1);
+        // Two nodes' accepts may meet in one gateway by chance; that is possible, and no more.
+        let by_chance = |v: &Verdict| !alone && v.certainty == Certainty::Possible;
+        let faulty = !probe.causes.iter().all(by_chance)
+            || probe.first_broken().is_some() && probe.causes.is_empty();
+        if faulty || lossless && probe.outcome != Outcome::Joined {
             wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
         }
     }
@@ -267,7 +272,10 @@ fn two_mistakes_are_both_named_the_one_that_bites_first_leading() {
     for pair in &all_pairs {
         for seed in 0..4 * rounds() {
             let Some(scene) = world(seed, &mut dice, pair) else { continue };
-            let scene = scene.with(|probe| probe.told = true);
+            let scene = scene.with(|probe| {
+                probe.told = true;
+                probe.lost_percent = 0;
+            });
             tried += 1;
             let all = scene::climb(&scene.play());
             let probe = scene::of(&all, "probe-01");

@@ -181,24 +181,26 @@ fn receivers(case: &Case<'_>) -> Vec<u16> {
     out
 }
 
-/// The channels that a node may use in a session of a fixed plan: the accept's masks, or else the
-/// mask built into it, or else all of the plan.
-fn enabled(case: &Case<'_>, session: &Session, plan: &Plan) -> (Vec<u16>, &'static str) {
+/// The channels that a node may use in a session of a fixed plan, why, and whether that is stated:
+/// the accept's masks, or else the mask built into it, or else all of the plan.
+fn enabled(case: &Case<'_>, session: &Session, plan: &Plan) -> (Vec<u16>, &'static str, bool) {
     let masks = case
         .accept_of(session)
         .and_then(|accept| accept.cf_list)
         .filter(|list| list.kind() == CfListType::Masks);
     if let Some(list) = masks {
         let words: Vec<u16> = list.masks().take(plan.mask_words()).collect();
-        return (ChannelMask::from_words(&words).channels().collect(), "the accept's CFList opens");
+        let opened = ChannelMask::from_words(&words).channels().collect();
+        return (opened, "the accept's CFList opens", true);
     }
     if let Some(words) = case.firmware().and_then(|f| f.channel_mask.as_ref()) {
         return (
             ChannelMask::from_words(words).channels().collect(),
             "the accept has no CFList, and the node's own mask opens",
+            true,
         );
     }
-    (plan.channels(), "the accept has no CFList: the plan opens")
+    (plan.channels(), "the accept has no CFList: the plan opens", false)
 }
 
 /// How many frames of a session there were, by its counters, and how many came.
@@ -256,18 +258,20 @@ pub(super) fn outside_sub_band(case: &Case<'_>) -> Option<Finding> {
     }
     for session in case.node.sessions.iter().rev() {
         let Some((received, sent)) = received_share(session) else { continue };
-        let (own, why) = enabled(case, session, plan);
+        let (own, why, stated) = enabled(case, session, plan);
         let common = own.iter().filter(|c| theirs.contains(c)).count();
         let lost = sent >= 8 && received * 2 < sent;
         if !lost || common == 0 || common * 2 >= own.len() {
             continue;
         }
-        // Far fewer than the channels explain: the counter jumped, or something else is wrong.
-        if received as usize * own.len() * 4 < sent as usize * common {
+        // What came must be what the channels in common explain, neither far more nor far less:
+        // else the counter jumped, or frames are lost for another reason.
+        let (heard, expected) = (received as usize * own.len(), sent as usize * common);
+        if heard * 4 < expected || heard > expected * 2 {
             continue;
         }
         let mut finding = Finding::new(
-            Certainty::Certain,
+            if stated { Certainty::Certain } else { Certainty::Likely },
             format!(
                 "the node hops over {} channels, the gateway hears {common} of them: {received} of \
                  {sent} frames came",

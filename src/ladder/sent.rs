@@ -308,7 +308,8 @@ pub(super) fn collision(case: &Case<'_>) -> Option<Finding> {
     }
     let (_, _, name) = rivals.first()?;
     let hit: std::collections::BTreeSet<&String> = rivals.iter().map(|r| &r.2).collect();
-    let certainty = if rivals.len() >= 2 { Certainty::Certain } else { Certainty::Likely };
+    // Two nodes meet once by chance.
+    let certainty = if rivals.len() >= 2 { Certainty::Certain } else { Certainty::Possible };
     let mut finding = Finding::new(
         certainty,
         format!(

@@ -77,6 +77,9 @@ pub(super) fn hear(life: &mut Life, ground: &mut Ground, air: &OnAir) -> Vec<Hea
     if life.makes(Mistake::Unheard) || life.makes(Mistake::PlansApart) {
         return out;
     }
+    if life.lost_percent > 0 && life.dice.below(100) < life.lost_percent {
+        return out;
+    }
     let whim = life.whim;
     let is_join = life.node.session.is_none();
     for (by, gateway) in ground.gateways.iter_mut().enumerate() {

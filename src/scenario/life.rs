@@ -40,6 +40,7 @@ pub(super) struct Life {
     /// What is known of the node.
     pub(super) firmware: Option<Claim>,
     pub(super) links: Vec<Link>,
+    pub(super) lost_percent: u32,
     /// The one gateway that hears it, if not all do.
     pub(super) heard_by: Option<u8>,
     pub(super) terms: Terms,
@@ -164,6 +165,7 @@ impl Life {
             firmware: probe.told.then_some(claim),
             links,
             heard_by: probe.heard_by,
+            lost_percent: u32::from(probe.lost_percent),
             terms: Terms {
                 second_window: probe.second_window,
                 rx_delay: u8::try_from(dice.between(1, 5)).unwrap_or(1),

@@ -149,6 +149,9 @@ fn radio(mistake: Mistake, life: &mut Life, ground: &Ground) -> bool {
         }
         Mistake::UnlawfulJoinRate => life.asks_at = unlawful_join_rate(plan),
         Mistake::AllChannels => {
+            if let Some(firmware) = &mut life.firmware {
+                firmware.channel_mask = Some(ChannelMask::of_plan(plan).words().to_vec());
+            }
             life.node.asks_on = uplink_channels(plan, None);
             life.terms.cf_list = None;
             life.attempts_left = 80;
