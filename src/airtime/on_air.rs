@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::{
     frame::{Decoded, Direction, Frame},
-    intake::{Crc, Downlink, Uplink},
+    intake::{CodeRate, Crc, Downlink, Uplink},
     radio::{Airtime, CodingRate, Modulation, fsk_time_on_air},
 };
 
@@ -36,7 +36,7 @@ impl OnAir {
         let setup = Airtime {
             // Without a CRC the frame is as long as a downlink; not said: as the standard has it.
             crc: up.crc != Crc::None,
-            coding_rate: coding_rate(up.coding_rate.as_deref()),
+            coding_rate: coding_rate(up.coding_rate.as_ref()),
             ..Airtime::lorawan(Direction::Uplink)
         };
         Self {
@@ -56,7 +56,7 @@ impl OnAir {
             preamble_symbols: down.preamble.unwrap_or(standard.preamble_symbols),
             explicit_header: down.no_header != Some(true),
             crc: down.no_crc == Some(false),
-            coding_rate: coding_rate(down.coding_rate.as_deref()),
+            coding_rate: coding_rate(down.coding_rate.as_ref()),
             ..standard
         };
         Self {
@@ -89,9 +89,7 @@ fn time(setup: Airtime, modulation: Option<Modulation>, phy_len: usize) -> Optio
     }
 }
 
-/// Reads `4/5` to `4/8`; LoRaWAN has 4/5 where nothing is said.
-fn coding_rate(text: Option<&str>) -> CodingRate {
-    text.and_then(|text| text.strip_prefix("4/"))
-        .and_then(|bits| CodingRate::of_bits(bits.parse().ok()?))
-        .unwrap_or(CodingRate::Cr45)
+/// LoRaWAN has 4/5 where nothing is said.
+fn coding_rate(said: Option<&CodeRate>) -> CodingRate {
+    said.and_then(CodeRate::lora).unwrap_or(CodingRate::Cr45)
 }
