@@ -4,7 +4,7 @@
 
 use std::time::Duration;
 
-use super::{Plan, RegulatorBand};
+use super::{Megahertz, Plan, RegulatorBand};
 use crate::{frame::Direction, radio::Modulation};
 
 /// A share of the air that a plan states itself, beside the sub-bands of a regulator.
@@ -36,6 +36,28 @@ pub struct Longest {
 }
 
 impl DutyBand {
+    /// Returns a name for the share in a plan: `M 868.0-868.6 MHz`, `default channels`.
+    pub fn name(&self, plan: &Plan) -> String {
+        match (self, self.range_hz(plan)) {
+            (Self::SubBand(band), _) => {
+                let (low, high) = (Megahertz(band.low_hz), Megahertz(band.high_hz));
+                format!("{} {low}-{high} MHz", band.letter)
+            }
+            (Self::Rule(_), Some((low, high))) => {
+                format!("{}-{} MHz", Megahertz(low), Megahertz(high))
+            }
+            (Self::Rule(_), None) => "default channels".into(),
+        }
+    }
+
+    /// Returns the duty cycle as people write it: `0.1%`, `1%`.
+    pub fn percent(&self) -> String {
+        match (self.permille() / 10, self.permille() % 10) {
+            (whole, 0) => format!("{whole}%"),
+            (whole, tenth) => format!("{whole}.{tenth}%"),
+        }
+    }
+
     /// Returns whether a transmission on that frequency counts.
     pub fn covers(&self, plan: &Plan, freq_hz: u32) -> bool {
         match self {

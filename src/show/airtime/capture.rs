@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use super::micros;
 use crate::{
     airtime::{Account, CaptureAirtime, Dwell, GatewayAirtime, NodeAirtime},
-    region::{DutyBand, Megahertz, Plan},
+    region::DutyBand,
     show::{
         Style,
         text::{Tone, paragraph},
@@ -158,8 +158,8 @@ impl Page {
     fn limits(&self, account: &Account, out: &mut dyn fmt::Write) -> fmt::Result {
         let Some(plan) = account.plan else { return Ok(()) };
         for used in account.duty() {
-            let band = band_name(used.band, plan);
-            let share = percent(used.band.permille());
+            let band = used.band.name(plan);
+            let share = used.band.percent();
             let allowed = seconds(used.band.hourly());
             let text = match used.busiest {
                 Some(busiest) => format!(
@@ -317,18 +317,6 @@ fn duty(account: &Account) -> Vec<Value> {
     account.duty().into_iter().map(of).collect()
 }
 
-fn band_name(band: DutyBand, plan: &Plan) -> String {
-    match (band, band.range_hz(plan)) {
-        (DutyBand::SubBand(band), _) => {
-            format!("{} {}-{} MHz", band.letter, Megahertz(band.low_hz), Megahertz(band.high_hz))
-        }
-        (DutyBand::Rule(_), Some((low, high))) => {
-            format!("{}-{} MHz", Megahertz(low), Megahertz(high))
-        }
-        (DutyBand::Rule(_), None) => "default channels".into(),
-    }
-}
-
 fn dwell_words(dwell: &Dwell, longest: Duration) -> String {
     let limit = dwell.limit.limit.as_millis();
     let over = match dwell.over {
@@ -340,13 +328,6 @@ fn dwell_words(dwell: &Dwell, longest: Duration) -> String {
         _ => "",
     };
     format!("{over}, the longest {}{only}", super::millis(longest))
-}
-
-fn percent(permille: u16) -> String {
-    match (permille / 10, permille % 10) {
-        (whole, 0) => format!("{whole}%"),
-        (whole, tenth) => format!("{whole}.{tenth}%"),
-    }
 }
 
 fn seconds(time: Duration) -> String {
