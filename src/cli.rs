@@ -4,6 +4,7 @@
 //! close the pipe early; that is no error. The exit status is an [`Exit`].
 
 pub mod airtime;
+pub mod beacon;
 mod captures;
 pub mod compare;
 pub mod compose;
@@ -130,6 +131,8 @@ commands! {
     Plan(plan::PlanArgs) = |args, screen| screen.report(plan::report(args));
     /// Compute time on air, dwell, duty cycle and link margin, of a frame or of a capture
     Airtime(airtime::AirtimeArgs) = airtime::run;
+    /// Decode a Class B beacon and compute ping slots
+    Beacon(beacon::BeaconArgs) = beacon::run;
     /// Tell all that a DevAddr, NetID, EUI or nonce can be
     Id(id::IdArgs) = |args, screen| screen.report(id::report(args));
 }

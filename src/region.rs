@@ -16,6 +16,7 @@
 //! ```
 
 mod air_limits;
+mod class_b;
 mod fixed_list;
 mod frequency;
 mod mask;
@@ -50,6 +51,7 @@ mod ru864;
 mod us915;
 
 pub use air_limits::{DutyBand, DutyRule, Longest};
+pub use class_b::{BeaconOnPlan, PingSlots};
 pub use fixed_list::{FixedList, LIST_800, LIST_900};
 pub use frequency::{Megahertz, NoFrequency, parse_frequency};
 pub use mask::{ChMaskCntl, ChannelMask, MaskError, MaskRefusal};
