@@ -208,6 +208,8 @@ pub struct Diagnosis {
     pub causes: Vec<Verdict>,
     /// What to capture or to look up next.
     pub next: Vec<String>,
+    /// Whether the node is a neighbour's: on no roster, while there is one.
+    pub stranger: bool,
     /// How many attempts to join there were.
     pub attempts: usize,
     /// How many data frames authenticated.
@@ -221,9 +223,9 @@ impl Diagnosis {
         self.rungs.iter().find(broken).map(|r| r.rung)
     }
 
-    /// Returns whether something is wrong with this node.
+    /// Returns whether something is wrong with this node. What a neighbour's node lacks is not.
     pub fn has_fault(&self) -> bool {
-        !self.causes.is_empty() || self.first_broken().is_some()
+        !self.causes.is_empty() || (!self.stranger && self.first_broken().is_some())
     }
 }
 

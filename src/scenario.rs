@@ -203,7 +203,8 @@ impl Scene {
             .into_iter()
             .take(if two { 2 } else { 1 })
             .map(|name| Gateway {
-                eui: orchard_eui(0xEA_0000 | dice.below(0x1_0000)),
+                // Two gateways never have one EUI here.
+                eui: orchard_eui(0xEA_0000 + dice.below(0x8000) * 2 + u32::from(name == "gate")),
                 name,
                 sub_band,
                 listens: listens(plan, sub_band),

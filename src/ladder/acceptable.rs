@@ -9,7 +9,14 @@ use super::{
     words::count,
 };
 use crate::{
+    crypto::{
+        cipher::{self, AcceptKey},
+        derive,
+        mic::{self, JoinReqType},
+    },
     frame::{CfList, CfListType, Frame, JoinAccept, MacVersion, SealedJoinAccept},
+    id::DevNonce,
+    key::NwkKey,
     region::CfListFit,
     roster::ClaimKind,
     trace::{Answer, Attempt, KeyRef, Opening, Rule},
@@ -61,10 +68,11 @@ fn judge_one(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Judgement {
         return Judgement::broken(format!("{line}: {words}"));
     }
     Judgement::proven(format!(
-        "{line}: opens under {} by the {} rule: DevAddr {}, JoinNonce {}, NetID {}, {}",
+        "{line}: opens under {} by the {} rule: DevAddr {}, JoinNonce {} (0x{}), NetID {}, {}",
         opening.key,
         opening.rule.name(),
         accept.dev_addr,
+        accept.join_nonce.get(),
         accept.join_nonce,
         accept.net_id,
         match accept.cf_list.map(CfList::kind) {
@@ -539,7 +547,7 @@ pub(super) fn another_attempt(case: &Case<'_>) -> Option<Finding> {
             }
         }
     }
-    let (attempt, answer, other) = found?;
+    let Some((attempt, answer, other)) = found else { return unheard_attempt(case, &closed) };
     let mut finding = Finding::new(
         Certainty::Certain,
         format!(
@@ -558,4 +566,51 @@ pub(super) fn another_attempt(case: &Case<'_>) -> Option<Finding> {
         attempt.line()
     ));
     Some(finding.odds(f64::from(u32::try_from(case.node.attempts.len()).unwrap_or(u32::MAX)), 1))
+}
+
+/// Accepts that open for a DevNonce of which the capture has no request.
+fn unheard_attempt(case: &Case<'_>, closed: &[(&Attempt, &Answer)]) -> Option<Finding> {
+    let found: Vec<(&Attempt, &Answer, u16)> = closed
+        .iter()
+        .take(UNHEARD_TRIALS)
+        .filter_map(|(attempt, answer)| Some((*attempt, *answer, nonce_of(case, attempt, answer)?)))
+        .collect();
+    let &(attempt, _, nonce) = found.first()?;
+    let certainty = if found.len() > 1 { Certainty::Certain } else { Certainty::Likely };
+    let mut finding = Finding::new(
+        certainty,
+        format!(
+            "the accept handed out for DevNonce {} is made for DevNonce {nonce}, of a request that \
+             the capture does not have: the server answers another attempt",
+            attempt.nonce()
+        ),
+        "capture at every gateway that hears the node; if the other request was earlier, find out \
+         why the server is late, and have it drop an answer whose windows are past",
+    );
+    for (_, answer, nonce) in &found {
+        finding.add(format!("{}: its MIC holds with DevNonce {nonce}", answer.sending.line));
+    }
+    Some(finding.odds(65_536.0, found.len()))
+}
+
+/// Accepts on which every DevNonce is tried.
+const UNHEARD_TRIALS: usize = 3;
+
+/// The DevNonce with which an accept's MIC holds by the 1.1 rule under a key of this node.
+fn nonce_of(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Option<u16> {
+    let sealed = sealed(answer)?;
+    let (dev_eui, join_eui) = (attempt.ask.dev_eui()?, attempt.ask.join_eui()?);
+    case.known_roots().iter().find_map(|root| {
+        let root = NwkKey::from(root.as_known().key.clone());
+        let accept = cipher::open_join_accept(AcceptKey::join(&root), sealed)?.accept;
+        // Only the 1.1 rule has the DevNonce in its MIC.
+        if !accept.dl_settings.opt_neg() {
+            return None;
+        }
+        let key = derive::js_int_key(&root, dev_eui);
+        (0..=u16::MAX).find(|nonce| {
+            let nonce = DevNonce(*nonce);
+            mic::join_accept_1_1(&key, JoinReqType::Join, join_eui, nonce, &accept) == accept.mic
+        })
+    })
 }

@@ -202,6 +202,10 @@ pub(super) fn no_answer(case: &Case<'_>) -> Option<Finding> {
     if silent.is_empty() || case.answers().next().is_some() || !requests_are_good(case) {
         return None;
     }
+    // Nobody owes a neighbour's node an answer.
+    if case.entry.is_none() && !case.roster.nodes.is_empty() {
+        return None;
+    }
     let checked = case.ever(Rung::Authentic, State::Proven);
     let fresh = super::fresh::ever(case);
     let certainty =

@@ -112,6 +112,7 @@ impl<'a> Case<'a> {
             rungs,
             causes,
             next,
+            stranger: self.entry.is_none() && !self.roster.nodes.is_empty(),
             attempts: self.node.attempts.len(),
             data: self.node.sessions.iter().map(|s| s.frames.len()).sum(),
         }
@@ -232,6 +233,16 @@ impl<'a> Case<'a> {
         self.known_roots()
             .iter()
             .any(|root| !crate::trace::open_accept(&root.key, &attempt.ask, sealed).is_empty())
+    }
+
+    /// The odds that the frames judged are not this node's: all MICs that hold under its keys
+    /// would hold by accident.
+    pub(super) fn odds_of_mistaken_identity(&self) -> Option<f64> {
+        let requests =
+            self.node.attempts.iter().filter(|a| a.holds_under.iter().any(|k| self.is_own(k)));
+        let data = self.node.sessions.iter().map(|s| s.frames.len()).sum::<usize>();
+        let held = u32::try_from(requests.count() + data).unwrap_or(u32::MAX).min(8);
+        (held > 0).then(|| (-32.0 * f64::from(held)).exp2())
     }
 
     /// A node's name on the roster.

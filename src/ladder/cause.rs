@@ -110,7 +110,8 @@ pub struct Verdict {
     pub rung: Option<Rung>,
     /// How sure this is.
     pub certainty: Certainty,
-    /// The odds that the evidence is an accident, where they can be computed.
+    /// The odds that the evidence is an accident: that a key found fits by chance, or else that the
+    /// frames judged are not this node's. None where no MIC was checked.
     pub odds: Option<f64>,
     /// What is wrong, of this node.
     pub summary: String,
@@ -131,6 +132,9 @@ pub(super) fn find(case: &Case<'_>) -> Vec<Verdict> {
             let rung = broken.or(cause.rungs.first()).copied();
             let bites = rung.map_or(usize::MAX, Rung::number);
             let Finding { certainty, odds, summary, evidence, remedy } = finding;
+            // What is read off numbers is no accident; that the frames are this node's is sure as
+            // far as their MICs are.
+            let odds = odds.or_else(|| case.odds_of_mistaken_identity());
             Some((bites, Verdict { cause, rung, certainty, odds, summary, evidence, remedy }))
         })
         .collect();

@@ -119,6 +119,19 @@ fn order(nonces: &[u16]) -> Order {
     }
 }
 
+/// Whether a series may be that of two counters that take turns: of two nodes under one identity.
+fn may_be_two_counters(nonces: &[u16]) -> bool {
+    let mut counters: [Option<u16>; 2] = [None; 2];
+    nonces.iter().all(|nonce| {
+        let goes_on =
+            |last: &Option<u16>| last.is_some_and(|l| (1..=64).contains(&nonce.wrapping_sub(l)));
+        let own = counters.iter().position(goes_on);
+        let place = own.or_else(|| counters.iter().position(Option::is_none));
+        let counter = place.and_then(|place| counters.get_mut(place));
+        counter.map(|last| *last = Some(*nonce)).is_some()
+    })
+}
+
 fn counting_rule(case: &Case<'_>) -> Option<crate::frame::MacVersion> {
     let version = case.record_version().or(case.node_version())?;
     version.counts_dev_nonces().then_some(version)
@@ -157,8 +170,8 @@ pub(super) fn not_kept(case: &Case<'_>) -> Option<Finding> {
         ),
         format!(
             "keep DevNonce in non-volatile memory and write it before transmitting; to recover now, \
-             clear the node's nonce record on the server, or let the node count on ({more} more \
-             {} passes {last})",
+             clear the node's nonce record on the server, or let the node count on (with {more} \
+             more {} it passes {last})",
             if more == 1 { "request" } else { "requests" }
         ),
     );
@@ -185,11 +198,9 @@ pub(super) fn random(case: &Case<'_>) -> Option<Finding> {
     let last = last_before(case, first)?;
     let taken = case.node.attempts.iter().find(|a| !a.answers.is_empty() && a.nonce() > last);
     let stated = case.node_version().is_some_and(|v| !v.counts_dev_nonces());
-    let certainty = if stated || (taken.is_some() && refused.len() >= 2) {
-        Certainty::Certain
-    } else {
-        Certainty::Likely
-    };
+    let nonces: Vec<u16> = case.node.attempts.iter().map(Attempt::nonce).collect();
+    let unordered = taken.is_some() && refused.len() >= 2 && !may_be_two_counters(&nonces);
+    let certainty = if stated || unordered { Certainty::Certain } else { Certainty::Likely };
     let mut finding = Finding::new(
         certainty,
         format!(
@@ -259,6 +270,12 @@ pub(super) fn ever(case: &Case<'_>) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn two_counters_that_take_turns_are_no_chance() {
+        assert!(may_be_two_counters(&[40, 7, 41, 8, 9, 42]));
+        assert!(!may_be_two_counters(&[0x1A3C, 0x4410, 0xC7D9]));
+    }
 
     #[test]
     fn the_order_of_nonces_tells_counting_from_chance() {

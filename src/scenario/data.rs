@@ -93,6 +93,8 @@ fn message(life: &mut Life, session: &Session) -> Message {
     if life.makes(Mistake::FOptsAsPublished) {
         // DevStatusAns, LinkCheckReq, DeviceTimeReq, PingSlotInfoReq.
         message.fopts = vec![0x06, 0xFF, 0x05, 0x02, 0x0D, 0x10, 0x00];
+        // The slowest rate of a fixed plan carries a MACPayload of 19 octets.
+        message.payload.truncate(4);
     }
     if life.makes(Mistake::CommandsTwice) && session.sent > 0 {
         message.fopts = vec![0x02];

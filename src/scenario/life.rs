@@ -129,7 +129,7 @@ impl Life {
             version,
             plan,
             asks_on: join_channels(plan, sub_band),
-            nonces: if counts { Nonces::Counting(first_nonce) } else { Nonces::Random },
+            nonces: if counts { Nonces::Counting(first_nonce) } else { Nonces::Random(Vec::new()) },
             last_join_nonce: None,
             keeps_dwell: false,
             misreads: None,

@@ -283,8 +283,18 @@ mod tests {
         for mistake in Mistake::ALL {
             assert!(mistake.cause().is_some(), "{}", mistake.id());
         }
-        for cause in crate::ladder::CAUSES {
+        for cause in crate::ladder::CAUSES.iter().filter(|c| !BY_HAND.contains(&c.id)) {
             assert!(Mistake::ALL.iter().any(|m| m.id() == cause.id), "{}", cause.id);
         }
     }
+
+    /// Causes whose frames `tests/own_ways.rs` makes by hand: what a side computes in its own way.
+    const BY_HAND: [&str; 6] = [
+        "join-request-signed-by-another-rule",
+        "accept-made-by-another-rule",
+        "accept-rule-and-opt-neg-disagree",
+        "data-signed-by-another-rule",
+        "payload-encrypted-by-another-rule",
+        "frame-size-over-the-limit",
+    ];
 }

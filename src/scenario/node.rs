@@ -48,8 +48,8 @@ pub(super) struct Node {
 pub(super) enum Nonces {
     /// The next one.
     Counting(u16),
-    /// Drawn.
-    Random,
+    /// Drawn, by luck never the same twice; those drawn before.
+    Random(Vec<u16>),
     /// The same ones again after every reset.
     Again(Vec<u16>),
 }
@@ -107,7 +107,12 @@ impl Node {
                 *next = next.wrapping_add(1);
                 next.wrapping_sub(1)
             }
-            Nonces::Random => u16::try_from(dice.below(0x1_0000)).unwrap_or_default(),
+            Nonces::Random(drawn) => {
+                let draw = |_| u16::try_from(dice.below(0x1_0000)).unwrap_or_default();
+                let new = (0..8).map(draw).find(|nonce| !drawn.contains(nonce)).unwrap_or_default();
+                drawn.push(new);
+                new
+            }
             Nonces::Again(list) if list.is_empty() => 0,
             Nonces::Again(list) => list.remove(0),
         })

@@ -27,6 +27,9 @@ use crate::{
 const GHOST_US: u32 = 1_000;
 /// And their datagrams come within this time.
 const GHOST_WALL_US: i64 = 500_000;
+/// A node listens for seconds after a Join-Request: the same octets this soon are no second one,
+/// whatever counter they come with (two gateways may go by one EUI).
+const SAME_REQUEST_US: i64 = 1_000_000;
 /// Copies of other gateways come within this time.
 const COPY_US: i64 = 2_000_000;
 /// A Join-Request is never sent twice, so that a copy of another gateway may come much later.
@@ -693,6 +696,10 @@ pub(crate) fn open(
 pub(crate) fn is_copy(heard: &Transmission, new: &Sighting) -> bool {
     let apart = |old: &Sighting| Some((new.at?.as_microsecond() - old.at?.as_microsecond()).abs());
     if let Some(old) = heard.sightings().rfind(|s| s.gateway == new.gateway) {
+        let is_request = matches!(heard.decoded.frame, Some(Frame::JoinRequest(_)));
+        if is_request && apart(old).is_some_and(|us| us < SAME_REQUEST_US) {
+            return true;
+        }
         let at_once = apart(old).is_none_or(|us| us <= GHOST_WALL_US);
         return match (old.tmst, new.tmst) {
             // A counter that does not count microseconds must not make repeats into ghosts.

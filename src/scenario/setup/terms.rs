@@ -49,7 +49,7 @@ pub(super) fn accept(mistake: Mistake, life: &mut Life, ground: &Ground) -> bool
             life.record.nwk_key = Some(NwkKey::from(life.node.app_key.clone()));
             life.record.last_dev_nonce = None;
             life.served.last_nonce = None;
-            if let Nonces::Random = life.node.nonces {
+            if let Nonces::Random(_) = life.node.nonces {
                 // By luck they grow: the version is what is wrong here, not the nonces.
                 life.node.nonces = Nonces::Counting(100);
             }
