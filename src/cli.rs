@@ -4,6 +4,8 @@
 //! close the pipe early; that is no error. The exit status is an [`Exit`].
 
 pub mod airtime;
+pub mod beacon;
+mod captures;
 pub mod compare;
 pub mod compose;
 pub mod diagnose;
@@ -127,8 +129,10 @@ commands! {
     Keys(keys::KeysArgs) = keys::run;
     /// Show a region's channels, data rates and windows
     Plan(plan::PlanArgs) = |args, screen| screen.report(plan::report(args));
-    /// Compute time on air, dwell, duty cycle and link margin
-    Airtime(airtime::AirtimeArgs) = |args, screen| screen.report(airtime::report(args));
+    /// Compute time on air, dwell, duty cycle and link margin, of a frame or of a capture
+    Airtime(airtime::AirtimeArgs) = airtime::run;
+    /// Decode a Class B beacon and compute ping slots
+    Beacon(beacon::BeaconArgs) = beacon::run;
     /// Tell all that a DevAddr, NetID, EUI or nonce can be
     Id(id::IdArgs) = |args, screen| screen.report(id::report(args));
 }

@@ -43,8 +43,13 @@ pub enum IdError {
 
 /// Reads exactly `N` octets of hex; `-`, `:` and spaces may stand between octets, `0x` in front.
 pub(crate) fn hex_octets<const N: usize>(text: &str) -> Result<[u8; N], IdError> {
-    let skipped = if text.starts_with("0x") || text.starts_with("0X") { 2 } else { 0 };
     let mut out = [0u8; N];
+    // Files and gateways write digits alone; what people write is read with care below.
+    if hex::decode_to_slice(text, &mut out).is_ok() {
+        return Ok(out);
+    }
+    let skipped = if text.starts_with("0x") || text.starts_with("0X") { 2 } else { 0 };
+    out = [0u8; N];
     let mut digits = 0usize;
     for (i, c) in text.chars().enumerate().skip(skipped) {
         if matches!(c, '-' | ':' | ' ') && digits.is_multiple_of(2) {

@@ -21,9 +21,10 @@ mod lines;
 mod member;
 mod note;
 mod text;
+mod time;
 
 pub use capture::{CaptureLines, Item};
-pub use datagram::{Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Uplink, When};
+pub use datagram::{CodeRate, Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Uplink, When};
 pub use error::IntakeError;
 pub use forwarder::datagram_json;
 pub use frames::{Origin, SourcedFrame, TextItem, TextLines};

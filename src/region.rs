@@ -15,6 +15,8 @@
 //! # Ok::<(), &str>(())
 //! ```
 
+mod air_limits;
+mod class_b;
 mod fixed_list;
 mod frequency;
 mod mask;
@@ -48,6 +50,8 @@ mod kr920;
 mod ru864;
 mod us915;
 
+pub use air_limits::{DutyBand, DutyRule, Longest};
+pub use class_b::{BeaconOnPlan, PingSlots};
 pub use fixed_list::{FixedList, LIST_800, LIST_900};
 pub use frequency::{Megahertz, NoFrequency, parse_frequency};
 pub use mask::{ChMaskCntl, ChannelMask, MaskError, MaskRefusal};

@@ -5,6 +5,7 @@
 //! field renamed in the library cannot change what scripts rely on.
 
 pub mod airtime;
+pub mod beacon;
 pub mod compare;
 pub mod explain;
 pub mod id;

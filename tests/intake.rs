@@ -6,8 +6,8 @@ use handfast::{
     frame::Direction,
     id::Eui64,
     intake::{
-        CaptureLines, Crc, Datagram, Encoding, IntakeError, Item, Kind, Leniency, Origin, Place,
-        Remark, TextError, TextItem, TextLines, TxError, When, datagram_json, frame_text,
+        CaptureLines, CodeRate, Crc, Datagram, Encoding, IntakeError, Item, Kind, Leniency, Origin,
+        Place, Remark, TextError, TextItem, TextLines, TxError, When, datagram_json, frame_text,
     },
     radio::Modulation,
 };
@@ -60,7 +60,7 @@ fn a_capture_of_a_join_is_read_whole() {
     assert_eq!(uplink.tmst, Some(369_601_898));
     assert_eq!(uplink.freq_hz, Some(868_300_000));
     assert_eq!(uplink.modulation, Some(Modulation::Lora { sf: 9, bw_khz: 125 }));
-    assert_eq!(uplink.coding_rate.as_deref(), Some("4/5"));
+    assert_eq!(uplink.coding_rate, Some(CodeRate::by_name("4/5")));
     assert_eq!((uplink.chan, uplink.rssi, uplink.snr), (Some(1), Some(-84.0), Some(7.5)));
     assert_eq!((uplink.crc, uplink.index), (Crc::Ok, 0));
 

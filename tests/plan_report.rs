@@ -112,3 +112,18 @@ fn a_mask_is_told_in_words_channels_and_sub_bands() {
     assert_eq!(json["not_in_plan"][0], 72);
     assert_eq!(mask("0", None).1["masks"].as_array().unwrap().len(), 1);
 }
+
+#[test]
+fn a_frequency_is_told_with_the_share_of_the_air_that_it_counts_in() {
+    let (text, json) = at(868_100_000);
+    assert!(text.contains("  duty cycle    M 868.0-868.6 MHz: 1%\n"), "{text}");
+    assert_eq!(json["plans"][0]["duty_cycle"][0]["per_mille"], 10);
+    let (text, _) = at(868_650_000);
+    assert!(text.contains("  duty cycle    in no sub-band of the regulator\n"), "{text}");
+    let (text, json) = at(923_300_000);
+    assert!(text.contains("a lawful centre frequency, up to 14 dBm EIRP"), "{text}");
+    let plans = json["plans"].as_array().unwrap();
+    let of = |name| plans.iter().find(|plan| plan["plan"] == name).unwrap();
+    assert_eq!(of("KR920")["max_eirp_dbm"], 14);
+    assert_eq!(of("US915")["max_eirp_dbm"], Value::Null);
+}

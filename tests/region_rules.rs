@@ -23,6 +23,43 @@ fn vector(name: &str) -> String {
 }
 
 #[test]
+fn the_limits_of_airtime_stand_in_the_words_of_the_plan() {
+    for plan in Plan::all() {
+        let words = plan.duty_cycle;
+        for rule in plan.duty_rules {
+            let percent = format!("below {}%", rule.permille / 10);
+            assert!(words.contains(&percent), "{}: {words}", plan.name);
+            let channels = words.contains("default channels") || words.contains("join channels");
+            assert!(!rule.default_channels || channels, "{}: {words}", plan.name);
+        }
+        let (ms, s) = (plan.longest_ms, plan.longest_ms / 1000);
+        let said = words.contains(&format!("{ms} ms")) || words.contains(&format!("{s} s"));
+        assert!(ms == 0 || said, "{}: {words}", plan.name);
+        let names_one = words.contains("a transmission");
+        assert_eq!(names_one, ms > 0, "{}: {words}", plan.name);
+    }
+}
+
+#[test]
+fn a_frequency_is_in_one_sub_band_at_most() {
+    let eu868 = plan("EU868");
+    let letters = |hz| -> Vec<u16> {
+        eu868.duty_bands().filter(|band| band.covers(eu868, hz)).map(|b| b.permille()).collect()
+    };
+    assert_eq!(letters(865_000_000), [10]);
+    assert_eq!(letters(868_100_000), [10]);
+    assert!(letters(868_650_000).is_empty());
+    assert_eq!(letters(869_525_000), [100]);
+    let eu433 = plan("EU433");
+    let shares: Vec<u16> = eu433
+        .duty_bands()
+        .filter(|band| band.covers(eu433, 433_175_000))
+        .map(|band| band.permille())
+        .collect();
+    assert_eq!(shares, [100, 10]);
+}
+
+#[test]
 fn every_vector_of_the_folder_is_read() {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/vectors/region");
     let mut names: Vec<String> = std::fs::read_dir(folder)

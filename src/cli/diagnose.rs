@@ -1,25 +1,21 @@
 //! `diagnose`: captures and a roster in, a verdict for every node out.
 
 use std::{
-    fs::File,
-    io::{self, BufRead, BufReader, IsTerminal},
-    path::{Path, PathBuf},
+    io::{self, IsTerminal},
+    path::PathBuf,
     sync::atomic::{AtomicBool, Ordering},
 };
 
-use super::{Failure, Screen};
+use super::{Failure, Screen, captures};
 use crate::{
     demo,
-    intake::{CaptureLines, Item},
+    intake::Datagram,
     ladder::{self, Diagnosis, near_miss::Effort},
     region::Plan,
     roster::{self, Roster},
     show::{json, text},
     trace::Tracer,
 };
-
-/// How many damaged lines are told one by one.
-const TOLD: usize = 20;
 
 /// Options of `diagnose`.
 #[derive(Debug, clap::Args)]
@@ -80,20 +76,11 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     };
     let roster = roster(args, screen)?;
     let mut tracer = Tracer::new(&roster);
+    let mut push = |source, datagram: &Datagram| tracer.push(source, datagram);
     if args.demo {
-        take(0, "demo", demo::CAPTURE.as_bytes(), &mut tracer, screen);
+        captures::read(0, "demo", demo::CAPTURE.as_bytes(), screen, &mut push);
     }
-    for (source, path) in (0u16..).zip(&args.captures) {
-        let name = path.display().to_string();
-        if path == Path::new("-") {
-            take(source, "standard input", io::stdin().lock(), &mut tracer, screen);
-            continue;
-        }
-        match File::open(path) {
-            Ok(file) => take(source, &name, BufReader::new(file), &mut tracer, screen),
-            Err(error) => screen.bad_input(&format!("{name}: {error}"), None),
-        }
-    }
+    captures::read_all(&args.captures, screen, &mut push);
     if args.digits == 3 {
         // Without a handler Ctrl-C ends the program, which is as well.
         let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
@@ -153,55 +140,6 @@ fn roster(args: &DiagnoseArgs, screen: &mut Screen) -> Result<Roster, Failure> {
         screen.word("warning", &warning.to_string());
     }
     Ok(roster)
-}
-
-/// Feeds a capture to the tracer; what is damaged is told by its line.
-fn take(
-    source: u16,
-    name: &str,
-    input: impl BufRead,
-    tracer: &mut Tracer<'_>,
-    screen: &mut Screen,
-) {
-    let mut damaged = 0usize;
-    let mut bare = 0usize;
-    let mut tell = |screen: &mut Screen, words: String, hint: Option<&str>| {
-        damaged += 1;
-        match damaged {
-            1..=TOLD => screen.bad_input(&words, hint),
-            _ if damaged == TOLD + 1 => {
-                screen.bad_input(&format!("{name}: more damaged lines, not told one by one"), None);
-            }
-            _ => {}
-        }
-    };
-    for item in CaptureLines::new(input) {
-        match item {
-            Ok(Item::Datagram(datagram)) => {
-                for note in datagram.notes.iter().filter(|note| note.loses_a_frame()) {
-                    tell(screen, format!("{name}, line {}: {note}", datagram.line), None);
-                }
-                tracer.push(source, &datagram);
-            }
-            Ok(Item::Frame { .. }) => bare += 1,
-            Ok(Item::Skipped { line, why }) => {
-                tell(screen, format!("{name}, line {line}: {why}"), Some(why.hint()));
-            }
-            Err(error) => {
-                tell(screen, format!("{name}: {error}"), None);
-                break;
-            }
-        }
-    }
-    if bare > 0 {
-        screen.word(
-            "note",
-            &format!(
-                "{name}: {bare} bare frames passed over: without gateway, time and direction they \
-                 are for `handfast read`"
-            ),
-        );
-    }
 }
 
 /// A bar on standard error while keys three digits away are tried.

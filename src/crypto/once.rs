@@ -4,45 +4,22 @@
 //! cut into blocks once, and a key costs one key expansion and as many AES blocks as CMAC needs:
 //! one for the subkey and one for each block of the message (three for a Join-Request).
 
-use aes::{
-    Aes128Enc,
-    cipher::{
-        Array, BlockCipherEncBackend, BlockCipherEncClosure, BlockCipherEncrypt, BlockSizeUser,
-        KeyInit, consts::U16,
-    },
-};
-
-use super::{Block, cmac::double};
+use super::cmac::Padded;
 use crate::{frame::Mic, key::Aes128Key};
 
-/// A message made ready for its MIC under many keys: cut into blocks, the last one padded.
+/// A message made ready for its MIC under many keys.
 #[derive(Clone, Debug, Eq, PartialEq)]
-pub struct Message {
-    /// The first block; `None` when the last is the only one.
-    first: Option<Block>,
-    /// The blocks between the first and the last.
-    middle: Vec<Block>,
-    /// The last block, padded as RFC 4493 2.4 has it.
-    last: u128,
-    /// Whether the last block was whole: which of the two subkeys goes on it.
-    whole: bool,
-}
+pub struct Message(Padded);
 
 impl Message {
     /// Returns the octets made ready.
     pub fn new(octets: &[u8]) -> Self {
-        let cut = octets.len().saturating_sub(1) / 16 * 16;
-        let (blocks, rest) = octets.split_at(cut);
-        let mut blocks = blocks.as_chunks::<16>().0.iter().copied();
-        let whole = rest.len() == 16;
-        let padding: &[u8] = if whole { &[] } else { &[0x80] };
-        let last = u128::from_be_bytes(super::pad16(&[rest, padding]));
-        Self { first: blocks.next(), middle: blocks.collect(), last, whole }
+        Self(Padded::new(octets))
     }
 
     /// Returns how many AES blocks the MIC takes under one key.
     pub fn aes_blocks(&self) -> usize {
-        2 + usize::from(self.first.is_some()) + self.middle.len()
+        self.0.aes_blocks()
     }
 
     /// Returns the MIC under that key.
@@ -52,11 +29,8 @@ impl Message {
 
     /// The same for a key that is but a guess, and is not worth a wiped copy of its own.
     pub(crate) fn mic_under_octets(&self, key: [u8; 16]) -> Mic {
-        let mut mic = Mic([0; 4]);
-        // All blocks in one call: choosing the implementation anew for each costs as much again.
-        Aes128Enc::new(&Array::from(key))
-            .encrypt_with_backend(Cmac { message: self, mic: &mut mic });
-        mic
+        let [a, b, c, d, ..] = self.0.tag_under(key);
+        Mic([a, b, c, d])
     }
 }
 
@@ -65,41 +39,10 @@ pub fn mic_once(key: &Aes128Key, message: &[u8]) -> Mic {
     Message::new(message).mic_under(key)
 }
 
-struct Cmac<'a> {
-    message: &'a Message,
-    mic: &'a mut Mic,
-}
-
-impl BlockSizeUser for Cmac<'_> {
-    type BlockSize = U16;
-}
-
-impl BlockCipherEncClosure for Cmac<'_> {
-    #[inline]
-    fn call<B: BlockCipherEncBackend<BlockSize = U16>>(self, aes: &B) {
-        let encrypt = |block: u128| {
-            let mut block = Array::from(block.to_be_bytes());
-            aes.encrypt_block((&mut block).into());
-            u128::from_be_bytes(block.into())
-        };
-        let Self { message, mic } = self;
-        // The subkey and the first block do not wait for each other: the processor overlaps them.
-        let subkey = encrypt(0);
-        let mut state = message.first.map_or(0, |block| encrypt(u128::from_be_bytes(block)));
-        for block in &message.middle {
-            state = encrypt(state ^ u128::from_be_bytes(*block));
-        }
-        let once = double(subkey);
-        let subkey = if message.whole { once } else { double(once) };
-        let [a, b, c, d, ..] = encrypt(state ^ message.last ^ subkey).to_be_bytes();
-        *mic = Mic([a, b, c, d]);
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use aes::Aes128;
-    use cmac::Mac;
+    use cmac::{KeyInit as _, Mac};
     use proptest::prelude::*;
 
     use super::*;

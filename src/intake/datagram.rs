@@ -3,7 +3,10 @@
 use jiff::Timestamp;
 
 use super::note::Note;
-use crate::{id::Eui64, radio::Modulation};
+use crate::{
+    id::Eui64,
+    radio::{CodingRate, Modulation},
+};
 
 /// One datagram between a gateway and its server.
 #[derive(Clone, Debug, PartialEq)]
@@ -85,8 +88,8 @@ pub struct Uplink {
     pub freq_hz: Option<u32>,
     /// Spreading factor and bandwidth, or bit rate.
     pub modulation: Option<Modulation>,
-    /// Forward error correction: `4/5` to `4/8`.
-    pub coding_rate: Option<String>,
+    /// Forward error correction.
+    pub coding_rate: Option<CodeRate>,
     /// The gateway's own number of the receiver, which is not the LoRaWAN channel index.
     pub chan: Option<u16>,
     /// Power of the channel, dBm.
@@ -97,6 +100,34 @@ pub struct Uplink {
     pub crc: Crc,
     /// Place in `rxpk`, from 0.
     pub index: usize,
+}
+
+/// Forward error correction as a gateway names it: `codr`.
+#[derive(Clone, Debug, Eq, Hash, PartialEq)]
+pub enum CodeRate {
+    /// One of LoRa: `4/5` to `4/8`.
+    Lora(CodingRate),
+    /// Another: of LR-FHSS, or `OFF`; control characters escaped.
+    Other(String),
+}
+
+impl CodeRate {
+    /// Returns the coding rate of that name.
+    pub fn by_name(name: &str) -> Self {
+        let lora = match name.as_bytes() {
+            [b'4', b'/', bits] => CodingRate::of_bits(bits.wrapping_sub(b'0')),
+            _ => None,
+        };
+        lora.map_or_else(|| Self::Other(super::text::printable(name).into_owned()), Self::Lora)
+    }
+
+    /// Returns the coding rate of LoRa, if it is one.
+    pub const fn lora(&self) -> Option<CodingRate> {
+        match self {
+            Self::Lora(rate) => Some(*rate),
+            Self::Other(_) => None,
+        }
+    }
 }
 
 /// What a concentrator says of the CRC of the physical layer.
@@ -126,8 +157,8 @@ pub struct Downlink {
     pub freq_hz: Option<u32>,
     /// Spreading factor and bandwidth, or bit rate.
     pub modulation: Option<Modulation>,
-    /// Forward error correction: `4/5` to `4/8`.
-    pub coding_rate: Option<String>,
+    /// Forward error correction.
+    pub coding_rate: Option<CodeRate>,
     /// Power to send with, dBm.
     pub power_dbm: Option<f32>,
     /// Whether the chirps are inverted (`ipol`), as nodes expect it.
@@ -254,6 +285,15 @@ mod tests {
             assert_eq!(Kind::by_name(&kind.name().to_lowercase()), Some(kind));
         }
         assert_eq!(Kind::by_name("PUSH"), None);
+    }
+
+    #[test]
+    fn a_code_rate_of_lora_is_known_and_another_is_kept() {
+        assert_eq!(CodeRate::by_name("4/5").lora(), Some(CodingRate::Cr45));
+        assert_eq!(CodeRate::by_name("4/8").lora(), Some(CodingRate::Cr48));
+        for name in ["", "4/4", "4/9", "4/", "2/3", "OFF"] {
+            assert_eq!(CodeRate::by_name(name), CodeRate::Other(name.into()));
+        }
     }
 
     #[test]

@@ -3,43 +3,41 @@
 //! Members are read as the protocol's document names them; those that it does not name are passed
 //! over, and one that is damaged takes nothing else with it.
 
-use std::borrow::Cow;
-
 use super::{
     datagram::{Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Uplink, When},
     error::IntakeError,
-    json::{Gather, Keep, Kept, List, Scalar, Shape, members},
+    json::{Gather, Keep, Kept, List, Scalar, Shape, members, read},
     member::Member,
     note::{Notes, Place, Remark},
 };
 
 /// Returns the datagram that a capture line holds.
 pub(super) fn capture_line(text: &str, number: u64) -> Result<Datagram, IntakeError> {
-    let line: Line<'_> = serde_json::from_str(text).map_err(|e| IntakeError::json(&e))?;
+    let mut line = Line::default();
+    read(text, &mut line).map_err(|e| IntakeError::json(&e))?;
     if line.shape != Shape::Right {
         return Err(IntakeError::NotAnObject);
     }
     let mut notes = Notes::default();
     let mut say = Member { place: Place::Line, notes: &mut notes };
     say.repeated(line.repeated);
-    let at = say.time("at", line.at);
+    let at = say.time("at", &line.at);
     let gateway = say.eui("gateway", &line.gateway);
     let token = say.token("token", &line.token);
-    let stated = say.kind("kind", line.kind);
-    let body = match line.datagram.shape {
-        Shape::Right => line.datagram,
+    let stated = say.kind("kind", &line.kind);
+    let body = &mut line.datagram;
+    match body.shape {
+        Shape::Right => {}
         Shape::Wrong(found) => {
             say.note("datagram", Remark::WrongType { wanted: "an object or null", found });
-            line.datagram
         }
-        Shape::Absent => Body {
-            rxpk: line.rxpk.map(|bare| *bare).unwrap_or_default(),
-            txpk: line.txpk.map(|bare| *bare).unwrap_or_default(),
-            txpk_ack: line.txpk_ack.map(|bare| *bare).unwrap_or_default(),
-            stat: line.stat.map(|bare| *bare).unwrap_or_default(),
-            ..Body::default()
-        },
-    };
+        Shape::Absent => {
+            body.rxpk = line.rxpk.map(|bare| *bare).unwrap_or_default();
+            body.txpk = line.txpk.map(|bare| *bare).unwrap_or_default();
+            body.txpk_ack = line.txpk_ack.map(|bare| *bare).unwrap_or_default();
+            body.stat = line.stat.map(|bare| *bare).unwrap_or_default();
+        }
+    }
     let kind = stated.or_else(|| body.kind()).ok_or(IntakeError::NoDatagram)?;
     let mut datagram = body.read(kind, notes);
     datagram.line = number;
@@ -62,11 +60,10 @@ pub fn datagram_json(kind: Kind, json: &[u8]) -> Result<Datagram, IntakeError> {
         .map_err(|e| IntakeError::NotUtf8 { column: e.valid_up_to() + 1 })?
         // Some gateways count the closing zero of their string in.
         .trim_end_matches('\0');
-    let body: Body<'_> = if text.trim().is_empty() {
-        Body::default()
-    } else {
-        serde_json::from_str(text).map_err(|e| IntakeError::json(&e))?
-    };
+    let mut body = Body::default();
+    if !text.trim().is_empty() {
+        read(text, &mut body).map_err(|e| IntakeError::json(&e))?;
+    }
     let mut notes = Notes::default();
     if let Shape::Wrong(found) = body.shape {
         notes.push(Place::Line, "datagram", Remark::WrongType { wanted: "an object", found });
@@ -178,7 +175,7 @@ impl Body<'_> {
         }
     }
 
-    fn read(self, kind: Kind, mut notes: Notes) -> Datagram {
+    fn read(&mut self, kind: Kind, mut notes: Notes) -> Datagram {
         let mut say = Member { place: Place::Line, notes: &mut notes };
         say.repeated(self.repeated);
         let empty = self.kind().is_none();
@@ -199,24 +196,27 @@ impl Body<'_> {
         if empty && matches!(kind, Kind::PushData | Kind::PullResp) {
             say.note("datagram", Remark::Missing(kind));
         }
-        notes.append(self.rxpk.items.notes);
-        notes.append(self.txpk.notes);
-        notes.append(self.txpk_ack.notes);
-        notes.append(self.stat.notes);
+        let rxpk = &mut self.rxpk.items.notes;
+        for of_member in
+            [rxpk, &mut self.txpk.notes, &mut self.txpk_ack.notes, &mut self.stat.notes]
+        {
+            notes.append(of_member);
+        }
         // A gateway that has nothing to complain of sends no JSON, or an empty object.
         let readable = !matches!(self.shape, Shape::Wrong(_));
         let untold = kind == Kind::TxAck && readable && self.txpk_ack.shape == Shape::Absent;
-        let ack = if untold { Some(TxAck::default()) } else { self.txpk_ack.value };
+        let ack = if untold { Some(TxAck::default()) } else { self.txpk_ack.value.take() };
         Datagram {
             line: 0,
             at: None,
             gateway: None,
             kind,
             token: None,
-            rxpk: self.rxpk.items.whole,
-            txpk: self.txpk.value,
+            rxpk: std::mem::take(&mut self.rxpk.items.whole),
+            // Most have none, and its room is large.
+            txpk: if self.txpk.value.is_some() { self.txpk.value.take() } else { None },
             ack,
-            stat: self.stat.value,
+            stat: if self.stat.value.is_some() { self.stat.value.take() } else { None },
             notes: notes.into_vec(),
         }
     }
@@ -232,7 +232,7 @@ pub(super) struct Uplinks {
 impl Gather for Uplinks {
     type Element<'de> = Rxpk<'de>;
 
-    fn take(&mut self, index: usize, element: Rxpk<'_>) {
+    fn take(&mut self, index: usize, element: &Rxpk<'_>) {
         if let Some(uplink) = element.read(index, &mut self.notes) {
             if self.whole.is_empty() {
                 // Nearly every datagram has one; a vector that grows by itself begins with four.
@@ -244,7 +244,7 @@ impl Gather for Uplinks {
 }
 
 impl Rxpk<'_> {
-    fn read(self, index: usize, notes: &mut Notes) -> Option<Uplink> {
+    fn read(&self, index: usize, notes: &mut Notes) -> Option<Uplink> {
         let mut say = Member { place: Place::Uplink(index), notes };
         if self.shape != Shape::Right {
             let found = if let Shape::Wrong(found) = self.shape { found } else { "null" };
@@ -263,10 +263,10 @@ impl Rxpk<'_> {
             octets,
             tmst: say.counter("tmst", &self.tmst),
             tmms: say.milliseconds("tmms", &self.tmms),
-            time: say.time("time", self.time),
+            time: say.time("time", &self.time),
             freq_hz: say.hertz("freq", &self.freq),
-            modulation: say.modulation("datr", self.datr),
-            coding_rate: say.text("codr", self.codr, "a code rate such as \"4/5\"").map(Cow::into),
+            modulation: say.modulation("datr", &self.datr),
+            coding_rate: say.code_rate("codr", &self.codr),
             chan: say.small("chan", &self.chan),
             rssi: say.decimal("rssi", &self.rssi, "a number of dBm"),
             snr: say.decimal("lsnr", &self.lsnr, "a number of dB"),
@@ -279,14 +279,14 @@ impl Rxpk<'_> {
 impl Keep for Downlink {
     type Raw<'de> = Txpk<'de>;
 
-    fn keep(raw: Txpk<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
+    fn keep(raw: &Txpk<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
         let shape = raw.shape;
         (raw.read(notes), shape)
     }
 }
 
 impl Txpk<'_> {
-    fn read(self, notes: &mut Notes) -> Option<Downlink> {
+    fn read(&self, notes: &mut Notes) -> Option<Downlink> {
         if self.shape != Shape::Right {
             return None;
         }
@@ -306,10 +306,10 @@ impl Txpk<'_> {
         Some(Downlink {
             octets,
             when,
-            time: say.time("time", self.time),
+            time: say.time("time", &self.time),
             freq_hz: say.hertz("freq", &self.freq),
-            modulation: say.modulation("datr", self.datr),
-            coding_rate: say.text("codr", self.codr, "a code rate such as \"4/5\"").map(Cow::into),
+            modulation: say.modulation("datr", &self.datr),
+            coding_rate: say.code_rate("codr", &self.codr),
             power_dbm: say.decimal("powe", &self.powe, "a number of dBm"),
             inverted: say.flag("ipol", &self.ipol),
             no_crc: say.flag("ncrc", &self.ncrc),
@@ -326,14 +326,14 @@ impl Txpk<'_> {
 impl Keep for TxAck {
     type Raw<'de> = Ack<'de>;
 
-    fn keep(raw: Ack<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
+    fn keep(raw: &Ack<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
         let shape = raw.shape;
         (raw.read(notes), shape)
     }
 }
 
 impl Ack<'_> {
-    fn read(self, notes: &mut Notes) -> Option<TxAck> {
+    fn read(&self, notes: &mut Notes) -> Option<TxAck> {
         if self.shape != Shape::Right {
             return None;
         }
@@ -345,10 +345,8 @@ impl Ack<'_> {
             say.wrong("error", &self.error, wanted);
             return None;
         }
-        let error = say
-            .text("error", self.error, wanted)
-            .map_or(TxError::None, |word| TxError::by_name(&word));
-        let warn = say.text("warn", self.warn, wanted).map(|word| TxError::by_name(&word));
+        let error = say.text("error", &self.error, wanted).map_or(TxError::None, TxError::by_name);
+        let warn = say.text("warn", &self.warn, wanted).map(TxError::by_name);
         let value = say.decimal("value", &self.value, "a number");
         Some(TxAck { error, warn: warn.filter(|warn| *warn != TxError::None), value })
     }
@@ -357,21 +355,21 @@ impl Ack<'_> {
 impl Keep for Stat {
     type Raw<'de> = Report<'de>;
 
-    fn keep(raw: Report<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
+    fn keep(raw: &Report<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
         let shape = raw.shape;
         (raw.read(notes), shape)
     }
 }
 
 impl Report<'_> {
-    fn read(self, notes: &mut Notes) -> Option<Stat> {
+    fn read(&self, notes: &mut Notes) -> Option<Stat> {
         if self.shape != Shape::Right {
             return None;
         }
         let mut say = Member { place: Place::Stat, notes };
         say.repeated(self.repeated);
         Some(Stat {
-            time: say.time("time", self.time),
+            time: say.time("time", &self.time),
             rxnb: say.count("rxnb", &self.rxnb),
             rxok: say.count("rxok", &self.rxok),
             rxfw: say.count("rxfw", &self.rxfw),

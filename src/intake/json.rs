@@ -7,7 +7,35 @@
 use std::{borrow::Cow, fmt};
 
 use super::note::Notes;
-use serde::de::{Deserialize, Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor};
+use serde::de::{DeserializeSeed, Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor};
+
+/// What JSON is read into, where it stands: the raw forms are large, and to hand them on from
+/// reader to reader would cost as much as to read them.
+pub(super) trait Fill<'de>: Default {
+    /// Reads a value into this one, which is as its default.
+    fn fill<D: Deserializer<'de>>(&mut self, from: D) -> Result<(), D::Error>;
+}
+
+/// Reads the next value of an object or a list into a place.
+pub(super) struct Place<'p, T>(pub(super) &'p mut T);
+
+impl<'de, T: Fill<'de>> DeserializeSeed<'de> for Place<'_, T> {
+    type Value = ();
+
+    fn deserialize<D: Deserializer<'de>>(self, from: D) -> Result<(), D::Error> {
+        self.0.fill(from)
+    }
+}
+
+/// Reads one JSON text, and nothing behind it.
+pub(super) fn read<'de, T: Fill<'de>>(
+    text: &'de str,
+    out: &mut T,
+) -> Result<(), serde_json::Error> {
+    let mut reader = serde_json::Deserializer::from_str(text);
+    out.fill(&mut reader)?;
+    reader.end()
+}
 
 /// Any JSON value, of which only scalars are kept.
 #[derive(Debug, Default)]
@@ -86,9 +114,16 @@ impl<'de> Visitor<'de> for ScalarVisitor {
     }
 }
 
-impl<'de> Deserialize<'de> for Scalar<'de> {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        deserializer.deserialize_any(ScalarVisitor)
+impl<'de> Fill<'de> for Scalar<'de> {
+    fn fill<D: Deserializer<'de>>(&mut self, from: D) -> Result<(), D::Error> {
+        *self = from.deserialize_any(ScalarVisitor)?;
+        Ok(())
+    }
+}
+
+impl<'de, T: Fill<'de>> Fill<'de> for Option<Box<T>> {
+    fn fill<D: Deserializer<'de>>(&mut self, from: D) -> Result<(), D::Error> {
+        self.insert(Box::default()).fill(from)
     }
 }
 
@@ -124,7 +159,7 @@ macro_rules! members {
             use serde::de::{
                 Deserialize, Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor,
             };
-            use crate::intake::json::Shape;
+            use crate::intake::json::{Fill, Place, Shape};
 
             #[derive(Clone, Copy)]
             #[expect(non_camel_case_types, reason = "named as the members are")]
@@ -153,23 +188,25 @@ macro_rules! members {
                 }
             }
 
-            struct ObjectVisitor;
+            struct ObjectVisitor<'p, $lt>(&'p mut $name<$lt>);
 
-            impl ObjectVisitor {
-                fn wrong<'a>(found: &'static str) -> $name<'a> {
-                    $name { shape: Shape::Wrong(found), ..$name::default() }
+            impl ObjectVisitor<'_, '_> {
+                fn wrong<E>(self, found: &'static str) -> Result<(), E> {
+                    self.0.shape = Shape::Wrong(found);
+                    Ok(())
                 }
             }
 
-            impl<'de> Visitor<'de> for ObjectVisitor {
-                type Value = $name<'de>;
+            impl<'de> Visitor<'de> for ObjectVisitor<'_, 'de> {
+                type Value = ();
 
                 fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
                     f.write_str("any JSON value")
                 }
 
-                fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<$name<'de>, A::Error> {
-                    let mut out = $name { shape: Shape::Right, ..$name::default() };
+                fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<(), A::Error> {
+                    let out = self.0;
+                    out.shape = Shape::Right;
                     let mut seen = 0u32;
                     while let Some(key) = map.next_key::<Key>()? {
                         let bit = 1u32 << (key as u32);
@@ -177,8 +214,9 @@ macro_rules! members {
                             $(Key::$field => {
                                 if seen & bit != 0 {
                                     out.repeated = Some($key);
+                                    out.$field = Default::default();
                                 }
-                                out.$field = map.next_value()?;
+                                map.next_value_seed(Place(&mut out.$field))?;
                             })*
                             Key::__unknown => {
                                 map.next_value::<IgnoredAny>()?;
@@ -186,42 +224,42 @@ macro_rules! members {
                         }
                         seen |= bit;
                     }
-                    Ok(out)
+                    Ok(())
                 }
 
-                fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<$name<'de>, A::Error> {
+                fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<(), A::Error> {
                     while list.next_element::<IgnoredAny>()?.is_some() {}
-                    Ok(Self::wrong("a list"))
+                    self.wrong("a list")
                 }
 
-                fn visit_unit<E>(self) -> Result<$name<'de>, E> {
-                    Ok($name::default())
+                fn visit_unit<E>(self) -> Result<(), E> {
+                    Ok(())
                 }
 
-                fn visit_bool<E>(self, _: bool) -> Result<$name<'de>, E> {
-                    Ok(Self::wrong("true or false"))
+                fn visit_bool<E>(self, _: bool) -> Result<(), E> {
+                    self.wrong("true or false")
                 }
 
-                fn visit_u64<E>(self, _: u64) -> Result<$name<'de>, E> {
-                    Ok(Self::wrong("a number"))
+                fn visit_u64<E>(self, _: u64) -> Result<(), E> {
+                    self.wrong("a number")
                 }
 
-                fn visit_i64<E>(self, _: i64) -> Result<$name<'de>, E> {
-                    Ok(Self::wrong("a number"))
+                fn visit_i64<E>(self, _: i64) -> Result<(), E> {
+                    self.wrong("a number")
                 }
 
-                fn visit_f64<E>(self, _: f64) -> Result<$name<'de>, E> {
-                    Ok(Self::wrong("a number"))
+                fn visit_f64<E>(self, _: f64) -> Result<(), E> {
+                    self.wrong("a number")
                 }
 
-                fn visit_str<E>(self, _: &str) -> Result<$name<'de>, E> {
-                    Ok(Self::wrong("a text"))
+                fn visit_str<E>(self, _: &str) -> Result<(), E> {
+                    self.wrong("a text")
                 }
             }
 
-            impl<'de> Deserialize<'de> for $name<'de> {
-                fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
-                    from.deserialize_any(ObjectVisitor)
+            impl<'de> Fill<'de> for $name<'de> {
+                fn fill<D: Deserializer<'de>>(&mut self, from: D) -> Result<(), D::Error> {
+                    from.deserialize_any(ObjectVisitor(self))
                 }
             }
         };
@@ -242,10 +280,10 @@ pub(super) struct List<T> {
 /// Takes the elements of a [`List`] one by one.
 pub(super) trait Gather: Default {
     /// An element as read.
-    type Element<'de>: Deserialize<'de>;
+    type Element<'de>: Fill<'de>;
 
     /// Takes the element of that index.
-    fn take(&mut self, index: usize, element: Self::Element<'_>);
+    fn take(&mut self, index: usize, element: &Self::Element<'_>);
 }
 
 impl<T: Default> Default for List<T> {
@@ -254,63 +292,69 @@ impl<T: Default> Default for List<T> {
     }
 }
 
-struct ListVisitor<T>(T);
+struct ListVisitor<'p, T>(&'p mut List<T>);
 
-impl<T: Gather> ListVisitor<T> {
-    fn wrong(self, found: &'static str) -> List<T> {
-        List { items: self.0, shape: Shape::Wrong(found) }
+impl<T> ListVisitor<'_, T> {
+    #[expect(clippy::unnecessary_wraps, reason = "every visit of another type ends with it")]
+    fn wrong<E>(self, found: &'static str) -> Result<(), E> {
+        self.0.shape = Shape::Wrong(found);
+        Ok(())
     }
 }
 
-impl<'de, T: Gather> Visitor<'de> for ListVisitor<T> {
-    type Value = List<T>;
+impl<'de, T: Gather> Visitor<'de> for ListVisitor<'_, T> {
+    type Value = ();
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("any JSON value")
     }
 
-    fn visit_seq<A: SeqAccess<'de>>(mut self, mut list: A) -> Result<List<T>, A::Error> {
+    fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<(), A::Error> {
+        self.0.shape = Shape::Right;
         let mut index = 0;
-        while let Some(element) = list.next_element()? {
-            self.0.take(index, element);
+        loop {
+            let mut element = T::Element::default();
+            if list.next_element_seed(Place(&mut element))?.is_none() {
+                return Ok(());
+            }
+            self.0.items.take(index, &element);
             index += 1;
         }
-        Ok(List { items: self.0, shape: Shape::Right })
     }
 
-    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<List<T>, A::Error> {
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<(), A::Error> {
         while map.next_entry::<IgnoredAny, IgnoredAny>()?.is_some() {}
-        Ok(self.wrong("an object"))
+        self.wrong("an object")
     }
 
-    fn visit_unit<E>(self) -> Result<List<T>, E> {
-        Ok(List::default())
+    fn visit_unit<E>(self) -> Result<(), E> {
+        Ok(())
     }
 
-    fn visit_bool<E>(self, _: bool) -> Result<List<T>, E> {
-        Ok(self.wrong("true or false"))
+    fn visit_bool<E>(self, _: bool) -> Result<(), E> {
+        self.wrong("true or false")
     }
 
-    fn visit_u64<E>(self, _: u64) -> Result<List<T>, E> {
-        Ok(self.wrong("a number"))
+    fn visit_u64<E>(self, _: u64) -> Result<(), E> {
+        self.wrong("a number")
     }
 
-    fn visit_i64<E>(self, _: i64) -> Result<List<T>, E> {
-        Ok(self.wrong("a number"))
+    fn visit_i64<E>(self, _: i64) -> Result<(), E> {
+        self.wrong("a number")
     }
 
-    fn visit_f64<E>(self, _: f64) -> Result<List<T>, E> {
-        Ok(self.wrong("a number"))
+    fn visit_f64<E>(self, _: f64) -> Result<(), E> {
+        self.wrong("a number")
     }
 
-    fn visit_str<E>(self, _: &str) -> Result<List<T>, E> {
-        Ok(self.wrong("a text"))
+    fn visit_str<E>(self, _: &str) -> Result<(), E> {
+        self.wrong("a text")
     }
 }
 
-impl<'de, T: Gather> Deserialize<'de> for List<T> {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        deserializer.deserialize_any(ListVisitor(T::default()))
+impl<'de, T: Gather> Fill<'de> for List<T> {
+    fn fill<D: Deserializer<'de>>(&mut self, from: D) -> Result<(), D::Error> {
+        from.deserialize_any(ListVisitor(self))
     }
 }
 
@@ -331,17 +375,17 @@ impl<T> Default for Kept<T> {
 /// Tells how an object is read, and what is kept of it.
 pub(super) trait Keep: Sized {
     /// The object as read.
-    type Raw<'de>: Deserialize<'de>;
+    type Raw<'de>: Fill<'de>;
 
     /// Makes of it what is kept.
-    fn keep(raw: Self::Raw<'_>, notes: &mut Notes) -> (Option<Self>, Shape);
+    fn keep(raw: &Self::Raw<'_>, notes: &mut Notes) -> (Option<Self>, Shape);
 }
 
-impl<'de, T: Keep> Deserialize<'de> for Kept<T> {
-    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        let raw = T::Raw::deserialize(deserializer)?;
-        let mut notes = Notes::default();
-        let (value, shape) = T::keep(raw, &mut notes);
-        Ok(Self { value, notes, shape })
+impl<'de, T: Keep> Fill<'de> for Kept<T> {
+    fn fill<D: Deserializer<'de>>(&mut self, from: D) -> Result<(), D::Error> {
+        let mut raw = T::Raw::default();
+        raw.fill(from)?;
+        (self.value, self.shape) = T::keep(&raw, &mut self.notes);
+        Ok(())
     }
 }

@@ -1,14 +1,13 @@
 //! Single members: what each may be, and a note where it is not.
 
-use std::borrow::Cow;
-
 use jiff::Timestamp;
 
 use super::{
-    datagram::Kind,
+    datagram::{CodeRate, Kind},
     json::Scalar,
     note::{Notes, Place, Remark},
     text::base64_member,
+    time::timestamp,
 };
 use crate::{
     id::{Eui64, hex_octets},
@@ -39,14 +38,14 @@ impl Member<'_> {
     pub(super) fn text<'a>(
         &mut self,
         member: &'static str,
-        value: Scalar<'a>,
+        value: &'a Scalar<'_>,
         wanted: &'static str,
-    ) -> Option<Cow<'a, str>> {
+    ) -> Option<&'a str> {
         match value {
             Scalar::Text(text) => Some(text),
             Scalar::Absent => None,
             other => {
-                self.wrong(member, &other, wanted);
+                self.wrong(member, other, wanted);
                 None
             }
         }
@@ -168,18 +167,18 @@ impl Member<'_> {
     pub(super) fn modulation(
         &mut self,
         member: &'static str,
-        value: Scalar<'_>,
+        value: &Scalar<'_>,
     ) -> Option<Modulation> {
         let wanted = "a data rate such as \"SF7BW125\", or bits a second";
         let modulation = match value {
             Scalar::Absent => return None,
             Scalar::Unsigned(bit_rate) => {
-                u32::try_from(bit_rate).ok().map(|bit_rate| Modulation::Fsk { bit_rate })
+                u32::try_from(*bit_rate).ok().map(|bit_rate| Modulation::Fsk { bit_rate })
             }
             Scalar::Text(text) => text.parse().or_else(|_| text.to_ascii_uppercase().parse()).ok(),
             Scalar::Negative(_) | Scalar::Float(_) => None,
             other => {
-                self.wrong(member, &other, wanted);
+                self.wrong(member, other, wanted);
                 return None;
             }
         };
@@ -189,14 +188,10 @@ impl Member<'_> {
         modulation
     }
 
-    pub(super) fn time(&mut self, member: &'static str, value: Scalar<'_>) -> Option<Timestamp> {
+    pub(super) fn time(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<Timestamp> {
         let wanted = "a time such as 2026-03-02T08:00:03.210692Z";
         let text = self.text(member, value, wanted)?;
-        let time = text.parse().ok().or_else(|| {
-            // Reports of gateways have a form of their own: 2026-03-02 08:00:03 GMT
-            let civil = text.strip_suffix(" GMT").or_else(|| text.strip_suffix(" UTC"))?;
-            format!("{civil}Z").parse().ok()
-        });
+        let time = timestamp(text);
         if time.is_none() {
             self.note(member, Remark::NotUnderstood { wanted });
         }
@@ -219,6 +214,15 @@ impl Member<'_> {
         eui
     }
 
+    pub(super) fn code_rate(
+        &mut self,
+        member: &'static str,
+        value: &Scalar<'_>,
+    ) -> Option<CodeRate> {
+        let text = self.text(member, value, "a code rate such as \"4/5\"")?;
+        Some(CodeRate::by_name(text))
+    }
+
     pub(super) fn token(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<u16> {
         let wanted = "a token of four hex digits";
         let token = match value {
@@ -236,10 +240,10 @@ impl Member<'_> {
         token
     }
 
-    pub(super) fn kind(&mut self, member: &'static str, value: Scalar<'_>) -> Option<Kind> {
+    pub(super) fn kind(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<Kind> {
         let wanted = "PUSH_DATA, PUSH_ACK, PULL_DATA, PULL_ACK, PULL_RESP or TX_ACK";
         let name = self.text(member, value, wanted)?;
-        let kind = Kind::by_name(&name);
+        let kind = Kind::by_name(name);
         if kind.is_none() {
             self.note(member, Remark::NotUnderstood { wanted });
         }

@@ -144,11 +144,14 @@ impl Notes {
         }
     }
 
-    pub(super) fn append(&mut self, other: Self) {
-        if self.kept.is_empty() {
-            self.kept = other.kept;
+    #[inline]
+    pub(super) fn append(&mut self, other: &mut Self) {
+        if other.kept.is_empty() {
+            // Nearly always.
+        } else if self.kept.is_empty() {
+            std::mem::swap(&mut self.kept, &mut other.kept);
         } else {
-            for note in other.kept {
+            for note in other.kept.drain(..) {
                 self.push(note.place, note.member, note.remark);
             }
         }

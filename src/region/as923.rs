@@ -1,7 +1,7 @@
 //! What the four groups of AS923 share: one plan, shifted by AS923_FREQ_OFFSET_HZ.
 
 use super::{
-    LIST_900, Revision,
+    DutyRule, LIST_900, Revision,
     model::{
         Beacon, CfListFrequencies, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
         DefaultChannels, Dispute, Dwell, Hop, Join, JoinChannels, MasksOver, Note, PayloadLimit,
@@ -88,6 +88,7 @@ impl<const OFFSET_HZ: i32> Group<OFFSET_HZ> {
             ),
         },
         duty_cycle: "below 1% on the default channels; Japan: LBT per ARIB STD-T108",
+        duty_rules: &[DutyRule { default_channels: true, permille: 10 }],
         beacon: Beacon {
             frequencies_hz: &[Self::shifted(923_400_000)],
             hop: Hop::Never,

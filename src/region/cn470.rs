@@ -51,6 +51,7 @@ pub(super) const ANTENNA_PLAN: Plan = Plan {
     },
     duty_cycle: "no duty cycle; a transmission lasts at most 1 s, one channel at a time, \
              LBT/AFA or similar (R1 2.9.2)",
+    longest_ms: 1000,
     relay: &[relay(472_100_000, 485_300_000, 3), relay(494_900_000, 505_500_000, 5)],
     doubts: &["EIRP in RP002-1.0.5: T5 rounds to whole decibels (19)"],
     rx1_rule: Rx1Rule {

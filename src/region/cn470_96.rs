@@ -83,6 +83,7 @@ pub(super) static PLAN: Plan = Plan {
         source: "R102 Tables 43/44",
     },
     duty_cycle: "a transmission lasts at most 5000 ms (R102 2.6.2)",
+    longest_ms: 5000,
     beacon: Beacon {
         frequencies_hz: &[
             508_300_000,

@@ -1,6 +1,7 @@
 //! CN779: CN779-787, channel plan 3.
 
 use super::{
+    DutyRule,
     model::{
         Beacon, CfListFrequencies, CfListRule, ChMaskCntlRule, DataRate, DataRates,
         DefaultChannels, Hop, Join, JoinChannels, Note, PayloadLimit, Payloads, PingSlot, Plan,
@@ -66,6 +67,7 @@ pub(super) static PLAN: Plan = Plan {
         source: "R1 Tables 23/24",
     },
     duty_cycle: "below 1%",
+    duty_rules: &[DutyRule { default_channels: false, permille: 10 }],
     beacon: Beacon {
         frequencies_hz: &[785_000_000],
         hop: Hop::Never,

@@ -1,7 +1,7 @@
 //! EU433, channel plan 4.
 
 use super::{
-    Revision,
+    DutyRule, Revision,
     model::{
         Beacon, CfListFrequencies, CfListRule, ChMaskCntlRule, DataRate, DataRates,
         DefaultChannels, Dispute, Hop, Join, JoinChannels, Note, PayloadLimit, Payloads, PingSlot,
@@ -75,6 +75,10 @@ pub(super) static PLAN: Plan = Plan {
     },
     duty_cycle: "below 10% in the band (R1 2.7.2, T5); join channels below 1% (R1 Table 27); 1% \
              everywhere up to RP 1.0.2rB",
+    duty_rules: &[
+        DutyRule { default_channels: false, permille: 100 },
+        DutyRule { default_channels: true, permille: 10 },
+    ],
     beacon: Beacon {
         frequencies_hz: &[434_665_000],
         hop: Hop::Never,

@@ -78,6 +78,7 @@ pub(super) static PLAN: Plan = Plan {
         source: "T5 Tables 85/86; DR0-5 = R1 Tables 74/75",
     },
     duty_cycle: "no duty cycle; LBT, a transmission below 4 s (R1 2.11.2/2.11.6)",
+    longest_ms: 4000,
     legal_channels: &LEGAL_CHANNELS,
     beacon: Beacon {
         frequencies_hz: &[923_100_000],

@@ -1,6 +1,6 @@
 //! What a channel plan is made of: the types of its tables, and short ways to write their rows.
 
-use super::{ChMaskCntl, FixedList, Revision, Since};
+use super::{ChMaskCntl, DutyRule, FixedList, Revision, Since};
 use crate::radio::Modulation;
 
 /// Whether a plan's channels are defined one by one or all at once.
@@ -78,6 +78,10 @@ pub struct Plan {
     pub dwell: Dwell,
     /// Duty cycle or the rule in its place, in words.
     pub duty_cycle: &'static str,
+    /// The numbers in `duty_cycle`: shares of the air beside those of `regulator_bands`.
+    pub duty_rules: &'static [DutyRule],
+    /// The numbers in `duty_cycle`: longest transmission, ms; 0: none but `dwell`.
+    pub longest_ms: u16,
     /// The regulator's sub-bands, where they matter (EU868).
     pub regulator_bands: &'static [RegulatorBand],
     /// The only lawful centre frequencies, where the regulator lists them (KR920).

@@ -1,6 +1,6 @@
 //! What a frequency is for, in every plan.
 
-use super::{ChannelHit, JoinChannels, Plan};
+use super::{ChannelHit, DutyBand, JoinChannels, LegalChannel, Plan};
 
 /// A plan in whose band, or on one of whose frequencies, a frequency lies.
 #[derive(Clone, Debug)]
@@ -13,6 +13,10 @@ pub struct Place {
     pub nearest_uplink: Option<ChannelHit>,
     /// The nearest downlink channel that the plan numbers; none in dynamic plans.
     pub nearest_downlink: Option<ChannelHit>,
+    /// The shares of the air that a transmission there counts in.
+    pub duty: Vec<DutyBand>,
+    /// What the regulator says of the frequency, where it lists the lawful ones.
+    pub legal: Option<LegalChannel>,
 }
 
 /// Something that a frequency is for. Frequencies count as the same within 1 kHz.
@@ -85,6 +89,12 @@ pub fn places_at(freq_hz: u32) -> Vec<Place> {
             roles: roles(plan, freq_hz),
             nearest_uplink: plan.nearest_uplink(freq_hz, None),
             nearest_downlink: plan.nearest_downlink(freq_hz),
+            duty: plan.duty_bands().filter(|band| band.covers(plan, freq_hz)).collect(),
+            legal: plan
+                .legal_channels
+                .iter()
+                .copied()
+                .find(|legal| legal.freq_hz.abs_diff(freq_hz) < SAME_HZ),
         })
         .filter(|place| plan_holds(place, freq_hz))
         .collect()

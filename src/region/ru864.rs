@@ -1,7 +1,7 @@
 //! RU864: RU864-870, channel plan 12.
 
 use super::{
-    LIST_800, Revision,
+    DutyRule, LIST_800, Revision,
     model::{
         Beacon, CfListFrequencies, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
         DefaultChannels, Dispute, Hop, Join, JoinChannels, MasksOver, Note, PayloadLimit, Payloads,
@@ -77,6 +77,8 @@ pub(super) static PLAN: Plan = Plan {
     },
     duty_cycle: "below 1% on the default channels (R1 Table 86); LBM applies 864-865 0.1%, \
              866-868 1%, 868.7-869.2 MHz 10%",
+    // LBM's are what one stack applies, and no more.
+    duty_rules: &[DutyRule { default_channels: true, permille: 10 }],
     beacon: Beacon {
         frequencies_hz: &[869_100_000],
         hop: Hop::Never,

@@ -43,6 +43,8 @@ pub(super) const ORDINARY: Plan = Plan {
     payloads: Payloads { uplink: &[], uplink_dwell: None, downlink: None, source: "" },
     dwell: Dwell { tx_param_setup: false, uplink_ms: 0, downlink_ms: 0, default: None },
     duty_cycle: "",
+    duty_rules: &[],
+    longest_ms: 0,
     regulator_bands: &[],
     legal_channels: &[],
     beacon: Beacon {

@@ -1,5 +1,7 @@
 //! The report of `airtime`: how long a frame is on the air, and what follows.
 
+pub mod capture;
+
 use std::{fmt, time::Duration};
 
 use serde_json::json;
@@ -45,8 +47,8 @@ pub fn text(report: &AirtimeReport, out: &mut dyn fmt::Write) -> fmt::Result {
     if let Some([first, next, day]) = report.join_requests {
         writeln!(
             out,
-            "joins    as a Join-Request: {first} in the first hour after power-up, {next} in the next \
-             ten, {day} each day after (join back-off)"
+            "joins    as a Join-Request: {first} in the first hour after power-up, {next} in the\n         \
+             next ten, {day} each day after (join back-off)"
         )?;
     }
     match (report.margin, query.snr, report.floor) {
@@ -66,6 +68,7 @@ pub fn text(report: &AirtimeReport, out: &mut dyn fmt::Write) -> fmt::Result {
             plan.name, limit.m, limit.n
         )?;
     }
+    writeln!(out, "rules    local rules decide what is lawful")?;
     Ok(())
 }
 
@@ -149,9 +152,11 @@ dwell    longer than the 400 ms that regions with a dwell limit allow
 duty     0.1% of the time: 1481.3 s of silence after it, 2 an hour
 duty     1% of the time: 146.8 s of silence after it, 24 an hour
 duty     10% of the time: 13.3 s of silence after it, 242 an hour
-joins    as a Join-Request: 24 in the first hour after power-up, 24 in the next ten, 5 each day after (join back-off)
+joins    as a Join-Request: 24 in the first hour after power-up, 24 in the
+         next ten, 5 each day after (join back-off)
 margin   SNR -22.5 dB is 2.5 dB below the floor of -20 dB
 size     EU868 DR0: MACPayload of 59 octets at most (FRMPayload 51): fits
+rules    local rules decide what is lawful
 "
         );
         let shown = json(&report);

@@ -410,7 +410,7 @@ fn limits(plan: &Plan, page: &mut Page) -> fmt::Result {
     }
     let setup = if plan.dwell.tx_param_setup { "implemented" } else { "not implemented" };
     page.field("TxParamSetup", setup)?;
-    page.field("duty cycle", plan.duty_cycle)?;
+    page.field("duty cycle", plan.duty_words())?;
     let p = &plan.power;
     page.field("power", &format!("{} dBm {}", p.max_dbm, p.reference))?;
     page.field(

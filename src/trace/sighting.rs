@@ -52,7 +52,7 @@ pub struct Sighting {
 }
 
 impl Sighting {
-    pub(super) fn new(
+    pub(crate) fn new(
         line: Line,
         at: Option<Timestamp>,
         gateway: Option<Eui64>,
@@ -87,11 +87,11 @@ pub struct Transmission {
 }
 
 impl Transmission {
-    pub(super) const fn new(decoded: Decoded, first: Sighting) -> Self {
+    pub(crate) const fn new(decoded: Decoded, first: Sighting) -> Self {
         Self { decoded, first, copies: Vec::new() }
     }
 
-    pub(super) fn add(&mut self, copy: Sighting) {
+    pub(crate) fn add(&mut self, copy: Sighting) {
         self.copies.push(copy);
     }
 

@@ -708,7 +708,7 @@ pub(crate) fn open(
 }
 
 /// Whether a sighting is a copy of a transmission that was heard before.
-fn is_copy(heard: &Transmission, new: &Sighting) -> bool {
+pub(crate) fn is_copy(heard: &Transmission, new: &Sighting) -> bool {
     let apart = |old: &Sighting| Some((new.at?.as_microsecond() - old.at?.as_microsecond()).abs());
     if let Some(old) = heard.sightings().rfind(|s| s.gateway == new.gateway) {
         let is_request = matches!(heard.decoded.frame, Some(Frame::JoinRequest(_)));

@@ -30,6 +30,7 @@ pub fn text(freq_hz: u32, out: &mut dyn Write) -> fmt::Result {
             }
         }
         off_the_grid(place, &mut page)?;
+        limits(place, &mut page)?;
     }
     Ok(())
 }
@@ -49,6 +50,25 @@ fn off_the_grid(place: &Place, page: &mut Page) -> fmt::Result {
         page.field("downlink", &format!("no channel; {}", nearest(&hit)))?;
     }
     Ok(())
+}
+
+/// What a transmission there counts in, or may not do.
+fn limits(place: &Place, page: &mut Page) -> fmt::Result {
+    for band in &place.duty {
+        let (name, share) = (band.name(place.plan), band.percent());
+        page.field("duty cycle", &format!("{name}: {share}"))?;
+    }
+    if !place.plan.regulator_bands.is_empty() && place.duty.is_empty() {
+        page.field("duty cycle", "in no sub-band of the regulator")?;
+    }
+    match place.legal {
+        Some(legal) => {
+            let dbm = legal.max_eirp_dbm;
+            page.field("law", &format!("a lawful centre frequency, up to {dbm} dBm EIRP"))
+        }
+        None if place.plan.legal_channels.is_empty() => Ok(()),
+        None => page.field("law", "not among the lawful centre frequencies"),
+    }
 }
 
 fn words(role: &Role) -> (&'static str, String) {
@@ -125,6 +145,15 @@ struct PlaceJson {
     roles: Vec<RoleJson>,
     nearest_uplink: Option<HitJson>,
     nearest_downlink: Option<HitJson>,
+    duty_cycle: Vec<DutyJson>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    max_eirp_dbm: Option<u8>,
+}
+
+#[derive(Serialize)]
+struct DutyJson {
+    band: String,
+    per_mille: u16,
 }
 
 #[derive(Serialize)]
@@ -169,6 +198,12 @@ impl PlaceJson {
             roles: place.roles.iter().map(RoleJson::new).collect(),
             nearest_uplink: place.nearest_uplink.map(hit),
             nearest_downlink: place.nearest_downlink.map(hit),
+            duty_cycle: place
+                .duty
+                .iter()
+                .map(|band| DutyJson { band: band.name(place.plan), per_mille: band.permille() })
+                .collect(),
+            max_eirp_dbm: place.legal.map(|legal| legal.max_eirp_dbm),
         }
     }
 }

@@ -61,6 +61,8 @@ struct PlanJson {
     dwell_default: Option<&'static str>,
     tx_param_setup: bool,
     duty_cycle: &'static str,
+    duty_limits: Vec<DutyJson>,
+    longest_ms: Option<u16>,
     regulator_bands: Vec<RegulatorJson>,
     legal_channels: Vec<LegalJson>,
     power: PowerJson,
@@ -203,6 +205,12 @@ struct RegulatorJson {
 }
 
 #[derive(Serialize)]
+struct DutyJson {
+    band: String,
+    per_mille: u16,
+}
+
+#[derive(Serialize)]
 struct LegalJson {
     frequency: u32,
     max_eirp_dbm: u8,
@@ -334,7 +342,12 @@ impl PlanJson {
             downlink_dwell_ms: p.dwell.downlink_ms,
             dwell_default: p.dwell.default,
             tx_param_setup: p.dwell.tx_param_setup,
-            duty_cycle: p.duty_cycle,
+            duty_cycle: p.duty_words(),
+            duty_limits: p
+                .duty_bands()
+                .map(|band| DutyJson { band: band.name(p), per_mille: band.permille() })
+                .collect(),
+            longest_ms: Some(p.longest_ms).filter(|ms| *ms > 0),
             regulator_bands: regulator_bands(p),
             legal_channels: p
                 .legal_channels
