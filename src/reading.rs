@@ -15,8 +15,9 @@
 //! | `rostered` | the keys of a roster |
 //! | `session_memory` | the sessions that the joins of a stream make |
 //! | `problem` | what is wrong, and where |
+//! | `why` | what an explorer finds around the keys under which a MIC fails |
 //!
-//! Why a MIC fails (a key with a slip, octets in the wrong order) is the ladder's question.
+//! The explorers are the ladder's; here they get what one frame can tell and no more.
 
 mod commands;
 mod context;
@@ -27,6 +28,7 @@ mod ring;
 mod rostered;
 mod session_memory;
 mod verdict;
+mod why;
 
 pub use commands::CommandList;
 pub use context::{Context, CounterHint, UPPER_HALVES};
@@ -34,6 +36,7 @@ pub use problem::{Problem, Wrong};
 pub use ring::{Bunch, Key, KeyRing, KeyRole, Source};
 pub use session_memory::SessionMemory;
 pub use verdict::{MicRule, MicVerdict, Proof, Tried, Unchecked};
+pub use why::{Why, why};
 
 use crate::{
     crypto::{
@@ -56,6 +59,8 @@ pub struct Reading {
     pub found: Found,
     /// What is wrong with it, in the order of its octets.
     pub problems: Vec<Problem>,
+    /// Why the MIC fails, once [`why()`] was asked and found an answer.
+    pub why: Option<Why>,
 }
 
 /// What keys tell of a frame.
@@ -206,7 +211,8 @@ impl Reading {
         problems.append(&mut found.problems);
         problems.sort_by_key(|problem| problem.offset);
         let named = decoded.mhdr().and_then(|mhdr| mhdr.ftype().direction());
-        Self { direction: named.or(context.direction), decoded, found, problems }
+        let direction = named.or(context.direction);
+        Self { direction, decoded, found, problems, why: None }
     }
 
     /// Returns whether the frame is cut short.

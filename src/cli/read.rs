@@ -12,7 +12,7 @@ use super::{
 use crate::{
     frame::{MacVersion, decode},
     id::{DevEui, DevNonce, JoinEui},
-    reading::{Context, CounterHint, KeyRing, SessionMemory},
+    reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
     roster,
     show::{json, text},
 };
@@ -60,6 +60,9 @@ pub struct ReadArgs {
     /// Channel index of a 1.1 uplink; searched for when not given
     #[arg(long, value_name = "CHANNEL", help_heading = WHAT)]
     pub tx_ch: Option<u8>,
+    /// Do not search around the keys when a MIC fails
+    #[arg(long)]
+    pub no_search: bool,
 }
 
 const WHAT: &str = "What the frame alone cannot tell";
@@ -121,7 +124,8 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     }
     let frames = Frames::new(&texts, &args.files);
     let single = frames.is_single();
-    let mut run = Run { args, ring, memory: SessionMemory::default(), single, first: true };
+    let mut run =
+        Run { args, ring, memory: SessionMemory::default(), single, first: true, searched: 0 };
     let mut empty = true;
     for met in frames {
         empty = false;
@@ -149,12 +153,36 @@ struct Run<'a> {
     memory: SessionMemory,
     single: bool,
     first: bool,
+    /// Frames whose MIC fails, as far as they were searched.
+    searched: usize,
 }
 
+/// Frames of one run around whose keys is searched: each takes a blink, thousands do not.
+const MOST_SEARCHED: usize = 16;
+
 impl Run<'_> {
+    fn why(&mut self, reading: &Reading, context: &Context, screen: &mut Screen) -> Option<Why> {
+        if self.args.no_search || !matches!(reading.found.mic, MicVerdict::Fails(_)) {
+            return None;
+        }
+        self.searched += 1;
+        if self.searched > MOST_SEARCHED {
+            if self.searched == MOST_SEARCHED + 1 {
+                let text = format!(
+                    "a near miss of the keys is looked for in the first {MOST_SEARCHED} frames \
+                     whose MIC fails; read others on their own"
+                );
+                screen.word("note", &text);
+            }
+            return None;
+        }
+        why(reading, &self.ring, context)
+    }
+
     fn frame(&mut self, frame: &InputFrame, screen: &mut Screen) -> Result<(), Failure> {
         let context = Context { direction: frame.direction, ..self.args.context() };
-        let reading = self.memory.read(decode(&frame.octets), &self.ring, &context);
+        let mut reading = self.memory.read(decode(&frame.octets), &self.ring, &context);
+        reading.why = self.why(&reading, &context, screen);
         let input = frame.input();
         let mut block = String::new();
         let heading = if self.single { text::Heading::None } else { text::Heading::Of(input) };

@@ -220,6 +220,15 @@ pub enum Answer {
 }
 
 impl Answer {
+    /// Returns how many candidates were tried, as far as the answer says.
+    pub fn tried(&self) -> u64 {
+        match self {
+            Self::Misread(findings) => findings.first().map_or(0, |finding| finding.tried),
+            Self::NotFound { tried } => *tried,
+            Self::StandardHolds | Self::CannotTell { .. } => 0,
+        }
+    }
+
     /// Returns the findings, if there are any.
     pub fn findings(&self) -> &[Finding] {
         match self {

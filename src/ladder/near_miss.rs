@@ -28,6 +28,7 @@
 //! This looks around keys that the user gave and nowhere else. It is no key breaker: three digits
 //! are where it ends, and a key that none of the mistakes above made is never found by it.
 
+mod by_trial;
 mod classes;
 mod digits;
 mod from_eui;
@@ -46,6 +47,7 @@ use std::{
     sync::atomic::{AtomicBool, Ordering},
 };
 
+pub use by_trial::search_by_trial;
 pub use classes::MistakeClass;
 pub use digits::{Digit, End, Unit};
 pub use from_eui::{EuiKey, EuiName};

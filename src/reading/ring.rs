@@ -92,6 +92,11 @@ macro_rules! roles {
                 match role { $(KeyRole::$variant => self.$field.is_some(),)* }
             }
 
+            /// Returns the key of that role, without its role.
+            pub fn key(&self, role: KeyRole) -> Option<&Aes128Key> {
+                match role { $(KeyRole::$variant => self.$field.as_ref().map($role::key),)* }
+            }
+
             /// Adds a key; a second one of the same role takes the place of the first.
             pub fn put(&mut self, key: Key) {
                 match key { $(Key::$variant(key) => self.$field = Some(key),)* }
@@ -229,7 +234,7 @@ impl KeyRing {
 
 impl KeyRole {
     /// Returns whether keys of this role sign or encrypt data.
-    const fn is_of_session(self) -> bool {
+    pub(super) const fn is_of_session(self) -> bool {
         !matches!(self, Self::App | Self::Nwk | Self::JsInt | Self::JsEnc)
     }
 }

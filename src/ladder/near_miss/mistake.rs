@@ -200,6 +200,11 @@ impl Mistake {
         Sentence { mistake: self, claim, agree: "the frames agree with" }.to_string()
     }
 
+    /// As [`of_key`](Self::of_key), where one frame is all there is.
+    pub fn of_key_of_one_frame(&self, claim: &str) -> String {
+        Sentence { mistake: self, claim, agree: "the frame agrees with" }.to_string()
+    }
+
     /// Returns the sentence about an EUI; `claim` names it, as "the record's DevEUI".
     pub fn of_eui(&self, claim: &str) -> String {
         Sentence { mistake: self, claim, agree: "the node sends" }.to_string()
@@ -209,7 +214,7 @@ impl Mistake {
 struct Sentence<'a> {
     mistake: &'a Mistake,
     claim: &'a str,
-    /// "the frames agree with" or "the node sends".
+    /// "the frames agree with", "the node sends".
     agree: &'a str,
 }
 

@@ -16,10 +16,10 @@ use super::{
 use crate::{crypto::once::Message, frame::Mic, key::Aes128Key};
 
 /// A known key and what it is.
-struct Around {
-    known: usize,
-    kind: KnownKind,
-    digits: Zeroizing<Digits>,
+pub(super) struct Around {
+    pub(super) known: usize,
+    pub(super) kind: KnownKind,
+    pub(super) digits: Zeroizing<Digits>,
 }
 
 /// One piece of a kind of mistake, around one known key or none.
@@ -161,7 +161,7 @@ impl<'a> Search<'a> {
 }
 
 /// The known keys, each value once: of equal ones the nearest kind, and of that the first.
-fn around(clues: &Clues<'_>) -> Vec<Around> {
+pub(super) fn around(clues: &Clues<'_>) -> Vec<Around> {
     let known = clues.known.iter().enumerate();
     let mut around: Vec<Around> = known
         .map(|(index, known)| Around {

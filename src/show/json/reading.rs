@@ -14,7 +14,7 @@ use crate::{
     frame::Direction,
     id::{DevEui, Eui64, JoinEui},
     intake::Crc,
-    reading::{Bound, CommandList, MicVerdict, Problem, Reading, Searched, Tried, Unchecked},
+    reading::{Bound, CommandList, MicVerdict, Problem, Reading, Searched, Tried, Unchecked, Why},
     show::{Input, Radio},
 };
 
@@ -124,6 +124,19 @@ struct MicJson<'a> {
     missing: Vec<&'static str>,
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     forwarding_half: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    found: Option<WhyJson<'a>>,
+}
+
+/// What an explorer found around keys that fail.
+#[derive(Serialize)]
+struct WhyJson<'a> {
+    what: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cause: Option<&'static str>,
+    certainty: &'static str,
+    odds_of_accident: f64,
+    tried: u64,
 }
 
 #[derive(Serialize)]
@@ -199,7 +212,10 @@ impl<'a> FrameJson<'a> {
             message: decoded.mhdr().map(|mhdr| mhdr.ftype().name()),
             direction: reading.direction.map(Direction::name),
             fields: FieldsJson::of(reading),
-            mic: MicJson::of(&found.mic),
+            mic: MicJson {
+                found: reading.why.as_ref().map(WhyJson::of),
+                ..MicJson::of(&found.mic)
+            },
             decrypted_with: (found.accept.as_ref().map(|opened| opened.key))
                 .or_else(|| found.payload.as_ref().map(|plain| plain.key)),
             plaintext: PlaintextJson::of(reading),
@@ -246,6 +262,18 @@ impl<'a> MicJson<'a> {
                 }
                 out
             }
+        }
+    }
+}
+
+impl<'a> WhyJson<'a> {
+    fn of(why: &'a Why) -> Self {
+        Self {
+            what: &why.what,
+            cause: why.cause,
+            certainty: why.certainty.name(),
+            odds_of_accident: why.odds,
+            tried: why.tried,
         }
     }
 }

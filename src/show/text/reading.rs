@@ -6,6 +6,7 @@
 //! needs and no wider.
 
 mod fields;
+mod notes;
 
 use std::fmt;
 
@@ -14,7 +15,7 @@ use crate::{
     crypto::block::FOptsRule,
     frame::{Field, Frame},
     intake::Crc,
-    reading::{CommandList, MicVerdict, Reading, Searched, Source, Tried, Unchecked},
+    reading::{CommandList, MicVerdict, Reading, Source, Tried},
     show::{Input, Radio, Style},
 };
 
@@ -60,7 +61,7 @@ pub fn reading(
     for row in &rows {
         layout.write(out, row)?;
     }
-    notes(out, reading, style)?;
+    notes::write(out, reading, style)?;
     for problem in &reading.problems {
         let text = format!("octet {}, {}: {}", problem.offset, problem.field, problem.what);
         let (mark, tone) =
@@ -299,43 +300,6 @@ fn clear_payload(reading: &Reading) -> Option<Row> {
         note: format!("under {}{doubt}", plain.key),
         ..Row::default()
     })
-}
-
-fn notes(out: &mut dyn fmt::Write, reading: &Reading, style: Style) -> fmt::Result {
-    let found = &reading.found;
-    for searched in &found.searched {
-        paragraph(out, style, "  * ", Tone::Quiet, &searched_words(*searched))?;
-    }
-    let commands = found.commands.as_ref().map(|list| list.commands.to_string());
-    for line in commands.iter().flat_map(|text| text.lines()) {
-        paragraph(out, style, "  > ", Tone::Plain, line)?;
-    }
-    if let MicVerdict::Unchecked(Unchecked::NoKey { .. }) = found.mic
-        && matches!(reading.decoded.frame, Some(Frame::JoinAccept(_)))
-    {
-        let text = "All fields of a Join-Accept travel encrypted; the key that proves it opens it.";
-        paragraph(out, style, "  * ", Tone::Quiet, text)?;
-    }
-    Ok(())
-}
-
-fn searched_words(searched: Searched) -> String {
-    match searched {
-        Searched::UpperHalf { found } => {
-            format!("Found by search: the upper half of the counter is {found}.")
-        }
-        Searched::UplinkContext { found, tried, fit } => {
-            let doubt = if fit > 1 {
-                format!(" {fit} combinations fit: the first is shown.")
-            } else {
-                String::new()
-            };
-            format!(
-                "Found by search of {tried} combinations: TxDr {}, TxCh {}, ConfFCnt {}.{doubt}",
-                found.tx_dr, found.tx_ch, found.conf_fcnt
-            )
-        }
-    }
 }
 
 /// The columns of one frame.
