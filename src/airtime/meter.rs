@@ -32,6 +32,7 @@ pub struct Meter<'r> {
     recent: HashMap<Vec<u8>, (Transmission, Option<usize>)>,
     recent_order: VecDeque<Vec<u8>>,
     waiting: VecDeque<Waiting>,
+    pushed: u64,
 }
 
 /// A downlink of which its gateway may still say that it is not sent.
@@ -56,6 +57,7 @@ impl<'r> Meter<'r> {
             recent: HashMap::new(),
             recent_order: VecDeque::new(),
             waiting: VecDeque::new(),
+            pushed: 0,
         }
     }
 
@@ -66,7 +68,8 @@ impl<'r> Meter<'r> {
             self.report.span = Some((first.min(at), last.max(at)));
             self.settle(at);
         }
-        let line = Line { source, number: datagram.line };
+        let line = Line { order: self.pushed, source, number: datagram.line };
+        self.pushed += 1;
         for up in &datagram.rxpk {
             self.heard(line, datagram, up);
         }
