@@ -77,9 +77,16 @@ impl<'a> Case<'a> {
             why: OnceCell::new(),
         };
         case.judged = (0..node.attempts.len()).map(|i| case.judge(i)).collect();
+        // The tenth rung asks how far every attempt climbed.
+        let proven = proven::judge(&case);
+        for (judged, last) in case.judged.iter_mut().zip(proven) {
+            let [.., place] = judged;
+            *place = last;
+        }
         case
     }
 
+    /// The first nine rungs of an attempt; the tenth is still to be judged.
     fn judge(&self, i: usize) -> [Judgement; 10] {
         let Some(attempt) = self.node.attempts.get(i) else {
             return Rung::ALL.map(|_| Judgement::unknown("no such attempt"));
@@ -94,7 +101,7 @@ impl<'a> Case<'a> {
             Rung::Timely => timely::judge(self, attempt),
             Rung::Sent => sent::judge(attempt),
             Rung::Acceptable => acceptable::judge(self, attempt),
-            Rung::Proven => proven::judge(self, i),
+            Rung::Proven => Judgement::unknown(""),
         })
     }
 

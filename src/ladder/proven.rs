@@ -40,7 +40,16 @@ fn unverified<'a>(case: &Case<'a>, session: &Session) -> Vec<&'a DataFrame> {
         .collect()
 }
 
-pub(super) fn judge(case: &Case<'_>, index: usize) -> Judgement {
+/// Judges every attempt, after the rungs below.
+pub(super) fn judge(case: &Case<'_>) -> Vec<Judgement> {
+    let not_taken = not_taken_at(case);
+    let deaf = late_windows(case).is_some() || !through_the_far(case).is_empty();
+    let judge = |index| judge_one(case, index, deaf || not_taken.contains(&index));
+    (0..case.node.attempts.len()).map(judge).collect()
+}
+
+/// `deaf`: the accepts were good, and the node asks again instead of sending data.
+fn judge_one(case: &Case<'_>, index: usize, deaf: bool) -> Judgement {
     let mut told = None;
     let mut any = false;
     for session in sessions_of(case, index) {
@@ -95,10 +104,7 @@ pub(super) fn judge(case: &Case<'_>, index: usize) -> Judgement {
              does not hear",
         );
     }
-    if !not_taken_at(case).is_empty() && not_taken_at(case).contains(&index)
-        || late_windows(case).is_some()
-        || !through_the_far(case).is_empty()
-    {
+    if deaf {
         return Judgement::broken("no data of the new DevAddr: the node asks again instead");
     }
     let words = if case.asks_again(index) {
@@ -560,22 +566,11 @@ fn climbs_to_acceptable(case: &Case<'_>) -> bool {
 }
 
 /// Whether rungs 2 to 9 of an attempt hold, as far as anything can be said of the first of them.
-///
-/// Judged afresh: it is asked for while the judgements of the attempt are still being made.
 fn climbed(case: &Case<'_>, index: usize) -> bool {
-    let Some(attempt) = case.node.attempts.get(index) else { return false };
-    let request = [
-        super::on_plan::judge(case, attempt),
-        super::identified::judge(case, attempt),
-        super::authentic::judge(case, attempt),
-    ];
-    let answer = [
-        super::timely::judge(case, attempt),
-        super::sent::judge(attempt),
-        super::acceptable::judge(case, attempt),
-    ];
-    request.iter().all(|j| j.state != State::Broken)
-        && answer.iter().all(|j| j.state == State::Proven)
+    let request = [Rung::OnPlan, Rung::Identified, Rung::Authentic];
+    let answer = [Rung::Timely, Rung::Sent, Rung::Acceptable];
+    request.iter().all(|rung| case.state(index, *rung) != State::Broken)
+        && answer.iter().all(|rung| case.state(index, *rung) == State::Proven)
 }
 
 /// The good answer of an attempt: taken by the gateway and aimed at a window.

@@ -199,8 +199,14 @@ impl Session {
 
     /// Returns under what the MIC of a frame holds in this session, if at all.
     ///
-    /// `tx_dr` is the data rate index of an uplink where the region tells it.
-    pub(super) fn verify(&mut self, frame: &DataFrame, tx_dr: Option<u8>) -> Option<Held> {
+    /// `tx_dr` is the data rate index of an uplink where the region tells it. `deep_left` is what
+    /// the node may still have searched to the end.
+    pub(super) fn verify(
+        &mut self,
+        frame: &DataFrame,
+        tx_dr: Option<u8>,
+        deep_left: &mut u8,
+    ) -> Option<Held> {
         let mut msg = Vec::with_capacity(64);
         frame.put_signed(&mut msg);
         let check = Check { frame, msg: &msg, tx_dr, counters: &self.counters };
@@ -208,10 +214,11 @@ impl Session {
         let found = self.signers.iter_mut().enumerate().find_map(|(candidate, signers)| {
             check.under(signers, near.iter().copied()).map(|held| Held { candidate, ..held })
         });
-        if found.is_some() || self.deep_left == 0 {
+        if found.is_some() || self.deep_left == 0 || *deep_left == 0 {
             return found;
         }
         self.deep_left -= 1;
+        *deep_left -= 1;
         self.signers.iter_mut().enumerate().find_map(|(candidate, signers)| {
             let Signers::V1_0(_) = signers else { return None };
             check.under(signers, 0..=u16::MAX).map(|held| Held { candidate, ..held })

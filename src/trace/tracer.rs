@@ -6,7 +6,8 @@ use jiff::Timestamp;
 
 use super::{
     Ack, Answer, Ask, Attempt, Data, Delay, KeyRef, Line, NodeTrace, Opening, Origin, Role,
-    RootKey, Rule, Sending, Session, Sighting, Trace, Transmission, keys, session::Candidate,
+    RootKey, Rule, Sending, Session, Sighting, Trace, Transmission, keys,
+    session::{Candidate, Held},
 };
 use crate::{
     crypto::{
@@ -44,6 +45,10 @@ const REMEMBERED: usize = 4_096;
 const OPEN_REQUESTS: usize = 1_024;
 /// Downlinks that wait for their acknowledgement.
 const OPEN_SENDINGS: usize = 4_096;
+/// Sessions of one node under one address that a frame is tried in: the newest.
+const SAME_ADDRESS: usize = 32;
+/// Frames of one node whose counter may be searched to the end.
+const DEEP_SEARCHES: u8 = 32;
 /// Keys of other nodes that are tried on what a node's own keys do not explain.
 const STRANGER_TRIALS: usize = 20_000;
 
@@ -62,6 +67,8 @@ pub struct Tracer<'r> {
     recent_order: VecDeque<Vec<u8>>,
     requests: VecDeque<(usize, usize)>,
     sendings: VecDeque<(Option<u16>, Option<Eui64>, SentSlot)>,
+    /// What is left of the searches of each node.
+    deep_left: HashMap<usize, u8>,
 }
 
 /// Where an uplink was put.
@@ -96,6 +103,7 @@ impl<'r> Tracer<'r> {
             recent_order: VecDeque::new(),
             requests: VecDeque::new(),
             sendings: VecDeque::new(),
+            deep_left: HashMap::new(),
         };
         for (index, node) in roster.nodes.iter().enumerate() {
             let mut trace = NodeTrace { index: Some(index), ..NodeTrace::default() };
@@ -191,7 +199,26 @@ impl<'r> Tracer<'r> {
         let Some(node) = self.node(index) else { return };
         node.sessions.push(session);
         let place = node.sessions.len() - 1;
-        self.sessions.entry(dev_addr).or_default().push((index, place));
+        let places = self.sessions.entry(dev_addr).or_default();
+        places.push((index, place));
+        let own = places.iter().filter(|(node, _)| *node == index).count();
+        if own > SAME_ADDRESS
+            && let Some(oldest) = places.iter().position(|(node, _)| *node == index)
+        {
+            places.remove(oldest);
+        }
+    }
+
+    /// Returns under what a frame holds in one session, if at all.
+    fn verify(
+        &mut self,
+        (index, place): (usize, usize),
+        frame: &DataFrame,
+        tx_dr: Option<u8>,
+    ) -> Option<Held> {
+        let session = self.trace.nodes.get_mut(index)?.sessions.get_mut(place)?;
+        let deep_left = self.deep_left.entry(index).or_insert(DEEP_SEARCHES);
+        session.verify(frame, tx_dr, deep_left)
     }
 
     /// The sessions that an accept may have begun, lawful derivations first.
@@ -437,8 +464,8 @@ impl<'r> Tracer<'r> {
         };
         for &(index, place) in places.iter().rev() {
             let tx_dr = self.tx_dr(index, &heard);
-            let Some(session) = self.node(index)?.sessions.get_mut(place) else { continue };
-            if let Some(held) = session.verify(&frame, tx_dr) {
+            if let Some(held) = self.verify((index, place), &frame, tx_dr) {
+                let session = self.node(index)?.sessions.get_mut(place)?;
                 session.push(Data::Up { frame, heard }, held);
                 let at = session.frames.len() - 1;
                 return Some(Slot::Data(index, place, at));
@@ -586,8 +613,8 @@ impl<'r> Tracer<'r> {
     fn data_down(&mut self, frame: DataFrame, sending: Sending) -> Option<SentSlot> {
         let places = self.sessions.get(&frame.dev_addr).cloned()?;
         for &(index, place) in places.iter().rev() {
-            let Some(session) = self.node(index)?.sessions.get_mut(place) else { continue };
-            let Some(held) = session.verify(&frame, None) else { continue };
+            let Some(held) = self.verify((index, place), &frame, None) else { continue };
+            let session = self.node(index)?.sessions.get_mut(place)?;
             let answered = session.frames.iter().enumerate().rev().find_map(|(i, seen)| {
                 let heard = seen.data.heard()?;
                 let us = heard.sightings().find_map(|s| sending.slot_after(s));
