@@ -4,7 +4,7 @@ use std::{io, path::PathBuf};
 
 use crate::{
     crypto::wrap::UnwrapError, frame::DecodeError, intake::TextError, key::KeyError,
-    roster::RosterError,
+    roster::RosterError, words::Reason,
 };
 
 /// A wrong usage: what was wrong, and where. Never part of a key.
@@ -28,7 +28,7 @@ pub enum UsageError {
         name: String,
     },
     /// A file that cannot be read.
-    #[error("{path}: {error}", path = path.display())]
+    #[error("{path}: {}", Reason(.error.kind()), path = path.display())]
     File {
         /// Its path.
         path: PathBuf,
