@@ -117,7 +117,7 @@ pub fn run(args: &AirtimeArgs, screen: &mut Screen) -> Result<(), Failure> {
         None => Roster::default(),
     };
     for warning in &roster.warnings {
-        screen.word("warning", &warning.to_string());
+        screen.word("caution", &warning.to_string());
     }
     let mut meter = Meter::new(&roster, plan);
     captures::read_all(&args.captures, screen, &mut |source, datagram| {

@@ -222,15 +222,19 @@ fn lines(
     keys: &Bunch,
     screen: &mut Screen,
 ) -> Result<(), Failure> {
-    let mut index = 0;
+    let (mut index, mut damaged) = (0, false);
     loop {
         let raw = match lines.advance() {
             Ok(Some(raw)) => raw,
+            Ok(None) if index == 0 && !damaged => {
+                return Err(UsageError::NoFrameIn { input: name.into() }.into());
+            }
             Ok(None) => return Ok(()),
             Err(error) => return Err(UsageError::File { path: name.into(), error }.into()),
         };
         let place = format!("{name}, line {}", lines.number());
         if matches!(raw, Raw::TooLong) {
+            damaged = true;
             screen.bad_input(&format!("{place}: longer than {LINE_CAP} octets"), None);
             continue;
         }

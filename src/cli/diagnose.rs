@@ -137,7 +137,7 @@ fn roster(args: &DiagnoseArgs, screen: &mut Screen) -> Result<Roster, Failure> {
     };
     let roster = read.map_err(|error| Failure::Report(error.to_string()))?;
     for warning in &roster.warnings {
-        screen.word("warning", &warning.to_string());
+        screen.word("caution", &warning.to_string());
     }
     Ok(roster)
 }
