@@ -138,9 +138,10 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     }
     if empty {
         let files = args.files.iter().map(|path| path.display().to_string());
-        let inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
+        let mut inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
+        inputs.retain(|input| input != "-");
         return Err(match inputs.join(", ") {
-            input if input.is_empty() || input == "-" => UsageError::NoFrame.into(),
+            input if input.is_empty() => UsageError::NoFrame.into(),
             input => UsageError::NoFrameIn { input }.into(),
         });
     }
