@@ -1,0 +1,198 @@
+//! Through the binary: inputs as bad as they come. It says what is wrong and where, in words and in
+//! 80 columns, and never more than it knows.
+
+#![cfg(feature = "cli")]
+
+use std::{fs, io::Write as _, path::PathBuf, process::Stdio};
+
+use assert_cmd::Command;
+
+const FRAME: &str = "0001000bfeff0000023c2b1afeff00000202012e269cf5";
+
+fn handfast() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_handfast"));
+    command.env_remove("NO_COLOR").env_remove("CLICOLOR_FORCE");
+    command
+}
+
+/// Returns standard output, standard error and the exit status.
+fn run(args: &[&str], input: &str) -> (String, String, i32) {
+    let output = handfast().args(args).write_stdin(input).output().unwrap();
+    let text = |octets| String::from_utf8(octets).unwrap();
+    (text(output.stdout), text(output.stderr), output.status.code().unwrap())
+}
+
+/// A capture line with that time and one frame of these octets, in base64.
+fn line(at: &str, data: &str) -> String {
+    format!(r#"{{"at":"{at}","kind":"PUSH_DATA","datagram":{{"rxpk":[{{"data":"{data}"}}]}}}}"#)
+}
+
+fn scratch(name: &str, text: &str) -> PathBuf {
+    let path = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(name);
+    fs::write(&path, text).unwrap();
+    path
+}
+
+#[test]
+fn no_line_of_the_overview_is_wider_than_the_screen() {
+    let capture: String = [
+        "accept-on-a-frequency-the-gateway-cannot-send",
+        "ghost-copy-of-a-node-too-close-to-the-gateway",
+    ]
+    .iter()
+    .filter_map(|cause| {
+        let folders = fs::read_dir("vectors/join").unwrap().map(|entry| entry.unwrap().path());
+        let mut named = folders.filter(|folder| {
+            fs::read_to_string(folder.join("expected.json"))
+                .is_ok_and(|expected| expected.contains(&format!("\"cause\": \"{cause}\"")))
+        });
+        named.next().map(|folder| fs::read_to_string(folder.join("capture.ndjson")).unwrap())
+    })
+    .collect();
+    let (shown, _, _) = run(&["diagnose", "-"], &capture);
+    let overview = shown.split("All nodes\n").nth(1).unwrap();
+    assert!(
+        overview.contains("\n      ghost-copy-of-a-node-too-close-to-the-gateway"),
+        "{overview}"
+    );
+    let wide: Vec<_> = shown.lines().filter(|line| line.chars().count() > 80).collect();
+    assert!(wide.is_empty(), "{wide:?}");
+}
+
+#[test]
+fn frames_that_are_not_whole_are_named_by_their_line() {
+    let capture = line("2026-03-02T08:00:03Z", "AGQ5vAAAAAAAAA==") + "\n";
+    let (_, said, status) = run(&["diagnose", "-"], &capture);
+    assert_eq!(
+        said,
+        "note: standard input: frames not whole, line 1: DevEUI at octet 9: 8 octets needed (by the \
+         layout of the message), 1 left (`handfast read` shows them)\n"
+    );
+    assert_eq!(status, 0);
+}
+
+#[test]
+fn members_that_are_left_out_are_told_once() {
+    let capture = r#"{"rxpk":[{"tmst":1e20,"data":"4AECAw=="}]}"#.to_owned() + "\n";
+    let (_, said, _) = run(&["diagnose", "-"], &capture.repeat(3));
+    assert_eq!(
+        said,
+        "note: standard input: members left out, line 1: rxpk[0].tmst: a 32-bit counter of \
+         microseconds expected; 2 more (`handfast read` lists them)\n"
+    );
+}
+
+#[test]
+fn a_capture_with_the_newest_line_first_draws_a_caution() {
+    let newest_first =
+        [line("2026-03-02T08:00:33Z", "4AECAw=="), line("2026-03-02T08:00:03Z", "4AECAw==")];
+    let (_, said, _) = run(&["diagnose", "-"], &newest_first.join("\n"));
+    let start = "caution: standard input: times go backwards at line 2 (2026-03-02T08:00:03Z after \
+                 2026-03-02T08:00:33Z)";
+    assert!(said.starts_with(start), "{said}");
+    let jitter =
+        [line("2026-03-02T08:00:03.9Z", "4AECAw=="), line("2026-03-02T08:00:03Z", "4AECAw==")];
+    let (_, said, _) = run(&["diagnose", "-"], &jitter.join("\n"));
+    assert_eq!(said, "");
+}
+
+#[test]
+fn a_hint_is_given_once() {
+    let (_, said, status) = run(&["diagnose", "-"], "{\n{\n{\n");
+    assert_eq!(said.matches("error: ").count(), 3, "{said}");
+    assert_eq!(said.matches("hint: ").count(), 1, "{said}");
+    assert_eq!(status, 2);
+}
+
+#[test]
+fn a_missing_file_is_told_alike_by_every_command() {
+    for args in [
+        &["diagnose", "gone.x"][..],
+        &["diagnose", "--roster", "gone.x", "-"],
+        &["read", "--file", "gone.x"],
+        &["compare", "--roster", "gone.x"],
+        &["compare", "--firmware", "gone.x"],
+        &["compare", "--records", "gone.x"],
+    ] {
+        let (_, said, status) = run(args, "");
+        assert!(said.starts_with("error: gone.x: "), "{args:?}: {said}");
+        assert!(said.contains("no such file"), "{args:?}: {said}");
+        assert_eq!(status, 2, "{args:?}");
+    }
+}
+
+#[test]
+fn a_folder_is_no_frame() {
+    let (shown, said, status) = run(&["read", "src"], "");
+    assert_eq!((shown.as_str(), status), ("", 2));
+    assert_eq!(said, "error: src: it is a directory\n");
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_pipe_named_as_a_file_is_read() {
+    // What a shell makes of `<(zcat capture.gz)`.
+    let (shown, said, status) = run(&["read", "/dev/stdin"], FRAME);
+    assert!(shown.contains("DevEUI 02-00-00-FF-FE-1A-2B-3C"), "{shown}{said}");
+    assert_eq!(status, 0, "{said}");
+}
+
+#[test]
+fn nothing_read_is_nothing_found() {
+    let (_, said, status) = run(&["compose", "-"], "");
+    assert_eq!((said.as_str(), status), ("error: no frame in stdin\n", 2));
+    let (shown, said, status) = run(&["compare", "--roster", "-"], "region = \"EU868\"\n");
+    assert_eq!(shown, "");
+    assert_eq!(
+        (said.as_str(), status),
+        ("error: no source names a node: nothing was compared\n", 2)
+    );
+}
+
+#[test]
+fn a_cut_frame_says_its_way_once() {
+    let (shown, _, status) = run(&["read", "40"], "");
+    assert!(shown.starts_with("Unconfirmed data up, cut short, 1 octet\n"), "{shown}");
+    assert_eq!(status, 2);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_roster_that_others_may_read_draws_the_same_caution_everywhere() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let key = "11223344556677889900AABBCCDDEEFF";
+    let text = format!("[[node]]\nname = \"fig\"\n[node.record]\napp-key = \"{key}\"\n");
+    let path = scratch("open.toml", &text);
+    fs::set_permissions(&path, fs::Permissions::from_mode(0o644)).unwrap();
+    let roster = path.to_str().unwrap();
+    let wanted = format!(
+        "caution: {roster} holds keys and everybody here may read it: chmod 600 mends that\n"
+    );
+    for args in [
+        &["diagnose", "-", "--roster", roster][..],
+        &["airtime", "--capture", "-", "--roster", roster],
+        &["read", FRAME, "--roster", roster],
+        &["compare", "--roster", roster, "--json"],
+    ] {
+        let (shown, said, _) = run(args, "");
+        assert!(said.starts_with(&wanted), "{args:?}: {said}");
+        assert!(!(shown + &said).to_uppercase().contains(key), "{args:?}");
+    }
+}
+
+#[test]
+fn a_reader_who_leaves_early_is_no_error() {
+    let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_handfast"))
+        .args(["read", "-"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    // It may be gone before it has read all.
+    let _ = child.stdin.take().unwrap().write_all(format!("{FRAME}\n").repeat(1000).as_bytes());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.stderr, b"");
+    assert_eq!(output.status.code(), Some(0));
+}
