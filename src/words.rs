@@ -23,6 +23,7 @@ impl fmt::Display for Reason {
         match self.0 {
             io::ErrorKind::NotFound => f.write_str("no such file"),
             io::ErrorKind::IsADirectory => f.write_str("it is a directory"),
+            io::ErrorKind::InvalidData => f.write_str("it is not text"),
             kind => kind.fmt(f),
         }
     }

@@ -7,13 +7,12 @@ use super::{
     frame_keys::{FrameKeys, bunch},
     frames::{Frames, InputFrame, Met},
     key_options::{KEYS_HELP, KeyOptions},
-    values,
+    rosters, values,
 };
 use crate::{
     frame::{MacVersion, decode},
     id::{DevEui, DevNonce, JoinEui},
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
-    roster,
     show::{json, text},
 };
 
@@ -74,8 +73,8 @@ Examples:
   handfast read capture.ndjson --roster orchard.toml --json";
 
 const EXIT_HELP: &str = "\
-Exit status: 1 when a MIC fails or a frame says what the standard forbids, 2 when
-an input is not whole. RFU bits that are set, which receivers ignore, are listed
+Exit status: 1 when a MIC fails or a frame says what the standard forbids, 2
+when an input is not whole. RFU bits that are set, which receivers ignore, are listed
 as remarks and change nothing.";
 
 impl ReadArgs {
@@ -85,10 +84,11 @@ impl ReadArgs {
             ring.add(bunch(&self.keys)?);
         }
         if let Some(path) = &self.roster {
-            let roster = roster::read_file(path)?;
-            for warning in &roster.warnings {
-                screen.word("caution", &warning.to_string());
-            }
+            let alone = self.frames.is_empty() && self.files.is_empty();
+            let busy = alone
+                || self.frames.iter().any(|frame| frame == "-")
+                || rosters::takes_stdin(&self.files);
+            let roster = rosters::read(path, busy, screen)?;
             ring.add_roster(&roster);
         }
         Ok(ring)
