@@ -196,3 +196,93 @@ fn a_reader_who_leaves_early_is_no_error() {
     assert_eq!(output.stderr, b"");
     assert_eq!(output.status.code(), Some(0));
 }
+
+#[test]
+fn a_roster_comes_by_standard_input_unless_that_is_taken() {
+    let roster =
+        "region = \"EU868\"\n[[node]]\nname = \"fig\"\n[node.firmware]\nmac-version = \"1.0.3\"\n";
+    let (shown, said, status) =
+        run(&["diagnose", "src/demo/orchard.ndjson", "--roster", "-"], roster);
+    assert!(shown.contains("fig: not heard"), "{shown}{said}");
+    assert_eq!(status, 1, "{said}");
+    for args in [
+        &["diagnose", "-", "--roster", "-"][..],
+        &["airtime", "--capture", "-", "--roster", "-"],
+        &["read", "-", "--roster", "-"],
+        &["read", "--roster", "-"],
+    ] {
+        let (_, said, status) = run(args, roster);
+        let wanted = "error: standard input can be read for one thing only\n";
+        assert_eq!((said.as_str(), status), (wanted, 2), "{args:?}");
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_key_file_without_an_end_is_no_key() {
+    let (_, said, status) = run(&["read", FRAME, "--app-key-file", "/dev/zero"], "");
+    assert!(said.starts_with("error: /dev/zero: "), "{said}");
+    assert_eq!(status, 2);
+    let (_, said, status) =
+        run(&["read", FRAME, "--app-key-file", "-"], "2B7E151628AED2A6ABF7158809CF4F3C\n");
+    assert_eq!((said.as_str(), status), ("", 0));
+}
+
+/// A node that prints its key on its console, in three ways.
+const TALKATIVE: &str = r#"
+region = "EU868"
+[[node]]
+name = "fig"
+[node.firmware]
+dev-eui = "020000fffe001207"
+app-key = "A1B2C3D4E5F60718293A4B5C6D7E8F90"
+mac-version = "1.0.3"
+log = [
+  "tx join, AppKey A1B2C3D4E5F60718293A4B5C6D7E8F90",
+  "tx join, key a1 b2 c3 d4 e5 f6 07 18 29 3a 4b 5c 6d 7e 8f 90",
+  "tx 0xA1,0xB2,0xC3,0xD4,0xE5,0xF6,0x07,0x18,0x29,0x3A,0x4B,0x5C,0x6D,0x7E,0x8F,0x90",
+]
+"#;
+
+#[test]
+fn a_key_in_a_log_is_no_evidence() {
+    let capture = r#"{"kind":"PUSH_DATA","datagram":{"stat":{"rxnb":0}}}"#;
+    let path = scratch("talkative.ndjson", capture);
+    let path = path.to_str().unwrap();
+    for more in [&[][..], &["--json"]] {
+        let args = [&["diagnose", path, "--roster", "-"], more].concat();
+        let (shown, said, _) = run(&args, TALKATIVE);
+        assert!(shown.contains("node's log: tx join, AppKey [...]"), "{shown}{said}");
+        let digits: String = shown.chars().filter(char::is_ascii_hexdigit).collect();
+        assert!(!digits.to_uppercase().contains("A1B2C3D4E5F6"), "{shown}");
+        assert!(!shown.to_uppercase().contains("0XA1"), "{shown}");
+    }
+}
+
+#[test]
+fn half_a_capture_does_not_silence_a_node() {
+    let down = r#"{"kind":"PULL_RESP","datagram":{"txpk":{"imme":true,"data":"4AECAw=="}}}"#;
+    let path = scratch("down.ndjson", down);
+    let args = ["diagnose", path.to_str().unwrap(), "--roster", "-", "--json"];
+    let (shown, _, _) = run(&args, TALKATIVE);
+    let found: serde_json::Value = serde_json::from_str(&shown).unwrap();
+    assert_eq!(found["causes"], serde_json::json!([]), "{shown}");
+    let wanted = "capture the uplink side too (PUSH_DATA of the same gateway)";
+    assert_eq!(found["next"], serde_json::json!([wanted]), "{shown}");
+}
+
+#[test]
+fn every_help_keeps_to_the_width() {
+    for command in [
+        "diagnose", "read", "compose", "compare", "keys", "plan", "airtime", "beacon", "id",
+        "explain",
+    ] {
+        let (shown, _, _) = run(&[command, "--help"], "");
+        // A usage line has no place to break at.
+        let lines = shown.lines().filter(|line| !line.starts_with("Usage: "));
+        // An example is one line, to be copied, where it has no `\\`.
+        let lines = lines.filter(|line| !line.starts_with("  handfast "));
+        let wide: Vec<_> = lines.filter(|line| line.chars().count() > 80).collect();
+        assert!(wide.is_empty(), "{command}: {wide:#?}");
+    }
+}

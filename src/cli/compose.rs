@@ -170,10 +170,10 @@ them: 'LinkADRReq DataRate=5 TXPower=0 ChMask=00ff ChMaskCntl=0 NbTrans=1'.
 Frequencies are hertz, flags yes or no, ChMask is four hex digits.";
 
 const CAUTION: &str = "\
-This writes octets and transmits nothing. Whoever puts them on the air answers for
-it: on a shielded bench, or with nodes, a network and a licence of their own. A
-frame that a network takes uses up its counter or DevNonce, and the node's own
-next frames may be refused.";
+This writes octets and transmits nothing. Whoever puts them on the air answers
+for it: on a shielded bench, or with nodes, a network and a licence of their
+own. A frame that a network takes uses up its counter or DevNonce, and the
+node's own next frames may be refused.";
 
 /// Runs `compose`.
 ///
