@@ -17,6 +17,7 @@ pub mod key_options;
 pub mod keys;
 pub mod plan;
 pub mod read;
+mod rosters;
 mod screen;
 mod usage;
 mod values;
@@ -49,6 +50,7 @@ impl From<Exit> for std::process::ExitCode {
 /// Decode LoRaWAN frames and say why a node does not join
 #[derive(Debug, Parser)]
 #[command(name = "handfast", version, after_help = EXIT_HELP, disable_help_subcommand = true)]
+#[command(max_term_width = 80)]
 struct Program {
     /// Colour the text: auto, always or never
     #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]

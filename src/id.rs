@@ -17,6 +17,8 @@ mod identify;
 
 use std::{fmt, str::FromStr};
 
+use crate::words::Count;
+
 pub use address::{AddrParts, Block, BlockError, NetIdType, Reading};
 pub use eui::EuiRemark;
 pub use identify::{Candidate, Fact, IdReport, IdentifyError, Order, identify};
@@ -32,7 +34,7 @@ pub enum IdError {
         position: usize,
     },
     /// Another number of digits than the identifier has.
-    #[error("{found} hex digits, {wanted} wanted")]
+    #[error("{}, {wanted} wanted", Count(*.found, "hex digit"))]
     Length {
         /// Digits in the text.
         found: usize,

@@ -8,6 +8,8 @@ use std::{fmt, str::FromStr};
 
 use zeroize::{Zeroize, ZeroizeOnDrop};
 
+use crate::words::Count;
+
 /// Why a text is no key. Never holds a digit of the text.
 #[derive(Clone, Copy, Debug, Eq, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -19,7 +21,7 @@ pub enum KeyError {
         position: usize,
     },
     /// Not 32 digits.
-    #[error("the key has {found} hex digits, 32 wanted")]
+    #[error("the key has {}, 32 wanted", Count(*.found, "hex digit"))]
     Length {
         /// Digits in the text.
         found: usize,

@@ -23,3 +23,4 @@ pub mod roster;
 pub mod scenario;
 pub mod show;
 pub mod trace;
+mod words;

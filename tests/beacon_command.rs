@@ -22,7 +22,7 @@ fn the_exit_status_says_whether_the_beacon_is_right() {
     assert!(shown.contains("wrong: octet 15: the second CRC fails: "), "{shown}");
     let (exit, shown, words) = handfast(&["00"]);
     assert_eq!((exit, shown.as_str()), (Some(2), ""));
-    assert_eq!(words, "error: 1 octets: beacons have 17, 19, 21 or 23\n");
+    assert_eq!(words, "error: 1 octet: beacons have 17, 19, 21 or 23\n");
 }
 
 #[test]

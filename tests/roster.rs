@@ -323,7 +323,7 @@ fn a_file_is_named_in_its_faults() {
     assert_eq!(error.file.as_deref(), Some(path.as_path()));
     assert!(error.to_string().contains("orchard.toml:1:10: region: "), "{error}");
     let error = read_file(&folder.0.join("gone.toml")).unwrap_err();
-    assert!(error.to_string().ends_with("gone.toml: cannot be read: entity not found"), "{error}");
+    assert!(error.to_string().ends_with("gone.toml: cannot be read: no such file"), "{error}");
     assert!(read_file(&folder.0).is_err());
     std::fs::write(&path, b"region = \"EU868\"\n# \xFF").unwrap();
     let error = read_file(&path).unwrap_err();

@@ -4,13 +4,13 @@ use std::{fmt::Write as _, path::PathBuf};
 
 use clap::{ArgGroup, Args};
 
-use super::{Failure, Screen, captures};
+use super::{Failure, Screen, captures, rosters};
 use crate::{
     airtime::Meter,
     frame::Direction,
     radio::{AirtimeError, AirtimeQuery, AirtimeReport, DutyCycle, Modulation, Rate},
     region::Plan,
-    roster::{self, Roster},
+    roster::Roster,
     show,
 };
 
@@ -111,14 +111,9 @@ pub fn run(args: &AirtimeArgs, screen: &mut Screen) -> Result<(), Failure> {
         None => None,
     };
     let roster = match &args.roster {
-        Some(path) => {
-            roster::read_file(path).map_err(|error| Failure::Report(error.to_string()))?
-        }
+        Some(path) => rosters::read(path, rosters::takes_stdin(&args.captures), screen)?,
         None => Roster::default(),
     };
-    for warning in &roster.warnings {
-        screen.word("warning", &warning.to_string());
-    }
     let mut meter = Meter::new(&roster, plan);
     captures::read_all(&args.captures, screen, &mut |source, datagram| {
         meter.push(source, datagram);

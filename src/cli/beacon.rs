@@ -110,10 +110,12 @@ pub fn report(args: &BeaconArgs) -> Result<Report, BeaconArgsError> {
 
 const EXAMPLES: &str = "Examples:
   handfast beacon 0000000002cca27e00012000008103de55
-  handfast beacon 0000000002cca27e00012000008103de55 --region EU868 --dev-addr 0201BBDA --periodicity 4
+  handfast beacon 0000000002cca27e00012000008103de55 --region EU868 --dev-addr 0201BBDA \\
+    --periodicity 4
   handfast beacon 000000000002cca27e000120000081030050d4 --mac-version 1.0.3 --json
 
-The exit status is 1 where a CRC fails, Time is none of a beacon, or the size is another region's.";
+The exit status is 1 where a CRC fails, Time is none of a beacon, or the size is
+another region's.";
 
 #[cfg(test)]
 mod tests {
@@ -134,7 +136,8 @@ mod tests {
     #[test]
     fn every_example_of_the_help_runs_and_finds_no_fault() {
         let help = Line::command().render_long_help().to_string();
-        let lines = EXAMPLES.lines().filter_map(|l| l.trim().strip_prefix("handfast "));
+        let examples = EXAMPLES.replace("\\\n    ", "");
+        let lines = examples.lines().filter_map(|l| l.trim().strip_prefix("handfast "));
         assert_eq!(lines.clone().count(), 3, "{help}");
         for line in lines {
             assert!(!run(line).unwrap().has_fault(), "{line}");

@@ -6,8 +6,14 @@ use std::{
     path::{Path, PathBuf},
 };
 
+use jiff::{SignedDuration, Timestamp};
+
 use super::Screen;
-use crate::intake::{CaptureLines, Datagram, Item};
+use crate::{
+    frame::decode,
+    intake::{CaptureLines, Crc, Datagram, Item},
+    words::{Count, Reason},
+};
 
 /// How many damaged lines are told one by one.
 const TOLD: usize = 20;
@@ -27,7 +33,7 @@ pub(super) fn read_all(
         }
         match File::open(path) {
             Ok(file) => read(source, &name, BufReader::new(file), screen, take),
-            Err(error) => screen.bad_input(&format!("{name}: {error}"), None),
+            Err(error) => screen.bad_input(&format!("{name}: {}", Reason(error.kind())), None),
         }
     }
 }
@@ -41,7 +47,6 @@ pub(super) fn read(
     take: &mut dyn FnMut(u16, &Datagram),
 ) {
     let mut damaged = 0usize;
-    let mut bare = 0usize;
     let mut tell = |screen: &mut Screen, words: String, hint: Option<&str>| {
         damaged += 1;
         match damaged {
@@ -52,31 +57,111 @@ pub(super) fn read(
             _ => {}
         }
     };
+    let mut odd = Oddities::default();
     for item in CaptureLines::new(input) {
         match item {
             Ok(Item::Datagram(datagram)) => {
                 for note in datagram.notes.iter().filter(|note| note.loses_a_frame()) {
                     tell(screen, format!("{name}, line {}: {note}", datagram.line), None);
                 }
+                odd.see(&datagram);
                 take(source, &datagram);
             }
-            Ok(Item::Frame { .. }) => bare += 1,
+            Ok(Item::Frame { .. }) => odd.bare += 1,
             Ok(Item::Skipped { line, why }) => {
                 tell(screen, format!("{name}, line {line}: {why}"), Some(why.hint()));
             }
             Err(error) => {
-                tell(screen, format!("{name}: {error}"), None);
+                tell(screen, format!("{name}: {}", Reason(error.kind())), None);
                 break;
             }
         }
     }
-    if bare > 0 {
-        screen.word(
-            "note",
-            &format!(
-                "{name}: {bare} bare frames passed over: without gateway, time and direction they \
-                 are for `handfast read`"
-            ),
-        );
+    odd.tell(name, screen);
+}
+
+/// What was taken or passed over without being damage: told once a capture, by the first of its kind.
+#[derive(Debug, Default)]
+struct Oddities {
+    bare: usize,
+    cut: Kind,
+    left_out: Kind,
+    backwards: Kind,
+    latest: Option<Timestamp>,
+}
+
+/// How many there were, and the first.
+#[derive(Debug, Default)]
+struct Kind {
+    count: usize,
+    first: Option<String>,
+}
+
+impl Kind {
+    fn add(&mut self, first: impl FnOnce() -> String) {
+        self.count += 1;
+        self.first.get_or_insert_with(first);
+    }
+
+    /// Returns the first and how many more there were.
+    fn told(&self) -> Option<String> {
+        let first = self.first.as_ref()?;
+        Some(match self.count - 1 {
+            0 => first.clone(),
+            more => format!("{first}; {more} more"),
+        })
     }
 }
+
+impl Oddities {
+    fn see(&mut self, datagram: &Datagram) {
+        let line = datagram.line;
+        for note in datagram.notes.iter().filter(|note| note.leaves_a_member_out()) {
+            self.left_out.add(|| format!("line {line}: {note}"));
+        }
+        let heard = datagram.rxpk.iter().filter(|up| up.crc != Crc::Bad).map(|up| &up.octets);
+        for octets in heard.chain(datagram.txpk.iter().map(|down| &down.octets)) {
+            if let Some(error) = decode(octets).stopped {
+                self.cut.add(|| format!("line {line}: {error}"));
+            }
+        }
+        let Some(at) = datagram.at else { return };
+        match self.latest {
+            Some(latest) if latest.duration_since(at) > JITTER => {
+                self.backwards.add(|| format!("line {line} ({at} after {latest})"));
+                self.latest = Some(at);
+            }
+            Some(latest) => self.latest = Some(latest.max(at)),
+            None => self.latest = Some(at),
+        }
+    }
+
+    fn tell(&self, name: &str, screen: &mut Screen) {
+        if let Some(told) = self.backwards.told() {
+            let words = format!(
+                "{name}: times go backwards at {told}: lines are taken in order of arrival; if they \
+                 are not, put them in order first, or answers will seem to be missing"
+            );
+            screen.word("caution", &words);
+        }
+        if let Some(told) = self.left_out.told() {
+            let words = format!("{name}: members left out, {told} (`handfast read` lists them)");
+            screen.word("note", &words);
+        }
+        if let Some(told) = self.cut.told() {
+            let words = format!("{name}: frames not whole, {told} (`handfast read` shows them)");
+            screen.word("note", &words);
+        }
+        if self.bare > 0 {
+            let words = format!(
+                "{name}: {} passed over: without gateway, time and direction they are for \
+                 `handfast read`",
+                Count(self.bare, "bare frame")
+            );
+            screen.word("note", &words);
+        }
+    }
+}
+
+/// Datagrams of several gateways may come as much out of order.
+const JITTER: SignedDuration = SignedDuration::from_secs(2);

@@ -1,7 +1,6 @@
 //! `handfast compare`: firmware, record and label held against each other.
 
 use std::{
-    fmt::Write as _,
     io::{self, Read},
     path::{Path, PathBuf},
 };
@@ -107,7 +106,12 @@ pub enum CompareError {
 /// # Errors
 /// [`Failure`] when there is nothing to compare, or standard output does not take the report.
 pub fn run(args: &CompareArgs, screen: &mut Screen) -> Result<(), Failure> {
-    match report(args) {
+    let mut cautions = Vec::new();
+    let compared = report(args, &mut cautions);
+    for caution in &cautions {
+        screen.word("caution", caution);
+    }
+    match compared {
         Ok((shown, fault)) => {
             if fault {
                 screen.fault_found();
@@ -125,21 +129,21 @@ pub fn run(args: &CompareArgs, screen: &mut Screen) -> Result<(), Failure> {
     }
 }
 
-/// Returns what `handfast compare` prints, and whether a fault was found.
+/// Returns what `handfast compare` prints, and whether a fault was found; `cautions` takes what is
+/// to be said beside it.
 ///
 /// # Errors
 ///
 /// When there is nothing to compare, or a source is wrong; [`CompareError::Damaged`] has the report of
 /// all that is whole.
-pub fn report(args: &CompareArgs) -> Result<(String, bool), CompareError> {
+pub fn report(
+    args: &CompareArgs,
+    cautions: &mut Vec<String>,
+) -> Result<(String, bool), CompareError> {
     let mut faults = Vec::new();
     let sources = read(args, &mut faults)?;
-    let warnings: Vec<String> = sources
-        .roster
-        .iter()
-        .flat_map(|roster| &roster.warnings)
-        .map(ToString::to_string)
-        .collect();
+    let warnings = sources.roster.iter().flat_map(|roster| &roster.warnings);
+    cautions.extend(warnings.map(ToString::to_string));
     let mut gathered = gather(sources);
     if let Some(name) = &args.node
         && let [only] = gathered.subjects.as_mut_slice()
@@ -157,6 +161,9 @@ pub fn report(args: &CompareArgs) -> Result<(String, bool), CompareError> {
             return Err(CompareError::NoNode { name: name.clone() });
         }
     }
+    if nodes.is_empty() && faults.is_empty() {
+        faults.push("no source names a node: nothing was compared".into());
+    }
     let mut shown = String::new();
     // Writing into a String cannot fail.
     let _ = if args.json {
@@ -164,11 +171,6 @@ pub fn report(args: &CompareArgs) -> Result<(String, bool), CompareError> {
     } else {
         show::compare::text(&nodes, &gathered, &mut shown)
     };
-    if !args.json {
-        for warning in warnings {
-            let _ = writeln!(shown, "roster: {warning}");
-        }
-    }
     if !faults.is_empty() {
         return Err(CompareError::Damaged { shown, faults });
     }
@@ -273,7 +275,7 @@ mod tests {
 
     fn run(words: &[&str]) -> Result<(String, bool), CompareError> {
         let words = ["compare"].iter().chain(words);
-        report(&Line::try_parse_from(words).unwrap().args)
+        report(&Line::try_parse_from(words).unwrap().args, &mut Vec::new())
     }
 
     const HEADER: &str = "vectors/compare/probes.h";
@@ -309,10 +311,16 @@ mod tests {
     }
 
     #[test]
+    fn a_source_without_a_node_is_no_clean_bill() {
+        let error = run(&["--firmware", "src/lib.rs"]).unwrap_err();
+        assert_eq!(error.to_string(), "no source names a node: nothing was compared");
+    }
+
+    #[test]
     fn what_is_whole_is_shown_beside_the_faults() {
         let error = run(&["--firmware", HEADER, "--records", "no/such/file.csv"]).unwrap_err();
         let CompareError::Damaged { shown, faults } = error else { panic!("{error}") };
         assert!(shown.contains("pear-row-3"), "{shown}");
-        assert_eq!(faults, ["no/such/file.csv: cannot be read: entity not found"]);
+        assert_eq!(faults, ["no/such/file.csv: cannot be read: no such file"]);
     }
 }

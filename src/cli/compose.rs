@@ -170,10 +170,10 @@ them: 'LinkADRReq DataRate=5 TXPower=0 ChMask=00ff ChMaskCntl=0 NbTrans=1'.
 Frequencies are hertz, flags yes or no, ChMask is four hex digits.";
 
 const CAUTION: &str = "\
-This writes octets and transmits nothing. Whoever puts them on the air answers for
-it: on a shielded bench, or with nodes, a network and a licence of their own. A
-frame that a network takes uses up its counter or DevNonce, and the node's own
-next frames may be refused.";
+This writes octets and transmits nothing. Whoever puts them on the air answers
+for it: on a shielded bench, or with nodes, a network and a licence of their
+own. A frame that a network takes uses up its counter or DevNonce, and the
+node's own next frames may be refused.";
 
 /// Runs `compose`.
 ///
@@ -222,15 +222,19 @@ fn lines(
     keys: &Bunch,
     screen: &mut Screen,
 ) -> Result<(), Failure> {
-    let mut index = 0;
+    let (mut index, mut damaged) = (0, false);
     loop {
         let raw = match lines.advance() {
             Ok(Some(raw)) => raw,
+            Ok(None) if index == 0 && !damaged => {
+                return Err(UsageError::NoFrameIn { input: name.into() }.into());
+            }
             Ok(None) => return Ok(()),
             Err(error) => return Err(UsageError::File { path: name.into(), error }.into()),
         };
         let place = format!("{name}, line {}", lines.number());
         if matches!(raw, Raw::TooLong) {
+            damaged = true;
             screen.bad_input(&format!("{place}: longer than {LINE_CAP} octets"), None);
             continue;
         }

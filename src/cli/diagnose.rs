@@ -6,7 +6,7 @@ use std::{
     sync::atomic::{AtomicBool, Ordering},
 };
 
-use super::{Failure, Screen, captures};
+use super::{Failure, Screen, captures, rosters};
 use crate::{
     demo,
     intake::Datagram,
@@ -130,16 +130,14 @@ fn report(args: &DiagnoseArgs, all: &[Diagnosis], screen: &mut Screen) -> Result
 }
 
 fn roster(args: &DiagnoseArgs, screen: &mut Screen) -> Result<Roster, Failure> {
-    let read = match &args.roster {
-        _ if args.demo => roster::parse(demo::ROSTER, None),
-        Some(path) => roster::read_file(path),
-        None => return Ok(Roster::default()),
-    };
-    let roster = read.map_err(|error| Failure::Report(error.to_string()))?;
-    for warning in &roster.warnings {
-        screen.word("warning", &warning.to_string());
+    if args.demo {
+        return roster::parse(demo::ROSTER, None)
+            .map_err(|error| Failure::Report(error.to_string()));
     }
-    Ok(roster)
+    match &args.roster {
+        Some(path) => Ok(rosters::read(path, rosters::takes_stdin(&args.captures), screen)?),
+        None => Ok(Roster::default()),
+    }
 }
 
 /// A bar on standard error while keys three digits away are tried.

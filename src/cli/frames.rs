@@ -105,7 +105,7 @@ impl std::fmt::Debug for Lines {
 impl Frames {
     /// Returns the frames of texts, of `-` for standard input, and of files.
     ///
-    /// A text that names a file and is no hex is taken for that file. Several texts of one octet each
+    /// A text that names a file, a pipe or a folder and is no hex is taken for that. Several texts of one octet each
     /// are one frame whose quotes were forgotten.
     pub fn new(texts: &[String], files: &[PathBuf]) -> Self {
         let loose = texts.len() > 1
@@ -114,7 +114,7 @@ impl Frames {
         let is_hex = |text: &str| frame_text(text).is_ok_and(|t| t.encoding == Encoding::Hex);
         let texts = texts.into_iter().map(|text| match text.as_str() {
             "-" => Source::Stdin,
-            path if Path::new(path).is_file() && !is_hex(path) => Source::File(path.into()),
+            path if Path::new(path).exists() && !is_hex(path) => Source::File(path.into()),
             _ => Source::Text(text),
         });
         let files = files.iter().map(|path| {
@@ -189,7 +189,7 @@ impl Iterator for Frames {
                 None => {
                     let more = lines.notes.saturating_sub(NOTES_TOLD);
                     if more > 0 {
-                        let text = format!("{}: {more} more of the like", lines.name);
+                        let text = format!("{}: {more} more notes like these", lines.name);
                         self.ready.push_back(Met::Noted(text));
                     }
                     self.open = None;

@@ -1,6 +1,13 @@
 //! Keys on the command line: each as `--app-key KEY`, `--app-key-env NAME` or `--app-key-file PATH`.
 
-use std::{collections::BTreeMap, fmt, fs, marker::PhantomData, path::PathBuf};
+use std::{
+    collections::BTreeMap,
+    fmt,
+    fs::File,
+    io::{self, Read},
+    marker::PhantomData,
+    path::{Path, PathBuf},
+};
 
 use clap::{Arg, ArgMatches, Command};
 use zeroize::Zeroizing;
@@ -78,11 +85,9 @@ impl<S> KeyOptions<S> {
                 }
             },
             Given::File(path) => {
-                let text = fs::read_to_string(path);
-                let text = text.map_err(|error| UsageError::File { path: path.clone(), error })?;
-                let text = Zeroizing::new(text);
-                let line = text.lines().next().unwrap_or_default().to_owned();
-                (path.display().to_string(), Zeroizing::new(line))
+                let text = first_line(path)
+                    .map_err(|error| UsageError::File { path: path.clone(), error })?;
+                (path.display().to_string(), text)
             }
         };
         let key = text.trim().parse::<Aes128Key>();
@@ -99,6 +104,21 @@ impl<S> KeyOptions<S> {
         self.given.is_empty()
     }
 }
+
+/// Returns the first line of a file, of standard input for `-`; of a longer one the beginning, which is
+/// no key either.
+fn first_line(path: &Path) -> io::Result<Zeroizing<String>> {
+    let source: Box<dyn Read> =
+        if path.as_os_str() == "-" { Box::new(io::stdin()) } else { Box::new(File::open(path)?) };
+    // The buffer never grows, so that no copy of a key is left behind.
+    let mut octets = Zeroizing::new(Vec::with_capacity(KEY_FILE_CAP));
+    source.take(KEY_FILE_CAP as u64).read_to_end(&mut octets)?;
+    let text = str::from_utf8(&octets).map_err(|_| io::ErrorKind::InvalidData)?;
+    Ok(Zeroizing::new(text.lines().next().unwrap_or_default().to_owned()))
+}
+
+/// A key has 32 digits, perhaps with separators and spaces around.
+const KEY_FILE_CAP: usize = 1024;
 
 impl<S: KeySet> clap::FromArgMatches for KeyOptions<S> {
     fn from_arg_matches(matches: &ArgMatches) -> Result<Self, clap::Error> {

@@ -7,13 +7,12 @@ use super::{
     frame_keys::{FrameKeys, bunch},
     frames::{Frames, InputFrame, Met},
     key_options::{KEYS_HELP, KeyOptions},
-    values,
+    rosters, values,
 };
 use crate::{
     frame::{MacVersion, decode},
     id::{DevEui, DevNonce, JoinEui},
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
-    roster,
     show::{json, text},
 };
 
@@ -74,8 +73,8 @@ Examples:
   handfast read capture.ndjson --roster orchard.toml --json";
 
 const EXIT_HELP: &str = "\
-Exit status: 1 when a MIC fails or a frame says what the standard forbids, 2 when
-an input is not whole. RFU bits that are set, which receivers ignore, are listed
+Exit status: 1 when a MIC fails or a frame says what the standard forbids, 2
+when an input is not whole. RFU bits that are set, which receivers ignore, are listed
 as remarks and change nothing.";
 
 impl ReadArgs {
@@ -85,10 +84,11 @@ impl ReadArgs {
             ring.add(bunch(&self.keys)?);
         }
         if let Some(path) = &self.roster {
-            let roster = roster::read_file(path)?;
-            for warning in &roster.warnings {
-                screen.word("caution", &warning.to_string());
-            }
+            let alone = self.frames.is_empty() && self.files.is_empty();
+            let busy = alone
+                || self.frames.iter().any(|frame| frame == "-")
+                || rosters::takes_stdin(&self.files);
+            let roster = rosters::read(path, busy, screen)?;
             ring.add_roster(&roster);
         }
         Ok(ring)
@@ -138,9 +138,10 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     }
     if empty {
         let files = args.files.iter().map(|path| path.display().to_string());
-        let inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
+        let mut inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
+        inputs.retain(|input| input != "-");
         return Err(match inputs.join(", ") {
-            input if input.is_empty() || input == "-" => UsageError::NoFrame.into(),
+            input if input.is_empty() => UsageError::NoFrame.into(),
             input => UsageError::NoFrameIn { input }.into(),
         });
     }

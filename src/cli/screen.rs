@@ -1,6 +1,7 @@
 //! Where a command writes: data to standard output, words to standard error.
 
 use std::{
+    collections::BTreeSet,
     fmt,
     io::{self, BufWriter, Stderr, Stdout, Write},
 };
@@ -36,6 +37,7 @@ pub struct Screen {
     style: Style,
     err_style: Style,
     exit: Exit,
+    hinted: BTreeSet<String>,
 }
 
 impl Screen {
@@ -54,6 +56,7 @@ impl Screen {
             out: BufWriter::new(out),
             err,
             exit: Exit::Fine,
+            hinted: BTreeSet::new(),
         }
     }
 
@@ -89,11 +92,14 @@ impl Screen {
         let _ = writeln!(self.err, "{on}{kind}:{off} {text}");
     }
 
-    /// Writes an error and what a right input looks like; the run goes on and ends with 2.
+    /// Writes an error and, once a run, what a right input looks like; the run goes on and ends with
+    /// 2.
     pub fn bad_input(&mut self, error: &dyn fmt::Display, hint: Option<&str>) {
         self.exit = self.exit.max(Exit::BadInput);
         self.word("error", &error.to_string());
-        if let Some(hint) = hint {
+        if let Some(hint) = hint
+            && self.hinted.insert(hint.to_owned())
+        {
             self.word("hint", hint);
         }
     }

@@ -3,8 +3,12 @@
 use std::{io, path::PathBuf};
 
 use crate::{
-    crypto::wrap::UnwrapError, frame::DecodeError, intake::TextError, key::KeyError,
+    crypto::wrap::UnwrapError,
+    frame::DecodeError,
+    intake::TextError,
+    key::KeyError,
     roster::RosterError,
+    words::{Count, Reason},
 };
 
 /// A wrong usage: what was wrong, and where. Never part of a key.
@@ -28,7 +32,7 @@ pub enum UsageError {
         name: String,
     },
     /// A file that cannot be read.
-    #[error("{path}: {error}", path = path.display())]
+    #[error("{path}: {}", Reason(.error.kind()), path = path.display())]
     File {
         /// Its path.
         path: PathBuf,
@@ -38,6 +42,9 @@ pub enum UsageError {
     /// A roster that is none, with all its faults.
     #[error(transparent)]
     Roster(#[from] RosterError),
+    /// Standard input for two things.
+    #[error("standard input can be read for one thing only")]
+    StdinTwice,
     /// A frame that cannot be composed.
     #[error(transparent)]
     Compose(#[from] super::compose::CannotCompose),
@@ -75,7 +82,7 @@ pub enum UsageError {
         wanted: &'static str,
     },
     /// Not 16 octets.
-    #[error("{option}: {found} octets, 16 wanted")]
+    #[error("{option}: {}, 16 wanted", Count(*.found, "octet"))]
     NotABlock {
         /// The option.
         option: &'static str,
@@ -146,7 +153,9 @@ impl UsageError {
         let hint = match self {
             Self::Key { .. } => "a key is 32 hex digits, such as 2B7E151628AED2A6ABF7158809CF4F3C",
             Self::NoVariable { .. } => "export the variable first; its value is 32 hex digits",
-            Self::File { .. } | Self::Roster(_) | Self::NoFrameIn { .. } => return None,
+            Self::File { .. } | Self::Roster(_) | Self::StdinTwice | Self::NoFrameIn { .. } => {
+                return None;
+            }
             Self::Compose(error) => return error.hint(),
             Self::NoFrame => {
                 "handfast read 0001000BFEFF0000023C2B1AFEFF00000202012E269CF5, or - for lines on \

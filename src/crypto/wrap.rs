@@ -4,7 +4,10 @@ use aes_kw::{KeyInit, KwAes128};
 
 use zeroize::Zeroize;
 
-use crate::key::{Aes128Key, Kek};
+use crate::{
+    key::{Aes128Key, Kek},
+    words::Count,
+};
 
 /// A wrapped key that does not unwrap: damaged, or wrapped under another KEK.
 #[derive(Clone, Copy, Debug, Eq, PartialEq, thiserror::Error)]
@@ -14,7 +17,7 @@ pub enum UnwrapError {
     #[error("the wrapped key does not unwrap under this KEK")]
     Integrity,
     /// A length that no wrapped key has.
-    #[error("{found} octets are no wrapped key; a wrapped AES-128 key has 24")]
+    #[error("no wrapped key: {}, a wrapped AES-128 key has 24", Count(*.found, "octet"))]
     Length {
         /// Octets given.
         found: usize,

@@ -20,14 +20,14 @@ pub use ping::{
     BEACON_PERIOD_S, Periodicity, beacon_channel, ping_channel, ping_offset, ping_slots,
 };
 
-use crate::{frame::MacVersion, gps::GpsTime, id::NetId};
+use crate::{frame::MacVersion, gps::GpsTime, id::NetId, words::Count};
 
 /// Why octets are no beacon.
 #[derive(Clone, Copy, Debug, Eq, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum BeaconError {
     /// No beacon has this size.
-    #[error("{found} octets: beacons have 17, 19, 21 or 23")]
+    #[error("{}: beacons have 17, 19, 21 or 23", Count(*.found, "octet"))]
     Size {
         /// Octets given.
         found: usize,

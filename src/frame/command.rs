@@ -38,7 +38,10 @@ pub use layout::{FieldSpec, Length, Refusal, Repeats, Role, Row};
 pub use pair::{RefusedBit, answer_to, explain_refusal, request_of};
 pub use text::from_text;
 
-use crate::frame::{Direction, MacVersion};
+use crate::{
+    frame::{Direction, MacVersion},
+    words::Count,
+};
 
 /// Every MAC command of every version, both directions; of two layouts the newer one stands first.
 pub static ROWS: &[Row] = table::ROWS;
@@ -334,12 +337,13 @@ impl fmt::Debug for Trailing {
 
 impl fmt::Display for Trailing {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (cid, unread) = (self.cid, self.octets.len());
+        let (cid, unread) = (self.cid, Count(self.octets.len(), "octet"));
         match self.why {
-            Why::Unknown => write!(f, "unknown command {cid:02X}: {unread} octets unread"),
-            Why::Proprietary => write!(f, "proprietary command {cid:02X}: {unread} octets unread"),
+            Why::Unknown => write!(f, "unknown command {cid:02X}: {unread} unread"),
+            Why::Proprietary => write!(f, "proprietary command {cid:02X}: {unread} unread"),
             Why::Cut { row, needed, left } => {
-                write!(f, "{} cut short: {needed} octets needed, {left} left", row.name)
+                let needed = Count(needed, "octet");
+                write!(f, "{} cut short: {needed} needed, {left} left", row.name)
             }
         }
     }

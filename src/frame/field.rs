@@ -2,6 +2,8 @@
 
 use std::{fmt, ops::Range};
 
+use crate::words::Count;
+
 /// A value and the octets it was read from, counted from the start of the PHYPayload.
 #[derive(Clone, Debug, Eq, PartialEq)]
 pub struct Located<T> {
@@ -92,7 +94,7 @@ impl fmt::Display for LenFrom {
 #[non_exhaustive]
 pub enum DecodeError {
     /// Fewer octets than the field needs.
-    #[error("{field} at octet {offset}: {needed} octets needed ({because}), {left} left")]
+    #[error("{field} at octet {offset}: {} needed ({because}), {left} left", Count(*.needed, "octet"))]
     TooShort {
         /// The field that is cut.
         field: Field,
@@ -106,7 +108,7 @@ pub enum DecodeError {
         because: LenFrom,
     },
     /// Octets after the last field of a message whose length is fixed.
-    #[error("{left} octets at octet {offset}, where the message has ended")]
+    #[error("{} at octet {offset}, where the message has ended", Count(*.left, "octet"))]
     TooLong {
         /// Where the message ended.
         offset: usize,

@@ -87,6 +87,11 @@ impl FType {
         }
     }
 
+    /// Returns whether the frame is data, confirmed or not.
+    pub const fn is_data(self) -> bool {
+        self.is_confirmed() || matches!(self, Self::UnconfirmedDataUp | Self::UnconfirmedDataDown)
+    }
+
     /// Returns whether the frame is confirmed data.
     pub const fn is_confirmed(self) -> bool {
         matches!(self, Self::ConfirmedDataUp | Self::ConfirmedDataDown)

@@ -5,6 +5,7 @@ use std::fmt::Display;
 use serde_json::{Value, json};
 
 use super::{DevAddr, DevNonce, Eui64, NetId, dashed};
+use crate::words::Count;
 
 /// Why a text is no number that LoRaWAN has. Never holds a digit of the text.
 #[derive(Clone, Copy, Debug, Eq, PartialEq, thiserror::Error)]
@@ -17,7 +18,7 @@ pub enum IdentifyError {
         position: usize,
     },
     /// A number of digits that nothing has.
-    #[error("{found} hex digits: 4, 6, 8, 12, 16 or 32 are wanted")]
+    #[error("{}: 4, 6, 8, 12, 16 or 32 are wanted", Count(*.found, "hex digit"))]
     Length {
         /// Digits in the text.
         found: usize,

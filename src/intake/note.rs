@@ -30,6 +30,12 @@ impl Note {
             _ => false,
         }
     }
+
+    /// Returns whether a member was left out, the frame being taken without it.
+    pub const fn leaves_a_member_out(&self) -> bool {
+        !self.loses_a_frame()
+            && matches!(self.remark, Remark::WrongType { .. } | Remark::NotUnderstood { .. })
+    }
 }
 
 impl fmt::Display for Note {

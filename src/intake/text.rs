@@ -12,6 +12,8 @@ use base64::{
     engine::{DecodePaddingMode, GeneralPurpose, GeneralPurposeConfig},
 };
 
+use crate::words::Count;
+
 /// The octets of a frame, and how they were written.
 #[derive(Clone, Debug, Eq, PartialEq)]
 pub struct FrameText {
@@ -101,7 +103,7 @@ pub enum TextError {
         octet: usize,
     },
     /// An odd number of hex digits.
-    #[error("{digits} hex digits, an odd number: half of the last octet is missing")]
+    #[error("{}, an odd number: half of the last octet is missing", Count(*.digits, "hex digit"))]
     OddDigits {
         /// How many there are.
         digits: usize,

@@ -10,9 +10,12 @@ use super::{
 use crate::{
     frame::{JoinAccept, MacVersion, SealedJoinAccept},
     id::Eui64,
+    intake::Kind,
     region::Plan,
     roster::{Activation, Claim, ClaimKind, Gateway, Node, Roster},
-    trace::{Answer, Attempt, KeyRef, NodeTrace, Opening, Role, RootKey, Session, Trace},
+    trace::{
+        Answer, Attempt, GatewayTrace, KeyRef, NodeTrace, Opening, Role, RootKey, Session, Trace,
+    },
 };
 
 /// A root key, where it stands, and the words that name it.
@@ -273,6 +276,13 @@ impl<'a> Case<'a> {
     }
 
     // --- gateways -------------------------------------------------------------------------
+
+    /// Returns whether what gateways send to the server is in the capture, so that silence tells.
+    pub(super) fn hears_gateways(&self) -> bool {
+        let from_gateway = [Kind::PushData, Kind::PullData];
+        let speaks = |gateway: &GatewayTrace| from_gateway.iter().any(|k| gateway.count(*k) > 0);
+        self.trace.gateways.values().any(speaks)
+    }
 
     pub(super) fn gateway(&self, eui: Option<Eui64>) -> Option<&'a Gateway> {
         let eui = eui?;

@@ -238,7 +238,7 @@ causes! {
     "no-downlink-path-to-the-gateway" [Rung::Answered], false, answered::no_downlink_path,
         "the uplink flow is acknowledged, the downlink flow is not";
     "no-answer-from-the-server" [Rung::Answered], true, answered::no_answer,
-        "the request is good, both directions are in the capture, and no accept came";
+        "the request is good, both directions were captured, and no accept came";
     "accept-sent-at-the-data-delay" [Rung::Timely], false, timely::at_the_data_delay,
         "the accept is aimed at the data windows, 1 s or 2 s";
     "accept-sent-at-another-time" [Rung::Timely], false, timely::at_another_time,

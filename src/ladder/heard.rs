@@ -162,7 +162,7 @@ pub(super) fn node_silent(case: &Case<'_>) -> Option<Finding> {
         && case.node.misshapen.is_empty()
         && case.node.sessions.iter().all(|s| s.frames.is_empty())
         && case.node.unverified.is_empty();
-    if !silent || case.is_abp() || !known_to_transmit(case) || case.trace.gateways.is_empty() {
+    if !silent || case.is_abp() || !known_to_transmit(case) || !case.hears_gateways() {
         return None;
     }
     let mut finding = Finding::new(
@@ -176,7 +176,9 @@ pub(super) fn node_silent(case: &Case<'_>) -> Option<Finding> {
     for line in case.firmware().into_iter().flat_map(|f| &f.log).take(4) {
         finding.add(format!("node's log: {line}"));
     }
-    finding.add(format!("{} frames of other nodes were received", case.trace.frames));
+    let received: u64 = case.trace.gateways.values().map(|gateway| gateway.crc_good).sum();
+    let received = usize::try_from(received).unwrap_or(usize::MAX);
+    finding.add(format!("other nodes' frames: {}", count(received, "reception")));
     Some(finding)
 }
 

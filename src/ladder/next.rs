@@ -89,6 +89,10 @@ pub(super) fn steps(
 
 fn unheard(case: &Case<'_>) -> Vec<String> {
     let mut out = Vec::new();
+    if !case.trace.gateways.is_empty() && !case.hears_gateways() {
+        out.push("capture the uplink side too (PUSH_DATA of the same gateway)".into());
+        return out;
+    }
     let logged = case.firmware().is_some_and(|f| !f.log.is_empty());
     if !logged {
         out.push(

@@ -684,7 +684,7 @@ pub(super) fn far_gateway(case: &Case<'_>) -> Option<Finding> {
         if far.len() >= 3 { Certainty::Certain } else { Certainty::Likely },
         format!(
             "every accept goes out through gateway {}, {here:.1} dB above the floor, though gateway \
-             {} hears the node with {there:.1} dB",
+             {} hears the node {there:.1} dB above it",
             name(used.gateway),
             name(best.gateway)
         ),

@@ -3,7 +3,10 @@
 use std::fmt;
 
 use super::{MicRule, Source};
-use crate::frame::{DecodeError, Fault, FaultKind, Field, LenFrom, command};
+use crate::{
+    frame::{DecodeError, Fault, FaultKind, Field, LenFrom, command},
+    words::Count,
+};
 
 /// One thing that is wrong.
 #[derive(Clone, Debug, Eq, PartialEq)]
@@ -109,9 +112,12 @@ impl fmt::Display for Wrong {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Cut { needed, left, because } => {
-                write!(f, "cut short: {needed} octets needed ({because}), {left} left")
+                let needed = Count(*needed, "octet");
+                write!(f, "cut short: {needed} needed ({because}), {left} left")
             }
-            Self::Beyond { left } => write!(f, "{left} octets after the end of the message"),
+            Self::Beyond { left } => {
+                write!(f, "{} after the end of the message", Count(*left, "octet"))
+            }
             Self::Forbidden(kind) => kind.fmt(f),
             Self::OptNeg { rule: MicRule::V1_0 } => f.write_str(
                 "OptNeg is 1, which announces LoRaWAN 1.1, yet the MIC follows the rule of 1.0.x: \

@@ -8,7 +8,7 @@ use std::{
 };
 
 use super::{ClaimKind, label::LabelError};
-use crate::{id::IdError, key::KeyError};
+use crate::{id::IdError, key::KeyError, words::Reason};
 
 /// A roster that cannot be used, with every fault found in it.
 #[derive(Clone, Debug, Eq, PartialEq)]
@@ -95,7 +95,7 @@ impl fmt::Display for Position {
 #[non_exhaustive]
 pub enum FaultKind {
     /// The file cannot be read.
-    #[error("cannot be read: {0}")]
+    #[error("cannot be read: {}", Reason(*.0))]
     Unreadable(io::ErrorKind),
     /// A file too large to be a roster.
     #[error("longer than {cap} octets: no roster is")]
@@ -147,7 +147,7 @@ pub enum FaultKind {
         other: String,
     },
     /// A key file that cannot be read.
-    #[error("the key file cannot be read: {0}; its path starts in the roster's folder")]
+    #[error("the key file cannot be read: {}; its path starts in the roster's folder", Reason(*.0))]
     KeyFile(io::ErrorKind),
     /// A key file with anything but one short line in it.
     #[error("the key file is not one line of text: 32 hex digits and nothing else expected")]
@@ -275,7 +275,7 @@ impl fmt::Display for RosterWarning {
             }
             Self::ReadableByAll { path } => write!(
                 f,
-                "{} holds keys and everybody on this machine may read it; chmod o-r mends that",
+                "{} holds keys and everybody here may read it: chmod 600 mends that",
                 path.display()
             ),
         }

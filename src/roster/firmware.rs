@@ -35,6 +35,7 @@ use std::{fmt, fs::File, io, io::Read, path::Path};
 use zeroize::Zeroizing;
 
 use super::{claim::Claim, error::Position};
+use crate::words::{Count, Reason};
 
 /// One source and what it is called.
 #[derive(Clone)]
@@ -234,7 +235,7 @@ impl std::error::Error for SourceFault {}
 #[non_exhaustive]
 pub enum SourceFaultKind {
     /// The file cannot be read.
-    #[error("cannot be read: {0}")]
+    #[error("cannot be read: {}", Reason(*.0))]
     Unreadable(io::ErrorKind),
     /// A file too large to be a source.
     #[error("longer than {cap} octets: no source with credentials is")]
@@ -260,7 +261,7 @@ pub enum SourceFaultKind {
         wanted: usize,
     },
     /// Another number of hex digits than the value has.
-    #[error("{found} hex digits, {wanted} wanted")]
+    #[error("{}, {wanted} wanted", Count(*.found, "hex digit"))]
     Digits {
         /// How many there are.
         found: usize,

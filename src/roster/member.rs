@@ -3,6 +3,7 @@
 use super::{
     claim::{Activation, Claim, Class, DevAddrPrefix},
     error::FaultKind,
+    secret::log_line,
     value::{Value, ValueFault},
 };
 use crate::{frame::MacVersion, id::DevAddr, key::KeyError};
@@ -59,7 +60,7 @@ pub(super) static MEMBERS: &[Member] = rows! {
     "last-join-nonce" last_join_nonce = |v| Ok(Some(v.number(0, BITS_24)?));
     "last-fcnt-down" last_fcnt_down = |v| Ok(Some(v.number(0, BITS_32)?));
     "log" log = |v| {
-        v.list("a list of texts", |v| v.text("a text in quotes").map(str::to_owned))
+        v.list("a list of texts", |v| v.text("a text in quotes").map(log_line))
     };
     "net-id" net_id = |v| Ok(Some(v.id("six hex digits in quotes such as \"000001\"")?));
     "gateways" gateways = |v| v.list("a list of EUIs", |v| v.id(EUI));

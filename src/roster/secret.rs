@@ -57,6 +57,36 @@ pub(super) fn redacted(text: &str) -> String {
     out
 }
 
+/// Returns a line of a log fit to print: without what may be a key, however it is written, and
+/// without control characters.
+pub(super) fn log_line(text: &str) -> String {
+    let mut out = String::new();
+    let mut run = String::new();
+    let flush = |run: &mut String, out: &mut String| {
+        let digits = run.chars().filter(char::is_ascii_hexdigit).count();
+        out.push_str(if digits >= KEY_DIGITS { "[...]" } else { run });
+        run.clear();
+    };
+    for c in text.chars() {
+        let joins = c.is_ascii_hexdigit()
+            || (!run.is_empty() && matches!(c, '-' | ':' | ' ' | '_' | ',' | 'x' | 'X'));
+        if joins {
+            run.push(c);
+            continue;
+        }
+        flush(&mut run, &mut out);
+        if c.is_control() {
+            out.extend(c.escape_default());
+        } else {
+            out.push(c);
+        }
+    }
+    flush(&mut run, &mut out);
+    out
+}
+
+/// Hex digits of a key.
+const KEY_DIGITS: usize = 32;
 /// Hex digits in a row that may be part of a key.
 const LONG_HEX: usize = 8;
 /// Characters of the file that a message repeats.
@@ -67,6 +97,24 @@ const KEY_FILE_CAP: usize = 1024;
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_log_keeps_its_words_and_loses_its_keys() {
+        for key in [
+            "2b7e151628aed2a6abf7158809cf4f3c",
+            "2B 7E 15 16 28 AE D2 A6 AB F7 15 88 09 CF 4F 3C",
+            "0x2B,0x7E,0x15,0x16,0x28,0xAE,0xD2,0xA6,0xAB,0xF7,0x15,0x88,0x09,0xCF,0x4F,0x3C",
+        ] {
+            assert_eq!(log_line(&format!("join: AppKey={key}.")), "join: AppKey=[...].");
+        }
+        for kept in [
+            "12:00:03 tx 868.1 MHz SF9, DevEUI 02-00-00-FF-FE-00-12-07, DevAddr 0201BBDA",
+            "uplink dropped: channel not found \u{2014} 916.8 MHz",
+        ] {
+            assert_eq!(log_line(kept), kept);
+        }
+        assert_eq!(log_line("a\u{1b}[31mb"), "a\\u{1b}[31mb");
+    }
 
     #[test]
     fn long_hex_is_left_out_however_it_is_written() {

@@ -21,7 +21,7 @@ use std::{
 use zeroize::Zeroizing;
 
 use super::claim::{Activation, Claim, Class};
-use crate::{frame::MacVersion, id::IdError, key::KeyError, region::Plan};
+use crate::{frame::MacVersion, id::IdError, key::KeyError, region::Plan, words::Reason};
 
 /// What a table says.
 #[derive(Clone, Debug, Default)]
@@ -74,7 +74,7 @@ impl std::error::Error for TableFault {}
 #[non_exhaustive]
 pub enum TableFaultKind {
     /// The file cannot be read.
-    #[error("cannot be read: {0}")]
+    #[error("cannot be read: {}", Reason(*.0))]
     Unreadable(io::ErrorKind),
     /// A file too large to be a table of nodes.
     #[error("longer than {cap} octets: no table of nodes is")]

@@ -4,6 +4,7 @@ use std::fmt;
 
 use serde_json::json;
 
+use super::text::wrap;
 use crate::id::{Candidate, IdReport, Order};
 
 /// Writes the report for people, one candidate after the other.
@@ -15,7 +16,9 @@ pub fn text(report: &IdReport, out: &mut dyn fmt::Write) -> fmt::Result {
     for candidate in &report.candidates {
         writeln!(out, "{}", heading(candidate, report.digits))?;
         for fact in &candidate.facts {
-            writeln!(out, "  {}", fact.says)?;
+            for line in wrap(&fact.says, 78) {
+                writeln!(out, "  {line}")?;
+            }
         }
     }
     Ok(())

@@ -6,6 +6,7 @@ use crate::{
         FType,
         command::{self, BuildError},
     },
+    words::Count,
 };
 
 /// Why a frame cannot be composed. Never part of a key.
@@ -52,7 +53,7 @@ pub enum CannotCompose {
         other: &'static str,
     },
     /// Another number of octets than the field has.
-    #[error("{option}: {octets} octets wanted")]
+    #[error("{option}: {} wanted", Count(*.octets, "octet"))]
     Length {
         /// The option.
         option: &'static str,

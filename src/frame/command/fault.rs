@@ -3,7 +3,7 @@
 use std::{fmt, ops::Range};
 
 use super::{Command, Commands, Row, Why};
-use crate::frame::MacVersion;
+use crate::{frame::MacVersion, words::Count};
 
 /// Something in a list that the standard forbids, and where.
 #[derive(Clone, Debug, Eq, PartialEq)]
@@ -117,12 +117,15 @@ impl fmt::Display for Fault {
             ),
             Wrong::Unknown { cid, unread } => write!(
                 f,
-                "CID {cid:02X} is unknown, and so is its length: {unread} octets cannot be read"
+                "CID {cid:02X} is unknown, and so is its length: {} cannot be read",
+                Count(*unread, "octet")
             ),
             Wrong::Cut { row, needed, left } => write!(
                 f,
-                "{}: {needed} octets needed after CID {:02X}, {left} left",
-                row.name, row.cid
+                "{}: {} needed after CID {:02X}, {left} left",
+                row.name,
+                Count(*needed, "octet"),
+                row.cid
             ),
         }
     }

@@ -56,8 +56,16 @@ pub fn overview(all: &[Diagnosis], style: Style, out: &mut dyn fmt::Write) -> fm
             },
             |v| v.cause.id.to_owned(),
         );
-        let line = format!("  {name:<24} {} {cause}", style.paint(tone(diagnosis), &outcome));
-        writeln!(out, "{}", line.trim_end())?;
+        let line = format!("  {name:<24} {}", style.paint(tone(diagnosis), &outcome));
+        let used = 3 + name.chars().count().max(24) + outcome.len();
+        if cause.is_empty() {
+            writeln!(out, "{}", line.trim_end())?;
+        } else if used + 1 + cause.len() <= style.width {
+            writeln!(out, "{line} {cause}")?;
+        } else {
+            writeln!(out, "{}", line.trim_end())?;
+            writeln!(out, "      {cause}")?;
+        }
     }
     Ok(())
 }

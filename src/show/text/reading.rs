@@ -80,8 +80,8 @@ fn title(
     let decoded = &reading.decoded;
     let message = decoded.mhdr().map_or("nothing", |mhdr| mhdr.ftype().title());
     let mut parts = vec![capital(message)];
-    // Data frames have their direction in the name.
-    if !matches!(decoded.frame, Some(Frame::Data(_))) {
+    // Data frames have their direction in the name, whole or cut.
+    if !decoded.mhdr().is_some_and(|mhdr| mhdr.ftype().is_data()) {
         parts.extend(reading.direction.map(|way| way.name().to_owned()));
     }
     parts.extend(match &decoded.frame {

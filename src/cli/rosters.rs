@@ -1,0 +1,49 @@
+//! A roster as commands read it: from a file, or from standard input for `-`.
+
+use std::{
+    io::{self, Read as _},
+    path::{Path, PathBuf},
+};
+
+use zeroize::Zeroizing;
+
+use super::{Screen, UsageError};
+use crate::roster::{self, Roster};
+
+/// Reads a roster and tells what is to be minded of it. `busy` says that something else is read from
+/// standard input.
+///
+/// # Errors
+/// [`UsageError`] when there is none, or it has faults.
+pub(super) fn read(path: &Path, busy: bool, screen: &mut Screen) -> Result<Roster, UsageError> {
+    let roster = if path.as_os_str() == "-" {
+        if busy {
+            return Err(UsageError::StdinTwice);
+        }
+        roster::parse(&stdin()?, None)?
+    } else {
+        roster::read_file(path)?
+    };
+    for warning in &roster.warnings {
+        screen.word("caution", &warning.to_string());
+    }
+    Ok(roster)
+}
+
+/// Returns whether one of these is standard input.
+pub(super) fn takes_stdin(paths: &[PathBuf]) -> bool {
+    paths.iter().any(|path| path.as_os_str() == "-")
+}
+
+fn stdin() -> Result<Zeroizing<String>, UsageError> {
+    let mut text = Zeroizing::new(String::new());
+    let cannot = |error| UsageError::File { path: "standard input".into(), error };
+    let octets = io::stdin().lock().take(CAP + 1).read_to_string(&mut text).map_err(cannot)?;
+    if octets as u64 > CAP {
+        return Err(cannot(io::ErrorKind::FileTooLarge.into()));
+    }
+    Ok(text)
+}
+
+/// Octets that a roster may have.
+const CAP: u64 = 16 << 20;

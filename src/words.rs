@@ -1,0 +1,48 @@
+//! Words that every room says alike: `1 octet`, `2 octets`; `no such file`.
+
+use std::{fmt, io};
+
+/// A number and the noun that it counts, whose plural takes an `s`.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Count(pub usize, pub &'static str);
+
+impl fmt::Display for Count {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self(number, noun) = *self;
+        let plural = if number == 1 { "" } else { "s" };
+        write!(f, "{number} {noun}{plural}")
+    }
+}
+
+/// Why a file cannot be read, in the words of its user and not of the system.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Reason(pub io::ErrorKind);
+
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            io::ErrorKind::NotFound => f.write_str("no such file"),
+            io::ErrorKind::IsADirectory => f.write_str("it is a directory"),
+            io::ErrorKind::InvalidData => f.write_str("it is not text"),
+            kind => kind.fmt(f),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_is_no_plural() {
+        let said = [0, 1, 2].map(|n| Count(n, "octet").to_string());
+        assert_eq!(said, ["0 octets", "1 octet", "2 octets"]);
+    }
+
+    #[test]
+    fn a_missing_file_is_a_file() {
+        assert_eq!(Reason(io::ErrorKind::NotFound).to_string(), "no such file");
+        assert_eq!(Reason(io::ErrorKind::IsADirectory).to_string(), "it is a directory");
+        assert_eq!(Reason(io::ErrorKind::PermissionDenied).to_string(), "permission denied");
+    }
+}
