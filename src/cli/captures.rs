@@ -139,8 +139,8 @@ impl Oddities {
     fn tell(&self, name: &str, screen: &mut Screen) {
         if let Some(told) = self.backwards.told() {
             let words = format!(
-                "{name}: times go backwards at {told}: lines are taken in order of arrival; if they \
-                 are not, put them in order first, or answers will seem to be missing"
+                "{name}: times go backwards at {told}: a clock was set, or lines are out of order; \
+                 `diagnose` takes them in the order of their times, `airtime` as they stand"
             );
             screen.word("caution", &words);
         }
