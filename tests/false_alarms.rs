@@ -245,6 +245,19 @@ fn captures_of_two_gateways_one_after_the_other_are_one_capture() {
 }
 
 #[test]
+fn copies_without_gateway_and_time_are_one_request() {
+    for seed in 0..40 {
+        let (capture, roster) = between_two_gateways(seed);
+        let bare = capture.lines().fold(String::new(), |out, line| {
+            let value: Value = serde_json::from_str(line).unwrap();
+            out + &value["datagram"].to_string() + "\n"
+        });
+        let found = named(&climb(&bare, &roster));
+        assert!(found.is_empty(), "seed {seed}: {found:?}");
+    }
+}
+
+#[test]
 fn two_gateways_under_one_eui_make_no_fault_of_the_node() {
     for seed in 0..40 {
         let (capture, roster) = between_two_gateways(seed);

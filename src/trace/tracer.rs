@@ -35,6 +35,8 @@ const SAME_REQUEST_US: i64 = 1_000_000;
 const COPY_US: i64 = 2_000_000;
 /// A Join-Request is never sent twice, so that a copy of another gateway may come much later.
 const LATE_COPY_US: i64 = 30_000_000;
+/// Receptions without a time or gateway this near in the capture are one transmission.
+const BESIDE_LINES: u64 = 2;
 /// An accept is looked for among requests this recent.
 const ANSWER_US: i64 = 20_000_000;
 /// Slots this far after a request can still be meant for it.
@@ -742,6 +744,11 @@ pub(crate) fn is_copy(heard: &Transmission, new: &Sighting) -> bool {
         if is_request && apart(old).is_some_and(|us| us < SAME_REQUEST_US) {
             return true;
         }
+        // Without a time and a gateway, counters may be those of two gateways: lines side by side
+        // are taken for copies.
+        if apart(old).is_none() && new.gateway.is_none() && beside(old.line, new.line) {
+            return true;
+        }
         let at_once = apart(old).is_none_or(|us| us <= GHOST_WALL_US);
         return match (old.tmst, new.tmst) {
             // A counter that does not count microseconds must not make repeats into ghosts.
@@ -754,6 +761,10 @@ pub(crate) fn is_copy(heard: &Transmission, new: &Sighting) -> bool {
         _ => COPY_US,
     };
     apart(heard.first()).is_none_or(|us| us <= window)
+}
+
+fn beside(old: Line, new: Line) -> bool {
+    old.source == new.source && new.number.abs_diff(old.number) <= BESIDE_LINES
 }
 
 fn transmission_of(data: &mut Data) -> Option<&mut Transmission> {
