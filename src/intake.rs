@@ -5,7 +5,9 @@
 //! | [`frame_text`] | one frame in hex or base64 | [`FrameText`] |
 //! | [`CaptureLines`] | a capture of the gateway's UDP protocol, a JSON object a line | [`Item`] |
 //! | [`TextLines`] | either of them, line by line | [`TextItem`], frame by frame |
-//! | [`datagram_json`] | the JSON of one datagram, as on the wire | [`Datagram`] |
+//! | [`Capture`] | any capture: which kind it is shows in its first octets | [`Item`] |
+//! | [`wire_datagram`] | one datagram as on the wire | [`Datagram`] |
+//! | [`datagram_json`] | the JSON of one datagram | [`Datagram`] |
 //!
 //! Whatever is damaged is named and passed over, and all that is whole is kept: a damaged member
 //! becomes a [`Note`] of its datagram, a damaged line is [`Item::Skipped`]. A line is read within
@@ -20,15 +22,21 @@ mod json;
 mod lines;
 mod member;
 mod note;
+mod open;
 mod text;
 mod time;
+mod wire;
 
 pub use capture::{CaptureLines, Item};
-pub use datagram::{CodeRate, Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Uplink, When};
+pub use datagram::{
+    CodeRate, Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Unit, Uplink, When,
+};
 pub use error::IntakeError;
 pub use forwarder::datagram_json;
 pub use frames::{Origin, SourcedFrame, TextItem, TextLines};
 #[cfg(feature = "cli")]
 pub(crate) use lines::{LINE_CAP, Lines, Raw};
 pub use note::{Note, Place, Remark};
+pub use open::{Capture, OpenOptions};
 pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};
+pub use wire::{Header, WireError, wire_datagram};

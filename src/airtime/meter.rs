@@ -68,7 +68,7 @@ impl<'r> Meter<'r> {
             self.report.span = Some((first.min(at), last.max(at)));
             self.settle(at);
         }
-        let line = Line { order: self.pushed, source, number: datagram.line };
+        let line = Line { order: self.pushed, source, unit: datagram.unit, number: datagram.line };
         self.pushed += 1;
         for up in &datagram.rxpk {
             self.heard(line, datagram, up);

@@ -2,7 +2,7 @@
 
 use std::{
     fs::File,
-    io::{self, BufRead, BufReader},
+    io::{self, Read},
     path::{Path, PathBuf},
 };
 
@@ -11,7 +11,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::Screen;
 use crate::{
     frame::decode,
-    intake::{CaptureLines, Crc, Datagram, Item},
+    intake::{Capture, Crc, Datagram, Item, OpenOptions},
     words::{Count, Reason},
 };
 
@@ -28,11 +28,11 @@ pub(super) fn read_all(
     for (source, path) in (0u16..).zip(paths) {
         let name = path.display().to_string();
         if path == Path::new("-") {
-            read(source, "standard input", io::stdin().lock(), screen, take);
+            read(source, "standard input", Box::new(io::stdin()), screen, take);
             continue;
         }
         match File::open(path) {
-            Ok(file) => read(source, &name, BufReader::new(file), screen, take),
+            Ok(file) => read(source, &name, Box::new(file), screen, take),
             Err(error) => screen.bad_input(&format!("{name}: {}", Reason(error.kind())), None),
         }
     }
@@ -42,7 +42,7 @@ pub(super) fn read_all(
 pub(super) fn read(
     source: u16,
     name: &str,
-    input: impl BufRead,
+    input: Box<dyn Read + Send>,
     screen: &mut Screen,
     take: &mut dyn FnMut(u16, &Datagram),
 ) {
@@ -58,18 +58,20 @@ pub(super) fn read(
         }
     };
     let mut odd = Oddities::default();
-    for item in CaptureLines::new(input) {
+    let mut items = Capture::open(input, OpenOptions::default());
+    while let Some(item) = items.next() {
+        let unit = items.unit();
         match item {
             Ok(Item::Datagram(datagram)) => {
                 for note in datagram.notes.iter().filter(|note| note.loses_a_frame()) {
-                    tell(screen, format!("{name}, line {}: {note}", datagram.line), None);
+                    tell(screen, format!("{name}, {unit} {}: {note}", datagram.line), None);
                 }
                 odd.see(&datagram);
                 take(source, &datagram);
             }
             Ok(Item::Frame { .. }) => odd.bare += 1,
             Ok(Item::Skipped { line, why }) => {
-                tell(screen, format!("{name}, line {line}: {why}"), Some(why.hint()));
+                tell(screen, format!("{name}, {unit} {line}: {why}"), Some(why.hint()));
             }
             Err(error) => {
                 tell(screen, format!("{name}: {}", Reason(error.kind())), None);
@@ -115,20 +117,20 @@ impl Kind {
 
 impl Oddities {
     fn see(&mut self, datagram: &Datagram) {
-        let line = datagram.line;
+        let (unit, line) = (datagram.unit, datagram.line);
         for note in datagram.notes.iter().filter(|note| note.leaves_a_member_out()) {
-            self.left_out.add(|| format!("line {line}: {note}"));
+            self.left_out.add(|| format!("{unit} {line}: {note}"));
         }
         let heard = datagram.rxpk.iter().filter(|up| up.crc != Crc::Bad).map(|up| &up.octets);
         for octets in heard.chain(datagram.txpk.iter().map(|down| &down.octets)) {
             if let Some(error) = decode(octets).stopped {
-                self.cut.add(|| format!("line {line}: {error}"));
+                self.cut.add(|| format!("{unit} {line}: {error}"));
             }
         }
         let Some(at) = datagram.at else { return };
         match self.latest {
             Some(latest) if latest.duration_since(at) > JITTER => {
-                self.backwards.add(|| format!("line {line} ({at} after {latest})"));
+                self.backwards.add(|| format!("{unit} {line} ({at} after {latest})"));
                 self.latest = Some(at);
             }
             Some(latest) => self.latest = Some(latest.max(at)),

@@ -241,7 +241,7 @@ fn lines(
         if lines.text().trim_ascii().is_empty() {
             continue;
         }
-        let input = Input { name, index, line: Some(lines.number()), radio: None };
+        let input = Input { name, index, line: Some(lines.number()), ..Input::default() };
         index += 1;
         match line(args, lines.text(), keys, &input, screen, &place) {
             Ok(text) => screen.data(&text)?,

@@ -78,7 +78,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     let mut tracer = Tracer::new(&roster);
     let mut push = |source, datagram: &Datagram| tracer.push(source, datagram);
     if args.demo {
-        captures::read(0, "demo", demo::CAPTURE.as_bytes(), screen, &mut push);
+        captures::read(0, "demo", Box::new(demo::CAPTURE.as_bytes()), screen, &mut push);
     }
     captures::read_all(&args.captures, screen, &mut push);
     if args.digits == 3 {

@@ -5,7 +5,7 @@
 
 use std::{
     fs::File,
-    io::{self, BufRead, BufReader},
+    io::{self, Read},
     path::{Path, PathBuf},
 };
 
@@ -13,7 +13,8 @@ use super::UsageError;
 use crate::{
     frame::Direction,
     intake::{
-        Encoding, Leniency, Note, Origin, Remark, SourcedFrame, TextItem, TextLines, frame_text,
+        Capture, Encoding, Leniency, Note, OpenOptions, Origin, Remark, SourcedFrame, TextItem,
+        TextLines, Unit, frame_text,
     },
     show::{Input, Radio},
 };
@@ -28,8 +29,10 @@ pub struct InputFrame {
     pub name: String,
     /// The place of the frame among those of that input, from 0.
     pub index: usize,
-    /// The line of a file or of standard input, from 1.
+    /// The line or packet of a file or of standard input, from 1.
     pub line: Option<u64>,
+    /// What `line` counts.
+    pub unit: Unit,
     /// The octets.
     pub octets: Vec<u8>,
     /// The way it travelled, where the input says so.
@@ -42,13 +45,13 @@ impl InputFrame {
     /// Returns where it was found, for a report.
     pub fn input(&self) -> Input<'_> {
         let radio = self.radio.as_ref();
-        Input { name: &self.name, index: self.index, line: self.line, radio }
+        Input { name: &self.name, index: self.index, line: self.line, unit: self.unit, radio }
     }
 
     /// Returns where it was found, in front of an error.
     pub fn place(&self) -> String {
         match self.line {
-            Some(line) => format!("{}, line {line}", self.name),
+            Some(line) => format!("{}, {} {line}", self.name, self.unit),
             None => format!("{} {}", self.name, self.index + 1),
         }
     }
@@ -91,7 +94,7 @@ pub struct Frames {
 
 struct Lines {
     name: String,
-    items: TextLines<Box<dyn BufRead>>,
+    items: TextLines<Capture>,
     frames: usize,
     notes: u64,
 }
@@ -131,18 +134,19 @@ impl Frames {
     }
 
     fn open(&mut self, source: Source) {
-        let (name, reader): (_, Box<dyn BufRead>) = match source {
+        let (name, stream): (_, Box<dyn Read + Send>) = match source {
             Source::Text(text) => return self.argument(&text),
-            Source::Stdin => ("stdin".into(), Box::new(BufReader::new(io::stdin()))),
+            Source::Stdin => ("stdin".into(), Box::new(io::stdin())),
             Source::File(path) => match File::open(&path) {
-                Ok(file) => (path.display().to_string(), Box::new(BufReader::new(file))),
+                Ok(file) => (path.display().to_string(), Box::new(file)),
                 Err(error) => {
                     let error = UsageError::File { path, error };
                     return self.ready.push_back(Met::Unreadable(error));
                 }
             },
         };
-        self.open = Some(Lines { name, items: TextLines::new(reader), frames: 0, notes: 0 });
+        let items = TextLines::of(Capture::open(stream, OpenOptions::default()));
+        self.open = Some(Lines { name, items, frames: 0, notes: 0 });
     }
 
     fn argument(&mut self, text: &str) {
@@ -152,9 +156,9 @@ impl Frames {
         match frame_text(text) {
             Ok(text) => {
                 self.ready.extend(text.leniencies.iter().map(|l| Met::Noted(lenient(&place, l))));
-                let (line, direction, radio) = (None, None, None);
+                let (line, unit, direction, radio) = (None, Unit::Line, None, None);
                 let octets = text.octets;
-                let frame = InputFrame { name, index, line, octets, direction, radio };
+                let frame = InputFrame { name, index, line, unit, octets, direction, radio };
                 self.ready.push_back(Met::Frame(frame));
             }
             Err(error) => {
@@ -201,7 +205,8 @@ impl Iterator for Frames {
 
 impl Lines {
     fn take(&mut self, item: TextItem, ready: &mut std::collections::VecDeque<Met>) {
-        let place = |line| format!("{}, line {line}", self.name);
+        let unit = self.items.unit();
+        let place = |line| format!("{}, {unit} {line}", self.name);
         match item {
             TextItem::Frame(frame) => {
                 if let Origin::Text(text) = &frame.origin {
@@ -215,7 +220,7 @@ impl Lines {
                 }
                 let index = self.frames;
                 self.frames += 1;
-                ready.push_back(Met::Frame(sourced(&self.name, index, frame)));
+                ready.push_back(Met::Frame(sourced(&self.name, index, unit, frame)));
             }
             TextItem::Noted { line, note } => {
                 let error = format!("{}: {note}", place(line));
@@ -236,14 +241,14 @@ impl Lines {
     }
 }
 
-fn sourced(name: &str, index: usize, frame: SourcedFrame) -> InputFrame {
+fn sourced(name: &str, index: usize, unit: Unit, frame: SourcedFrame) -> InputFrame {
     let (line, direction, radio) = (Some(frame.line), frame.direction(), Radio::of(&frame));
     let octets = match frame.origin {
         Origin::Text(text) => text.octets,
         Origin::Uplink(uplink) => uplink.octets,
         Origin::Downlink(downlink) => downlink.octets,
     };
-    InputFrame { name: name.to_owned(), index, line, octets, direction, radio }
+    InputFrame { name: name.to_owned(), index, line, unit, octets, direction, radio }
 }
 
 fn lenient(place: &str, leniency: &Leniency) -> String {

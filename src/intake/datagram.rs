@@ -11,8 +11,10 @@ use crate::{
 /// One datagram between a gateway and its server.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Datagram {
-    /// The line of the capture, from 1; 0 where it comes from elsewhere.
+    /// The line or packet of the capture, from 1; 0 where it comes from elsewhere.
     pub line: u64,
+    /// What `line` counts.
+    pub unit: Unit,
     /// When it was captured.
     pub at: Option<Timestamp>,
     /// The gateway's EUI.
@@ -31,6 +33,32 @@ pub struct Datagram {
     pub stat: Option<Stat>,
     /// What was odd; all else is whole.
     pub notes: Vec<Note>,
+}
+
+/// What a capture is counted in.
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
+pub enum Unit {
+    /// Lines of text.
+    #[default]
+    Line,
+    /// Packets of a recorded network or radio.
+    Packet,
+}
+
+impl Unit {
+    /// Returns `line` or `packet`.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Line => "line",
+            Self::Packet => "packet",
+        }
+    }
+}
+
+impl std::fmt::Display for Unit {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.name())
+    }
 }
 
 /// The kinds of datagram.

@@ -4,7 +4,7 @@
 //! over, and one that is damaged takes nothing else with it.
 
 use super::{
-    datagram::{Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Uplink, When},
+    datagram::{Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Unit, Uplink, When},
     error::IntakeError,
     json::{Gather, Keep, Kept, List, Scalar, Shape, members, read},
     member::Member,
@@ -208,6 +208,7 @@ impl Body<'_> {
         let ack = if untold { Some(TxAck::default()) } else { self.txpk_ack.value.take() };
         Datagram {
             line: 0,
+            unit: Unit::Line,
             at: None,
             gateway: None,
             kind,

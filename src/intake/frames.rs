@@ -9,9 +9,10 @@ use jiff::Timestamp;
 
 use super::{
     capture::{CaptureLines, Item},
-    datagram::{Downlink, Uplink},
+    datagram::{Downlink, Unit, Uplink},
     error::IntakeError,
     note::Note,
+    open::Capture,
     text::FrameText,
 };
 use crate::{frame::Direction, id::Eui64};
@@ -89,15 +90,29 @@ pub enum Origin {
 ///
 /// Notes on a line come before its frames.
 #[derive(Debug)]
-pub struct TextLines<R> {
-    lines: CaptureLines<R>,
+pub struct TextLines<I> {
+    items: I,
     ready: VecDeque<TextItem>,
 }
 
-impl<R: BufRead> TextLines<R> {
-    /// Returns the frames of the stream.
+impl<R: BufRead> TextLines<CaptureLines<R>> {
+    /// Returns the frames of a stream of lines.
     pub const fn new(stream: R) -> Self {
-        Self { lines: CaptureLines::new(stream), ready: VecDeque::new() }
+        Self::of(CaptureLines::new(stream))
+    }
+}
+
+impl TextLines<Capture> {
+    /// Returns what the capture is counted in.
+    pub const fn unit(&self) -> Unit {
+        self.items.unit()
+    }
+}
+
+impl<I> TextLines<I> {
+    /// Returns the frames of a capture's items.
+    pub const fn of(items: I) -> Self {
+        Self { items, ready: VecDeque::new() }
     }
 
     fn take(&mut self, item: Item) {
@@ -123,7 +138,7 @@ impl<R: BufRead> TextLines<R> {
     }
 }
 
-impl<R: BufRead> Iterator for TextLines<R> {
+impl<I: Iterator<Item = io::Result<Item>>> Iterator for TextLines<I> {
     type Item = io::Result<TextItem>;
 
     fn next(&mut self) -> Option<Self::Item> {
@@ -131,7 +146,7 @@ impl<R: BufRead> Iterator for TextLines<R> {
             if let Some(item) = self.ready.pop_front() {
                 return Some(Ok(item));
             }
-            match self.lines.next()? {
+            match self.items.next()? {
                 Ok(item) => self.take(item),
                 Err(error) => return Some(Err(error)),
             }

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::{
     id::Eui64,
-    intake::{Crc, Origin, SourcedFrame},
+    intake::{Crc, Origin, SourcedFrame, Unit},
     radio::Modulation,
 };
 
@@ -17,8 +17,10 @@ pub struct Input<'a> {
     pub name: &'a str,
     /// The place of the frame in that input, from 0.
     pub index: usize,
-    /// The line of that input, from 1, where it has lines.
+    /// The line or packet of that input, from 1, where it has any.
     pub line: Option<u64>,
+    /// What `line` counts.
+    pub unit: Unit,
     /// What the gateway says of it.
     pub radio: Option<&'a Radio>,
 }
@@ -31,7 +33,7 @@ impl fmt::Display for Input<'_> {
         match self.line {
             None if self.name == "argument" => write!(f, " {number}"),
             None => write!(f, ", frame {number}"),
-            Some(line) => write!(f, ", line {line}, frame {number}"),
+            Some(line) => write!(f, ", {} {line}, frame {number}", self.unit),
         }
     }
 }

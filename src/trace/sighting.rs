@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use crate::{
     frame::Decoded,
     id::Eui64,
-    intake::{TxError, Uplink, When},
+    intake::{TxError, Unit, Uplink, When},
     radio::{Modulation, demodulation_floor},
 };
 
@@ -16,17 +16,16 @@ pub struct Line {
     pub order: u64,
     /// Which capture, counted from 0.
     pub source: u16,
-    /// Line, from 1; for captures without lines the datagram's number.
+    /// What `number` counts.
+    pub unit: Unit,
+    /// Line or packet, from 1; for captures without either the datagram's number.
     pub number: u64,
 }
 
 impl std::fmt::Display for Line {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        if self.source == 0 {
-            write!(f, "line {}", self.number)
-        } else {
-            write!(f, "line {} of capture {}", self.number, self.source + 1)
-        }
+        write!(f, "{} {}", self.unit, self.number)?;
+        if self.source == 0 { Ok(()) } else { write!(f, " of capture {}", self.source + 1) }
     }
 }
 

@@ -141,7 +141,10 @@ impl<'r> Tracer<'r> {
         let mut pushed = std::mem::take(&mut self.pushed);
         pushed.sort_by_key(|(at, ..)| *at);
         for (order, (_, source, datagram)) in (0..).zip(&pushed) {
-            self.datagram(Line { order, source: *source, number: datagram.line }, datagram);
+            self.datagram(
+                Line { order, source: *source, unit: datagram.unit, number: datagram.line },
+                datagram,
+            );
         }
         self.trace
     }

@@ -13,7 +13,7 @@ use crate::{
     crypto::{block::FOptsRule, mic::JoinReqType},
     frame::Direction,
     id::{DevEui, Eui64, JoinEui},
-    intake::Crc,
+    intake::{Crc, Unit},
     reading::{Bound, CommandList, MicVerdict, Problem, Reading, Searched, Tried, Unchecked, Why},
     show::{Input, Radio},
 };
@@ -60,6 +60,8 @@ struct InputJson<'a> {
     index: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
     line: Option<u64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    packet: Option<u64>,
 }
 
 /// What the gateway says of the frame.
@@ -206,7 +208,12 @@ impl<'a> FrameJson<'a> {
         let (decoded, found) = (&reading.decoded, &reading.found);
         Self {
             schema: SCHEMA,
-            input: InputJson { name: input.name, index: input.index, line: input.line },
+            input: InputJson {
+                name: input.name,
+                index: input.index,
+                line: input.line.filter(|_| input.unit == Unit::Line),
+                packet: input.line.filter(|_| input.unit == Unit::Packet),
+            },
             radio: input.radio.map(RadioJson::of),
             phy_payload: hex::encode(&decoded.octets),
             message: decoded.mhdr().map(|mhdr| mhdr.ftype().name()),
