@@ -18,6 +18,7 @@ pub mod ladder;
 mod nearest;
 pub mod radio;
 pub mod reading;
+pub mod record;
 pub mod region;
 pub mod roster;
 pub mod scenario;
