@@ -11,7 +11,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::Screen;
 use crate::{
     frame::decode,
-    intake::{Capture, Crc, Datagram, Item, OpenOptions},
+    intake::{Capture, Crc, Datagram, Item, OpenOptions, PassedOver},
     words::{Count, Reason},
 };
 
@@ -80,6 +80,9 @@ pub(super) fn read(
         }
     }
     odd.tell(name, screen);
+    for words in items.passed_over().map(PassedOver::words).unwrap_or_default() {
+        screen.word("note", &format!("{name}: {words}"));
+    }
 }
 
 /// What was taken or passed over without being damage: told once a capture, by the first of its kind.

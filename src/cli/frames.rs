@@ -13,8 +13,8 @@ use super::UsageError;
 use crate::{
     frame::Direction,
     intake::{
-        Capture, Encoding, Leniency, Note, OpenOptions, Origin, Remark, SourcedFrame, TextItem,
-        TextLines, Unit, frame_text,
+        Capture, Encoding, Leniency, Note, OpenOptions, Origin, PassedOver, Remark, SourcedFrame,
+        TextItem, TextLines, Unit, frame_text,
     },
     show::{Input, Radio},
 };
@@ -195,6 +195,11 @@ impl Iterator for Frames {
                     if more > 0 {
                         let text = format!("{}: {more} more notes like these", lines.name);
                         self.ready.push_back(Met::Noted(text));
+                    }
+                    for words in
+                        lines.items.passed_over().map(PassedOver::words).unwrap_or_default()
+                    {
+                        self.ready.push_back(Met::Noted(format!("{}: {words}", lines.name)));
                     }
                     self.open = None;
                 }

@@ -13,6 +13,7 @@ use super::{
     error::IntakeError,
     note::Note,
     open::Capture,
+    pcap::PassedOver,
     text::FrameText,
 };
 use crate::{frame::Direction, id::Eui64};
@@ -106,6 +107,11 @@ impl TextLines<Capture> {
     /// Returns what the capture is counted in.
     pub const fn unit(&self) -> Unit {
         self.items.unit()
+    }
+
+    /// Returns what of recorded packets was passed over: whole once the last item is there.
+    pub const fn passed_over(&self) -> Option<&PassedOver> {
+        self.items.passed_over()
     }
 }
 

@@ -23,11 +23,15 @@
 //!
 //! Source: the header's own description (README and C header of its publisher), as the reference states it.
 
+mod heard;
+
 use super::datagram::{CodeRate, Crc, Downlink, Uplink, When};
 use crate::{
     id::Eui64,
     radio::{CodingRate, Modulation},
 };
+
+pub(super) use heard::datagrams;
 
 /// What a receiver says of a frame in LoRaTap.
 ///
@@ -172,7 +176,6 @@ impl LoraTap {
         };
         let fsk = matches!(self.modulation, Some(Modulation::Fsk { .. }));
         let (power, snr) = self.power_octets(fsk);
-        let [l0, l1] = (V1 as u16).to_be_bytes();
         let [f0, f1, f2, f3] = self.freq_hz.unwrap_or_default().to_be_bytes();
         let [e0, e1, e2, e3, e4, e5, e6, e7] = self.gateway.unwrap_or_default().octets();
         let [c0, c1, c2, c3] = self.counter.unwrap_or_default().to_be_bytes();
@@ -183,8 +186,8 @@ impl LoraTap {
         [
             1,
             0,
-            l0,
-            l1,
+            0,
+            V1_LOW,
             f0,
             f1,
             f2,
@@ -322,7 +325,9 @@ const fn bits_of(rate: CodingRate) -> u8 {
 /// Octets of the header in version 0.
 const V0: usize = 15;
 /// Octets of the header in version 1.
-const V1: usize = 35;
+const V1: usize = V1_LOW as usize;
+/// The same in one octet.
+const V1_LOW: u8 = 35;
 /// A power that is not known; for our writer also a channel that is not.
 const UNKNOWN: u8 = 255;
 const ZERO_DBM: f32 = -139.0;
