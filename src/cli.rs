@@ -17,6 +17,7 @@ pub mod key_options;
 pub mod keys;
 pub mod plan;
 pub mod read;
+mod report_file;
 mod rosters;
 mod screen;
 mod usage;
