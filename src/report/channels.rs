@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{Subject, data, words};
 use crate::{
     frame::{CfList, CfListType},
+    id::Eui64,
     region::{JoinFit, Plan, PlanKind},
     trace::Opening,
 };
@@ -62,9 +63,12 @@ pub(super) fn of(subject: Subject<'_>) -> Option<Channels> {
     if !given.is_empty() {
         lanes.push(allowed("given by the CFList".into(), given));
     }
+    let heard_by = heard_by(subject);
     for gateway in &subject.roster.gateways {
-        if !gateway.listens.is_empty() && lanes.len() < MOST_LANES {
-            let name = gateway.name.clone().unwrap_or_else(|| gateway.eui.to_string());
+        let matters = heard_by.is_empty() || heard_by.contains(&gateway.eui);
+        if matters && !gateway.listens.is_empty() && lanes.len() < MOST_LANES {
+            let name = gateway.name.as_deref().map(short);
+            let name = name.unwrap_or_else(|| gateway.eui.to_string());
             let listens = gateway.listens.iter().copied().collect();
             lanes.push(allowed(format!("gateway {name} listens"), listens));
         }
@@ -85,6 +89,21 @@ pub(super) fn of(subject: Subject<'_>) -> Option<Channels> {
     let edge = ((high - low) / 20).max(100_000);
     let span = (low.saturating_sub(edge), high.saturating_add(edge));
     Some(Channels { plan, span, lanes, uses })
+}
+
+fn heard_by(subject: Subject<'_>) -> BTreeSet<Eui64> {
+    let asked = subject.node.attempts.iter().map(|attempt| &attempt.heard);
+    let seen = data::of(subject.node);
+    let sent = seen.iter().filter_map(|seen| seen.data.heard());
+    asked.chain(sent).flat_map(|heard| heard.sightings()).filter_map(|s| s.gateway).collect()
+}
+
+/// A name that a label of a drawing has room for.
+fn short(name: &str) -> String {
+    if name.chars().count() <= LONGEST {
+        return name.to_owned();
+    }
+    name.chars().take(LONGEST - 1).chain(['\u{2026}']).collect()
 }
 
 fn allowed(label: String, freqs: BTreeSet<u32>) -> Lane {
@@ -178,5 +197,7 @@ fn data_words(hz: u32, plan: &Plan, given: &BTreeSet<u32>) -> (String, bool) {
     }
 }
 
+/// Characters of a gateway's name in a label.
+const LONGEST: usize = 20;
 /// Lanes of gateways beyond these would hide the node's own.
 const MOST_LANES: usize = 6;
