@@ -12,6 +12,7 @@ pub mod explain;
 pub mod html;
 pub mod id;
 pub mod json;
+#[cfg(feature = "page")]
 pub mod markdown;
 pub mod plan;
 pub mod text;

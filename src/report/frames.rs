@@ -36,7 +36,7 @@ pub(crate) enum Tone {
 pub(crate) struct Octets {
     pub(crate) label: &'static str,
     /// `None` where an octet is of a key.
-    pub(crate) octets: Vec<Option<u8>>,
+    pub(crate) all: Vec<Option<u8>>,
     pub(crate) fields: Vec<FieldView>,
 }
 
@@ -213,7 +213,7 @@ fn sent(reading: &Reading) -> Octets {
     if let Some(at) = key_in_clear(reading) {
         octets.iter_mut().take(at.end).skip(at.start).for_each(|octet| *octet = None);
     }
-    Octets { label: "as sent", octets, fields }
+    Octets { label: "as sent", all: octets, fields }
 }
 
 /// The FOpts that carry a key in clear: the one field on the air that may.
@@ -227,7 +227,7 @@ fn key_in_clear(reading: &Reading) -> Option<Range<usize>> {
 fn decrypted(reading: &Reading, opened: &OpenedJoinAccept) -> Octets {
     Octets {
         label: "as the node decrypts it",
-        octets: opened.octets.iter().copied().map(Some).collect(),
+        all: opened.octets.iter().copied().map(Some).collect(),
         fields: opened
             .fields
             .iter()

@@ -57,7 +57,7 @@ impl Browser {
             "goog:loggingPrefs": { "browser": "ALL", "performance": "ALL" },
         } } });
         let made = browser.http("POST", "/session", Some(&wanted));
-        browser.session = made["sessionId"].as_str().expect("a session").to_owned();
+        made["sessionId"].as_str().expect("a session").clone_into(&mut browser.session);
         browser
     }
 

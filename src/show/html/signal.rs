@@ -71,15 +71,15 @@ fn panel(signal: &Signal, panel: &Panel) -> Markup {
     };
     let slots = f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX));
     // A lone reception stands near the scale, not far out in the middle.
-    let scale = Scale { from: 0.0, to: slots.max(8.0), margins: (9.0, 0.0) };
+    let scale = Scale { from: 0.0, to: slots.max(8.0), margins: (11.0, 0.0) };
     let label = spoken(signal, panel);
     html! {
         svg.signal width="100%" height=(panel.height) role="img" aria-label=(label) {
-            text.label x="0" y="12" { (panel.title) }
+            text.label x="0" y="12" { (panel.title) ", " (panel.unit) }
             @for tick in ticks(f64::from(low), f64::from(high), 4.0) {
                 @let at = y(narrow(tick));
                 line.grid x1="0" x2="100%" y1=(at) y2=(at) {}
-                text.scale x="0" y=(at) dy="-3" { (tick_text(tick)) " " (panel.unit) }
+                text.scale x="0" y=(at) dy="-3" { (tick_text(tick)) }
             }
             @for (point, slot) in points.iter().zip(0u32..) {
                 (mark(point, panel, f64::from(slot), scale, &y))

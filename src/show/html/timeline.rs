@@ -1,5 +1,7 @@
 //! An attempt to join, drawn to scale: the request, the windows, the accept and what fell outside.
 
+use std::fmt::Write;
+
 use maud::{Markup, html};
 
 use super::{Scale, ticks};
@@ -15,7 +17,7 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
                 h3 { "The exchange in time" }
                 @for exchange in &node.exchanges { (figure(exchange)) }
                 @if node.more_attempts > 0 {
-                    p.facts { (Count(node.more_attempts, "attempt")) " more, not drawn." }
+                    p.facts { "Not drawn: " (Count(node.more_attempts, "more attempt")) "." }
                 }
             }
         }
@@ -104,7 +106,7 @@ fn spoken(exchange: &Exchange) -> String {
     let bars = exchange.bars.iter().map(|bar| {
         let mut words = format!("{}: {}", bar.label, bar.detail);
         if !bar.wrong.is_empty() {
-            words.push_str(&format!(" ({} {})", bar.fit.words(), bar.wrong.join("; ")));
+            let _ = write!(words, " ({} {})", bar.fit.words(), bar.wrong.join("; "));
         }
         words
     });

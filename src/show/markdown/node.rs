@@ -137,7 +137,7 @@ fn exchanges(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         timeline(exchange, out)?;
     }
     if node.more_attempts > 0 {
-        writeln!(out, "{} more, not shown.\n", Count(node.more_attempts, "attempt"))?;
+        writeln!(out, "Not shown: {}.\n", Count(node.more_attempts, "more attempt"))?;
     }
     Ok(())
 }
@@ -214,7 +214,7 @@ fn frames(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         one_frame(frame, out)?;
     }
     if node.more_frames > 0 {
-        writeln!(out, "{} more, not shown.\n", Count(node.more_frames, "frame"))?;
+        writeln!(out, "Not shown: {}.\n", Count(node.more_frames, "more frame"))?;
     }
     Ok(())
 }
@@ -236,7 +236,7 @@ fn fields(part: &Octets, out: &mut dyn fmt::Write) -> fmt::Result {
         let octets: Vec<String> = field
             .at
             .clone()
-            .map(|at| match part.octets.get(at).copied().flatten() {
+            .map(|at| match part.all.get(at).copied().flatten() {
                 Some(octet) => format!("{octet:02X}"),
                 None => "\u{2022}\u{2022}".into(),
             })
