@@ -10,7 +10,10 @@ use base64::{Engine, engine::general_purpose};
 use handfast::{
     demo,
     intake::{CaptureLines, Item},
-    key::Aes128Key,
+    key::{
+        Aes128Key, AppKey, AppSKey, FNwkSIntKey, GenAppKey, NwkKey, NwkSEncKey, NwkSKey,
+        SNwkSIntKey,
+    },
     ladder::{self, Options},
     region::Plan,
     report::{self, Report},
@@ -71,14 +74,14 @@ impl Told {
 
 fn keys_of(claim: &Claim) -> Vec<Aes128Key> {
     [
-        claim.app_key.as_ref().map(|k| k.key()),
-        claim.nwk_key.as_ref().map(|k| k.key()),
-        claim.gen_app_key.as_ref().map(|k| k.key()),
-        claim.nwk_s_key.as_ref().map(|k| k.key()),
-        claim.app_s_key.as_ref().map(|k| k.key()),
-        claim.f_nwk_s_int_key.as_ref().map(|k| k.key()),
-        claim.s_nwk_s_int_key.as_ref().map(|k| k.key()),
-        claim.nwk_s_enc_key.as_ref().map(|k| k.key()),
+        claim.app_key.as_ref().map(AppKey::key),
+        claim.nwk_key.as_ref().map(NwkKey::key),
+        claim.gen_app_key.as_ref().map(GenAppKey::key),
+        claim.nwk_s_key.as_ref().map(NwkSKey::key),
+        claim.app_s_key.as_ref().map(AppSKey::key),
+        claim.f_nwk_s_int_key.as_ref().map(FNwkSIntKey::key),
+        claim.s_nwk_s_int_key.as_ref().map(SNwkSIntKey::key),
+        claim.nwk_s_enc_key.as_ref().map(NwkSEncKey::key),
     ]
     .into_iter()
     .flatten()
