@@ -8,6 +8,7 @@ use std::{
         atomic::{AtomicU64, Ordering},
     },
     thread,
+    time::Duration,
 };
 
 use jiff::Timestamp;
@@ -16,6 +17,8 @@ use crate::intake::{Capture, Item, OpenOptions, Unit};
 
 /// Items parsed ahead.
 const AHEAD: usize = 4_096;
+/// A wait that nobody notices.
+const GATHERING: Duration = Duration::from_micros(100);
 
 /// What a capture gave.
 #[derive(Debug)]
@@ -48,6 +51,8 @@ struct State {
     items: VecDeque<Fed>,
     /// The captures have ended.
     ended: bool,
+    /// Somebody waits for an item.
+    waited_for: bool,
     /// Nobody takes any more.
     left: bool,
 }
@@ -65,9 +70,11 @@ impl Shared {
             state = self.drained.wait(state).unwrap_or_else(PoisonError::into_inner);
         }
         state.items.push_back(fed);
-        let wanted = !state.left;
+        let (wanted, waited_for) = (!state.left, std::mem::take(&mut state.waited_for));
         drop(state);
-        self.filled.notify_one();
+        if waited_for {
+            self.filled.notify_one();
+        }
         wanted
     }
 
@@ -111,7 +118,14 @@ impl Feed {
 
     fn refill(&mut self, wait: bool) {
         let mut state = self.shared.lock();
+        if wait && state.items.is_empty() && !state.ended {
+            // Where items flow, let some gather: to be woken for each costs more than the item.
+            drop(state);
+            thread::sleep(GATHERING);
+            state = self.shared.lock();
+        }
         while wait && state.items.is_empty() && !state.ended {
+            state.waited_for = true;
             state = self.shared.filled.wait(state).unwrap_or_else(PoisonError::into_inner);
         }
         std::mem::swap(&mut self.at_hand, &mut state.items);
