@@ -19,6 +19,7 @@ pub mod keys;
 pub mod plan;
 mod progress;
 pub mod read;
+mod report_file;
 mod rosters;
 mod screen;
 mod usage;

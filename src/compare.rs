@@ -23,6 +23,7 @@ mod fleet;
 mod gather;
 mod identity;
 mod keys;
+mod likeness;
 mod missing;
 mod relation;
 mod sample;
@@ -32,6 +33,7 @@ mod words;
 
 pub use difference::{Difference, Kind, Severity, Side};
 pub use gather::{Gathered, LabelText, Loose, Sources, gather};
+pub(crate) use likeness::key_likeness;
 pub use relation::DigitMark;
 
 use crate::{

@@ -46,6 +46,8 @@ use crate::{
 pub use cause::{CANNOT_TELL, CAUSES, Cause, Certainty, Verdict};
 pub use outcome::Outcome;
 
+pub(crate) use timely::{SAME_HZ, SAME_US};
+
 use case::Case;
 
 /// A rung of the ladder.
@@ -192,6 +194,10 @@ pub struct RungReport {
 /// What there is to say of one node.
 #[derive(Clone, Debug)]
 pub struct Diagnosis {
+    /// Its place in [`Trace::nodes`].
+    pub place: usize,
+    /// Which of its attempts the rungs are of, by its place in the node's; `None` where it made none.
+    pub told: Option<usize>,
     /// Its name on the roster; `None` for a stranger.
     pub name: Option<String>,
     /// DevEUI, as heard or else as claimed.
@@ -244,8 +250,8 @@ pub struct Options<'a> {
 /// Climbs the ladder for every node of a trace: those of the roster first, then strangers.
 pub fn diagnose(trace: &Trace, roster: &Roster, options: Options<'_>) -> Vec<Diagnosis> {
     let wide = std::cell::Cell::new(WIDE_SEARCHES);
-    let of = |node| Case::new(trace, roster, node, options, &wide).diagnose();
-    trace.nodes.iter().map(of).collect()
+    let of = |(place, node)| Case::new(trace, roster, node, options, &wide).diagnose(place);
+    trace.nodes.iter().enumerate().map(of).collect()
 }
 
 /// Nodes for which keys three digits away are searched in one run.

@@ -19,6 +19,7 @@ mod nearest;
 pub mod radio;
 pub mod reading;
 pub mod region;
+pub mod report;
 pub mod roster;
 pub mod scenario;
 pub mod show;

@@ -6,12 +6,17 @@ use std::{
     sync::atomic::{AtomicBool, Ordering},
 };
 
-use super::{Failure, Screen, captures, rosters};
+use super::{
+    Failure, Screen, captures,
+    report_file::{self, Form},
+    rosters,
+};
 use crate::{
     demo,
     intake::Datagram,
     ladder::{self, Diagnosis, near_miss::Effort},
     region::Plan,
+    report::{self, Report},
     roster::{self, Roster},
     show::{json, text},
     trace::Tracer,
@@ -36,6 +41,12 @@ pub struct DiagnoseArgs {
     /// How many wrong digits of a key to search for: 1, 2 or 3
     #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u8).range(1..=3))]
     digits: u8,
+    /// Also write a report to be sent on: .html is a page, .md is for issue trackers
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    /// Show the roster's keys in the report: whoever has it can then forge frames
+    #[arg(long, requires = "report")]
+    show_keys: bool,
     /// Print one JSON object a node
     #[arg(long)]
     json: bool,
@@ -47,6 +58,7 @@ Examples:
   handfast diagnose gateway.ndjson --roster orchard.toml
   handfast diagnose monday.ndjson tuesday.ndjson --roster orchard.toml --json
   cat gateway.ndjson | handfast diagnose - --region EU868
+  handfast diagnose gateway.ndjson --roster orchard.toml --report orchard.html
 
 A capture holds the datagrams of a gateway's UDP protocol in order of arrival,
 one JSON object a line. Without a roster the report says what can be said
@@ -74,6 +86,8 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
         })?),
         None => None,
     };
+    // A name that says no form is told before the work, not after it.
+    let form = args.report.as_deref().map(Form::of).transpose()?;
     let roster = roster(args, screen)?;
     let mut tracer = Tracer::new(&roster);
     let mut take = |source, datagram: Datagram| tracer.take(source, datagram);
@@ -93,12 +107,19 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     let show = |done, total| progress.show(done, total);
     let effort = Effort { max_digits: args.digits, stop: &STOP, progress: Some(&show) };
     let options = ladder::Options { plan, effort };
-    let all = ladder::diagnose(&tracer.finish(), &roster, options);
+    let trace = tracer.finish();
+    let all = ladder::diagnose(&trace, &roster, options);
     progress.end();
     if all.iter().any(Diagnosis::has_fault) {
         screen.fault_found();
     }
-    report(args, &all, screen)
+    report(args, &all, screen)?;
+    if let (Some(file), Some(form)) = (&args.report, form) {
+        let options = report::Options { show_keys: args.show_keys };
+        let report = Report::new(&all, &trace, &roster, options);
+        report_file::write(&report, form, file, screen)?;
+    }
+    Ok(())
 }
 
 fn report(args: &DiagnoseArgs, all: &[Diagnosis], screen: &mut Screen) -> Result<(), Failure> {

@@ -108,12 +108,15 @@ impl<'a> Case<'a> {
         })
     }
 
-    pub(super) fn diagnose(&self) -> Diagnosis {
+    /// `place`: the node's place in the trace.
+    pub(super) fn diagnose(&self, place: usize) -> Diagnosis {
         let causes = cause::find(self);
         let outcome = outcome::of(self, &causes);
         let rungs = self.rungs(&causes);
         let next = next::steps(self, outcome, &rungs, &causes);
         Diagnosis {
+            place,
+            told: self.telling_attempt(),
             name: self.entry.map(|entry| entry.name.clone()),
             dev_eui: self.node.dev_eui,
             join_eui: self.node.join_eui,

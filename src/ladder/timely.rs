@@ -19,9 +19,9 @@ use crate::{
 };
 
 /// A slot this far from a window's is the same: servers and forwarders round.
-const SAME_US: u32 = 1_000;
+pub(crate) const SAME_US: u32 = 1_000;
 /// Frequencies nearer than this are the same.
-const SAME_HZ: u32 = 1_000;
+pub(crate) const SAME_HZ: u32 = 1_000;
 
 /// Where an accept is aimed, by its delay.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
