@@ -221,6 +221,9 @@ pub struct Diagnosis {
     pub attempts: usize,
     /// How many data frames authenticated.
     pub data: usize,
+    /// How many of the attempts and of the data frames were counted, but not kept to be judged:
+    /// those that were many and alike.
+    pub forgotten: (usize, usize),
 }
 
 impl Diagnosis {

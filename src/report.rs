@@ -46,6 +46,7 @@ use crate::{
     reading::KeyRing,
     roster::{Node, Roster},
     trace::{NodeTrace, Trace},
+    words::Count,
 };
 
 pub(crate) use channels::{Channels, Kind, Lane};
@@ -71,6 +72,8 @@ pub struct Report<'a> {
     pub(crate) strangers: Vec<Stranger>,
     /// DevAddrs of data frames that are of no node known, the most frequent first.
     pub(crate) foreign: Vec<(DevAddr, u64)>,
+    /// Requests of strangers and data frames of addresses that are too many to list.
+    pub(crate) unlisted: (u64, u64),
     pub(crate) shows_keys: bool,
 }
 
@@ -103,6 +106,8 @@ pub(crate) struct NodePage<'a> {
     pub(crate) causes: Vec<Verdict>,
     pub(crate) members: Vec<Member>,
     pub(crate) exchanges: Vec<Exchange>,
+    /// Requests and data frames of which the trace keeps the number alone.
+    pub(crate) forgotten: (usize, usize),
     /// Attempts that are not drawn.
     pub(crate) more_attempts: usize,
     pub(crate) channels: Option<Channels>,
@@ -111,6 +116,21 @@ pub(crate) struct NodePage<'a> {
     /// Frames that are not shown.
     pub(crate) more_frames: usize,
     pub(crate) ticket: String,
+}
+
+impl NodePage<'_> {
+    /// Returns what the report cannot show of a long capture, in words.
+    pub(crate) fn forgotten(&self) -> Option<String> {
+        let words = match self.forgotten {
+            (0, 0) => return None,
+            (0, frames) => Count(frames, "data frame").to_string(),
+            (requests, 0) => Count(requests, "request").to_string(),
+            (requests, frames) => {
+                format!("{} and {}", Count(requests, "request"), Count(frames, "data frame"))
+            }
+        };
+        Some(format!("of {words} no more than the number is kept"))
+    }
 }
 
 /// Whatever the parts of a page look at.
@@ -145,6 +165,7 @@ impl<'a> Report<'a> {
             nodes: known.iter().map(|subject| page(*subject, &ring, options)).collect(),
             strangers: strangers.iter().map(|subject| strangers::of(subject.node)).collect(),
             foreign,
+            unlisted: (trace.strangers_more, trace.foreign_more),
             shows_keys: options.show_keys,
         }
     }
@@ -167,6 +188,7 @@ fn page<'a>(subject: Subject<'a>, ring: &KeyRing, options: Options) -> NodePage<
         causes,
         members: claims::of(subject, options),
         exchanges,
+        forgotten: subject.node.forgotten(),
         more_attempts,
         channels: channels::of(subject),
         signal: signal::of(subject.node),

@@ -202,7 +202,7 @@ fn every_diagnosis_knows_its_place_in_the_trace() {
         for diagnosis in &all {
             let node = &told.trace.nodes[diagnosis.place];
             assert_eq!(node.dev_eui, diagnosis.dev_eui, "{name}");
-            assert_eq!(node.attempts.len(), diagnosis.attempts, "{name}");
+            assert_eq!(node.attempts.total(), diagnosis.attempts, "{name}");
             assert_eq!(diagnosis.told.is_some(), !node.attempts.is_empty(), "{name}");
         }
     }

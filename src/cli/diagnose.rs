@@ -1,7 +1,7 @@
 //! `diagnose`: captures and a roster in, a verdict for every node out.
 
 use std::{
-    io::{self, IsTerminal},
+    io::{self, IsTerminal, Read},
     path::PathBuf,
     sync::atomic::{AtomicBool, Ordering},
 };
@@ -90,11 +90,14 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     let form = args.report.as_deref().map(Form::of).transpose()?;
     let roster = roster(args, screen)?;
     let mut tracer = Tracer::new(&roster);
-    let mut push = |source, datagram: &Datagram| tracer.push(source, datagram);
+    let mut take = |source, datagram: Datagram| tracer.take(source, datagram);
     if args.demo {
-        captures::read(0, "demo", Box::new(demo::CAPTURE.as_bytes()), screen, &mut push);
+        let demo: (String, Box<dyn Read + Send>) =
+            ("demo".to_owned(), Box::new(demo::CAPTURE.as_bytes()));
+        captures::read(vec![demo], None, screen, &mut take);
+    } else {
+        captures::read_all(&args.captures, screen, &mut take);
     }
-    captures::read_all(&args.captures, screen, &mut push);
     if args.digits == 3 {
         // Without a handler Ctrl-C ends the program, which is as well.
         let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));

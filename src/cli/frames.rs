@@ -9,12 +9,12 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use super::UsageError;
+use super::{UsageError, feed::Single};
 use crate::{
     frame::Direction,
     intake::{
-        Capture, Encoding, Leniency, Note, OpenOptions, Origin, Remark, SourcedFrame, TextItem,
-        TextLines, Unit, frame_text,
+        Encoding, Leniency, Note, OpenOptions, Origin, Remark, SourcedFrame, TextItem, TextLines,
+        Unit, frame_text,
     },
     show::{Input, Radio},
 };
@@ -94,7 +94,7 @@ pub struct Frames {
 
 struct Lines {
     name: String,
-    items: TextLines<Capture>,
+    items: TextLines<Single>,
     frames: usize,
     notes: u64,
 }
@@ -133,6 +133,12 @@ impl Frames {
         matches!(self.sources.as_slice(), [Source::Text(_)])
     }
 
+    /// Returns whether the next frame would have to be waited for.
+    pub fn is_idle(&mut self) -> bool {
+        let open = self.open.as_mut().and_then(|lines| lines.items.spent());
+        self.ready.is_empty() && open.is_some_and(Single::is_idle)
+    }
+
     fn open(&mut self, source: Source) {
         let (name, stream): (_, Box<dyn Read + Send>) = match source {
             Source::Text(text) => return self.argument(&text),
@@ -145,7 +151,7 @@ impl Frames {
                 }
             },
         };
-        let items = TextLines::of(Capture::open(stream, OpenOptions::default()));
+        let items = TextLines::of(Single::new(stream, OpenOptions::default()));
         self.open = Some(Lines { name, items, frames: 0, notes: 0 });
     }
 
@@ -205,7 +211,7 @@ impl Iterator for Frames {
 
 impl Lines {
     fn take(&mut self, item: TextItem, ready: &mut std::collections::VecDeque<Met>) {
-        let unit = self.items.unit();
+        let unit = self.items.items().unit();
         let place = |line| format!("{}, {unit} {line}", self.name);
         match item {
             TextItem::Frame(frame) => {

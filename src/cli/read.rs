@@ -122,18 +122,22 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         }
         texts.push("-".into());
     }
-    let frames = Frames::new(&texts, &args.files);
+    let mut frames = Frames::new(&texts, &args.files);
     let single = frames.is_single();
     let mut run =
         Run { args, ring, memory: SessionMemory::default(), single, first: true, searched: 0 };
     let mut empty = true;
-    for met in frames {
+    while let Some(met) = frames.next() {
         empty = false;
         match met {
             Met::Frame(frame) => run.frame(&frame, screen)?,
             Met::Noted(text) => screen.word("note", &text),
             Met::Damaged { error, hint } => screen.bad_input(&error, hint),
             Met::Unreadable(error) => screen.bad_input(&error, error.hint().as_deref()),
+        }
+        // The reader of a pipe may wait for this very frame.
+        if frames.is_idle() {
+            screen.flush()?;
         }
     }
     if empty {
@@ -195,7 +199,7 @@ impl Run<'_> {
         };
         debug_assert!(written.is_ok(), "a String takes everything");
         self.first = false;
-        screen.data(&block)?;
+        screen.put(&block)?;
         if reading.is_cut() {
             screen.bad_input(&format!("{}: the frame is cut short", frame.place()), None);
         } else if reading.is_faulty() {

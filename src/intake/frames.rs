@@ -9,10 +9,9 @@ use jiff::Timestamp;
 
 use super::{
     capture::{CaptureLines, Item},
-    datagram::{Downlink, Unit, Uplink},
+    datagram::{Downlink, Uplink},
     error::IntakeError,
     note::Note,
-    open::Capture,
     text::FrameText,
 };
 use crate::{frame::Direction, id::Eui64};
@@ -102,17 +101,20 @@ impl<R: BufRead> TextLines<CaptureLines<R>> {
     }
 }
 
-impl TextLines<Capture> {
-    /// Returns what the capture is counted in.
-    pub const fn unit(&self) -> Unit {
-        self.items.unit()
-    }
-}
-
 impl<I> TextLines<I> {
     /// Returns the frames of a capture's items.
     pub const fn of(items: I) -> Self {
         Self { items, ready: VecDeque::new() }
+    }
+
+    /// Returns the items.
+    pub const fn items(&self) -> &I {
+        &self.items
+    }
+
+    /// Returns the items where none of what was taken of them waits: the next frame is theirs.
+    pub fn spent(&mut self) -> Option<&mut I> {
+        self.ready.is_empty().then_some(&mut self.items)
     }
 
     fn take(&mut self, item: Item) {

@@ -126,8 +126,9 @@ impl<'a> Case<'a> {
             causes,
             next,
             stranger: self.entry.is_none() && !self.roster.nodes.is_empty(),
-            attempts: self.node.attempts.len(),
-            data: self.node.sessions.iter().map(|s| s.frames.len()).sum(),
+            attempts: self.node.attempts.total(),
+            data: self.node.data_frames(),
+            forgotten: self.node.forgotten(),
         }
     }
 

@@ -281,7 +281,7 @@ pub(super) fn frequency(case: &Case<'_>) -> Option<Finding> {
 fn occupied(sending: &Sending) -> Option<(u32, u32)> {
     let When::Counter(slot) = sending.when else { return None };
     let air: Duration =
-        time_on_air(sending.modulation?, sending.decoded.octets.len(), Direction::Downlink)?;
+        time_on_air(sending.modulation?, sending.octets.len(), Direction::Downlink)?;
     Some((slot, u32::try_from(air.as_micros()).ok()?))
 }
 

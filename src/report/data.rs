@@ -3,7 +3,6 @@
 use std::collections::BTreeSet;
 
 use crate::{
-    frame::Decoded,
     id::DevAddr,
     trace::{Data, NodeTrace},
 };
@@ -21,11 +20,11 @@ pub(super) struct Seen<'a> {
 }
 
 impl<'a> Seen<'a> {
-    /// Returns the frame as it was split.
-    pub(super) fn decoded(&self) -> &'a Decoded {
+    /// Returns the PHYPayload.
+    pub(super) fn octets(&self) -> &'a [u8] {
         match self.data {
-            Data::Up { heard, .. } => &heard.decoded,
-            Data::Down { sending, .. } => &sending.decoded,
+            Data::Up { heard, .. } => &heard.octets,
+            Data::Down { sending, .. } => &sending.octets,
         }
     }
 }

@@ -91,7 +91,7 @@ pub(super) fn all(subject: Subject<'_>) -> (Vec<Exchange>, usize) {
         Some(exchange)
     });
     let drawn: Vec<Exchange> = drawn.collect();
-    let more = attempts.len().saturating_sub(drawn.len());
+    let more = attempts.total().saturating_sub(drawn.len());
     (drawn, more)
 }
 
@@ -178,7 +178,7 @@ fn window_bar(window: &Opening) -> Bar {
 }
 
 fn request(attempt: &Attempt, seen: &Sighting) -> Bar {
-    let octets = attempt.heard.decoded.octets.len();
+    let octets = attempt.heard.octets.len();
     let air = air_us(seen.modulation, octets, Direction::Uplink);
     let on = on(seen.freq_hz, seen.modulation);
     let lasting = if air == 0 { "time on air unknown".into() } else { words::lasting(air) };
@@ -237,7 +237,7 @@ fn answered(attempt: &Attempt, answer: &Answer, windows: &[Opening]) -> Vec<Bar>
 
 fn slot_bar(answer: &Answer, slot: i64, windows: &[Opening]) -> Bar {
     let sending = &answer.sending;
-    let air = air_us(sending.modulation, sending.decoded.octets.len(), Direction::Downlink);
+    let air = air_us(sending.modulation, sending.octets.len(), Direction::Downlink);
     let at_once = matches!(answer.delay, Delay::AtOnce { .. });
     let wrong = misses(answer, slot, windows);
     let fit = match (windows.is_empty(), wrong.is_empty()) {

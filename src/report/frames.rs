@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::{Subject, data, words};
 use crate::{
-    frame::{Decoded, Field, Frame, MacVersion, OpenedJoinAccept},
+    frame::{Field, Frame, MacVersion, OpenedJoinAccept, decode},
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Source},
     show::text::value_and_note,
     trace::Attempt,
@@ -73,10 +73,14 @@ pub(super) fn all(subject: Subject<'_>, ring: &KeyRing) -> (Vec<FrameView>, usiz
     }
     for heard in node.misshapen.iter().take(MOST_DATA) {
         let place = words::place(heard.first().line, heard.at());
-        reader.view(&heard.decoded, place, &Context::default());
+        reader.view(&heard.octets, place, &Context::default());
     }
     let answers: usize = node.attempts.iter().map(|attempt| attempt.answers.len()).sum();
-    let total = node.attempts.len() + answers + held + open + node.misshapen.len();
+    let total = node.attempts.total()
+        + answers
+        + node.data_frames()
+        + node.unverified.total()
+        + node.misshapen.total();
     let left_out = total.saturating_sub(reader.views.len());
     (reader.views, left_out)
 }
@@ -94,7 +98,7 @@ impl Reader<'_> {
         let mac_version = self.version();
         let of_node = Context { mac_version, ..Context::default() };
         let before = self.views.len();
-        self.view(&attempt.heard.decoded, place, &of_node);
+        self.view(&attempt.heard.octets, place, &of_node);
         let context = Context {
             dev_nonce: attempt.ask.nonce(),
             dev_eui: attempt.ask.dev_eui().or(self.subject.node.dev_eui),
@@ -103,7 +107,7 @@ impl Reader<'_> {
         };
         for answer in attempt.answers.iter().take(MOST_ANSWERS) {
             let sending = &answer.sending;
-            self.view(&sending.decoded, words::place(sending.line, sending.at), &context);
+            self.view(&sending.octets, words::place(sending.line, sending.at), &context);
         }
         if !shown {
             self.views.truncate(before);
@@ -117,7 +121,7 @@ impl Reader<'_> {
             ..Context::default()
         };
         let place = words::place(seen.data.line(), seen.data.at());
-        self.view(seen.decoded(), place, &context);
+        self.view(seen.octets(), place, &context);
         // The trace knows more sessions than one frame can tell of, and has the last word.
         let Some(view) = self.views.last_mut() else { return };
         match (seen.holds, view.tone) {
@@ -139,8 +143,8 @@ impl Reader<'_> {
         of(&entry.firmware).or_else(|| of(&entry.record))
     }
 
-    fn view(&mut self, decoded: &Decoded, place: String, context: &Context) {
-        let reading = self.memory.read(decoded.clone(), self.ring, context);
+    fn view(&mut self, octets: &[u8], place: String, context: &Context) {
+        let reading = self.memory.read(decode(octets), self.ring, context);
         self.views.push(view(&reading, place));
     }
 }

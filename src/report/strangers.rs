@@ -28,7 +28,7 @@ pub(super) fn of(node: &NodeTrace) -> Stranger {
     Stranger {
         dev_eui: node.dev_eui,
         join_eui: node.join_eui,
-        attempts: node.attempts.len(),
+        attempts: node.attempts.total(),
         answered: node.attempts.iter().filter(|a| !a.answers.is_empty()).count(),
         first: times().min(),
         last: times().max(),

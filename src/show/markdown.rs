@@ -94,6 +94,11 @@ fn strangers(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         more(report.foreign.len(), out)?;
         writeln!(out)?;
     }
+    if let (requests, frames) = report.unlisted
+        && requests + frames > 0
+    {
+        writeln!(out, "Too many to list: {requests} requests and {frames} data frames more.\n")?;
+    }
     Ok(())
 }
 

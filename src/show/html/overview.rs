@@ -129,6 +129,7 @@ pub(super) fn node_head(id: &str, node: &NodePage<'_>) -> Markup {
             @if let Some(plan) = diagnosis.plan { (plan.name) ", " }
             (Count(diagnosis.attempts, "attempt")) " to join, "
             (Count(diagnosis.data, "data frame")) " authenticated"
+            @if let Some(words) = node.forgotten() { ", " (words) }
         }
     }
 }

@@ -42,6 +42,9 @@ fn head(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     facts.extend(diagnosis.plan.map(|plan| plan.name.to_owned()));
     facts.push(format!("{} to join", Count(diagnosis.attempts, "attempt")));
     facts.push(format!("{} authenticated", Count(diagnosis.data, "data frame")));
+    if let Some(words) = node.forgotten() {
+        facts.push(words);
+    }
     writeln!(out, "{}.\n", facts.join(", "))?;
     let fine = matches!(diagnosis.outcome, Outcome::Joined | Outcome::Session);
     if node.causes.is_empty() && fine {

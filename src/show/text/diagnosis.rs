@@ -6,6 +6,7 @@ use super::{Tone, wrap};
 use crate::{
     ladder::{Diagnosis, Outcome, RungReport, State, Verdict},
     show::Style,
+    words::Count,
     words::sentence,
 };
 
@@ -114,6 +115,15 @@ impl Page {
         }
         if !words.is_empty() {
             self.paragraph(Tone::Quiet, "", &words.join(", "), 2, out)?;
+        }
+        let (attempts, frames) = diagnosis.forgotten;
+        if attempts + frames > 0 {
+            let words = format!(
+                "{} and {} that were many and alike are counted, the rest was judged one by one",
+                Count(attempts, "request"),
+                Count(frames, "data frame")
+            );
+            self.paragraph(Tone::Quiet, "", &words, 2, out)?;
         }
         Ok(())
     }
