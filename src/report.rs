@@ -69,6 +69,8 @@ pub struct Options {
 pub struct Report<'a> {
     pub(crate) about: About,
     pub(crate) nodes: Vec<NodePage<'a>>,
+    /// Nodes beyond those that a report has room for: they are listed, and no more.
+    pub(crate) listed: Vec<(String, &'a Diagnosis)>,
     pub(crate) strangers: Vec<Stranger>,
     /// DevAddrs of data frames that are of no node known, the most frequent first.
     pub(crate) foreign: Vec<(DevAddr, u64)>,
@@ -158,17 +160,28 @@ impl<'a> Report<'a> {
             Some(Subject { diagnosis, node, entry, roster })
         });
         let (strangers, known): (Vec<_>, Vec<_>) = subjects.partition(|s| s.diagnosis.stranger);
+        let (told, listed) = room_for(known);
         let mut foreign: Vec<_> = trace.foreign_data.iter().map(|(addr, n)| (*addr, *n)).collect();
         foreign.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
         Self {
             about: about(trace, roster),
-            nodes: known.iter().map(|subject| page(*subject, &ring, options)).collect(),
+            nodes: told.into_iter().map(|subject| page(subject, &ring, options)).collect(),
+            listed: listed.iter().map(|s| (words::name(s.diagnosis), s.diagnosis)).collect(),
             strangers: strangers.iter().map(|subject| strangers::of(subject.node)).collect(),
             foreign,
             unlisted: (trace.strangers_more, trace.foreign_more),
             shows_keys: options.show_keys,
         }
     }
+}
+
+/// The nodes that are told of in full, and the others: with many, those with a fault go first.
+fn room_for(mut all: Vec<Subject<'_>>) -> (Vec<Subject<'_>>, Vec<Subject<'_>>) {
+    if all.len() > MOST_PAGES {
+        all.sort_by_key(|subject| !subject.diagnosis.has_fault());
+    }
+    let listed = all.split_off(all.len().min(MOST_PAGES));
+    (all, listed)
 }
 
 fn page<'a>(subject: Subject<'a>, ring: &KeyRing, options: Options) -> NodePage<'a> {
@@ -213,3 +226,7 @@ fn about(trace: &Trace, roster: &Roster) -> About {
         gateways: gateways.collect(),
     }
 }
+
+/// Nodes that are told of in full. A page is a hundred times as long as the frame that makes it:
+/// a crowd of nodes must not make a file that no browser opens.
+const MOST_PAGES: usize = 200;

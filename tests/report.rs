@@ -292,6 +292,34 @@ fn tables_of_markdown_keep_their_columns_whatever_the_roster_says() {
     }
 }
 
+#[test]
+fn the_picture_of_the_readme_is_there_and_light() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let readme = fs::read_to_string(root.join("README.md")).unwrap();
+    let (_, rest) = readme.split_once("](tests/pictures/").unwrap();
+    let picture =
+        fs::read(root.join("tests/pictures").join(rest.split_once(')').unwrap().0)).unwrap();
+    assert!(picture.starts_with(b"\x89PNG") && picture.len() < 150_000, "{}", picture.len());
+}
+
+#[test]
+fn a_crowd_of_nodes_is_listed_and_the_faulty_ones_told_of() {
+    let told = Told::demo();
+    let all = ladder::diagnose(&told.trace, &told.roster, Options::default());
+    let healthy = all.iter().find(|d| !d.has_fault()).unwrap();
+    let mut crowd = vec![healthy.clone(); 400];
+    crowd.extend(all.iter().filter(|d| d.has_fault()).cloned());
+    let report = Report::new(&crowd, &told.trace, &told.roster, report::Options::default());
+    let mut page = String::new();
+    html::report(&report, &mut page).unwrap();
+    assert_eq!(page.matches("<article id=\"node-").count(), 200);
+    assert_eq!(page.matches("class=\"pips\"").count(), 407);
+    assert!(page.contains("407 nodes; something is wrong with 7."));
+    for probe in 2..=8 {
+        assert!(page.contains(&format!("<span class=\"name\">probe-0{probe}</span>")), "{probe}");
+    }
+}
+
 // --- the command -------------------------------------------------------------------------
 
 fn handfast(args: &[&str]) -> Output {

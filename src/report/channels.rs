@@ -63,6 +63,7 @@ pub(super) fn of(subject: Subject<'_>) -> Option<Channels> {
     if !given.is_empty() {
         lanes.push(allowed("given by the CFList".into(), given));
     }
+    lanes.extend(plan.and_then(|plan| masked(subject, plan)));
     let heard_by = heard_by(subject);
     for gateway in &subject.roster.gateways {
         let matters = heard_by.is_empty() || heard_by.contains(&gateway.eui);
@@ -89,6 +90,17 @@ pub(super) fn of(subject: Subject<'_>) -> Option<Channels> {
     let edge = ((high - low) / 20).max(100_000);
     let span = (low.saturating_sub(edge), high.saturating_add(edge));
     Some(Channels { plan, span, lanes, uses })
+}
+
+/// The channels that the firmware has switched on.
+fn masked(subject: Subject<'_>, plan: &Plan) -> Option<Lane> {
+    let words = subject.entry?.firmware.as_ref()?.channel_mask.as_ref()?;
+    let is_on = |channel: &u16| {
+        words.get(usize::from(channel / 16)).is_some_and(|word| word >> (channel % 16) & 1 == 1)
+    };
+    let channels = plan.channels().into_iter().filter(is_on);
+    let freqs = channels.filter_map(|channel| plan.channel_frequency(channel)).collect();
+    Some(allowed("channel mask of the firmware".into(), freqs))
 }
 
 fn heard_by(subject: Subject<'_>) -> BTreeSet<Eui64> {

@@ -19,7 +19,7 @@ pub(super) fn of(
         [first, others @ ..] => {
             let id = first.cause.id;
             parts.push(sentence(&first.summary));
-            parts.push(format!("({id}, {}{})", first.certainty.name(), odds(first)));
+            parts.push(format!("({id}, {}{}.)", first.certainty.name(), odds(first)));
             parts.push(format!("To do: {}", sentence(&first.remedy)));
             if !others.is_empty() {
                 let ids: Vec<&str> = others.iter().map(|v| v.cause.id).collect();

@@ -358,6 +358,11 @@ fn pictures() {
             }
         }
     }
+    // The README's, whose colours are then brought down to 64.
+    browser.media("light", "screen");
+    browser.screen(900, 1240, false);
+    browser.run("document.getElementById('node-6').scrollIntoView()");
+    std::fs::write(folder.join("report.png"), browser.screenshot()).unwrap();
     browser.media("light", "");
     std::fs::write(folder.join("print.pdf"), browser.print()).unwrap();
 }
