@@ -3,7 +3,7 @@
 use std::{
     fs,
     path::{Path, PathBuf},
-    process::{Command, Output},
+    process::{Command, Output, Stdio},
 };
 
 use base64::{Engine, engine::general_purpose};
@@ -347,6 +347,21 @@ fn the_report_stands_beside_the_text_and_says_where() {
         let written = fs::read_to_string(&file).unwrap();
         assert_eq!(is_page(&written), !name.ends_with("md"), "{name}");
     }
+}
+
+#[test]
+fn a_closed_pipe_does_not_cost_the_report() {
+    let file = scratch("piped.md");
+    let _ = fs::remove_file(&file);
+    let mut run = Command::new(env!("CARGO_BIN_EXE_handfast"))
+        .args(["diagnose", "--demo", "--report", file.to_str().unwrap()])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    drop(run.stdout.take());
+    assert_eq!(run.wait().unwrap().code(), Some(1));
+    assert!(fs::read_to_string(&file).unwrap().contains("Made by Handfast"));
 }
 
 #[test]

@@ -113,13 +113,14 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     if all.iter().any(Diagnosis::has_fault) {
         screen.fault_found();
     }
-    report(args, &all, screen)?;
+    let printed = report(args, &all, screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
         let options = report::Options { show_keys: args.show_keys };
         let report = Report::new(&all, &trace, &roster, options);
+        // Whoever closes the pipe early wants the file all the same.
         report_file::write(&report, form, file, screen)?;
     }
-    Ok(())
+    printed
 }
 
 fn report(args: &DiagnoseArgs, all: &[Diagnosis], screen: &mut Screen) -> Result<(), Failure> {
