@@ -11,6 +11,7 @@ pub mod compose;
 pub mod diagnose;
 pub mod explain;
 mod feed;
+mod follow;
 mod frame_keys;
 pub mod frames;
 pub mod id;
@@ -22,6 +23,7 @@ pub mod read;
 mod report_file;
 mod rosters;
 mod screen;
+pub mod selection;
 mod usage;
 mod values;
 

@@ -7,6 +7,7 @@
 pub mod airtime;
 pub mod beacon;
 pub mod compare;
+pub mod csv;
 pub mod explain;
 #[cfg(feature = "page")]
 pub mod html;
