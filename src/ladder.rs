@@ -46,6 +46,9 @@ use crate::{
 pub use cause::{CANNOT_TELL, CAUSES, Cause, Certainty, Verdict};
 pub use outcome::Outcome;
 
+#[cfg(feature = "page")]
+pub(crate) use timely::{SAME_HZ, SAME_US};
+
 use case::Case;
 
 /// A rung of the ladder.
@@ -192,6 +195,10 @@ pub struct RungReport {
 /// What there is to say of one node.
 #[derive(Clone, Debug)]
 pub struct Diagnosis {
+    /// Its place in [`Trace::nodes`].
+    pub place: usize,
+    /// Which of its attempts the rungs are of, by its place in the node's; `None` where it made none.
+    pub told: Option<usize>,
     /// Its name on the roster; `None` for a stranger.
     pub name: Option<String>,
     /// DevEUI, as heard or else as claimed.
@@ -214,6 +221,9 @@ pub struct Diagnosis {
     pub attempts: usize,
     /// How many data frames authenticated.
     pub data: usize,
+    /// How many of the attempts and of the data frames were counted, but not kept to be judged:
+    /// those that were many and alike.
+    pub forgotten: (usize, usize),
 }
 
 impl Diagnosis {
@@ -241,8 +251,8 @@ pub struct Options<'a> {
 /// Climbs the ladder for every node of a trace: those of the roster first, then strangers.
 pub fn diagnose(trace: &Trace, roster: &Roster, options: Options<'_>) -> Vec<Diagnosis> {
     let wide = std::cell::Cell::new(WIDE_SEARCHES);
-    let of = |node| Case::new(trace, roster, node, options, &wide).diagnose();
-    trace.nodes.iter().map(of).collect()
+    let of = |(place, node)| Case::new(trace, roster, node, options, &wide).diagnose(place);
+    trace.nodes.iter().enumerate().map(of).collect()
 }
 
 /// Nodes for which keys three digits away are searched in one run.

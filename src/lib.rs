@@ -20,6 +20,8 @@ pub mod radio;
 pub mod reading;
 pub mod record;
 pub mod region;
+#[cfg(feature = "page")]
+pub mod report;
 pub mod roster;
 pub mod scenario;
 pub mod show;

@@ -1,4 +1,4 @@
-//! Screens: reports become text or JSON. No decisions, clock, terminal or printing in here.
+//! Screens: reports become text, JSON, Markdown or a page. No decisions, clock, terminal or printing in here.
 //!
 //! Every renderer takes a report and a [`std::fmt::Write`]; width and colour are
 //! arguments. `text` and `json` do not know each other, and JSON has types of its own, so that a
@@ -7,9 +7,14 @@
 pub mod airtime;
 pub mod beacon;
 pub mod compare;
+pub mod csv;
 pub mod explain;
+#[cfg(feature = "page")]
+pub mod html;
 pub mod id;
 pub mod json;
+#[cfg(feature = "page")]
+pub mod markdown;
 pub mod plan;
 pub mod text;
 

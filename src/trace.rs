@@ -12,7 +12,9 @@
 
 mod attempt;
 mod gateway;
+mod kept;
 mod keys;
+mod order;
 mod session;
 mod sighting;
 mod tracer;
@@ -25,6 +27,7 @@ use crate::id::{DevAddr, DevEui, Eui64, JoinEui};
 
 pub use attempt::{Answer, Ask, Attempt, Delay, Opening};
 pub use gateway::{GatewayTrace, Restart, StatAt};
+pub use kept::Kept;
 pub use keys::{KeyRef, Role, RootKey, Rule};
 pub use session::{Candidate, Data, DataSeen, Held, Origin, Session};
 pub use sighting::{Ack, Line, Sending, Sighting, Transmission};
@@ -42,6 +45,10 @@ pub struct Trace {
     pub gateways: BTreeMap<Option<Eui64>, GatewayTrace>,
     /// DevAddrs of data frames that belong to no node known, and how many frames each.
     pub foreign_data: BTreeMap<DevAddr, u64>,
+    /// Frames of more such DevAddrs than are listed.
+    pub foreign_more: u64,
+    /// Requests of more strangers than are listed.
+    pub strangers_more: u64,
     /// Join-Accepts handed to a gateway that answer no request in the capture.
     pub stray_accepts: Vec<Sending>,
     /// Receptions with a bad CRC, of which nothing was read.
@@ -62,11 +69,38 @@ pub struct NodeTrace {
     /// JoinEUI, likewise.
     pub join_eui: Option<JoinEui>,
     /// Its attempts to join, in order.
-    pub attempts: Vec<Attempt>,
+    pub attempts: Kept<Attempt>,
     /// Its sessions: one for each accept that opens, and those that claims state.
-    pub sessions: Vec<Session>,
+    pub sessions: Kept<Session>,
     /// Data of its addresses that no key on hand verifies.
-    pub unverified: Vec<Data>,
+    pub unverified: Kept<Data>,
     /// Frames of its identity that are no whole Join-Request.
-    pub misshapen: Vec<Transmission>,
+    pub misshapen: Kept<Transmission>,
+    /// What is kept of requests that are forgotten.
+    pub earlier: Earlier,
+    /// Data frames of sessions that are forgotten.
+    pub forgotten_frames: usize,
+}
+
+impl NodeTrace {
+    /// Returns how many data frames authenticated, with those that are forgotten.
+    pub fn data_frames(&self) -> usize {
+        self.forgotten_frames + self.sessions.iter().map(|s| s.frames.total()).sum::<usize>()
+    }
+
+    /// Returns how many requests and data frames are counted, but no longer kept.
+    pub fn forgotten(&self) -> (usize, usize) {
+        let kept = self.sessions.iter().map(|s| s.frames.len()).sum::<usize>();
+        let unverified = self.unverified.forgotten();
+        (self.attempts.forgotten(), self.data_frames() - kept + unverified)
+    }
+}
+
+/// What is kept of a node's requests when they are forgotten.
+#[derive(Debug, Default)]
+pub struct Earlier {
+    /// The DevNonces, rising, each with the place in time of the request that had it first.
+    pub nonces: Vec<(u16, u64)>,
+    /// The highest that was answered, and the place in time of its request.
+    pub answered: Option<(u16, u64)>,
 }

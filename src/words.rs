@@ -29,6 +29,18 @@ impl fmt::Display for Reason {
     }
 }
 
+/// Returns the words as a sentence: a capital first, a full stop last.
+pub(crate) fn sentence(words: &str) -> String {
+    let mut chars = words.chars();
+    let first = chars.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    let rest = chars.as_str();
+    // A name of the standard keeps its spelling.
+    let begins_with_name = rest.chars().next().is_some_and(char::is_uppercase);
+    let first = if begins_with_name { words.chars().take(1).collect() } else { first };
+    let stop = if words.ends_with(['.', '?', '!']) { "" } else { "." };
+    format!("{first}{rest}{stop}")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -44,5 +56,12 @@ mod tests {
         assert_eq!(Reason(io::ErrorKind::NotFound).to_string(), "no such file");
         assert_eq!(Reason(io::ErrorKind::IsADirectory).to_string(), "it is a directory");
         assert_eq!(Reason(io::ErrorKind::PermissionDenied).to_string(), "permission denied");
+    }
+
+    #[test]
+    fn a_sentence_has_a_capital_and_a_stop() {
+        assert_eq!(sentence("the node asks again"), "The node asks again.");
+        assert_eq!(sentence("OptNeg is 0"), "OptNeg is 0.");
+        assert_eq!(sentence("is it so?"), "Is it so?");
     }
 }

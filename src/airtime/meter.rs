@@ -130,7 +130,7 @@ impl<'r> Meter<'r> {
             place
         });
         self.report.nameless += u64::from(place.is_none());
-        self.remember(&up.octets, Transmission::new(decoded, sighting), place);
+        self.remember(&up.octets, Transmission::new(&up.octets, sighting), place);
     }
 
     fn remember(&mut self, octets: &[u8], heard: Transmission, node: Option<usize>) {

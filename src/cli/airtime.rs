@@ -116,7 +116,7 @@ pub fn run(args: &AirtimeArgs, screen: &mut Screen) -> Result<(), Failure> {
     };
     let mut meter = Meter::new(&roster, plan);
     captures::read_all(&args.captures, screen, &mut |source, datagram| {
-        meter.push(source, datagram);
+        meter.push(source, &datagram);
     });
     let report = meter.finish();
     if report.passes_a_limit() {

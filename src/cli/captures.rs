@@ -1,87 +1,130 @@
 //! Captures as commands read them: datagram by datagram; what is damaged is told by its line.
 
 use std::{
-    fs::File,
+    fs::{File, Metadata},
     io::{self, Read},
     path::{Path, PathBuf},
 };
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::Screen;
+use super::{
+    Screen,
+    feed::{Fed, Feed},
+    progress::Progress,
+};
 use crate::{
     frame::decode,
-    intake::{Capture, Crc, Datagram, Item, OpenOptions, PassedOver},
+    intake::{Crc, Datagram, Item, OpenOptions, Unit},
     words::{Count, Reason},
 };
 
 /// How many damaged lines are told one by one.
 const TOLD: usize = 20;
 
-/// Reads captures one after another, `-` for standard input, and hands on every datagram with the
-/// number of its capture, from 0.
+/// Reads captures, `-` for standard input, and hands on every datagram with the number of its
+/// capture, from 0: those of several captures in the order of their times.
 pub(super) fn read_all(
     paths: &[PathBuf],
     screen: &mut Screen,
-    take: &mut dyn FnMut(u16, &Datagram),
+    take: &mut dyn FnMut(u16, Datagram),
 ) {
-    for (source, path) in (0u16..).zip(paths) {
-        let name = path.display().to_string();
+    let mut streams: Vec<(String, Box<dyn Read + Send>)> = Vec::new();
+    // Known where every capture is a file.
+    let mut octets = Some(0);
+    for path in paths {
         if path == Path::new("-") {
-            read(source, "standard input", Box::new(io::stdin()), screen, take);
+            octets = None;
+            streams.push(("standard input".to_owned(), Box::new(io::stdin())));
             continue;
         }
+        let name = path.display().to_string();
         match File::open(path) {
-            Ok(file) => read(source, &name, Box::new(file), screen, take),
+            Ok(file) => {
+                let known = file.metadata().ok().filter(Metadata::is_file).map(|data| data.len());
+                octets = octets.zip(known).map(|(all, own)| all + own);
+                streams.push((name, Box::new(file)));
+            }
             Err(error) => screen.bad_input(&format!("{name}: {}", Reason(error.kind())), None),
         }
     }
+    read(streams, octets, screen, take);
 }
 
-/// Reads one capture.
+/// Reads captures, each with its name. `octets` is how many they have, where that is known.
 pub(super) fn read(
-    source: u16,
-    name: &str,
-    input: Box<dyn Read + Send>,
+    streams: Vec<(String, Box<dyn Read + Send>)>,
+    octets: Option<u64>,
     screen: &mut Screen,
-    take: &mut dyn FnMut(u16, &Datagram),
+    take: &mut dyn FnMut(u16, Datagram),
 ) {
-    let mut damaged = 0usize;
-    let mut tell = |screen: &mut Screen, words: String, hint: Option<&str>| {
-        damaged += 1;
-        match damaged {
-            1..=TOLD => screen.bad_input(&words, hint),
-            _ if damaged == TOLD + 1 => {
+    let (names, streams): (Vec<String>, Vec<_>) = streams.into_iter().unzip();
+    let mut tellers: Vec<Teller> = names.into_iter().map(Teller::new).collect();
+    let mut progress = Progress::new(octets);
+    let mut feed = Feed::new(streams, OpenOptions::default());
+    while let Some(Fed { source, unit, item }) = feed.next() {
+        progress.step(&feed);
+        let Some(teller) = tellers.get_mut(usize::from(source)) else { continue };
+        if let Some(datagram) = teller.take(unit, item, screen) {
+            take(source, datagram);
+        }
+    }
+    progress.end();
+    for teller in tellers {
+        teller.odd.tell(&teller.name, screen);
+    }
+}
+
+/// Tells what is damaged in one capture.
+struct Teller {
+    name: String,
+    damaged: usize,
+    odd: Oddities,
+}
+
+impl Teller {
+    fn new(name: String) -> Self {
+        Self { name, damaged: 0, odd: Oddities::default() }
+    }
+
+    fn take(
+        &mut self,
+        unit: Unit,
+        item: io::Result<Item>,
+        screen: &mut Screen,
+    ) -> Option<Datagram> {
+        match item {
+            Ok(Item::Datagram(datagram)) => {
+                for note in datagram.notes.iter().filter(|note| note.loses_a_frame()) {
+                    self.damage(screen, &format!(", {unit} {}: {note}", datagram.line), None);
+                }
+                self.odd.see(&datagram);
+                return Some(datagram);
+            }
+            Ok(Item::Frame { .. }) => self.odd.bare += 1,
+            Ok(Item::PassedOver(passed)) => {
+                for words in passed.words() {
+                    screen.word("note", &format!("{}: {words}", self.name));
+                }
+            }
+            Ok(Item::Skipped { line, why }) => {
+                self.damage(screen, &format!(", {unit} {line}: {why}"), Some(why.hint()));
+            }
+            Err(error) => self.damage(screen, &format!(": {}", Reason(error.kind())), None),
+        }
+        None
+    }
+
+    fn damage(&mut self, screen: &mut Screen, words: &str, hint: Option<&str>) {
+        let name = &self.name;
+        self.damaged += 1;
+        match self.damaged {
+            1..=TOLD => screen.bad_input(&format!("{name}{words}"), hint),
+            _ if self.damaged == TOLD + 1 => {
                 screen.bad_input(&format!("{name}: more damaged lines, not told one by one"), None);
             }
             _ => {}
         }
-    };
-    let mut odd = Oddities::default();
-    let mut items = Capture::open(input, OpenOptions::default());
-    while let Some(item) = items.next() {
-        let unit = items.unit();
-        match item {
-            Ok(Item::Datagram(datagram)) => {
-                for note in datagram.notes.iter().filter(|note| note.loses_a_frame()) {
-                    tell(screen, format!("{name}, {unit} {}: {note}", datagram.line), None);
-                }
-                odd.see(&datagram);
-                take(source, &datagram);
-            }
-            Ok(Item::Frame { .. }) => odd.bare += 1,
-            Ok(Item::Skipped { line, why }) => {
-                tell(screen, format!("{name}, {unit} {line}: {why}"), Some(why.hint()));
-            }
-            Err(error) => {
-                tell(screen, format!("{name}: {}", Reason(error.kind())), None);
-                break;
-            }
-        }
-    }
-    odd.tell(name, screen);
-    for words in items.passed_over().map(PassedOver::words).unwrap_or_default() {
-        screen.word("note", &format!("{name}: {words}"));
     }
 }
 

@@ -9,12 +9,14 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use super::UsageError;
+use jiff::Timestamp;
+
+use super::{UsageError, feed::Single, follow::Follow};
 use crate::{
     frame::Direction,
     intake::{
-        Capture, Encoding, Leniency, Note, OpenOptions, Origin, PassedOver, Remark, SourcedFrame,
-        TextItem, TextLines, Unit, frame_text,
+        Encoding, Leniency, LoraTap, Note, OpenOptions, Origin, Remark, SourcedFrame, TextItem,
+        TextLines, Unit, frame_text,
     },
     show::{Input, Radio},
 };
@@ -39,6 +41,10 @@ pub struct InputFrame {
     pub direction: Option<Direction>,
     /// What the gateway says of it.
     pub radio: Option<Radio>,
+    /// When it was captured.
+    pub at: Option<Timestamp>,
+    /// What the gateway says of it, as it is recorded.
+    pub tap: LoraTap,
 }
 
 impl InputFrame {
@@ -87,6 +93,7 @@ enum Source {
 #[derive(Debug)]
 pub struct Frames {
     sources: std::vec::IntoIter<Source>,
+    follow: bool,
     arguments: usize,
     open: Option<Lines>,
     ready: std::collections::VecDeque<Met>,
@@ -94,7 +101,7 @@ pub struct Frames {
 
 struct Lines {
     name: String,
-    items: TextLines<Capture>,
+    items: TextLines<Single>,
     frames: usize,
     notes: u64,
 }
@@ -125,7 +132,12 @@ impl Frames {
         });
         let sources: Vec<_> = texts.chain(files).collect();
         let (open, ready) = (None, std::collections::VecDeque::new());
-        Self { sources: sources.into_iter(), arguments: 0, open, ready }
+        Self { sources: sources.into_iter(), follow: false, arguments: 0, open, ready }
+    }
+
+    /// Says whether files are read on as they grow.
+    pub const fn follow(&mut self, follow: bool) {
+        self.follow = follow;
     }
 
     /// Returns whether there is at most one frame, which then needs no heading.
@@ -133,11 +145,20 @@ impl Frames {
         matches!(self.sources.as_slice(), [Source::Text(_)])
     }
 
+    /// Returns whether the next frame would have to be waited for.
+    pub fn is_idle(&mut self) -> bool {
+        let open = self.open.as_mut().and_then(|lines| lines.items.spent());
+        self.ready.is_empty() && open.is_some_and(Single::is_idle)
+    }
+
     fn open(&mut self, source: Source) {
         let (name, stream): (_, Box<dyn Read + Send>) = match source {
             Source::Text(text) => return self.argument(&text),
             Source::Stdin => ("stdin".into(), Box::new(io::stdin())),
             Source::File(path) => match File::open(&path) {
+                Ok(file) if self.follow => {
+                    (path.display().to_string(), Box::new(Follow::new(path, file)))
+                }
                 Ok(file) => (path.display().to_string(), Box::new(file)),
                 Err(error) => {
                     let error = UsageError::File { path, error };
@@ -145,7 +166,7 @@ impl Frames {
                 }
             },
         };
-        let items = TextLines::of(Capture::open(stream, OpenOptions::default()));
+        let items = TextLines::of(Single::new(stream, OpenOptions::default()));
         self.open = Some(Lines { name, items, frames: 0, notes: 0 });
     }
 
@@ -157,8 +178,9 @@ impl Frames {
             Ok(text) => {
                 self.ready.extend(text.leniencies.iter().map(|l| Met::Noted(lenient(&place, l))));
                 let (line, unit, direction, radio) = (None, Unit::Line, None, None);
-                let octets = text.octets;
-                let frame = InputFrame { name, index, line, unit, octets, direction, radio };
+                let (octets, at, tap) = (text.octets, None, LoraTap::unheard());
+                let frame =
+                    InputFrame { name, index, line, unit, octets, direction, radio, at, tap };
                 self.ready.push_back(Met::Frame(frame));
             }
             Err(error) => {
@@ -196,11 +218,6 @@ impl Iterator for Frames {
                         let text = format!("{}: {more} more notes like these", lines.name);
                         self.ready.push_back(Met::Noted(text));
                     }
-                    for words in
-                        lines.items.passed_over().map(PassedOver::words).unwrap_or_default()
-                    {
-                        self.ready.push_back(Met::Noted(format!("{}: {words}", lines.name)));
-                    }
                     self.open = None;
                 }
             }
@@ -210,7 +227,7 @@ impl Iterator for Frames {
 
 impl Lines {
     fn take(&mut self, item: TextItem, ready: &mut std::collections::VecDeque<Met>) {
-        let unit = self.items.unit();
+        let unit = self.items.items().unit();
         let place = |line| format!("{}, {unit} {line}", self.name);
         match item {
             TextItem::Frame(frame) => {
@@ -238,6 +255,10 @@ impl Lines {
                     }
                 }
             }
+            TextItem::PassedOver(passed) => {
+                let words = passed.words().into_iter();
+                ready.extend(words.map(|words| Met::Noted(format!("{}: {words}", self.name))));
+            }
             TextItem::Skipped { line, why } => {
                 let error = format!("{}: {why}", place(line));
                 ready.push_back(Met::Damaged { error, hint: Some(why.hint()) });
@@ -248,12 +269,13 @@ impl Lines {
 
 fn sourced(name: &str, index: usize, unit: Unit, frame: SourcedFrame) -> InputFrame {
     let (line, direction, radio) = (Some(frame.line), frame.direction(), Radio::of(&frame));
+    let (at, tap) = (frame.at, LoraTap::of(&frame));
     let octets = match frame.origin {
         Origin::Text(text) => text.octets,
         Origin::Uplink(uplink) => uplink.octets,
         Origin::Downlink(downlink) => downlink.octets,
     };
-    InputFrame { name: name.to_owned(), index, line, unit, octets, direction, radio }
+    InputFrame { name: name.to_owned(), index, line, unit, octets, direction, radio, at, tap }
 }
 
 fn lenient(place: &str, leniency: &Leniency) -> String {

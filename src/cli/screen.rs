@@ -74,6 +74,22 @@ impl Screen {
         Ok(self.out.flush()?)
     }
 
+    /// Writes data that may wait for more to come: see [`Self::flush`].
+    ///
+    /// # Errors
+    /// As [`Self::data`].
+    pub fn put(&mut self, text: &str) -> Result<(), Failure> {
+        Ok(self.out.write_all(text.as_bytes())?)
+    }
+
+    /// Sees to it that all data is out.
+    ///
+    /// # Errors
+    /// As [`Self::data`].
+    pub fn flush(&mut self) -> Result<(), Failure> {
+        Ok(self.out.flush()?)
+    }
+
     /// Writes a report that is a text or an error.
     ///
     /// # Errors
@@ -88,6 +104,8 @@ impl Screen {
     /// Writes words about the run: `caution`, `note`.
     pub fn word(&mut self, kind: &str, text: &str) {
         let (on, off) = if self.err_style.colour { ("\x1b[1m", "\x1b[0m") } else { ("", "") };
+        // What was written before stands before. A failure is met again by whoever writes data.
+        let _ = self.out.flush();
         // Where standard error is closed there is nobody to tell.
         let _ = writeln!(self.err, "{on}{kind}:{off} {text}");
     }
@@ -111,7 +129,7 @@ impl Screen {
 
     /// Ends the run.
     pub(super) fn end(mut self, ran: Result<(), Failure>) -> Exit {
-        match ran {
+        match ran.and_then(|()| self.flush()) {
             Ok(()) => {}
             Err(Failure::Write(error)) if error.kind() == io::ErrorKind::BrokenPipe => {}
             Err(Failure::Usage(error)) => self.bad_input(&error, error.hint().as_deref()),

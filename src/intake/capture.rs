@@ -7,6 +7,7 @@ use super::{
     error::IntakeError,
     forwarder,
     lines::{LINE_CAP, Lines, Raw},
+    pcap::PassedOver,
     text::{FrameText, frame_text},
 };
 
@@ -30,6 +31,8 @@ pub enum Item {
         /// What is wrong with it.
         why: IntakeError,
     },
+    /// What of recorded packets was passed over: at their end.
+    PassedOver(PassedOver),
 }
 
 /// Reads a capture: one JSON object a line, or a frame in hex or base64.

@@ -9,10 +9,9 @@ use jiff::Timestamp;
 
 use super::{
     capture::{CaptureLines, Item},
-    datagram::{Downlink, Unit, Uplink},
+    datagram::{Downlink, Uplink},
     error::IntakeError,
     note::Note,
-    open::Capture,
     pcap::PassedOver,
     text::FrameText,
 };
@@ -37,6 +36,8 @@ pub enum TextItem {
         /// What is wrong with it.
         why: IntakeError,
     },
+    /// What of recorded packets was passed over: at their end.
+    PassedOver(PassedOver),
 }
 
 /// A frame and where it comes from.
@@ -103,22 +104,20 @@ impl<R: BufRead> TextLines<CaptureLines<R>> {
     }
 }
 
-impl TextLines<Capture> {
-    /// Returns what the capture is counted in.
-    pub const fn unit(&self) -> Unit {
-        self.items.unit()
-    }
-
-    /// Returns what of recorded packets was passed over: whole once the last item is there.
-    pub const fn passed_over(&self) -> Option<&PassedOver> {
-        self.items.passed_over()
-    }
-}
-
 impl<I> TextLines<I> {
     /// Returns the frames of a capture's items.
     pub const fn of(items: I) -> Self {
         Self { items, ready: VecDeque::new() }
+    }
+
+    /// Returns the items.
+    pub const fn items(&self) -> &I {
+        &self.items
+    }
+
+    /// Returns the items where none of what was taken of them waits: the next frame is theirs.
+    pub fn spent(&mut self) -> Option<&mut I> {
+        self.ready.is_empty().then_some(&mut self.items)
     }
 
     fn take(&mut self, item: Item) {
@@ -128,6 +127,9 @@ impl<I> TextLines<I> {
                 let origin = Origin::Text(frame);
                 let frame = SourcedFrame { line, index: 0, at: None, gateway: None, origin };
                 return self.ready.push_back(TextItem::Frame(frame));
+            }
+            Item::PassedOver(passed) => {
+                return self.ready.push_back(TextItem::PassedOver(passed));
             }
             Item::Skipped { line, why } => {
                 return self.ready.push_back(TextItem::Skipped { line, why });

@@ -25,7 +25,10 @@
 
 mod heard;
 
-use super::datagram::{CodeRate, Crc, Downlink, Uplink, When};
+use super::{
+    datagram::{CodeRate, Crc, Downlink, Uplink, When},
+    frames::{Origin, SourcedFrame},
+};
 use crate::{
     id::Eui64,
     radio::{CodingRate, Modulation},
@@ -248,6 +251,20 @@ impl LoraTap {
         let power = power.and_then(|x| u8::try_from(x).ok()).unwrap_or(UNKNOWN);
         let [snr] = i8::try_from(snr).unwrap_or_default().to_be_bytes();
         (power, snr)
+    }
+
+    /// Returns the header of a frame, by what it came as.
+    pub fn of(frame: &SourcedFrame) -> Self {
+        match &frame.origin {
+            Origin::Text(_) => Self::unheard(),
+            Origin::Uplink(uplink) => Self::of_uplink(uplink, frame.gateway),
+            Origin::Downlink(downlink) => Self::of_downlink(downlink, frame.gateway),
+        }
+    }
+
+    /// Returns the header of a frame of which nothing is known, not even whether it was on the air.
+    pub fn unheard() -> Self {
+        Self { tag: Self::SCHEDULED, ..Self::default() }
     }
 
     /// Returns the header of a frame that a gateway heard.

@@ -6,7 +6,7 @@ use super::{
     capture::{CaptureLines, Item},
     datagram::Unit,
     error::IntakeError,
-    pcap::{self, Packets, PassedOver},
+    pcap::{self, Packets},
     unpack::{Packing, UnpackError, Verdict, unpack},
 };
 
@@ -49,14 +49,6 @@ impl Capture {
         match self.reader {
             Reader::Packets(_) => Unit::Packet,
             Reader::Closed(_) | Reader::Lines(_) | Reader::Ended => Unit::Line,
-        }
-    }
-
-    /// Returns what of recorded packets was passed over: whole once the last item is there.
-    pub const fn passed_over(&self) -> Option<&PassedOver> {
-        match &self.reader {
-            Reader::Packets(packets) => Some(packets.passed_over()),
-            Reader::Closed(_) | Reader::Lines(_) | Reader::Ended => None,
         }
     }
 
@@ -125,7 +117,7 @@ impl Iterator for Capture {
         match &item {
             Some(Ok(Item::Datagram(datagram))) => self.number = datagram.line,
             Some(Ok(Item::Frame { line, .. } | Item::Skipped { line, .. })) => self.number = *line,
-            Some(Err(_)) => {}
+            Some(Ok(Item::PassedOver(_)) | Err(_)) => {}
             None => return self.verdict().map(Ok),
         }
         item

@@ -140,10 +140,6 @@ impl<R: Read> Packets<R> {
         }
     }
 
-    pub(super) const fn passed_over(&self) -> &PassedOver {
-        &self.sorter.passed
-    }
-
     fn step(&mut self) -> io::Result<Step> {
         match &mut self.form {
             Form::Classic(classic) => classic.next(&mut self.source),

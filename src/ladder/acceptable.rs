@@ -11,7 +11,7 @@ use super::{
     words::count,
 };
 use crate::{
-    frame::{CfList, CfListType, Frame, JoinAccept, MacVersion, SealedJoinAccept},
+    frame::{CfList, CfListType, JoinAccept, MacVersion},
     region::CfListFit,
     roster::ClaimKind,
     trace::{Answer, Attempt, KeyRef, Opening, Rule},
@@ -137,12 +137,10 @@ fn unopened(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Judgement {
             "{line}: opens under {whose}, and under none that the node signs with"
         ));
     }
-    if let Some(Frame::JoinAccept(sealed)) = &answer.sending.decoded.frame
-        && !sealed.is_whole()
-    {
+    if !answer.sealed.is_whole() {
         return Judgement::broken(format!(
             "{line}: {} octets; a Join-Accept has 17 or 33",
-            answer.sending.decoded.octets.len()
+            answer.sending.octets.len()
         ));
     }
     if attempt.holds_under.iter().any(|key| case.is_own(key)) {
@@ -292,7 +290,7 @@ fn misread(case: &Case<'_>, closed: &[(&Attempt, &Answer)]) -> Option<misreading
             .map(Asked::from)
             .collect();
         let explored = misreading::explore_accept(&AcceptCase {
-            sealed: sealed(answer)?,
+            sealed: &answer.sealed,
             asked: &asked,
             roots: &roots,
             dev_eui: attempt.ask.dev_eui()?,
@@ -316,7 +314,7 @@ fn closed<'a>(case: &Case<'a>) -> Vec<(&'a Attempt, &'a Answer)> {
     let mut out = bad(case);
     out.retain(|(attempt, answer)| {
         attempt.holds_under.iter().any(|key| case.is_own(key))
-            && is_whole(answer)
+            && answer.sealed.is_whole()
             && node_opening(case, attempt, answer).is_none()
     });
     out
@@ -382,17 +380,6 @@ pub(super) fn opt_neg(case: &Case<'_>) -> Option<Finding> {
         ));
     }
     Some(finding.odds(2.0, off.len()))
-}
-
-fn sealed(answer: &Answer) -> Option<&SealedJoinAccept> {
-    match &answer.sending.decoded.frame {
-        Some(Frame::JoinAccept(sealed)) => Some(sealed),
-        _ => None,
-    }
-}
-
-fn is_whole(answer: &Answer) -> bool {
-    sealed(answer).is_some_and(SealedJoinAccept::is_whole)
 }
 
 pub(super) fn server_says_1_1(case: &Case<'_>) -> Option<Finding> {
@@ -530,11 +517,11 @@ pub(super) fn rx_parameters(case: &Case<'_>) -> Option<Finding> {
 pub(super) fn another_attempt(case: &Case<'_>) -> Option<Finding> {
     let closed: Vec<_> = bad(case)
         .into_iter()
-        .filter(|(_, answer)| answer.openings.is_empty() && is_whole(answer))
+        .filter(|(_, answer)| answer.openings.is_empty() && answer.sealed.is_whole())
         .collect();
     let mut found = None;
     for (attempt, answer) in &closed {
-        let Some(sealed) = sealed(answer) else { continue };
+        let sealed = &answer.sealed;
         let others = case.node.attempts.iter().filter(|o| o.line() != attempt.line());
         for other in others {
             if case.opens_as_answer_to(other, sealed) {

@@ -5,7 +5,7 @@ use std::cell::Cell;
 use super::{
     Judgement, Rung,
     case::{Case, LabelledRoot, signing_role},
-    cause::{Certainty, Finding, certainty_of},
+    cause::{Certainty, Discreet, Finding, certainty_of},
     misreading,
     near_miss::{self, Clues, Effort, Hit, Known, KnownKind, Mistake, Target},
     words::count,
@@ -275,8 +275,10 @@ impl Search<'_, '_> {
         let sentence = hit.sentence(&clues);
         let mut why = self.explain(hit, known, scope)?;
         if !why.finding.summary.contains(&sentence) {
-            why.finding.evidence.insert(0, sentence);
+            why.finding.evidence.insert(0, sentence.clone());
         }
+        let instead = hit.sentence_by_places(&clues);
+        why.finding.discreet = Some(Discreet { tells: sentence, instead });
         why.finding.odds = Some(hit.odds);
         why.finding.certainty = match hit.certainty {
             near_miss::Certainty::Certain => Certainty::Certain,

@@ -108,12 +108,15 @@ impl<'a> Case<'a> {
         })
     }
 
-    pub(super) fn diagnose(&self) -> Diagnosis {
+    /// `place`: the node's place in the trace.
+    pub(super) fn diagnose(&self, place: usize) -> Diagnosis {
         let causes = cause::find(self);
         let outcome = outcome::of(self, &causes);
         let rungs = self.rungs(&causes);
         let next = next::steps(self, outcome, &rungs, &causes);
         Diagnosis {
+            place,
+            told: self.telling_attempt(),
             name: self.entry.map(|entry| entry.name.clone()),
             dev_eui: self.node.dev_eui,
             join_eui: self.node.join_eui,
@@ -123,8 +126,9 @@ impl<'a> Case<'a> {
             causes,
             next,
             stranger: self.entry.is_none() && !self.roster.nodes.is_empty(),
-            attempts: self.node.attempts.len(),
-            data: self.node.sessions.iter().map(|s| s.frames.len()).sum(),
+            attempts: self.node.attempts.total(),
+            data: self.node.data_frames(),
+            forgotten: self.node.forgotten(),
         }
     }
 

@@ -44,6 +44,14 @@ pub(super) struct Finding {
     pub(super) summary: String,
     pub(super) evidence: Vec<String>,
     pub(super) remedy: String,
+    pub(super) discreet: Option<Discreet>,
+}
+
+/// A sentence that tells digits of a key, and how to say it without them.
+#[derive(Clone, Debug)]
+pub(super) struct Discreet {
+    pub(super) tells: String,
+    pub(super) instead: String,
 }
 
 impl Finding {
@@ -58,6 +66,7 @@ impl Finding {
             summary: summary.into(),
             evidence: Vec::new(),
             remedy: remedy.into(),
+            discreet: None,
         }
     }
 
@@ -119,6 +128,22 @@ pub struct Verdict {
     pub evidence: Vec<String>,
     /// What to do.
     pub remedy: String,
+    discreet: Option<Discreet>,
+}
+
+impl Verdict {
+    /// Returns the verdict without the few digits of a key that its sentences may tell: which
+    /// digits differ, not what they are.
+    pub fn by_places(&self) -> Self {
+        let mut verdict = self.clone();
+        if let Some(Discreet { tells, instead }) = verdict.discreet.take() {
+            let texts = [&mut verdict.summary, &mut verdict.remedy];
+            for text in texts.into_iter().chain(&mut verdict.evidence) {
+                *text = text.replace(&tells, &instead);
+            }
+        }
+        verdict
+    }
 }
 
 /// Returns the causes at work, the one that bites first leading.
@@ -131,11 +156,13 @@ pub(super) fn find(case: &Case<'_>) -> Vec<Verdict> {
             let broken = cause.rungs.iter().find(|rung| case.ever(**rung, State::Broken));
             let rung = broken.or(cause.rungs.first()).copied();
             let bites = rung.map_or(usize::MAX, Rung::number);
-            let Finding { certainty, odds, summary, evidence, remedy } = finding;
+            let Finding { certainty, odds, summary, evidence, remedy, discreet } = finding;
             // What is read off numbers is no accident; that the frames are this node's is sure as
             // far as their MICs are.
             let odds = odds.or_else(|| case.odds_of_mistaken_identity());
-            Some((bites, Verdict { cause, rung, certainty, odds, summary, evidence, remedy }))
+            let verdict =
+                Verdict { cause, rung, certainty, odds, summary, evidence, remedy, discreet };
+            Some((bites, verdict))
         })
         .collect();
     let firm: Vec<usize> =

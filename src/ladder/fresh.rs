@@ -49,10 +49,19 @@ pub(super) fn judge(case: &Case<'_>, index: usize) -> Judgement {
     }
     let used = case.record().is_some_and(|r| r.used_dev_nonces.contains(&nonce));
     let earlier = case.node.attempts.iter().take(index).find(|a| a.nonce() == nonce);
+    let place = attempt.line().order;
+    let forgotten = || {
+        let nonces = &case.node.earlier.nonces;
+        let found = nonces.binary_search_by_key(&nonce, |(nonce, _)| *nonce).ok();
+        found.and_then(|at| nonces.get(at)).is_some_and(|(_, before)| *before < place)
+    };
     match (used, earlier) {
         (true, _) => Judgement::broken(format!("DevNonce {nonce} is on the record's used list")),
         (false, Some(earlier)) => {
             Judgement::broken(format!("DevNonce {nonce} was used before, {}", earlier.line()))
+        }
+        (false, None) if forgotten() => {
+            Judgement::broken(format!("DevNonce {nonce} was used before, in an earlier request"))
         }
         (false, None) => Judgement::proven(format!(
             "DevNonce {nonce} is not known to have been used ({} draws at random)",
@@ -71,7 +80,10 @@ fn last_before(case: &Case<'_>, index: usize) -> Option<u16> {
     let recorded = case.record().and_then(|r| r.last_dev_nonce);
     let listed = case.record().and_then(|r| r.used_dev_nonces.iter().max().copied());
     let answered = case.node.attempts.iter().take(index).filter(|a| !a.answers.is_empty());
-    answered.map(Attempt::nonce).chain(recorded).chain(listed).max()
+    let place = case.node.attempts.get(index).map_or(u64::MAX, |a| a.line().order);
+    let forgotten = case.node.earlier.answered.filter(|(_, before)| *before < place);
+    let seen = answered.map(Attempt::nonce).chain(forgotten.map(|(nonce, _)| nonce));
+    seen.chain(recorded).chain(listed).max()
 }
 
 /// Whether the record was read after this capture: its last nonce is that of the capture's last

@@ -47,7 +47,7 @@ pub(super) fn silence(case: &Case<'_>, causes: &[Verdict]) -> [Judgement; 10] {
             (Rung::Heard, None, Some(heard)) => Judgement::broken(format!(
                 "{}: {} octets that are no Join-Request",
                 heard.first().line,
-                heard.decoded.octets.len()
+                heard.octets.len()
             )),
             _ => Judgement::unknown("nothing was heard"),
         }
@@ -149,7 +149,7 @@ pub(super) fn channel_plans_do_not_overlap(case: &Case<'_>) -> Option<Finding> {
     finding.add(format!("node: {own}"));
     finding.add(format!("gateway: channels {listens}"));
     for (eui, gateway) in &case.trace.gateways {
-        let received: u64 = gateway.stats.iter().filter_map(|s| s.stat.rxnb).sum();
+        let received = gateway.counted_rx;
         if let (Some(eui), false) = (eui, gateway.stats.is_empty()) {
             finding.add(format!("gateway {eui}'s own counters: {received} frames received"));
         }
@@ -184,7 +184,7 @@ pub(super) fn node_silent(case: &Case<'_>) -> Option<Finding> {
 
 pub(super) fn wrong_length(case: &Case<'_>) -> Option<Finding> {
     let heard = case.node.misshapen.first()?;
-    let n = heard.decoded.octets.len();
+    let n = heard.octets.len();
     let mut finding = Finding::new(
         Certainty::Certain,
         format!(
@@ -194,7 +194,7 @@ pub(super) fn wrong_length(case: &Case<'_>) -> Option<Finding> {
         "mend the frame in the node's stack: MHDR 1, JoinEUI 8, DevEUI 8, DevNonce 2, MIC 4 octets",
     );
     for heard in &case.node.misshapen {
-        let octets = &heard.decoded.octets;
+        let octets = &heard.octets;
         finding.add(format!(
             "{}: {} octets: {}",
             heard.first().line,

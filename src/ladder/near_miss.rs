@@ -208,6 +208,12 @@ impl Hit {
         let known = self.known.and_then(|known| clues.known.get(known));
         self.mistake.of_key(known.map_or("a known key", |known| &known.label))
     }
+
+    /// Returns the sentence without a digit of any key.
+    pub fn sentence_by_places(&self, clues: &Clues<'_>) -> String {
+        let known = self.known.and_then(|known| clues.known.get(known));
+        self.mistake.of_key_by_places(known.map_or("a known key", |known| &known.label))
+    }
 }
 
 /// How much of a kind of mistake was tried.

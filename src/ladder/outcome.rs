@@ -34,6 +34,19 @@ impl Outcome {
             Self::SessionBroken => "session-broken",
         }
     }
+
+    /// Returns it as people say it: `never joined`.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Joined => "joined",
+            Self::AcceptedUnproven => "accepted, unproven",
+            Self::NeverJoined => "never joined",
+            Self::NotHeard => "not heard",
+            Self::CannotTell => "cannot tell",
+            Self::Session => "in session",
+            Self::SessionBroken => "session broken",
+        }
+    }
 }
 
 /// Causes whose evidence is that the node took the accept and was led away by it.

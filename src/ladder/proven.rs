@@ -63,7 +63,7 @@ fn judge_one(case: &Case<'_>, index: usize, deaf: bool) -> Judgement {
             let mut words = format!(
                 "{}: {} of DevAddr {} {} under the keys derived by the {rule} rule",
                 place(seen.data.line(), seen.data.at()),
-                count(lawful.len(), "uplink"),
+                count(lawful.len() + session.forgotten_up, "uplink"),
                 session.dev_addr,
                 if lawful.len() == 1 { "authenticates" } else { "authenticate" },
             );
@@ -517,7 +517,7 @@ fn late_windows(case: &Case<'_>) -> Option<(Vec<LoggedWindow>, f64)> {
         .answers()
         .filter_map(|(_, _, answer)| {
             let sending = &answer.sending;
-            let octets = sending.decoded.octets.len();
+            let octets = sending.octets.len();
             let air = time_on_air(sending.modulation?, octets, Direction::Downlink)?;
             Some(air.as_secs_f64())
         })

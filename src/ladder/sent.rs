@@ -35,6 +35,9 @@ pub(super) fn judge(attempt: &Attempt) -> Judgement {
                     sending.line
                 )));
             }
+            Some(ack) if ack.on_air => {
+                return Judgement::proven(format!("{}: heard on the air", ack.line));
+            }
             Some(ack) if ack.error == TxError::None => {
                 let warn = ack.warn.as_ref();
                 let warned = warn.map(|w| format!(", with the warning {}", w.name()));
@@ -281,7 +284,7 @@ pub(super) fn frequency(case: &Case<'_>) -> Option<Finding> {
 fn occupied(sending: &Sending) -> Option<(u32, u32)> {
     let When::Counter(slot) = sending.when else { return None };
     let air: Duration =
-        time_on_air(sending.modulation?, sending.decoded.octets.len(), Direction::Downlink)?;
+        time_on_air(sending.modulation?, sending.octets.len(), Direction::Downlink)?;
     Some((slot, u32::try_from(air.as_micros()).ok()?))
 }
 

@@ -19,9 +19,9 @@ use crate::{
 };
 
 /// A slot this far from a window's is the same: servers and forwarders round.
-const SAME_US: u32 = 1_000;
+pub(crate) const SAME_US: u32 = 1_000;
 /// Frequencies nearer than this are the same.
-const SAME_HZ: u32 = 1_000;
+pub(crate) const SAME_HZ: u32 = 1_000;
 
 /// Where an accept is aimed, by its delay.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -173,7 +173,7 @@ fn over_dwell(case: &Case<'_>, plan: &Plan, answer: &Answer) -> Option<Miss> {
         return None;
     }
     let sending = &answer.sending;
-    let air = time_on_air(sending.modulation?, sending.decoded.octets.len(), Direction::Downlink)?;
+    let air = time_on_air(sending.modulation?, sending.octets.len(), Direction::Downlink)?;
     let ms = air.as_secs_f64() * 1e3;
     (ms > f64::from(limit_ms)).then_some(Miss::Dwell { ms, limit_ms })
 }
@@ -598,7 +598,7 @@ pub(super) fn dwell(case: &Case<'_>) -> Option<Finding> {
         _ => None,
     });
     let (_, first, (ms, limit)) = *wrong.first()?;
-    let n = first.sending.decoded.octets.len();
+    let n = first.sending.octets.len();
     let mut finding = Finding::new(
         Certainty::Certain,
         format!(

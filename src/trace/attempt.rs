@@ -3,7 +3,7 @@
 use super::{KeyRef, Line, Rule, Sending, Transmission};
 use crate::{
     crypto::mic::JoinReqType,
-    frame::{JoinRequest, OpenedJoinAccept, RejoinBody, RejoinRequest},
+    frame::{JoinRequest, OpenedJoinAccept, RejoinBody, RejoinRequest, SealedJoinAccept},
     id::{DevEui, DevNonce, JoinEui},
 };
 
@@ -120,6 +120,8 @@ impl Delay {
 pub struct Answer {
     /// As handed to the gateway.
     pub sending: Sending,
+    /// The frame, still encrypted.
+    pub sealed: SealedJoinAccept,
     /// How long after the request.
     pub delay: Delay,
     /// Every key and rule under which it opens and its MIC holds.

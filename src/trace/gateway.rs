@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use super::{Line, Sighting};
+use super::{Kept, Line, Sighting, kept::kind_of};
 use crate::intake::{Datagram, Kind, Stat};
 
 /// Wall time and counter may differ by this much between two frames before the counter is called
@@ -23,9 +23,15 @@ pub struct GatewayTrace {
     /// Frames heard with a bad CRC.
     pub crc_bad: u64,
     /// Its own statistics, in order.
-    pub stats: Vec<StatAt>,
+    pub stats: Kept<StatAt>,
+    /// Frames received, by its own count.
+    pub counted_rx: u64,
+    /// Downlink datagrams received, by its own count.
+    pub counted_down: u64,
     /// Places where its counter does not go on from where it was.
     pub restarts: Vec<Restart>,
+    /// Downlinks that it did not get from a server, but heard on the air.
+    heard_down: u64,
     last: Option<(Timestamp, u32, Line)>,
 }
 
@@ -59,15 +65,15 @@ impl GatewayTrace {
 
     /// Returns whether anything in the capture came from the server to this gateway.
     pub fn hears_the_server(&self) -> bool {
-        [Kind::PushAck, Kind::PullAck, Kind::PullResp].iter().any(|kind| self.count(*kind) > 0)
+        let acknowledged = self.count(Kind::PushAck) + self.count(Kind::PullAck);
+        acknowledged > 0 || self.count(Kind::PullResp) > self.heard_down
     }
 
     /// Returns whether the gateway itself counted downlink datagrams that the capture lacks, or
     /// acknowledged one: half a capture.
     pub fn misses_downlinks(&self) -> bool {
-        let counted: u64 = self.stats.iter().filter_map(|s| s.stat.dwnb).sum();
         let seen = self.count(Kind::PullResp);
-        counted > seen || (self.count(Kind::TxAck) > seen)
+        self.counted_down > seen || (self.count(Kind::TxAck) > seen)
     }
 
     /// Returns whether the gateway itself says that no downlink datagram reached it.
@@ -84,28 +90,48 @@ impl GatewayTrace {
     }
 
     pub(super) fn datagram(&mut self, line: Line, datagram: &Datagram) {
+        self.heard_down += u64::from(datagram.ack.as_ref().is_some_and(|ack| ack.on_air));
         *self.kinds.entry(datagram.kind.name()).or_default() += 1;
         if let Some(stat) = &datagram.stat {
+            self.counted_rx = self.counted_rx.saturating_add(stat.rxnb.unwrap_or_default());
+            self.counted_down = self.counted_down.saturating_add(stat.dwnb.unwrap_or_default());
             self.stats.push(StatAt { line, at: datagram.at, stat: stat.clone() });
+            if self.stats.len() > MOST_STATS {
+                self.stats.thin(MOST_STATS / 2, |_, told| told_kind(&told.stat), |_, _| ());
+            }
         }
     }
 
     pub(super) fn heard(&mut self, sighting: &Sighting) {
         self.crc_good += 1;
-        if let Some(hz) = sighting.freq_hz {
+        if let Some(hz) = sighting.freq_hz
+            && (self.heard_hz.len() < MOST_HZ || self.heard_hz.contains_key(&hz))
+        {
             *self.heard_hz.entry(hz).or_default() += 1;
         }
         let (Some(at), Some(tmst)) = (sighting.at, sighting.tmst) else { return };
         if let Some((last_at, last_tmst, before)) = self.last {
             let passed = at.as_microsecond() - last_at.as_microsecond();
             let counted = i64::from(tmst.wrapping_sub(last_tmst));
-            if !fits(passed, counted) {
+            if !fits(passed, counted) && self.restarts.len() < MOST_RESTARTS {
                 self.restarts.push(Restart { before, after: sighting.line, at });
             }
         }
         self.last = Some((at, tmst, sighting.line));
     }
 }
+
+/// What [`GatewayTrace`] asks of a report.
+fn told_kind(stat: &Stat) -> u64 {
+    kind_of((stat.dwnb == Some(0), stat.ackr.is_some_and(|r| r > 0.0)))
+}
+
+/// Reports of one gateway that are kept.
+const MOST_STATS: usize = 256;
+/// Frequencies that are counted one by one.
+const MOST_HZ: usize = 4_096;
+/// Restarts that are kept.
+const MOST_RESTARTS: usize = 256;
 
 /// Whether `counted`, known modulo 2^32, can be what a counter says after `passed` microseconds.
 fn fits(passed: i64, counted: i64) -> bool {

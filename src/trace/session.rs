@@ -1,6 +1,6 @@
 //! Sessions: addresses, keys, and 32-bit counters rebuilt from 16 bits.
 
-use super::{KeyRef, Line, Rule, Sending, Transmission};
+use super::{Kept, KeyRef, Line, Rule, Sending, Transmission};
 use crate::{
     crypto::{
         Signer,
@@ -33,7 +33,10 @@ pub struct Session {
     /// The keys it may have; those that the standard derives stand first.
     pub candidates: Vec<Candidate>,
     /// The data that authenticates, in order.
-    pub frames: Vec<DataSeen>,
+    pub frames: Kept<DataSeen>,
+    /// Uplinks that are forgotten.
+    pub forgotten_up: usize,
+    /// Made ready when a frame is to be checked.
     signers: Vec<Signers>,
     counters: Counters,
     deep_left: u8,
@@ -162,20 +165,13 @@ struct Counters {
 
 impl Session {
     pub(super) fn new(dev_addr: DevAddr, origin: Origin, candidates: Vec<Candidate>) -> Self {
-        let signer = |key: &Aes128Key| Box::new(Signer::new(key));
-        let signers = candidates.iter().map(|candidate| match &candidate.keys {
-            SessionKeys::V1_0 { nwk_s_key, .. } => Signers::V1_0(signer(nwk_s_key.key())),
-            SessionKeys::V1_1 { f_nwk_s_int_key, s_nwk_s_int_key, .. } => Signers::V1_1 {
-                forwarding: signer(f_nwk_s_int_key.key()),
-                serving: signer(s_nwk_s_int_key.key()),
-            },
-        });
         Self {
             dev_addr,
             origin,
-            signers: signers.collect(),
+            signers: Vec::new(),
             candidates,
-            frames: Vec::new(),
+            frames: Kept::default(),
+            forgotten_up: 0,
             counters: Counters::default(),
             deep_left: DEEP_SEARCHES,
         }
@@ -185,6 +181,27 @@ impl Session {
     pub(super) fn start_at(&mut self, up: Option<u32>, down: Option<u32>) {
         self.counters.up = up;
         self.counters.down = down;
+    }
+
+    /// Computes the key schedules that a check needs.
+    fn wake(&mut self) {
+        if !self.signers.is_empty() {
+            return;
+        }
+        let signer = |key: &Aes128Key| Box::new(Signer::new(key));
+        let signers = self.candidates.iter().map(|candidate| match &candidate.keys {
+            SessionKeys::V1_0 { nwk_s_key, .. } => Signers::V1_0(signer(nwk_s_key.key())),
+            SessionKeys::V1_1 { f_nwk_s_int_key, s_nwk_s_int_key, .. } => Signers::V1_1 {
+                forwarding: signer(f_nwk_s_int_key.key()),
+                serving: signer(s_nwk_s_int_key.key()),
+            },
+        });
+        self.signers = signers.collect();
+    }
+
+    /// Gives the key schedules back; they are computed again when a frame comes.
+    pub(super) fn rest(&mut self) {
+        self.signers = Vec::new();
     }
 
     /// Returns the frames that went up, with their whole counters.
@@ -207,6 +224,7 @@ impl Session {
         tx_dr: Option<u8>,
         deep_left: &mut u8,
     ) -> Option<Held> {
+        self.wake();
         let mut msg = Vec::with_capacity(64);
         frame.put_signed(&mut msg);
         let check = Check { frame, msg: &msg, tx_dr, counters: &self.counters };
@@ -225,7 +243,8 @@ impl Session {
         })
     }
 
-    pub(super) fn push(&mut self, data: Data, held: Held) {
+    /// Adds a frame that holds, and returns its number.
+    pub(super) fn push(&mut self, data: Data, held: Held) -> usize {
         let frame = data.frame();
         let confirmed = frame.mhdr.ftype().is_confirmed();
         let counter = match (frame.direction(), self.candidates.get(held.candidate)) {
@@ -248,7 +267,7 @@ impl Session {
             }
             memory.push(frame.fcnt);
         }
-        self.frames.push(DataSeen { data, held });
+        self.frames.push(DataSeen { data, held })
     }
 }
 

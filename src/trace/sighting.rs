@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use crate::{
-    frame::Decoded,
+    frame::{FType, Mhdr},
     id::Eui64,
     intake::{TxError, Unit, Uplink, When},
     radio::{Modulation, demodulation_floor},
@@ -79,19 +79,24 @@ impl Sighting {
 /// One transmission of a node: the same octets, as every gateway heard them.
 #[derive(Clone, Debug)]
 pub struct Transmission {
-    /// The frame.
-    pub decoded: Decoded,
+    /// The PHYPayload.
+    pub octets: Box<[u8]>,
     first: Sighting,
     copies: Vec<Sighting>,
 }
 
 impl Transmission {
-    pub(crate) const fn new(decoded: Decoded, first: Sighting) -> Self {
-        Self { decoded, first, copies: Vec::new() }
+    pub(crate) fn new(octets: &[u8], first: Sighting) -> Self {
+        Self { octets: octets.into(), first, copies: Vec::new() }
     }
 
     pub(crate) fn add(&mut self, copy: Sighting) {
         self.copies.push(copy);
+    }
+
+    /// Returns the type that MHDR states.
+    pub fn ftype(&self) -> Option<FType> {
+        self.octets.first().map(|octet| Mhdr(*octet).ftype())
     }
 
     /// Returns the first sighting.
@@ -140,8 +145,8 @@ pub struct Sending {
     pub at: Option<Timestamp>,
     /// The gateway.
     pub gateway: Option<Eui64>,
-    /// The frame.
-    pub decoded: Decoded,
+    /// The PHYPayload.
+    pub octets: Box<[u8]>,
     /// When it is to be sent.
     pub when: When,
     /// Frequency in Hz.
@@ -169,6 +174,8 @@ pub struct Ack {
     pub error: TxError,
     /// A warning beside a frame that was taken.
     pub warn: Option<TxError>,
+    /// The gateway said nothing: the frame itself was heard on the air.
+    pub on_air: bool,
 }
 
 impl Sending {

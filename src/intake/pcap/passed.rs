@@ -16,6 +16,11 @@ pub struct PassedOver {
 }
 
 impl PassedOver {
+    /// Returns whether anything was passed over.
+    pub(super) const fn is_worth_a_word(&self) -> bool {
+        self.others > 0 || self.fragments > 0 || self.twice > 0
+    }
+
     /// Returns a sentence for each reason that there was.
     pub fn words(&self) -> Vec<String> {
         let of = Count(self.packets, "packet");

@@ -18,7 +18,7 @@ pub(super) struct Sorter {
     number: u64,
     talk: Talk,
     pub(super) ready: VecDeque<Item>,
-    pub(super) passed: PassedOver,
+    passed: PassedOver,
     /// Link types that were told of.
     told: BTreeSet<u16>,
 }
@@ -33,6 +33,9 @@ impl Sorter {
     /// Hands on what waits: nothing more will come.
     pub(super) fn end(&mut self) {
         self.talk.release(&mut self.ready);
+        if self.passed.is_worth_a_word() {
+            self.ready.push_back(Item::PassedOver(self.passed));
+        }
     }
 
     fn skip(&mut self, line: u64, why: PacketError) {

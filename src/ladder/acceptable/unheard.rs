@@ -1,6 +1,5 @@
 //! Accepts made for a request that the capture does not have.
 
-use super::sealed;
 use crate::{
     crypto::{
         cipher::{self, AcceptKey},
@@ -46,11 +45,10 @@ const UNHEARD_TRIALS: usize = 3;
 
 /// The DevNonce with which an accept's MIC holds by the 1.1 rule under a key of this node.
 fn nonce_of(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Option<u16> {
-    let sealed = sealed(answer)?;
     let (dev_eui, join_eui) = (attempt.ask.dev_eui()?, attempt.ask.join_eui()?);
     case.known_roots().iter().find_map(|root| {
         let root = NwkKey::from(root.as_known().key.clone());
-        let accept = cipher::open_join_accept(AcceptKey::join(&root), sealed)?.accept;
+        let accept = cipher::open_join_accept(AcceptKey::join(&root), &answer.sealed)?.accept;
         // Only the 1.1 rule has the DevNonce in its MIC.
         if !accept.dl_settings.opt_neg() {
             return None;

@@ -1,6 +1,9 @@
 //! The search: every mistake alone, then every pair, nearest first.
 
-use std::collections::HashSet;
+use std::{
+    collections::{HashMap, HashSet},
+    sync::{Arc, LazyLock, Mutex, PoisonError},
+};
 
 use super::{Answer, Finding, Root, Row, Side, Subject, recipe::Recipe, table};
 use crate::id::{DevNonce, JoinNonce};
@@ -53,34 +56,64 @@ pub(super) fn search(
     standard: Recipe,
     mut trial: impl FnMut(&Recipe, &mut u64) -> Vec<Hit>,
 ) -> Found {
-    let rows: Vec<&'static Row> =
-        table::rows().filter(|row| subjects.contains(&row.subject)).collect();
+    let steps = steps(subjects, standard);
     let mut found = Found::default();
-    let mut seen = HashSet::from([standard]);
-    for &row in &rows {
-        let mut recipe = standard;
-        row.apply(&mut recipe);
-        if seen.insert(recipe) {
-            let hits = trial(&recipe, &mut found.tried);
-            found.hits.extend(hits.into_iter().map(|hit| (vec![row], hit)));
-        }
+    for (row, recipe) in &steps.single {
+        let hits = trial(recipe, &mut found.tried);
+        found.hits.extend(hits.into_iter().map(|hit| (vec![*row], hit)));
     }
     // A pair that holds beside a single mistake holds by that one.
     if !found.hits.is_empty() {
         return found;
     }
-    for (i, &first) in rows.iter().enumerate() {
-        for &second in rows.iter().skip(i + 1) {
-            let mut recipe = standard;
-            first.apply(&mut recipe);
-            second.apply(&mut recipe);
-            if seen.insert(recipe) {
-                let hits = trial(&recipe, &mut found.tried);
-                found.hits.extend(hits.into_iter().map(|hit| (vec![first, second], hit)));
-            }
-        }
+    for (rows, recipe) in &steps.pairs {
+        let hits = trial(recipe, &mut found.tried);
+        found.hits.extend(hits.into_iter().map(|hit| (rows.to_vec(), hit)));
     }
     found
+}
+
+/// The recipes of a search, no two alike.
+struct Steps {
+    single: Vec<(&'static Row, Recipe)>,
+    pairs: Vec<([&'static Row; 2], Recipe)>,
+}
+
+/// What a search is made of: the same for every node, and so made once.
+type Known = HashMap<(Vec<Subject>, Recipe), Arc<Steps>>;
+
+fn steps(subjects: &[Subject], standard: Recipe) -> Arc<Steps> {
+    static KNOWN: LazyLock<Mutex<Known>> = LazyLock::new(Mutex::default);
+    let mut known = KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
+    let made = known.entry((subjects.to_vec(), standard));
+    Arc::clone(made.or_insert_with(|| Arc::new(Steps::of(subjects, standard))))
+}
+
+impl Steps {
+    fn of(subjects: &[Subject], standard: Recipe) -> Self {
+        let rows: Vec<&'static Row> =
+            table::rows().filter(|row| subjects.contains(&row.subject)).collect();
+        let mut seen = HashSet::from([standard]);
+        let mut steps = Self { single: Vec::new(), pairs: Vec::new() };
+        for &row in &rows {
+            let mut recipe = standard;
+            row.apply(&mut recipe);
+            if seen.insert(recipe) {
+                steps.single.push((row, recipe));
+            }
+        }
+        for (i, &first) in rows.iter().enumerate() {
+            for &second in rows.iter().skip(i + 1) {
+                let mut recipe = standard;
+                first.apply(&mut recipe);
+                second.apply(&mut recipe);
+                if seen.insert(recipe) {
+                    steps.pairs.push(([first, second], recipe));
+                }
+            }
+        }
+        steps
+    }
 }
 
 /// An accident likelier than this is no finding.

@@ -205,6 +205,35 @@ impl Mistake {
         Sentence { mistake: self, claim, agree: "the frame agrees with" }.to_string()
     }
 
+    /// As [`of_key`](Self::of_key), for eyes that may not see a digit of a key: places alone.
+    pub fn of_key_by_places(&self, claim: &str) -> String {
+        let agree = "the frames agree with";
+        let said = match self {
+            Self::OneDigit(_) | Self::TwoDigits(_) | Self::ThreeDigits(_) | Self::LookAlikes(_) => {
+                let places: Vec<String> = self.digits().iter().map(u8::to_string).collect();
+                match places.as_slice() {
+                    [one] => format!("with another digit {one}"),
+                    _ => format!("with other digits {}", places.join(", ")),
+                }
+            }
+            Self::OneDigitReversed(Digit { at, .. }) => {
+                format!("with its octets reversed and another digit {at}")
+            }
+            Self::OneOctet { at, .. } => format!("with another octet {at}"),
+            Self::Substituted { .. } => "with one digit replaced by another throughout".into(),
+            Self::Dropped { unit, at, filled, .. } => {
+                let (unit, filled) = (unit.name(), filled.text());
+                format!("without its {unit} {at}, and another as {filled} {unit}")
+            }
+            Self::Inserted { unit, at, lost, .. } => {
+                let (unit, lost) = (unit.name(), lost.text());
+                format!("with one put in as {unit} {at}, and its {lost} {unit} pushed out")
+            }
+            _ => return self.of_key(claim),
+        };
+        format!("{agree} {claim} {said}")
+    }
+
     /// Returns the sentence about an EUI; `claim` names it, as "the record's DevEUI".
     pub fn of_eui(&self, claim: &str) -> String {
         Sentence { mistake: self, claim, agree: "the node sends" }.to_string()
@@ -337,6 +366,24 @@ fn written(unit: Unit, value: u8) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_sentence_by_places_has_no_digit_of_a_key() {
+        let digit = |at| Digit { at, claimed: 0xB, used: 0xE };
+        for (mistake, said) in [
+            (Mistake::OneDigit(digit(14)), "with another digit 14"),
+            (Mistake::TwoDigits([digit(3), digit(9)]), "with other digits 3, 9"),
+            (Mistake::OneDigitReversed(digit(7)), "with its octets reversed and another digit 7"),
+            (Mistake::OneOctet { at: 4, claimed: 0xAB, used: 0xCD }, "with another octet 4"),
+            (
+                Mistake::Substituted { claimed: 0xB, used: 0xE },
+                "with one digit replaced by another throughout",
+            ),
+        ] {
+            let expected = format!("the frames agree with the record's AppKey {said}");
+            assert_eq!(mistake.of_key_by_places("the record's AppKey"), expected);
+        }
+    }
 
     #[test]
     fn a_sentence_says_which_digit_and_what_the_frames_agree_with() {

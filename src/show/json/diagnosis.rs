@@ -18,6 +18,15 @@ struct Object<'a> {
     next: &'a [String],
     attempts: usize,
     data_frames: usize,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    counted_only: Option<CountedOnly>,
+}
+
+/// What was many and alike, and is counted without being judged one by one.
+#[derive(Serialize)]
+struct CountedOnly {
+    attempts: usize,
+    data_frames: usize,
 }
 
 #[derive(Serialize)]
@@ -87,6 +96,10 @@ pub fn diagnosis(diagnosis: &Diagnosis, out: &mut dyn fmt::Write) -> fmt::Result
         next: &diagnosis.next,
         attempts: diagnosis.attempts,
         data_frames: diagnosis.data,
+        counted_only: match diagnosis.forgotten {
+            (0, 0) => None,
+            (attempts, data_frames) => Some(CountedOnly { attempts, data_frames }),
+        },
     };
     super::line(out, &object)
 }

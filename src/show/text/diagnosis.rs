@@ -6,6 +6,8 @@ use super::{Tone, wrap};
 use crate::{
     ladder::{Diagnosis, Outcome, RungReport, State, Verdict},
     show::Style,
+    words::Count,
+    words::sentence,
 };
 
 /// Columns before the words of an entry.
@@ -46,7 +48,7 @@ pub fn overview(all: &[Diagnosis], style: Style, out: &mut dyn fmt::Write) -> fm
     writeln!(out, "{}", style.paint(Tone::Title, "All nodes"))?;
     for diagnosis in all {
         let name = name(diagnosis);
-        let outcome = format!("{:<18}", outcome_words(diagnosis.outcome));
+        let outcome = format!("{:<18}", diagnosis.outcome.words());
         let cause = diagnosis.causes.first().map_or_else(
             || {
                 diagnosis
@@ -78,18 +80,6 @@ fn name(diagnosis: &Diagnosis) -> String {
     }
 }
 
-const fn outcome_words(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Joined => "joined",
-        Outcome::AcceptedUnproven => "accepted, unproven",
-        Outcome::NeverJoined => "never joined",
-        Outcome::NotHeard => "not heard",
-        Outcome::CannotTell => "cannot tell",
-        Outcome::Session => "in session",
-        Outcome::SessionBroken => "session broken",
-    }
-}
-
 fn tone(diagnosis: &Diagnosis) -> Tone {
     match diagnosis.outcome {
         Outcome::Joined | Outcome::Session if !diagnosis.has_fault() => Tone::Good,
@@ -105,7 +95,7 @@ struct Page {
 impl Page {
     fn title(&self, diagnosis: &Diagnosis, out: &mut dyn fmt::Write) -> fmt::Result {
         let name = name(diagnosis);
-        let outcome = outcome_words(diagnosis.outcome);
+        let outcome = diagnosis.outcome.words();
         writeln!(
             out,
             "{}: {}",
@@ -125,6 +115,15 @@ impl Page {
         }
         if !words.is_empty() {
             self.paragraph(Tone::Quiet, "", &words.join(", "), 2, out)?;
+        }
+        let (attempts, frames) = diagnosis.forgotten;
+        if attempts + frames > 0 {
+            let words = format!(
+                "{} and {} that were many and alike are counted, the rest was judged one by one",
+                Count(attempts, "request"),
+                Count(frames, "data frame")
+            );
+            self.paragraph(Tone::Quiet, "", &words, 2, out)?;
         }
         Ok(())
     }
@@ -208,29 +207,5 @@ impl Page {
             writeln!(out, "{:indent$}{lead:hang$}{}", "", self.style.paint(tone, line))?;
         }
         Ok(())
-    }
-}
-
-/// Returns the words as a sentence: a capital first, a full stop last.
-fn sentence(words: &str) -> String {
-    let mut chars = words.chars();
-    let first = chars.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
-    let rest = chars.as_str();
-    // A name of the standard keeps its spelling.
-    let begins_with_name = rest.chars().next().is_some_and(char::is_uppercase);
-    let first = if begins_with_name { words.chars().take(1).collect() } else { first };
-    let stop = if words.ends_with(['.', '?', '!']) { "" } else { "." };
-    format!("{first}{rest}{stop}")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_sentence_has_a_capital_and_a_stop() {
-        assert_eq!(sentence("the node asks again"), "The node asks again.");
-        assert_eq!(sentence("OptNeg is 0"), "OptNeg is 0.");
-        assert_eq!(sentence("is it so?"), "Is it so?");
     }
 }

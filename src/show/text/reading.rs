@@ -8,6 +8,8 @@
 mod fields;
 mod notes;
 
+pub(crate) use fields::value_and_note;
+
 use std::fmt;
 
 use super::{Tone, paragraph, spaced, wrap};
@@ -180,7 +182,7 @@ fn rows(reading: &Reading) -> Vec<Row> {
 }
 
 fn field_row(reading: &Reading, field: Field, at: String, octets: &[u8]) -> Row {
-    let (value, note) = fields::value_and_note(reading, field, octets);
+    let (value, note) = value_and_note(reading, field, octets);
     let mut row = Row {
         at,
         octets: octets.to_vec(),

@@ -9,7 +9,7 @@ use crate::{
 };
 
 /// Returns value and meaning of a field. The MIC's are the verdict's to say.
-pub(super) fn value_and_note(reading: &Reading, field: Field, octets: &[u8]) -> (String, String) {
+pub(crate) fn value_and_note(reading: &Reading, field: Field, octets: &[u8]) -> (String, String) {
     let first = octets.first().copied().unwrap_or_default();
     match field {
         Field::Mhdr => (Mhdr(first).ftype().title().into(), major(Mhdr(first))),

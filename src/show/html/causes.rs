@@ -1,0 +1,58 @@
+//! Why a node does not join, what shows it, and what to do.
+
+use maud::{Markup, html};
+
+use crate::{
+    ladder::{Outcome, Verdict},
+    report::NodePage,
+    words::sentence,
+};
+
+pub(super) fn section(node: &NodePage<'_>) -> Markup {
+    html! {
+        @if node.causes.is_empty() {
+            (nothing_found(node))
+        }
+        @for (i, verdict) in node.causes.iter().enumerate() {
+            (cause(i, verdict))
+        }
+        @if !node.diagnosis.next.is_empty() {
+            section.next {
+                h3 { "What would decide" }
+                ul { @for step in &node.diagnosis.next { li { (sentence(step)) } } }
+            }
+        }
+    }
+}
+
+fn nothing_found(node: &NodePage<'_>) -> Markup {
+    html! {
+        @if matches!(node.diagnosis.outcome, Outcome::Joined | Outcome::Session) {
+            p.summary { "Nothing wrong found." }
+        } @else if let Some(rung) = node.diagnosis.first_broken() {
+            p.summary {
+                "It stops at rung " (rung.number()) ", " (rung.name())
+                "; the capture does not tell why."
+            }
+        }
+    }
+}
+
+fn cause(place: usize, verdict: &Verdict) -> Markup {
+    html! {
+        section.cause {
+            h3 { @if place == 0 { "Why" } @else { "And" } }
+            p.summary { (sentence(&verdict.summary)) }
+            p.facts {
+                code { (verdict.cause.id) } ", " (verdict.certainty.name())
+                @if let Some(odds) = verdict.odds.filter(|odds| *odds > 0.0) {
+                    ", odds of an accident " (format!("{odds:.0e}"))
+                }
+            }
+            p.remedy { strong { "What to do. " } (sentence(&verdict.remedy)) }
+            @if !verdict.evidence.is_empty() {
+                ul.evidence { @for line in &verdict.evidence { li { (line) } } }
+            }
+        }
+    }
+}

@@ -1,0 +1,256 @@
+//! One node.
+
+use std::fmt;
+
+use super::escape::{code, plain};
+use crate::{
+    ladder::{Outcome, Verdict},
+    region::Megahertz,
+    report::{Channels, Exchange, FrameView, Member, NodePage, Octets, Signal, Value},
+    words::{Count, sentence},
+};
+
+pub(super) fn page(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+    head(node, out)?;
+    for (i, verdict) in node.causes.iter().enumerate() {
+        cause(i, verdict, out)?;
+    }
+    if !node.diagnosis.next.is_empty() {
+        writeln!(out, "### What would decide\n")?;
+        for step in &node.diagnosis.next {
+            writeln!(out, "- {}", plain(&sentence(step)))?;
+        }
+        writeln!(out)?;
+    }
+    writeln!(out, "### For the ticket\n\n> {}\n", plain(&node.ticket))?;
+    ladder(node, out)?;
+    claims(&node.members, out)?;
+    exchanges(node, out)?;
+    if let Some(used) = &node.channels {
+        channels(used, out)?;
+    }
+    signal(&node.signal, out)?;
+    frames(node, out)
+}
+
+fn head(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+    let diagnosis = node.diagnosis;
+    writeln!(out, "## {}: {}\n", code(&node.name), diagnosis.outcome.words())?;
+    let mut facts = Vec::new();
+    facts.extend(diagnosis.dev_eui.map(|eui| format!("DevEUI {eui}")));
+    facts.extend(diagnosis.join_eui.map(|eui| format!("JoinEUI {eui}")));
+    facts.extend(diagnosis.plan.map(|plan| plan.name.to_owned()));
+    facts.push(format!("{} to join", Count(diagnosis.attempts, "attempt")));
+    facts.push(format!("{} authenticated", Count(diagnosis.data, "data frame")));
+    if let Some(words) = node.forgotten() {
+        facts.push(words);
+    }
+    writeln!(out, "{}.\n", facts.join(", "))?;
+    let fine = matches!(diagnosis.outcome, Outcome::Joined | Outcome::Session);
+    if node.causes.is_empty() && fine {
+        writeln!(out, "Nothing wrong found.\n")?;
+    }
+    Ok(())
+}
+
+fn cause(place: usize, verdict: &Verdict, out: &mut dyn fmt::Write) -> fmt::Result {
+    writeln!(out, "### {}\n", if place == 0 { "Why" } else { "And" })?;
+    writeln!(out, "**{}**\n", plain(&sentence(&verdict.summary)))?;
+    let odds = verdict.odds.filter(|odds| *odds > 0.0);
+    let odds = odds.map(|odds| format!(", odds of an accident {odds:.0e}")).unwrap_or_default();
+    writeln!(out, "{}, {}{odds}.\n", code(verdict.cause.id), verdict.certainty.name())?;
+    writeln!(out, "**What to do.** {}\n", plain(&sentence(&verdict.remedy)))?;
+    for line in &verdict.evidence {
+        writeln!(out, "- {}", plain(line))?;
+    }
+    if verdict.evidence.is_empty() { Ok(()) } else { writeln!(out) }
+}
+
+fn ladder(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+    writeln!(out, "### The ladder\n")?;
+    writeln!(out, "| # | Rung | State | Evidence |\n|---|---|---|---|")?;
+    for report in &node.diagnosis.rungs {
+        let (rung, judgement) = (report.rung, &report.judgement);
+        let evidence: Vec<String> = judgement.evidence.iter().map(|line| plain(line)).collect();
+        writeln!(
+            out,
+            "| {} | {} | {} | {} |",
+            rung.number(),
+            rung.name(),
+            judgement.state.name(),
+            evidence.join("<br>")
+        )?;
+    }
+    writeln!(out)
+}
+
+/// The places one above the other: in code, so that digits stand in columns.
+fn claims(members: &[Member], out: &mut dyn fmt::Write) -> fmt::Result {
+    if members.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "### What each place states\n")?;
+    writeln!(out, "| Member | Place | Value | |\n|---|---|---|---|")?;
+    for member in members {
+        for (i, (place, value)) in member.lines.iter().enumerate() {
+            let (name, standing) =
+                if i == 0 { (member.name, member.standing.words()) } else { ("", "") };
+            writeln!(out, "| {name} | {place} | {} | {standing} |", value_cell(value))?;
+        }
+        if let Some(words) = &member.words {
+            writeln!(out, "| | | {} | |", plain(words))?;
+        }
+    }
+    writeln!(out)
+}
+
+fn value_cell(value: &Value) -> String {
+    match value {
+        Value::Text(text) => plain(text),
+        Value::Digits { digits, marks } => {
+            let octets: Vec<String> = digits
+                .as_bytes()
+                .chunks(2)
+                .map(|octet| String::from_utf8_lossy(octet).to_ascii_uppercase())
+                .collect();
+            format!("`{}`{}", octets.join(" "), places(marks))
+        }
+        Value::Masked { marks } => format!("a key, not shown{}", places(marks)),
+    }
+}
+
+fn places(marks: &[usize]) -> String {
+    match marks {
+        [] => String::new(),
+        [one] => format!(", digit {one} differs"),
+        all if all.len() > 4 => format!(", {} digits differ", all.len()),
+        all => {
+            let all: Vec<String> = all.iter().map(ToString::to_string).collect();
+            format!(", digits {} differ", all.join(", "))
+        }
+    }
+}
+
+fn exchanges(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+    if node.exchanges.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "### The exchange in time\n")?;
+    for exchange in &node.exchanges {
+        timeline(exchange, out)?;
+    }
+    if node.more_attempts > 0 {
+        writeln!(out, "Not shown: {}.\n", Count(node.more_attempts, "more attempt"))?;
+    }
+    Ok(())
+}
+
+fn timeline(exchange: &Exchange, out: &mut dyn fmt::Write) -> fmt::Result {
+    let told = if exchange.told { " (the ladder tells of this one)" } else { "" };
+    writeln!(out, "{}{told}; times are after its end.\n", plain(&exchange.title))?;
+    writeln!(out, "| What | When and where | |\n|---|---|---|")?;
+    for bar in &exchange.bars {
+        let verdict = match bar.fit.words() {
+            "outside" => format!("**outside**: {}", plain(&bar.wrong.join("; "))),
+            words => words.to_owned(),
+        };
+        writeln!(out, "| {} | {} | {verdict} |", plain(&bar.label), plain(&bar.detail))?;
+    }
+    writeln!(out)?;
+    for note in &exchange.notes {
+        writeln!(out, "{}\n", plain(note))?;
+    }
+    Ok(())
+}
+
+fn channels(channels: &Channels, out: &mut dyn fmt::Write) -> fmt::Result {
+    writeln!(out, "### Channels\n")?;
+    writeln!(out, "| MHz | Requests | Data | Plan |\n|---|---|---|---|")?;
+    for used in channels.uses.iter().take(MOST) {
+        let off = if used.off_plan { "**off the plan**: " } else { "" };
+        writeln!(
+            out,
+            "| {} | {} | {} | {off}{} |",
+            Megahertz(used.freq_hz),
+            used.requests,
+            used.data,
+            plain(&used.words)
+        )?;
+    }
+    writeln!(out)
+}
+
+fn signal(signal: &Signal, out: &mut dyn fmt::Write) -> fmt::Result {
+    if signal.points.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "### Signal\n")?;
+    writeln!(out, "| Where | What | Gateway | Data rate | RSSI | SNR | Floor | Margin |")?;
+    writeln!(out, "|---|---|---|---|---|---|---|---|")?;
+    let number = |value: Option<f32>| value.map(|v| format!("{v:.1}")).unwrap_or_default();
+    for point in &signal.points {
+        writeln!(
+            out,
+            "| {} | {} | {} | {} | {} | {} | {} | {} |",
+            plain(&point.place),
+            point.what,
+            point.gateway.map(|eui| eui.to_string()).unwrap_or_default(),
+            point.modulation.map(|m| m.to_string()).unwrap_or_default(),
+            number(point.rssi),
+            number(point.snr),
+            number(point.floor),
+            number(point.margin())
+        )?;
+    }
+    if signal.earlier > 0 {
+        writeln!(out, "\n{} earlier receptions are not shown.", signal.earlier)?;
+    }
+    writeln!(out)
+}
+
+fn frames(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+    if node.frames.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "### Frames, octet by octet\n")?;
+    for frame in &node.frames {
+        one_frame(frame, out)?;
+    }
+    if node.more_frames > 0 {
+        writeln!(out, "Not shown: {}.\n", Count(node.more_frames, "more frame"))?;
+    }
+    Ok(())
+}
+
+fn one_frame(frame: &FrameView, out: &mut dyn fmt::Write) -> fmt::Result {
+    writeln!(out, "**{}**, {}: {}\n", frame.title, plain(&frame.place), plain(&frame.mic))?;
+    for part in &frame.parts {
+        fields(part, out)?;
+    }
+    for problem in &frame.problems {
+        writeln!(out, "- {}", plain(problem))?;
+    }
+    if frame.problems.is_empty() { Ok(()) } else { writeln!(out) }
+}
+
+fn fields(part: &Octets, out: &mut dyn fmt::Write) -> fmt::Result {
+    writeln!(out, "| {} | Field | Value | Meaning |\n|---|---|---|---|", part.label)?;
+    for field in &part.fields {
+        let octets: Vec<String> = field
+            .at
+            .clone()
+            .map(|at| match part.all.get(at).copied().flatten() {
+                Some(octet) => format!("{octet:02X}"),
+                None => "\u{2022}\u{2022}".into(),
+            })
+            .collect();
+        let octets = octets.join(" ");
+        let octets = if octets.is_empty() { octets } else { format!("`{octets}`") };
+        let (value, meaning) = (plain(&field.value), plain(&field.meaning));
+        writeln!(out, "| {octets} | {} | {value} | {meaning} |", field.name)?;
+    }
+    writeln!(out)
+}
+
+/// Rows of a table that people still read.
+const MOST: usize = 100;

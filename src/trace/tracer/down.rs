@@ -1,0 +1,249 @@
+//! Downlinks: accepts paired with the requests that they answer, data with its session.
+
+use super::{ANSWER_SLOT_US, ANSWER_US, OPEN_SENDINGS, STRANGER_TRIALS, STRAY, SentSlot, Tracer};
+use crate::{
+    crypto::{
+        cipher::{self, AcceptKey},
+        derive, mic,
+    },
+    frame::{DataFrame, Direction, Frame, OpenedJoinAccept, SealedJoinAccept, decode},
+    id::JoinEui,
+    intake::{Datagram, Downlink, TxAck, When},
+    key::NwkKey,
+    trace::{Ack, Answer, Ask, Attempt, Data, Delay, Line, Opening, RootKey, Rule, Sending, keys},
+};
+
+impl Tracer<'_> {
+    pub(super) fn sent(&mut self, line: Line, datagram: &Datagram, down: &Downlink) {
+        self.trace.frames += 1;
+        let sending = Sending {
+            line,
+            at: datagram.at,
+            gateway: datagram.gateway,
+            octets: down.octets.as_slice().into(),
+            when: down.when,
+            freq_hz: down.freq_hz,
+            modulation: down.modulation,
+            power_dbm: down.power_dbm,
+            inverted: down.inverted,
+            token: datagram.token,
+            ack: None,
+        };
+        let slot = match decode(&down.octets).frame {
+            Some(Frame::JoinAccept(sealed)) => self.accept(sealed, sending),
+            Some(Frame::Data(frame)) if frame.direction() == Direction::Downlink => {
+                self.data_down(frame, sending)
+            }
+            _ => None,
+        };
+        if let Some(slot) = slot {
+            self.sendings.push_back((datagram.token, datagram.gateway, slot));
+            if self.sendings.len() > OPEN_SENDINGS {
+                self.sendings.pop_front();
+            }
+        }
+    }
+
+    fn accept(&mut self, sealed: SealedJoinAccept, sending: Sending) -> Option<SentSlot> {
+        let mut best: Option<(Rank, usize, usize, Delay, Vec<Opening>)> = None;
+        let requests: Vec<_> = self.requests.iter().copied().collect();
+        for (age, &(index, place)) in requests.iter().rev().enumerate() {
+            let Some(attempt) =
+                self.trace.nodes.get(index).and_then(|node| node.attempts.at(place))
+            else {
+                continue;
+            };
+            let Some((delay, fit)) = delay_of(attempt, &sending) else { continue };
+            let openings = match self.trace.nodes.get(index).and_then(|node| node.index) {
+                Some(node) => self.openings(node, attempt, &sealed),
+                None => Vec::new(),
+            };
+            let rank = Rank { opens: !openings.is_empty(), fit, newer: usize::MAX - age };
+            if best.as_ref().is_none_or(|(held, ..)| rank > *held) {
+                best = Some((rank, index, place, delay, openings));
+            }
+        }
+        let Some((_, index, place, delay, mut openings)) = best else {
+            let stray = &mut self.trace.stray_accepts;
+            if stray.len() == STRAY {
+                return None;
+            }
+            stray.push(sending);
+            return Some(SentSlot::Stray(stray.len() - 1));
+        };
+        if openings.is_empty() {
+            openings = self.openings_of_others(index, place, &sealed);
+        }
+        let opens = openings
+            .iter()
+            .any(|o| Some(o.key.node) == self.trace.nodes.get(index).and_then(|n| n.index));
+        let attempt = self.node(index)?.attempts.at_mut(place)?;
+        attempt.answers.push(Answer { sending, sealed, delay, openings });
+        let answer = attempt.answers.len() - 1;
+        if opens && let Some(session) = self.session_of(index, place, answer) {
+            self.add_session(index, session);
+        }
+        Some(SentSlot::Answer(index, place, answer))
+    }
+
+    fn openings_of_others(
+        &self,
+        index: usize,
+        place: usize,
+        sealed: &SealedJoinAccept,
+    ) -> Vec<Opening> {
+        let Some(node) = self.trace.nodes.get(index) else { return Vec::new() };
+        let Some(attempt) = node.attempts.at(place) else { return Vec::new() };
+        (0..self.roster.nodes.len())
+            .filter(|&other| Some(other) != node.index)
+            .take(STRANGER_TRIALS)
+            .map(|other| self.openings(other, attempt, sealed))
+            .find(|openings| !openings.is_empty())
+            .unwrap_or_default()
+    }
+
+    /// Every key of a node, by either rule, that opens an accept as the answer to an attempt.
+    fn openings(&self, node: usize, attempt: &Attempt, sealed: &SealedJoinAccept) -> Vec<Opening> {
+        let Some(claims) = self.roster.nodes.get(node) else { return Vec::new() };
+        let mut out = Vec::new();
+        for (key, root) in keys::root_keys(node, claims) {
+            for (rule, opened) in open(&root, &attempt.ask, sealed) {
+                out.push(Opening { key, rule, opened });
+            }
+        }
+        out
+    }
+
+    fn data_down(&mut self, frame: DataFrame, sending: Sending) -> Option<SentSlot> {
+        let places = self.sessions.get(&frame.dev_addr).cloned()?;
+        for &(index, place) in places.iter().rev() {
+            let Some(held) = self.verify((index, place), &frame, None) else { continue };
+            let session = self.node(index)?.sessions.at_mut(place)?;
+            let answered = session.frames.newest().find_map(|(i, seen)| {
+                let heard = seen.data.heard()?;
+                let us = heard.sightings().find_map(|s| sending.slot_after(s));
+                Some((i, us))
+            });
+            let (answers, delay_us) = match answered {
+                Some((i, us)) => (Some(i), us),
+                None => (None, None),
+            };
+            let at = session.push(Data::Down { frame, sending, delay_us, answers }, held);
+            self.weigh(1);
+            return Some(SentSlot::Data(index, place, at));
+        }
+        let &(index, _) = places.last()?;
+        let node = self.node(index)?;
+        let data = Data::Down { frame, sending, delay_us: None, answers: None };
+        let at = node.unverified.push(data);
+        self.weigh(1);
+        Some(SentSlot::Unverified(index, at))
+    }
+
+    pub(super) fn acknowledged(&mut self, line: Line, datagram: &Datagram) {
+        let found = self.sendings.iter().rposition(|(token, gateway, _)| {
+            *gateway == datagram.gateway && (datagram.token.is_none() || *token == datagram.token)
+        });
+        let Some((.., slot)) = found.and_then(|at| self.sendings.remove(at)) else { return };
+        let TxAck { error, warn, on_air, .. } = datagram.ack.clone().unwrap_or_default();
+        let ack = Ack { line, at: datagram.at, error, warn, on_air };
+        let sending = match slot {
+            SentSlot::Answer(node, attempt, answer) => self
+                .node(node)
+                .and_then(|n| n.attempts.at_mut(attempt)?.answers.get_mut(answer))
+                .map(|a| &mut a.sending),
+            SentSlot::Data(node, session, frame) => self
+                .node(node)
+                .and_then(|n| n.sessions.at_mut(session)?.frames.at_mut(frame))
+                .and_then(|seen| sending_of(&mut seen.data)),
+            SentSlot::Unverified(node, at) => {
+                self.node(node).and_then(|n| sending_of(n.unverified.at_mut(at)?))
+            }
+            SentSlot::Stray(at) => self.trace.stray_accepts.get_mut(at),
+        };
+        if let Some(sending) = sending {
+            sending.ack = Some(ack);
+        }
+    }
+}
+
+/// How well an accept fits a request; compared member by member.
+#[derive(Eq, Ord, PartialEq, PartialOrd)]
+struct Rank {
+    opens: bool,
+    fit: u8,
+    newer: usize,
+}
+
+/// How long after a request an accept is aimed, and how well that suits; `None` if not at all.
+fn delay_of(attempt: &Attempt, sending: &Sending) -> Option<(Delay, u8)> {
+    let first = attempt.heard.first();
+    if sending.arrival_after(first).is_some_and(|us| !(0..=ANSWER_US).contains(&us)) {
+        return None;
+    }
+    if sending.when == When::Immediate {
+        let us = sending.arrival_after(first);
+        return Some((Delay::AtOnce { us }, 1));
+    }
+    let counted = attempt.heard.sightings().enumerate().filter_map(|(sighting, seen)| {
+        let us = sending.slot_after(seen)?;
+        let fit = match us {
+            4_999_000..=5_001_000 | 5_999_000..=6_001_000 => 4,
+            999_000..=1_001_000 | 1_999_000..=2_001_000 => 3,
+            0..=ANSWER_SLOT_US => 2,
+            _ => 0,
+        };
+        // Two sightings of one gateway: the exact one is meant.
+        let exact = us % 1_000_000 == 0;
+        Some((fit, exact, std::cmp::Reverse(sighting), Delay::Counter { us, sighting }))
+    });
+    match counted.max_by_key(|(fit, exact, order, _)| (*fit, *exact, *order)) {
+        // A slot that no window explains still answers by time, if times are known.
+        Some((fit, .., delay)) if fit > 0 || sending.arrival_after(first).is_some() => {
+            Some((delay, fit))
+        }
+        Some(_) => None,
+        None => Some((Delay::Unknown, 1)),
+    }
+}
+
+/// The rules by which a root key opens an accept so that its MIC holds.
+pub(crate) fn open(
+    root: &RootKey<'_>,
+    ask: &Ask,
+    sealed: &SealedJoinAccept,
+) -> Vec<(Rule, OpenedJoinAccept)> {
+    let as_nwk = NwkKey::from(root.key().clone());
+    let mut out = Vec::new();
+    let (dev_eui, join_eui) = (ask.dev_eui(), ask.join_eui());
+    let opened = match ask {
+        Ask::Join(_) => cipher::open_join_accept(AcceptKey::join(&as_nwk), sealed),
+        Ask::Rejoin(_) => dev_eui.and_then(|dev_eui| {
+            let key = derive::js_enc_key(&as_nwk, dev_eui);
+            cipher::open_join_accept(AcceptKey::rejoin(&key), sealed)
+        }),
+    };
+    let Some(opened) = opened else { return out };
+    if mic::join_accept_1_0(&as_nwk, &opened.accept) == opened.accept.mic {
+        out.push((Rule::V1_0, opened));
+        return out;
+    }
+    let (Some(dev_eui), Some(join_eui), Some(nonce)) =
+        (dev_eui, join_eui.or(Some(JoinEui::default())), ask.nonce())
+    else {
+        return out;
+    };
+    let key = derive::js_int_key(&as_nwk, dev_eui);
+    let computed = mic::join_accept_1_1(&key, ask.req_type(), join_eui, nonce, &opened.accept);
+    if computed == opened.accept.mic {
+        out.push((Rule::V1_1, opened));
+    }
+    out
+}
+
+fn sending_of(data: &mut Data) -> Option<&mut Sending> {
+    match data {
+        Data::Down { sending, .. } => Some(sending),
+        Data::Up { .. } => None,
+    }
+}
