@@ -22,20 +22,23 @@ mod forwarder;
 mod frames;
 mod json;
 mod lines;
+mod log;
 mod loratap;
 mod member;
 mod note;
 mod open;
 mod packet;
 mod pcap;
+mod station;
 mod text;
+mod texts;
 mod time;
 mod unpack;
 mod wire;
 
 pub use capture::{CaptureLines, Item};
 pub use datagram::{
-    CodeRate, Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Unit, Uplink, When,
+    CodeRate, Crc, Datagram, Downlink, Found, GatewayPlan, Kind, Stat, TxAck, TxError, Unit, Uplink, When,
 };
 pub use error::IntakeError;
 pub use forwarder::datagram_json;
@@ -46,6 +49,8 @@ pub use loratap::{LoraTap, LoraTapError};
 pub use note::{Note, Place, Remark};
 pub use open::{Capture, OpenOptions};
 pub use pcap::{Flaw, PacketError, PassedOver};
+
 pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};
+pub use texts::InText;
 pub use unpack::{Packing, UnpackError};
 pub use wire::{Header, WireError, wire_datagram};

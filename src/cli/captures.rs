@@ -107,6 +107,11 @@ impl Teller {
                     screen.word("note", &format!("{}: {words}", self.name));
                 }
             }
+            Ok(Item::InText(found)) => {
+                for words in found.words() {
+                    screen.word("note", &format!("{}: {words}", self.name));
+                }
+            }
             Ok(Item::Skipped { line, why }) => {
                 self.damage(screen, &format!(", {unit} {line}: {why}"), Some(why.hint()));
             }

@@ -259,6 +259,10 @@ impl Lines {
                 let words = passed.words().into_iter();
                 ready.extend(words.map(|words| Met::Noted(format!("{}: {words}", self.name))));
             }
+            TextItem::InText(found) => {
+                let words = found.words().into_iter();
+                ready.extend(words.map(|words| Met::Noted(format!("{}: {words}", self.name))));
+            }
             TextItem::Skipped { line, why } => {
                 let error = format!("{}: {why}", place(line));
                 ready.push_back(Met::Damaged { error, hint: Some(why.hint()) });

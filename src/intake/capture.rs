@@ -7,8 +7,10 @@ use super::{
     error::IntakeError,
     forwarder,
     lines::{LINE_CAP, Lines, Raw},
+    open::OpenOptions,
     pcap::PassedOver,
     text::{FrameText, frame_text},
+    texts::{InText, Texts},
 };
 
 /// What a line of a capture holds.
@@ -33,12 +35,19 @@ pub enum Item {
     },
     /// What of recorded packets was passed over: at their end.
     PassedOver(PassedOver),
+    /// What was found in lines of text, and what they are worth: at their end.
+    InText(InText),
 }
 
-/// Reads a capture: one JSON object a line, or a frame in hex or base64.
+/// Reads a capture, line by line: datagrams as JSON, messages of the station protocol, frames in hex
+/// or base64, and any log in whose lines frames hide.
 ///
 /// Blank lines, lines that begin with `#`, CR LF and a byte order mark are passed over; a damaged line becomes an
 /// [`Item::Skipped`] and the next one is read. Ends after the first error of the stream itself.
+///
+/// In a log, lines without a frame are no damage: they are counted. What is a log shows in its first
+/// lines: three lines of text before the first that is whole, or a frame that was found within text.
+/// Until that is known some lines are held back.
 ///
 /// ```
 /// use handfast::intake::{CaptureLines, Item};
@@ -54,29 +63,140 @@ pub enum Item {
 pub struct CaptureLines<R> {
     lines: Lines<R>,
     ended: bool,
+    options: OpenOptions,
+    /// Whether it is known to be a capture: then nothing is guessed.
+    ours: bool,
+    /// All that no plain capture needs.
+    texts: Option<Box<Texts>>,
 }
 
 impl<R: BufRead> CaptureLines<R> {
     /// Returns the lines of the stream.
     pub const fn new(stream: R) -> Self {
-        Self { lines: Lines::new(stream), ended: false }
+        Self::with(stream, OpenOptions { strict: false })
+    }
+
+    /// Returns the lines of the stream, read as the options say.
+    pub const fn with(stream: R, options: OpenOptions) -> Self {
+        Self { lines: Lines::new(stream), ended: false, options, ours: false, texts: None }
     }
 
     fn read(&mut self) -> io::Result<Option<Item>> {
         loop {
-            let Some(raw) = self.lines.advance()? else { return Ok(None) };
+            if let Some(item) = self.texts.as_mut().and_then(|texts| texts.ready()) {
+                return item.map(Some);
+            }
+            let raw = match self.lines.advance() {
+                Ok(Some(raw)) => raw,
+                Ok(None) => {
+                    if self.texts.as_mut().is_some_and(|texts| texts.end(None)) {
+                        continue;
+                    }
+                    return Ok(None);
+                }
+                Err(error) => match &mut self.texts {
+                    Some(texts) => {
+                        texts.end(Some(error));
+                        continue;
+                    }
+                    None => return Err(error),
+                },
+            };
             let line = self.lines.number();
             let item = match raw {
-                Raw::TooLong => Err(IntakeError::TooLong { cap: LINE_CAP }),
-                Raw::Whole => capture_line(self.lines.text(), line),
+                Raw::TooLong => {
+                    Some(Item::Skipped { line, why: IntakeError::TooLong { cap: LINE_CAP } })
+                }
+                Raw::Whole => self.line(line),
             };
-            match item {
-                Ok(None) => {}
-                Ok(Some(item)) => return Ok(Some(item)),
-                Err(why) => return Ok(Some(Item::Skipped { line, why })),
+            if item.is_some() {
+                return Ok(item);
             }
         }
     }
+
+    /// Reads one line; nothing for a blank one, for a comment, and for what goes through `texts`.
+    fn line(&mut self, line: u64) -> Option<Item> {
+        let octets = self.lines.text();
+        let lossy;
+        let text = match std::str::from_utf8(octets) {
+            Ok(text) => text,
+            Err(e) if self.ours || self.options.strict => {
+                let why = IntakeError::NotUtf8 { column: e.valid_up_to() + 1 };
+                return Some(Item::Skipped { line, why });
+            }
+            Err(e) => {
+                lossy = String::from_utf8_lossy(octets);
+                let why = IntakeError::NotUtf8 { column: e.valid_up_to() + 1 };
+                let texts = self.texts.get_or_insert_default();
+                texts.words(&lossy, line, why);
+                return None;
+            }
+        };
+        let body = text.trim_start();
+        if body.is_empty() || body.starts_with('#') {
+            return None;
+        }
+        let looks = looks(body);
+        let whole = match looks {
+            Looks::Object => forwarder::capture_line(text, line).map(Item::Datagram),
+            Looks::OtherJson => Err(IntakeError::NotAnObject),
+            Looks::Frame => frame_text(text)
+                .map(|frame| Item::Frame { line, frame })
+                .map_err(IntakeError::Text),
+        };
+        match &whole {
+            // Nearly every line of nearly every capture.
+            Ok(Item::Datagram(datagram)) if !is_hollow(datagram) => {
+                if !self.ours {
+                    self.ours = self.texts.as_mut().is_none_or(|texts| texts.begins());
+                }
+                self.in_turn(whole.ok()?)
+            }
+            // What a format of its own states, and nothing else.
+            _ if self.options.strict => {
+                let other = matches!(&whole, Err(IntakeError::NoDatagram));
+                if other && self.texts.get_or_insert_default().message(text, line) {
+                    return None;
+                }
+                Some(whole.unwrap_or_else(|why| Item::Skipped { line, why }))
+            }
+            _ => {
+                let texts = self.texts.get_or_insert_default();
+                match (looks, whole) {
+                    (_, Ok(item)) => texts.doubtful(item, text, line, &mut self.ours),
+                    (Looks::Object, Err(why @ IntakeError::NoDatagram)) => {
+                        texts.json(text, line, why, &mut self.ours);
+                    }
+                    // Whoever begins with a brace means JSON.
+                    (Looks::Object, Err(why)) => return Some(Item::Skipped { line, why }),
+                    (_, Err(why)) if self.ours => return Some(Item::Skipped { line, why }),
+                    (_, Err(why)) => texts.words(text, line, why),
+                }
+                None
+            }
+        }
+    }
+
+    /// What was held back comes first.
+    fn in_turn(&mut self, item: Item) -> Option<Item> {
+        match &mut self.texts {
+            Some(texts) => {
+                texts.push(item);
+                None
+            }
+            None => Some(item),
+        }
+    }
+}
+
+/// Whether nothing in a datagram could be read: perhaps it is none.
+const fn is_hollow(datagram: &Datagram) -> bool {
+    datagram.rxpk.is_empty()
+        && datagram.txpk.is_none()
+        && datagram.ack.is_none()
+        && datagram.stat.is_none()
+        && !datagram.notes.is_empty()
 }
 
 impl<R: BufRead> Iterator for CaptureLines<R> {
@@ -92,23 +212,7 @@ impl<R: BufRead> Iterator for CaptureLines<R> {
     }
 }
 
-/// Reads one line; `None` for a blank one and for a comment.
-fn capture_line(octets: &[u8], line: u64) -> Result<Option<Item>, IntakeError> {
-    let text = std::str::from_utf8(octets)
-        .map_err(|e| IntakeError::NotUtf8 { column: e.valid_up_to() + 1 })?;
-    let body = text.trim_start();
-    if body.is_empty() || body.starts_with('#') {
-        return Ok(None);
-    }
-    match looks(body) {
-        Looks::Object => forwarder::capture_line(text, line).map(|d| Some(Item::Datagram(d))),
-        Looks::OtherJson => Err(IntakeError::NotAnObject),
-        Looks::Frame => frame_text(text)
-            .map(|frame| Some(Item::Frame { line, frame }))
-            .map_err(IntakeError::Text),
-    }
-}
-
+#[derive(Clone, Copy)]
 enum Looks {
     Object,
     OtherJson,

@@ -4,7 +4,8 @@ use jiff::Timestamp;
 
 use super::note::Note;
 use crate::{
-    id::Eui64,
+    frame::{Direction, Mhdr},
+    id::{DevAddr, Eui64, JoinEui},
     radio::{CodingRate, Modulation},
 };
 
@@ -31,8 +32,118 @@ pub struct Datagram {
     pub ack: Option<TxAck>,
     /// The gateway's report about itself.
     pub stat: Option<Stat>,
+    /// How the gateway is set up, as its server told it.
+    pub plan: Option<Box<GatewayPlan>>,
+    /// Whether the gateway says, by the session in its counter, that it began anew before this.
+    pub restarted: bool,
+    /// How it was found.
+    pub found: Found,
     /// What was odd; all else is whole.
     pub notes: Vec<Note>,
+}
+
+impl Datagram {
+    /// Returns a datagram of that kind with nothing in it.
+    pub const fn empty(kind: Kind) -> Self {
+        Self {
+            line: 0,
+            unit: Unit::Line,
+            at: None,
+            gateway: None,
+            kind,
+            token: None,
+            rxpk: Vec::new(),
+            txpk: None,
+            ack: None,
+            stat: None,
+            plan: None,
+            restarted: false,
+            found: Found::Whole,
+            notes: Vec::new(),
+        }
+    }
+
+    /// Returns a frame by itself as what it would be on the wire: the direction is that of its type.
+    ///
+    /// `None` for a proprietary frame, and for no octets: those go either way.
+    pub fn of_lone_frame(line: u64, octets: Vec<u8>) -> Option<Self> {
+        let direction = Mhdr(*octets.first()?).ftype().direction()?;
+        let datagram = Self::of_frame(direction, octets);
+        Some(Self { line, found: Found::Alone, ..datagram })
+    }
+
+    /// Returns a frame that went in a direction, with nothing else known of it.
+    pub(super) fn of_frame(direction: Direction, octets: Vec<u8>) -> Self {
+        match direction {
+            Direction::Uplink => {
+                let up = Uplink { octets, ..Uplink::default() };
+                Self { rxpk: vec![up], ..Self::empty(Kind::PushData) }
+            }
+            Direction::Downlink => {
+                let down = Downlink { octets, ..Downlink::default() };
+                Self { txpk: Some(down), ..Self::empty(Kind::PullResp) }
+            }
+        }
+    }
+}
+
+/// How a datagram was found, and with that how much it tells that others are not there.
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
+pub enum Found {
+    /// In a format of its own, whole.
+    #[default]
+    Whole,
+    /// In a format of its own, behind words of a log.
+    Prefixed,
+    /// In text that states no format: it was guessed.
+    Guessed,
+    /// A frame by itself: of time, gateway and radio nothing is known but the order.
+    Alone,
+}
+
+impl Found {
+    /// Returns whether a line of text had to be searched for it.
+    pub const fn is_in_text(self) -> bool {
+        matches!(self, Self::Prefixed | Self::Guessed)
+    }
+
+    /// Returns whether what is not there did not happen: logs leave out what they like.
+    pub const fn is_complete(self) -> bool {
+        matches!(self, Self::Whole | Self::Prefixed)
+    }
+}
+
+/// How a gateway is set up, as the station protocol's `router_config` says it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct GatewayPlan {
+    /// The region, in the protocol's words: `EU863`.
+    pub region: Option<String>,
+    /// The frequencies that it may send on, hertz, from and to.
+    pub range_hz: Option<(u32, u32)>,
+    /// The modulation of each data rate index.
+    pub rates: [Option<Modulation>; 16],
+    /// Its uplink channels: hertz, lowest and highest data rate index.
+    pub uplinks: Vec<(u32, u8, u8)>,
+    /// The JoinEUIs whose requests it passes on, from and to; `None` where it passes on all.
+    pub join_euis: Option<Vec<(Eui64, Eui64)>>,
+    /// The networks whose data it passes on; `None` where it passes on all.
+    pub net_ids: Option<Vec<u32>>,
+}
+
+impl GatewayPlan {
+    /// Returns whether requests with this JoinEUI are passed on.
+    pub fn passes_join(&self, join_eui: JoinEui) -> bool {
+        let within = |(from, to): &(Eui64, Eui64)| (*from..=*to).contains(&join_eui.0);
+        self.join_euis.as_ref().is_none_or(|ranges| ranges.iter().any(within))
+    }
+
+    /// Returns whether data of this address is passed on, as far as that can be told: the filter goes
+    /// by the seven first bits, which are a network's for those of type 0 alone.
+    pub fn passes_data(&self, dev_addr: DevAddr) -> bool {
+        let Some(net_ids) = &self.net_ids else { return true };
+        let index = dev_addr.0 >> 25;
+        net_ids.iter().any(|id| id >> 21 != 0 || id & 0x3F == index)
+    }
 }
 
 /// What a capture is counted in.
@@ -102,7 +213,7 @@ impl Kind {
 }
 
 /// A frame as one gateway heard it: an element of `rxpk`.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Uplink {
     /// The PHYPayload.
     pub octets: Vec<u8>,
@@ -173,7 +284,7 @@ pub enum Crc {
 }
 
 /// A frame that a gateway is told to send: `txpk`.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Downlink {
     /// The PHYPayload.
     pub octets: Vec<u8>,
@@ -201,10 +312,12 @@ pub struct Downlink {
     pub rf_chain: Option<u16>,
     /// FSK frequency deviation, hertz (`fdev`).
     pub deviation_hz: Option<u32>,
+    /// Whether it is to be sent only where the one before it is not: the same frame in RX2.
+    pub alternative: bool,
 }
 
 /// When a frame is to be sent.
-#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
 pub enum When {
     /// At once (`imme`).
     Immediate,
@@ -213,6 +326,7 @@ pub enum When {
     /// At this moment, milliseconds since 6 January 1980 GPS (`tmms`).
     Gps(u64),
     /// Not said by any of these.
+    #[default]
     Unsaid,
 }
 

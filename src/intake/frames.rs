@@ -14,6 +14,7 @@ use super::{
     note::Note,
     pcap::PassedOver,
     text::FrameText,
+    texts::InText,
 };
 use crate::{frame::Direction, id::Eui64};
 
@@ -38,6 +39,8 @@ pub enum TextItem {
     },
     /// What of recorded packets was passed over: at their end.
     PassedOver(PassedOver),
+    /// What was found in lines of text: at their end.
+    InText(InText),
 }
 
 /// A frame and where it comes from.
@@ -131,6 +134,7 @@ impl<I> TextLines<I> {
             Item::PassedOver(passed) => {
                 return self.ready.push_back(TextItem::PassedOver(passed));
             }
+            Item::InText(found) => return self.ready.push_back(TextItem::InText(found)),
             Item::Skipped { line, why } => {
                 return self.ready.push_back(TextItem::Skipped { line, why });
             }

@@ -113,6 +113,8 @@ pub enum Remark {
     Missing(Kind),
     /// Not the sync word of LoRaWAN's public networks; the frame was taken.
     SyncWord(u8),
+    /// Something that the gateway does or did with it, in whole words.
+    Told(&'static str),
     /// So many more notes were left out.
     More(usize),
 }
@@ -136,6 +138,7 @@ impl fmt::Display for Remark {
                 "{word:02x}: LoRaWAN's public networks have 34, and a receiver set to one does not \
                  hear the other"
             ),
+            Self::Told(words) => f.write_str(words),
             Self::More(count) => write!(f, "{count} more notes left out"),
         }
     }

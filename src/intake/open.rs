@@ -22,6 +22,7 @@ pub struct OpenOptions {
 /// Recorded packets (pcap, pcapng) and lines of text, each as it is or packed with gzip or zstd.
 pub struct Capture {
     reader: Reader,
+    options: OpenOptions,
     /// What became of each packing, the outermost first.
     verdicts: Vec<Verdict>,
     /// Lines or packets so far.
@@ -40,8 +41,8 @@ enum Reader {
 
 impl Capture {
     /// Returns the items of a stream; nothing is read before the first is asked for.
-    pub fn open(stream: Box<dyn Read + Send>, _options: OpenOptions) -> Self {
-        Self { reader: Reader::Closed(stream), verdicts: Vec::new(), number: 0 }
+    pub fn open(stream: Box<dyn Read + Send>, options: OpenOptions) -> Self {
+        Self { reader: Reader::Closed(stream), options, verdicts: Vec::new(), number: 0 }
     }
 
     /// Returns what the capture is counted in: known once the first item is there.
@@ -79,7 +80,10 @@ impl Capture {
                     let stream = BufReader::with_capacity(BUFFER, stream);
                     return Ok(Reader::Packets(Box::new(Packets::new(&head, stream))));
                 }
-                None => return Ok(Reader::Lines(CaptureLines::new(BufReader::new(stream)))),
+                None => {
+                    let stream = BufReader::new(stream);
+                    return Ok(Reader::Lines(CaptureLines::with(stream, self.options)));
+                }
             }
         }
     }
@@ -117,7 +121,7 @@ impl Iterator for Capture {
         match &item {
             Some(Ok(Item::Datagram(datagram))) => self.number = datagram.line,
             Some(Ok(Item::Frame { line, .. } | Item::Skipped { line, .. })) => self.number = *line,
-            Some(Ok(Item::PassedOver(_)) | Err(_)) => {}
+            Some(Ok(Item::PassedOver(_) | Item::InText(_)) | Err(_)) => {}
             None => return self.verdict().map(Ok),
         }
         item

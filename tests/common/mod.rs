@@ -59,13 +59,7 @@ pub(crate) fn datagram(
         unit: handfast::intake::Unit::Line,
         at: micros.map(|us| jiff::Timestamp::from_microsecond(1_767_225_600_000_000 + us).unwrap()),
         gateway,
-        kind,
-        token: None,
-        rxpk: Vec::new(),
-        txpk: None,
-        ack: None,
-        stat: None,
-        notes: Vec::new(),
+        ..Datagram::empty(kind)
     }
 }
 
@@ -114,6 +108,7 @@ pub(crate) fn sent(
         preamble: None,
         rf_chain: None,
         deviation_hz: None,
+        alternative: false,
     };
     Datagram { txpk: Some(down), ..datagram(line, micros, gateway, Kind::PullResp) }
 }

@@ -26,13 +26,7 @@ pub(in crate::intake) fn datagrams(
         unit: Unit::Packet,
         at,
         gateway: tap.gateway,
-        kind,
-        token: None,
-        rxpk: Vec::new(),
-        txpk: None,
-        ack: None,
-        stat: None,
-        notes: Vec::new(),
+        ..Datagram::empty(kind)
     };
     if direction(tap, octets) == Direction::Uplink {
         let rxpk = vec![uplink(tap, octets)];
@@ -105,6 +99,7 @@ fn downlink(tap: &LoraTap, octets: &[u8]) -> Downlink {
         preamble: None,
         rf_chain: tap.gateway.map(|_| u16::from(tap.rf_chain)),
         deviation_hz: None,
+        alternative: false,
     }
 }
 

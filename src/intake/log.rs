@@ -1,0 +1,333 @@
+//! Any log: lines of text in which a frame hides.
+//!
+//! | line | is read as |
+//! |------|------------|
+//! | JSON of the forwarder or the station protocol behind a time and words | that protocol |
+//! | JSON of any other form, at any depth | frames by the names of their members |
+//! | words and octets | frames by the words before them |
+//!
+//! What stands beside a frame is read by the words that name it ([`words`]), and no form is asked
+//! for. Whether octets are a frame at all is decided by points ([`likely`]). All that comes from here
+//! is marked as guessed, and is left out where only formats of their own are wanted.
+//!
+//! Times are taken with their zone; without one they are taken as UTC, so that what passed between
+//! two lines is right and the time of day may not be; a clock without a date gives no time at all
+//! ([`stamp`]).
+
+mod bare;
+mod facts;
+mod likely;
+mod prefix;
+mod stamp;
+mod walk;
+mod words;
+
+use std::collections::VecDeque;
+
+use jiff::Timestamp;
+use serde_json::Value;
+
+pub(super) use self::likely::is_lawful_alone;
+use self::{
+    facts::Facts,
+    stamp::Stamp,
+    walk::{Ack, Find, Hit},
+};
+use super::{
+    datagram::{Datagram, Downlink, Found, Kind, TxAck, TxError, Uplink},
+    forwarder,
+    station::{Around, Station},
+};
+use crate::{
+    frame::{Direction, Mhdr},
+    id::Eui64,
+};
+
+/// What earlier lines say of the later ones.
+#[derive(Debug, Default)]
+pub(super) struct Log {
+    pub(super) station: Station,
+    sent: VecDeque<Sent>,
+    token: u16,
+    pub(super) times: Times,
+}
+
+/// What the times of the lines are worth.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub(super) struct Times {
+    pub(super) without_zone: bool,
+    pub(super) without_date: bool,
+}
+
+/// A downlink whose fate may be told by its number.
+#[derive(Debug)]
+struct Sent {
+    id: String,
+    gateway: Option<Eui64>,
+    tokens: Vec<u16>,
+}
+
+/// What a line says around what is found in it.
+#[derive(Clone, Copy, Debug)]
+struct Head {
+    line: u64,
+    at: Option<Timestamp>,
+    gateway: Option<Eui64>,
+}
+
+impl Log {
+    /// Returns the datagrams of a message of the station protocol, which may be none; `None` where
+    /// the line is no such message.
+    pub(super) fn message(&mut self, text: &str, line: u64) -> Option<Vec<Datagram>> {
+        let message = short(text).and_then(|text| serde_json::from_str(text).ok())?;
+        let around = Around { line, at: None, gateway: None, found: Found::Whole };
+        self.station.message(&message, around)
+    }
+
+    /// Returns the datagrams of a line that is one JSON value; `None` where it holds none.
+    pub(super) fn json(&mut self, text: &str, line: u64) -> Option<Vec<Datagram>> {
+        let value: Value = short(text).and_then(|text| serde_json::from_str(text).ok())?;
+        let head = Head { line, at: None, gateway: None };
+        self.finds(walk::walk(&value), head)
+    }
+
+    /// Returns the datagrams of a line of text; `None` where it holds none.
+    pub(super) fn text(&mut self, text: &str, line: u64) -> Option<Vec<Datagram>> {
+        let text = short(text)?;
+        if let Some((json, value)) = json_within(text) {
+            let before = text.get(..text.len() - json.len()).unwrap_or_default();
+            let head = self.head(before, line);
+            if let Value::Object(message) = &value {
+                let around = Around { line, at: head.at, gateway: head.gateway, found: Found::Prefixed };
+                if let Some(datagrams) = self.station.message(message, around) {
+                    return Some(datagrams);
+                }
+            }
+            if let Some(datagrams) = self.finds(walk::walk(&value), head) {
+                return Some(datagrams);
+            }
+        }
+        let octets = bare::find(text);
+        let beside = prefix::facts(text);
+        let hits = octets.into_iter().filter(|o| likely::is_frame(&o.octets, o.label, &beside));
+        let hits = hits.map(|octets| {
+            let (beside, receptions) = (beside.clone(), Vec::new());
+            Find::Frame(Hit { octets: octets.octets, beside, receptions, said: None })
+        });
+        let hits: Vec<_> = hits.collect();
+        if hits.is_empty() {
+            return self.wordless(text, line).map(|datagram| vec![datagram]);
+        }
+        let head = self.head(text, line);
+        self.finds(hits, head)
+    }
+
+    /// Datagrams that need no JSON, by the protocol's words for them.
+    fn wordless(&mut self, text: &str, line: u64) -> Option<Datagram> {
+        let kind = prefix::kind(text)?;
+        let ack = match kind {
+            Kind::PushAck | Kind::PullData | Kind::PullAck => None,
+            Kind::TxAck => Some(TxAck { error: prefix::tx_ack(text)?, ..TxAck::default() }),
+            Kind::PushData | Kind::PullResp => return None,
+        };
+        let head = self.head(text, line);
+        Some(Datagram { ack, ..head.datagram(kind, Found::Prefixed) })
+    }
+
+    fn head(&mut self, before: &str, line: u64) -> Head {
+        let at = match stamp::stamp(before) {
+            Some(Stamp::Utc(at)) => Some(at),
+            Some(Stamp::Local(at)) => {
+                self.times.without_zone = true;
+                Some(at)
+            }
+            Some(Stamp::Clock) => {
+                self.times.without_date = true;
+                None
+            }
+            None => None,
+        };
+        Head { line, at, gateway: prefix::gateway(before) }
+    }
+
+    fn finds(&mut self, finds: Vec<Find>, head: Head) -> Option<Vec<Datagram>> {
+        let mut out = Vec::new();
+        let mut taken = false;
+        let mut last: Option<Asked> = None;
+        for find in finds {
+            if let Find::Frame(hit) = &find {
+                self.times.without_zone |= hit.beside.zoneless;
+            }
+            match find {
+                Find::Station(message) => {
+                    let Head { line, at, gateway } = head;
+                    let around = Around { line, at, gateway, found: Found::Prefixed };
+                    let datagrams = self.station.message(&message, around);
+                    taken |= datagrams.is_some();
+                    out.extend(datagrams.into_iter().flatten());
+                }
+                Find::Forwarder(json) => {
+                    let Ok(datagram) = forwarder::capture_line(&json, head.line) else { continue };
+                    out.push(Datagram {
+                        at: datagram.at.or(head.at),
+                        gateway: datagram.gateway.or(head.gateway),
+                        found: Found::Prefixed,
+                        ..datagram
+                    });
+                }
+                Find::Frame(hit) => match direction(&hit.octets) {
+                    Direction::Uplink => heard(hit, head, &mut out),
+                    Direction::Downlink => out.push(self.to_send(hit, head, &mut last)),
+                },
+                Find::Ack(ack) => {
+                    let acks = self.acknowledged(&ack, head);
+                    taken |= acks.is_some();
+                    out.extend(acks.into_iter().flatten());
+                }
+            }
+        }
+        (taken || !out.is_empty()).then_some(out)
+    }
+
+    fn to_send(&mut self, hit: Hit, head: Head, last: &mut Option<Asked>) -> Datagram {
+        let Hit { octets, mut beside, receptions, said } = hit;
+        if let [only] = &receptions[..] {
+            beside.or(only);
+        }
+        self.token = self.token.wrapping_add(1);
+        let token = self.token;
+        let gateway = beside.gateway.or(head.gateway);
+        let alternative = last.as_ref().is_some_and(|l| l.octets == octets && l.gateway == gateway);
+        *last = Some(Asked { octets: octets.clone(), gateway });
+        if let Some(id) = &beside.id {
+            match self.sent.back_mut().filter(|sent| alternative && sent.id == *id) {
+                Some(sent) => sent.tokens.push(token),
+                None => self.sent.push_back(Sent { id: id.clone(), gateway, tokens: vec![token] }),
+            }
+            if self.sent.len() > MOST_SENT {
+                self.sent.pop_front();
+            }
+        }
+        let down = Downlink {
+            when: beside.when(),
+            freq_hz: beside.freq_hz,
+            modulation: beside.modulation(),
+            coding_rate: beside.coding_rate.clone(),
+            power_dbm: beside.power_dbm,
+            inverted: beside.inverted,
+            alternative,
+            octets,
+            ..Downlink::default()
+        };
+        let at = head.at.or(said);
+        let datagram = Head { at, gateway, ..head }.datagram(Kind::PullResp, Found::Guessed);
+        Datagram { token: Some(token), txpk: Some(down), ..datagram }
+    }
+
+    /// Acknowledgements of a downlink that the log shows; `None` for what is something else.
+    fn acknowledged(&mut self, ack: &Ack, head: Head) -> Option<Vec<Datagram>> {
+        let gateway = ack.beside.gateway.or(head.gateway);
+        let of = |sent: &Sent| {
+            sent.id == ack.id && (gateway.is_none() || sent.gateway == gateway)
+        };
+        let place = self.sent.iter().rposition(of)?;
+        let sent = self.sent.remove(place)?;
+        let words = ack.words.iter().filter_map(|(place, word)| {
+            let head = Head { at: head.at.or(ack.said), gateway: sent.gateway, ..head };
+            let error = fate(word);
+            Some(Datagram {
+                token: Some(*sent.tokens.get(*place)?),
+                ack: Some(TxAck { error, ..TxAck::default() }),
+                ..head.datagram(Kind::TxAck, Found::Guessed)
+            })
+        });
+        Some(words.collect())
+    }
+}
+
+/// The downlink before another in one line.
+struct Asked {
+    octets: Vec<u8>,
+    gateway: Option<Eui64>,
+}
+
+impl Head {
+    fn datagram(self, kind: Kind, found: Found) -> Datagram {
+        let Self { line, at, gateway } = self;
+        Datagram { line, at, gateway, found, ..Datagram::empty(kind) }
+    }
+}
+
+fn heard(hit: Hit, head: Head, out: &mut Vec<Datagram>) {
+    let Hit { octets, beside, mut receptions, said } = hit;
+    if receptions.is_empty() {
+        receptions.push(Facts::default());
+    }
+    for mut own in receptions {
+        own.or(&beside);
+        let up = Uplink {
+            octets: octets.clone(),
+            tmst: own.tmst(),
+            tmms: own.gps_ms,
+            time: own.time,
+            freq_hz: own.freq_hz,
+            modulation: own.modulation(),
+            coding_rate: own.coding_rate.clone(),
+            rssi: own.rssi,
+            snr: own.snr,
+            crc: own.crc.unwrap_or_default(),
+            ..Uplink::default()
+        };
+        let (at, gateway) = (head.at.or(said), own.gateway.or(head.gateway));
+        let datagram = Head { at, gateway, ..head }.datagram(Kind::PushData, Found::Guessed);
+        out.push(Datagram { rxpk: vec![up], ..datagram });
+    }
+}
+
+/// What is taken for a frame has a type that goes one way.
+fn direction(octets: &[u8]) -> Direction {
+    let mhdr = octets.first().map(|first| Mhdr(*first));
+    mhdr.and_then(|mhdr| mhdr.ftype().direction()).unwrap_or(Direction::Uplink)
+}
+
+/// What a word says of a downlink: sent, or why not.
+fn fate(word: &str) -> TxError {
+    let sent = ["", "OK", "NONE", "SENT", "SUCCESS", "TRANSMITTED", "ACK"];
+    if sent.iter().any(|good| word.eq_ignore_ascii_case(good)) {
+        return TxError::None;
+    }
+    TxError::by_name(word)
+}
+
+fn short(text: &str) -> Option<&str> {
+    (text.len() <= GUESS_CAP).then_some(text)
+}
+
+/// Returns the first JSON object or list within a line, with what is left of the line from there.
+fn json_within(text: &str) -> Option<(&str, Value)> {
+    let begins = |(_, c): &(usize, char)| matches!(c, '{' | '[');
+    for (at, _) in text.char_indices().filter(begins).take(MOST_BEGINNINGS) {
+        let rest = text.get(at..)?;
+        let mut values = serde_json::Deserializer::from_str(rest).into_iter::<Value>();
+        match values.next() {
+            // `[7]` and `[]` are marks of a log.
+            Some(Ok(value)) if value.is_object() || holds_objects(&value) => {
+                return Some((rest, value));
+            }
+            _ => {}
+        }
+    }
+    None
+}
+
+fn holds_objects(value: &Value) -> bool {
+    value.as_array().is_some_and(|list| list.iter().any(|inner| inner.is_object()))
+}
+
+/// Octets of a line in which a frame is looked for: a log has no longer ones, and JSON takes many
+/// times its length once it is read.
+const GUESS_CAP: usize = 1 << 16;
+/// Places in a line at which JSON may begin.
+const MOST_BEGINNINGS: usize = 8;
+/// Downlinks whose fate is waited for.
+const MOST_SENT: usize = 4_096;

@@ -1,0 +1,186 @@
+//! Octets in a line of words: hex in one piece or octet by octet, base64 behind a label.
+
+use super::{
+    super::text::base64_member,
+    likely::Label,
+    words,
+};
+
+/// Octets in a line, and what names them.
+#[derive(Debug, PartialEq)]
+pub(super) struct Octets {
+    pub(super) octets: Vec<u8>,
+    pub(super) label: Label,
+}
+
+/// Returns all that may be a frame by its form alone.
+pub(super) fn find(line: &str) -> Vec<Octets> {
+    let mut out = Vec::new();
+    let mut at = 0;
+    while let Some(start) = next_run(line, at) {
+        let rest = line.get(start..).unwrap_or_default();
+        let before = line.get(..start).unwrap_or_default();
+        let (octets, len) = match grouped(rest).or_else(|| in_one_piece(rest)) {
+            Some((octets, len)) => (Some((octets, label(before))), len),
+            None => {
+                let label = label(before);
+                let len = if label > Label::None { run(rest) } else { 0 };
+                match base64(rest, len) {
+                    Some(octets) => (Some((octets, label)), len),
+                    None => (None, word(rest)),
+                }
+            }
+        };
+        at = start + len.max(1);
+        if let Some((octets, label)) = octets {
+            // A word that speaks of a key rules out all that follows it, but for what is named.
+            if label < Label::Frame && words::is_secret(before) {
+                continue;
+            }
+            out.push(Octets { octets, label });
+            if out.len() == MOST {
+                break;
+            }
+        }
+    }
+    out
+}
+
+/// The place of the next letter or digit that begins a word.
+fn next_run(line: &str, from: usize) -> Option<usize> {
+    let octets = line.as_bytes();
+    (from..octets.len()).find(|at| {
+        let before = at.checked_sub(1).and_then(|before| octets.get(before));
+        octets.get(*at).is_some_and(u8::is_ascii_alphanumeric)
+            && before.is_none_or(|c| !c.is_ascii_alphanumeric())
+    })
+}
+
+/// Length of what is base64 by its letters, at the beginning.
+fn run(text: &str) -> usize {
+    let inside = |c: char| c.is_ascii_alphanumeric() || matches!(c, '+' | '/' | '_' | '-');
+    let end = text.find(|c: char| !inside(c)).unwrap_or(text.len());
+    let padding = text.get(end..).unwrap_or_default().bytes().take(2).take_while(|c| *c == b'=');
+    end + padding.count()
+}
+
+/// Length of the word at the beginning.
+fn word(text: &str) -> usize {
+    text.find(|c: char| !c.is_ascii_alphanumeric()).unwrap_or(text.len())
+}
+
+/// `40DABB0102...` or `0x40DABB...`; returns the octets and the characters taken.
+fn in_one_piece(text: &str) -> Option<(Vec<u8>, usize)> {
+    let bare = text.strip_prefix("0x").or_else(|| text.strip_prefix("0X")).unwrap_or(text);
+    let len = bare.find(|c: char| !c.is_ascii_alphanumeric()).unwrap_or(bare.len());
+    let digits = bare.get(..len)?;
+    let is_hex = digits.bytes().all(|c| c.is_ascii_hexdigit());
+    // A long number is digits alone; a frame of twelve octets is hardly ever.
+    let is_number = digits.bytes().all(|c| c.is_ascii_digit());
+    if !is_hex || is_number || !(2 * MIN..=2 * MAX).contains(&len) {
+        return None;
+    }
+    Some((hex::decode(digits).ok()?, len + text.len() - bare.len()))
+}
+
+/// `40 DA BB 01 02 ...`, with one separator throughout: a space, a dash or a colon.
+fn grouped(text: &str) -> Option<(Vec<u8>, usize)> {
+    let octets = text.as_bytes();
+    let separator = *octets.get(2).filter(|c| matches!(c, b' ' | b'-' | b':'))?;
+    let mut out = Vec::new();
+    let mut at = 0;
+    while let Some(pair) = text.get(at..at + 2)
+        && pair.bytes().all(|c| c.is_ascii_hexdigit())
+        && octets.get(at + 2).is_none_or(|c| !c.is_ascii_alphanumeric())
+        && out.len() < MAX
+    {
+        out.extend(hex::decode(pair).ok()?);
+        at += 2;
+        if octets.get(at) != Some(&separator) {
+            break;
+        }
+        at += 1;
+    }
+    (out.len() >= MIN).then_some((out, at))
+}
+
+fn base64(text: &str, len: usize) -> Option<Vec<u8>> {
+    let word = text.get(..len)?;
+    let of = |test: fn(&u8) -> bool| word.bytes().any(|c| test(&c));
+    // A word of a language is of one case and without digits.
+    let mixed = of(u8::is_ascii_lowercase) && of(u8::is_ascii_uppercase) && of(u8::is_ascii_digit);
+    if !mixed || !(16..=2 * MAX).contains(&len) {
+        return None;
+    }
+    base64_member(word).ok().map(|(octets, _)| octets)
+}
+
+/// Returns what names the octets behind a text: its last word, forms of writing left out.
+fn label(before: &str) -> Label {
+    let near = tail(before);
+    let mut words = near.rsplit(|c: char| !c.is_ascii_alphanumeric() && !matches!(c, '_' | '-'));
+    let word = words.find(|word| !word.is_empty() && !WRITING.contains(&&*word.to_lowercase()));
+    word.map_or(Label::None, Label::of)
+}
+
+fn tail(text: &str) -> &str {
+    let mut from = text.len().saturating_sub(TAIL);
+    while !text.is_char_boundary(from) {
+        from += 1;
+    }
+    text.get(from..).unwrap_or_default()
+}
+
+const WRITING: &[&str] = &["hex", "base64", "b64", "bytes", "octets", "is", "0x"];
+/// Octets of a line before a frame in which its name is looked for.
+const TAIL: usize = 48;
+/// Octets of a frame.
+const MIN: usize = 12;
+const MAX: usize = 255;
+/// Frames in one line.
+const MOST: usize = 16;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const FRAME: &str = "40dabb0102800200022721029daeaf9ee9";
+
+    fn found(line: &str) -> Vec<(Label, String)> {
+        find(line).into_iter().map(|f| (f.label, hex::encode(f.octets))).collect()
+    }
+
+    #[test]
+    fn octets_are_found_however_they_are_written() {
+        let spaced = "40 DA BB 01 02 80 02 00 02 27 21 02 9D AE AF 9E E9";
+        for (line, label) in [
+            (format!("08:00:03.210 rx: {FRAME}"), Label::OnAir),
+            (format!("rx (hex) {} rssi -84", FRAME.to_uppercase()), Label::OnAir),
+            (format!("payload=0x{FRAME};"), Label::Maybe),
+            (format!("PHYPayload: {spaced} (17 octets)"), Label::Frame),
+            (format!("PHYPayload {}", spaced.replace(' ', "-")), Label::Frame),
+            (format!("<{}>", spaced.replace(' ', ":")), Label::None),
+            ("uplink QNq7AQKAAgACJyECna6vnuk= SF7BW125".to_owned(), Label::OnAir),
+        ] {
+            assert_eq!(found(&line), [(label, FRAME.to_owned())], "{line}");
+        }
+    }
+
+    #[test]
+    fn keys_words_and_numbers_are_no_octets() {
+        for line in [
+            "AppKey: 2b7e151628aed2a6abf7158809cf4f3c",
+            "key 2B 7E 15 16 28 AE D2 A6 AB F7 15 88 09 CF 4F 3C",
+            "nwk_s_key=2b7e151628aed2a6abf7158809cf4f3c rx",
+            "session keys derived, NwkSKey then 60dabb0102800200022721029daeaf9ee9",
+            "rx DevEUI 020000fffe001207",
+            "rx counter 123456789012345678901234",
+            "rx thequickbrownfoxjumpsoverthelazydog",
+            "packet 02:00:00:ff:fe:a0:94:42",
+            "rx 40dabb0102800200022721029daeaf9eeg",
+            "",
+        ] {
+            assert_eq!(found(line), [], "{line}");
+        }
+    }
+}

@@ -1,0 +1,216 @@
+//! Frames in JSON, at any depth, each with what stands beside it: nearest first, outwards after that.
+
+use jiff::Timestamp;
+use serde_json::{Map, Value};
+
+use super::{
+    super::text::frame_text,
+    facts::Facts,
+    likely::{Label, is_frame, is_lawful_alone},
+    words::meaning,
+};
+
+/// What is found in a line.
+#[derive(Debug)]
+pub(super) enum Find {
+    Frame(Hit),
+    /// A message of the station protocol.
+    Station(Map<String, Value>),
+    /// A datagram of the forwarder protocol, as JSON.
+    Forwarder(String),
+    Ack(Ack),
+}
+
+/// A frame.
+#[derive(Debug)]
+pub(super) struct Hit {
+    pub(super) octets: Vec<u8>,
+    pub(super) beside: Facts,
+    /// Where several gateways heard it: what each says.
+    pub(super) receptions: Vec<Facts>,
+    /// The outermost time: that of the line.
+    pub(super) said: Option<Timestamp>,
+}
+
+/// What became of the alternatives of a downlink.
+#[derive(Debug)]
+pub(super) struct Ack {
+    pub(super) id: String,
+    /// Which alternative, from 0, and the word for what became of it.
+    pub(super) words: Vec<(usize, String)>,
+    pub(super) beside: Facts,
+    pub(super) said: Option<Timestamp>,
+}
+
+/// Finds everything in a value.
+pub(super) fn walk(value: &Value) -> Vec<Find> {
+    let mut walker = Walker { out: Vec::new() };
+    walker.value(value, &Facts::default(), None, 0);
+    walker.out
+}
+
+struct Walker {
+    out: Vec<Find>,
+}
+
+impl Walker {
+    fn value(&mut self, value: &Value, far: &Facts, said: Option<Timestamp>, texts: u8) {
+        if self.out.len() >= MOST {
+            return;
+        }
+        match value {
+            Value::Object(map) => self.object(map, far, said, texts),
+            Value::Array(list) => list.iter().for_each(|v| self.value(v, far, said, texts)),
+            Value::String(text) if texts < MOST_TEXTS && text.trim_start().starts_with('{') => {
+                if let Ok(inner) = serde_json::from_str::<Value>(text) {
+                    self.value(&inner, far, said, texts + 1);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn object(
+        &mut self,
+        map: &Map<String, Value>,
+        far: &Facts,
+        said: Option<Timestamp>,
+        texts: u8,
+    ) {
+        if map.get("msgtype").is_some_and(Value::is_string) {
+            return self.out.push(Find::Station(map.clone()));
+        }
+        if is_forwarder(map) {
+            // What was read is written again: this cannot fail.
+            return self.out.extend(serde_json::to_string(map).ok().map(Find::Forwarder));
+        }
+        let mut near = Facts::default();
+        scalars(map, &mut near);
+        let said = said.or(near.time);
+        let mut receptions = Vec::new();
+        map.values().for_each(|inner| gather(inner, &mut near, &mut receptions));
+        near.or(far);
+        let found = self.out.len();
+        self.frames(map, &near, &receptions, said);
+        for inner in map.values() {
+            self.value(inner, &near, said, texts);
+        }
+        if self.out.len() == found
+            && let Some(ack) = ack(map, &near, said)
+        {
+            self.out.push(Find::Ack(ack));
+        }
+    }
+
+    /// The frames that are members of this very object: the best named.
+    fn frames(
+        &mut self,
+        map: &Map<String, Value>,
+        near: &Facts,
+        receptions: &[Facts],
+        said: Option<Timestamp>,
+    ) {
+        // Where the radio's figures are each gateway's own they count as well.
+        let mut all = near.clone();
+        receptions.iter().for_each(|reception| all.or(reception));
+        let mut hits: Vec<(Label, Vec<u8>)> = Vec::new();
+        for (name, value) in map {
+            let label = Label::of(name);
+            if label == Label::None {
+                continue;
+            }
+            let Some(octets) = value.as_str().and_then(octets) else { continue };
+            if is_frame(&octets, label, &all) && hits.iter().all(|(_, known)| *known != octets) {
+                hits.push((label, octets));
+            }
+        }
+        let best = hits.iter().map(|(label, _)| *label).max();
+        for (_, octets) in hits.into_iter().filter(|(label, _)| Some(*label) == best) {
+            let (beside, receptions) = (near.clone(), receptions.to_vec());
+            self.out.push(Find::Frame(Hit { octets, beside, receptions, said }));
+        }
+    }
+}
+
+/// Reads octets written as hex or base64.
+fn octets(text: &str) -> Option<Vec<u8>> {
+    if !(SHORTEST..=LONGEST).contains(&text.len()) {
+        return None;
+    }
+    frame_text(text).ok().map(|text| text.octets)
+}
+
+fn is_forwarder(map: &Map<String, Value>) -> bool {
+    let object = |name: &str| map.get(name).is_some_and(Value::is_object);
+    map.get("rxpk").is_some_and(Value::is_array) || object("txpk") || object("txpk_ack")
+}
+
+fn scalars(map: &Map<String, Value>, facts: &mut Facts) {
+    for (name, value) in map {
+        if let Some(meaning) = meaning(name) {
+            facts.take(meaning, value);
+        }
+    }
+}
+
+/// Takes what objects without a frame of their own say; lists of them are receptions.
+fn gather(value: &Value, near: &mut Facts, receptions: &mut Vec<Facts>) {
+    match value {
+        Value::Object(map) if !holds_a_frame(value) => {
+            scalars(map, near);
+            map.values().for_each(|inner| gather(inner, near, receptions));
+        }
+        Value::Array(list) if !holds_a_frame(value) => {
+            for map in list.iter().filter_map(Value::as_object) {
+                let mut own = Facts::default();
+                scalars(map, &mut own);
+                map.values().for_each(|inner| gather(inner, &mut own, &mut Vec::new()));
+                if own.is_reception() && receptions.len() < MOST {
+                    receptions.push(own);
+                }
+            }
+        }
+        _ => {}
+    }
+}
+
+/// Whether anything inside may be a frame, and is not merely what stands beside one.
+fn holds_a_frame(value: &Value) -> bool {
+    match value {
+        Value::Object(map) => map.iter().any(|(name, inner)| match inner {
+            Value::String(text) => {
+                Label::of(name) != Label::None && octets(text).is_some_and(|o| is_lawful_alone(&o))
+            }
+            other => holds_a_frame(other),
+        }),
+        Value::Array(list) => list.iter().any(holds_a_frame),
+        _ => false,
+    }
+}
+
+/// An acknowledgement: a number by which it finds its downlink, and a word, or a list of words.
+fn ack(map: &Map<String, Value>, near: &Facts, said: Option<Timestamp>) -> Option<Ack> {
+    let id = near.id.clone()?;
+    let listed = |value: &Value| -> Vec<(usize, String)> {
+        let words = value.as_array().into_iter().flatten().enumerate();
+        words
+            .filter_map(|(place, item)| {
+                let mut own = Facts::default();
+                scalars(item.as_object()?, &mut own);
+                Some((place, own.status?))
+            })
+            .take(MOST)
+            .collect()
+    };
+    let words = map.values().map(listed).find(|words| !words.is_empty());
+    let words = words.or_else(|| Some(vec![(0, near.status.clone()?)]))?;
+    Some(Ack { id, words, beside: near.clone(), said })
+}
+
+/// Finds in one line.
+const MOST: usize = 64;
+/// JSON in a text in JSON: container logs have two layers.
+const MOST_TEXTS: u8 = 2;
+/// Characters of a text that may be a frame: 12 octets in base64, 255 in hex with separators.
+const SHORTEST: usize = 16;
+const LONGEST: usize = 1_280;
