@@ -37,6 +37,9 @@ pub struct AirtimeArgs {
     /// Data rate, such as SF7BW125
     #[arg(value_name = "DATA_RATE")]
     pub data_rate: Option<Modulation>,
+    /// Take only capture formats and bare frames; look for no frames hidden in other text
+    #[arg(long, requires = "captures")]
+    pub strict: bool,
     /// Data rate as a number of the region
     #[arg(long, value_name = "NUMBER", requires = "region")]
     pub dr: Option<u8>,
@@ -115,7 +118,7 @@ pub fn run(args: &AirtimeArgs, screen: &mut Screen) -> Result<(), Failure> {
         None => Roster::default(),
     };
     let mut meter = Meter::new(&roster, plan);
-    captures::read_all(&args.captures, screen, &mut |source, datagram| {
+    captures::read_all(&args.captures, args.strict, screen, &mut |source, datagram| {
         meter.push(source, &datagram);
     });
     let report = meter.finish();

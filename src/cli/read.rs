@@ -39,6 +39,9 @@ pub struct ReadArgs {
     /// Print a table (CSV), one row a frame
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,
+    /// Take only capture formats and bare frames; look for no frames hidden in other text
+    #[arg(long)]
+    pub strict: bool,
     /// Keep reading a file that grows, until interrupted
     #[arg(long)]
     pub follow: bool,
@@ -139,6 +142,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     }
     let mut frames = Frames::new(&texts, &args.files);
     frames.follow(args.follow);
+    frames.strict(args.strict);
     let single = frames.is_single();
     let mut run = Run {
         args,

@@ -1,12 +1,16 @@
 //! A capture, line by line, in the memory of one line.
 
-use std::io::{self, BufRead};
+use std::{
+    collections::VecDeque,
+    io::{self, BufRead},
+};
 
 use super::{
     datagram::Datagram,
     error::IntakeError,
     forwarder,
     lines::{LINE_CAP, Lines, Raw},
+    log,
     text::{FrameText, frame_text},
 };
 
@@ -23,6 +27,13 @@ pub enum Item {
         /// The frame.
         frame: FrameText,
     },
+    /// Lines of a log in which no frame was found: told once, at the end.
+    Passed {
+        /// The first of them, from 1.
+        first: u64,
+        /// How many there were.
+        lines: u64,
+    },
     /// A line that was damaged, and left out.
     Skipped {
         /// The line, from 1.
@@ -32,7 +43,8 @@ pub enum Item {
     },
 }
 
-/// Reads a capture: one JSON object a line, or a frame in hex or base64.
+/// Reads a capture: one JSON object a line, or a frame in hex or base64; or a log in whose lines
+/// frames hide.
 ///
 /// Blank lines, lines that begin with `#`, CR LF and a byte order mark are passed over; a damaged line becomes an
 /// [`Item::Skipped`] and the next one is read. Ends after the first error of the stream itself.
@@ -50,18 +62,59 @@ pub enum Item {
 #[derive(Debug)]
 pub struct CaptureLines<R> {
     lines: Lines<R>,
+    strict: bool,
     ended: bool,
+    /// Datagrams of the line just read.
+    ready: VecDeque<Datagram>,
+    character: Character,
+    /// Lines without a frame, in a log: how many, and the first with its error.
+    passed: u64,
+    first_passed: Option<(u64, IntakeError)>,
+    /// Whether anything was found.
+    found: bool,
+}
+
+/// What the first line that says something shows of the whole.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Character {
+    /// Nothing yet.
+    Unknown,
+    /// Capture lines, or frames: text that is neither is damage.
+    Capture,
+    /// Lines of other text, in some of which a frame hides.
+    Log,
 }
 
 impl<R: BufRead> CaptureLines<R> {
-    /// Returns the lines of the stream.
+    /// Returns the lines of the stream; frames hidden in other text are found, too.
     pub const fn new(stream: R) -> Self {
-        Self { lines: Lines::new(stream), ended: false }
+        Self::with(stream, false)
+    }
+
+    /// Returns the lines of the stream; no frame hidden in other text is looked for.
+    pub const fn strict(stream: R) -> Self {
+        Self::with(stream, true)
+    }
+
+    const fn with(stream: R, strict: bool) -> Self {
+        Self {
+            lines: Lines::new(stream),
+            strict,
+            ended: false,
+            ready: VecDeque::new(),
+            character: Character::Unknown,
+            passed: 0,
+            first_passed: None,
+            found: false,
+        }
     }
 
     fn read(&mut self) -> io::Result<Option<Item>> {
         loop {
-            let Some(raw) = self.lines.advance()? else { return Ok(None) };
+            if let Some(datagram) = self.ready.pop_front() {
+                return Ok(Some(Item::Datagram(datagram)));
+            }
+            let Some(raw) = self.lines.advance()? else { return Ok(self.end()) };
             let line = self.lines.number();
             let item = match raw {
                 Raw::TooLong => Err(IntakeError::TooLong { cap: LINE_CAP }),
@@ -69,10 +122,58 @@ impl<R: BufRead> CaptureLines<R> {
             };
             match item {
                 Ok(None) => {}
-                Ok(Some(item)) => return Ok(Some(item)),
-                Err(why) => return Ok(Some(Item::Skipped { line, why })),
+                Ok(Some(item)) => {
+                    self.found = true;
+                    if self.character == Character::Unknown {
+                        self.character = Character::Capture;
+                    }
+                    return Ok(Some(item));
+                }
+                Err(why) => {
+                    if let Some(skipped) = self.look_within(line, why) {
+                        return Ok(Some(skipped));
+                    }
+                }
             }
         }
+    }
+
+    /// Looks for frames in a line that is none of ours; returns it as skipped where it is damage.
+    fn look_within(&mut self, line: u64, why: IntakeError) -> Option<Item> {
+        let skipped = |why| Some(Item::Skipped { line, why });
+        let other_text = matches!(
+            why,
+            IntakeError::Text(_) | IntakeError::NoDatagram | IntakeError::NotAnObject
+        );
+        let Ok(text) = std::str::from_utf8(self.lines.text()) else { return skipped(why) };
+        if self.strict || !other_text {
+            return skipped(why);
+        }
+        self.ready.extend(log::line(text, line));
+        self.found |= !self.ready.is_empty();
+        if self.character == Character::Unknown {
+            self.character = Character::Log;
+        }
+        if !self.ready.is_empty() {
+            return None;
+        }
+        if self.character == Character::Capture {
+            return skipped(why);
+        }
+        self.passed += 1;
+        self.first_passed.get_or_insert((line, why));
+        None
+    }
+
+    /// What is to be said at the end: of a log without any frame its first line is told as damage.
+    fn end(&mut self) -> Option<Item> {
+        let (line, why) = self.first_passed.take()?;
+        let lines = std::mem::take(&mut self.passed);
+        Some(if self.found {
+            Item::Passed { first: line, lines }
+        } else {
+            Item::Skipped { line, why }
+        })
     }
 }
 

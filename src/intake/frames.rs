@@ -28,6 +28,13 @@ pub enum TextItem {
         /// What is odd.
         note: Note,
     },
+    /// Lines of a log in which no frame was found: told once, at the end.
+    Passed {
+        /// The first of them, from 1.
+        first: u64,
+        /// How many there were.
+        lines: u64,
+    },
     /// A line that was damaged, and left out.
     Skipped {
         /// The line, from 1.
@@ -124,6 +131,9 @@ impl<I> TextLines<I> {
                 let origin = Origin::Text(frame);
                 let frame = SourcedFrame { line, index: 0, at: None, gateway: None, origin };
                 return self.ready.push_back(TextItem::Frame(frame));
+            }
+            Item::Passed { first, lines } => {
+                return self.ready.push_back(TextItem::Passed { first, lines });
             }
             Item::Skipped { line, why } => {
                 return self.ready.push_back(TextItem::Skipped { line, why });

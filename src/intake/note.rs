@@ -111,6 +111,10 @@ pub enum Remark {
     Foreign(Kind),
     /// The datagram lacks what its kind is for.
     Missing(Kind),
+    /// Found in a line that is no format of its own.
+    Guessed,
+    /// The time names no zone: UTC is supposed, and only differences are sure.
+    NoZone,
     /// So many more notes were left out.
     More(usize),
 }
@@ -129,6 +133,8 @@ impl fmt::Display for Remark {
             }
             Self::Foreign(kind) => write!(f, "does not belong in {}", kind.name()),
             Self::Missing(kind) => write!(f, "{} without content", kind.name()),
+            Self::Guessed => f.write_str("a frame found in other text: guessed"),
+            Self::NoZone => f.write_str("names no zone: taken for UTC, only differences are sure"),
             Self::More(count) => write!(f, "{count} more notes left out"),
         }
     }

@@ -25,8 +25,11 @@ enum Reader {
 
 impl Capture {
     /// Returns the items of a stream; nothing is read before the first is asked for.
-    pub fn open(stream: Box<dyn Read + Send>, _options: OpenOptions) -> Self {
-        Self { reader: Reader::Lines(CaptureLines::new(BufReader::new(stream))) }
+    pub fn open(stream: Box<dyn Read + Send>, options: OpenOptions) -> Self {
+        let stream = BufReader::new(stream);
+        let lines =
+            if options.strict { CaptureLines::strict(stream) } else { CaptureLines::new(stream) };
+        Self { reader: Reader::Lines(lines) }
     }
 
     /// Returns what the capture is counted in: known once the first item is there.
