@@ -15,6 +15,8 @@ pub mod intake;
 pub mod key;
 pub mod key_sheet;
 pub mod ladder;
+#[cfg(feature = "live")]
+pub mod live;
 mod nearest;
 pub mod radio;
 pub mod reading;

@@ -12,6 +12,8 @@ pub mod explain;
 pub mod html;
 pub mod id;
 pub mod json;
+#[cfg(feature = "live")]
+pub mod live;
 pub mod markdown;
 pub mod plan;
 pub mod text;

@@ -1,0 +1,196 @@
+//! The recording: a thread of its own that writes whole lines, and none behind the tap's back.
+//!
+//! `FILE` is always the one that is written. When it has the size to rotate at, it becomes `FILE.1`, the
+//! next one `FILE.2`, and so on: the numbers rise with time. What is there already is never overwritten: lines
+//! are added to it.
+
+use std::{
+    collections::VecDeque,
+    fs::{self, File, OpenOptions},
+    io::{self, Read as _, Seek as _, SeekFrom, Write as _},
+    path::{Path, PathBuf},
+    sync::Arc,
+    time::Duration,
+};
+
+use super::{caught::Caught, counters::Counters, line, queue::Queue};
+
+/// What to record, and where.
+#[derive(Clone, Debug)]
+pub struct Recording {
+    /// The file.
+    pub path: PathBuf,
+    /// Octets at which it is put aside and a new one begun.
+    pub rotate: Option<u64>,
+}
+
+/// What became of a recording.
+#[derive(Debug)]
+pub enum RecordingWord {
+    /// A file was full and got this name; a new one was begun.
+    Rotated(PathBuf),
+    /// The file could not be put aside, and goes on beyond its size.
+    NotRotated(io::Error),
+    /// Nothing more is recorded; the file ends with a whole line.
+    Ended(io::Error),
+    /// The disk does not keep up: what came meanwhile is missing, and counted.
+    Behind,
+}
+
+/// A recording that is open.
+#[derive(Debug)]
+pub(super) struct Recorder {
+    recording: Recording,
+    file: File,
+    /// Octets of whole lines.
+    size: u64,
+    /// Whether it is a file and no device or pipe, so that it can be cut and put aside.
+    regular: bool,
+    /// At what size it is put aside next.
+    due: Option<u64>,
+}
+
+impl Recorder {
+    /// Opens the file, or begins it.
+    pub(super) fn open(recording: Recording) -> io::Result<Self> {
+        let mut file = open(&recording.path)?;
+        let data = file.metadata()?;
+        let regular = data.is_file();
+        let mut size = if regular { data.len() } else { 0 };
+        if size > 0 {
+            size += end_line(&mut file)?;
+        }
+        let due = recording.rotate;
+        Ok(Self { recording, file, size, regular, due })
+    }
+
+    /// Writes all that comes until the queue is closed.
+    pub(super) fn run(
+        mut self,
+        queue: &Queue<Arc<Caught>>,
+        counters: &Counters,
+        tell: &dyn Fn(RecordingWord),
+    ) {
+        let mut batch = VecDeque::new();
+        let mut lines = Vec::new();
+        while queue.take(&mut batch, PATIENCE) {
+            while !batch.is_empty() {
+                if let Err(error) = self.write(&mut batch, &mut lines, counters, tell) {
+                    tell(RecordingWord::Ended(error));
+                    counters.not_recorded.many(batch.len() as u64);
+                    return discard(queue, counters);
+                }
+            }
+        }
+    }
+
+    /// Writes some of a batch, at once.
+    fn write(
+        &mut self,
+        batch: &mut VecDeque<Arc<Caught>>,
+        lines: &mut Vec<u8>,
+        counters: &Counters,
+        tell: &dyn Fn(RecordingWord),
+    ) -> io::Result<()> {
+        lines.clear();
+        let mut written = 0;
+        while lines.len() < AT_ONCE
+            && !self.is_due(lines.len() as u64)
+            && let Some(caught) = batch.pop_front()
+        {
+            if line::write(&caught, lines) {
+                written += 1;
+            } else {
+                counters.not_recorded.one();
+            }
+        }
+        if let Err(error) = self.file.write_all(lines) {
+            counters.not_recorded.many(written);
+            if self.regular {
+                // What was written of a line that is not whole is taken back.
+                self.file.set_len(self.size)?;
+            }
+            return Err(error);
+        }
+        counters.recorded.many(written);
+        self.size += lines.len() as u64;
+        if self.is_due(0) {
+            self.rotate(tell)?;
+        }
+        Ok(())
+    }
+
+    fn is_due(&self, more: u64) -> bool {
+        self.regular && self.due.is_some_and(|due| self.size + more >= due)
+    }
+
+    fn rotate(&mut self, tell: &dyn Fn(RecordingWord)) -> io::Result<()> {
+        let path = &self.recording.path;
+        let put_aside = aside(path).and_then(|aside| fs::rename(path, &aside).map(|()| aside));
+        match put_aside {
+            Ok(aside) => {
+                self.file = open(path)?;
+                self.size = 0;
+                self.due = self.recording.rotate;
+                tell(RecordingWord::Rotated(aside));
+            }
+            Err(error) => {
+                // Tried again when as much has come again.
+                self.due = self.recording.rotate.map(|rotate| self.size + rotate);
+                tell(RecordingWord::NotRotated(error));
+            }
+        }
+        Ok(())
+    }
+}
+
+fn open(path: &Path) -> io::Result<File> {
+    OpenOptions::new().create(true).read(true).append(true).open(path).or_else(|error| {
+        // A pipe or a device may be for writing only.
+        OpenOptions::new().append(true).open(path).map_err(|_| error)
+    })
+}
+
+/// Ends a last line that a crash left open; returns how many octets that took.
+fn end_line(file: &mut File) -> io::Result<u64> {
+    let mut last = [0];
+    file.seek(SeekFrom::End(-1))?;
+    file.read_exact(&mut last)?;
+    if last == *b"\n" {
+        return Ok(0);
+    }
+    file.write_all(b"\n")?;
+    Ok(1)
+}
+
+/// Returns the next free name for a file that is put aside: one more than the highest number.
+fn aside(path: &Path) -> io::Result<PathBuf> {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let name = path.file_name().ok_or(io::ErrorKind::InvalidInput)?;
+    let prefix = format!("{}.", name.to_string_lossy());
+    let mut highest = 0u64;
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?.file_name();
+        let number = entry.to_str().and_then(|name| name.strip_prefix(&prefix)?.parse().ok());
+        highest = highest.max(number.unwrap_or_default());
+    }
+    let mut aside = path.as_os_str().to_owned();
+    aside.push(format!(".{}", highest.saturating_add(1)));
+    Ok(aside.into())
+}
+
+fn discard(queue: &Queue<Arc<Caught>>, counters: &Counters) {
+    let mut batch = VecDeque::new();
+    while queue.take(&mut batch, PATIENCE) {
+        counters.not_recorded.many(batch.len() as u64);
+        batch.clear();
+    }
+}
+
+/// Octets that are written at once.
+const AT_ONCE: usize = 1 << 20;
+/// How long to wait for what comes before looking again.
+const PATIENCE: Duration = Duration::from_secs(1);
