@@ -291,9 +291,11 @@ impl<'r> Ladders<'r> {
             return vec![who];
         }
         let Some(at) = datagram.at else { return Vec::new() };
-        let recent = self.asked.iter().rev().take_while(|(asked, ..)| {
-            at.duration_since(*asked) <= ANSWERED_WITHIN
-        });
+        let recent = self
+            .asked
+            .iter()
+            .rev()
+            .take_while(|(asked, ..)| at.duration_since(*asked) <= ANSWERED_WITHIN);
         let recent: Vec<_> =
             recent.filter(|(_, gateway, ..)| *gateway == datagram.gateway).collect();
         let in_slot = |tmst: &Option<u32>| match (when, tmst) {
@@ -329,10 +331,13 @@ impl<'r> Ladders<'r> {
         // Another node's key is looked for where that is cheap.
         let alone;
         let (roster, place) = match who {
-            _ if self.roster.nodes.len() <= SMALL_ROSTER => (self.roster, match who {
-                Who::Roster(place) => Some(place),
-                Who::Stranger(_) => None,
-            }),
+            _ if self.roster.nodes.len() <= SMALL_ROSTER => (
+                self.roster,
+                match who {
+                    Who::Roster(place) => Some(place),
+                    Who::Stranger(_) => None,
+                },
+            ),
             Who::Roster(place) => {
                 let nodes = self.roster.nodes.get(place).cloned().into_iter().collect();
                 alone = Roster { nodes, ..self.without_nodes() };
@@ -352,6 +357,13 @@ impl<'r> Ladders<'r> {
         }
         for datagram in node.datagrams() {
             tracer.push(0, datagram);
+        }
+        if matches!(who, Who::Stranger(_)) {
+            // A stranger may be a node of the roster under another name, if that one is not heard.
+            for place in 0..roster.nodes.len() {
+                let heard = self.nodes.get(&Who::Roster(place)).and_then(Kept::latest);
+                heard.into_iter().for_each(|datagram| tracer.push(0, datagram));
+            }
         }
         // Until now nothing else was heard.
         tracer.take(0, empty(Kind::PullData, Some(now)));

@@ -160,8 +160,7 @@ impl Port {
             Ok(header) if is_from_gateway(header.kind) => header,
             odd => {
                 let counters = work.counters;
-                let counter =
-                    if odd.is_ok() { &counters.misdirected } else { &counters.malformed };
+                let counter = if odd.is_ok() { &counters.misdirected } else { &counters.malformed };
                 counter.one();
                 // A relay leaves judgement to the server, but only for those whom it knows.
                 if self.sources.get(&peer).is_some_and(|source| source.upstream.is_some()) {

@@ -24,8 +24,7 @@ struct State<T> {
 impl<T> Queue<T> {
     /// Returns an empty queue with that much room.
     pub(super) const fn new(room: usize) -> Self {
-        let state =
-            State { items: VecDeque::new(), octets: 0, closed: false, waited_for: false };
+        let state = State { items: VecDeque::new(), octets: 0, closed: false, waited_for: false };
         Self { state: Mutex::new(state), filled: Condvar::new(), room }
     }
 

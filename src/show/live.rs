@@ -30,7 +30,8 @@ pub fn line(event: &Event<'_>, style: Style) -> Option<String> {
             format!("{} gateway {gateway} speaks from {}", clock(*at), peer.ip())
         }
         Event::Stat { at, gateway, stat } => {
-            format!("{} {} stat {}", clock(*at), short(*gateway), figures(stat))
+            let head = format!("{} {} stat ", clock(*at), short(*gateway));
+            hanging(&head, &figures(stat), Tone::Plain, style)
         }
         Event::Ack { at, gateway, ack } => {
             let word = match (&ack.error, &ack.warn) {
@@ -119,17 +120,22 @@ pub(super) fn tone(diagnosis: &Diagnosis) -> Tone {
 fn ladder(change: &Change, style: Style) -> String {
     let (name, words) = standing(&change.diagnosis);
     let head = format!("{} ladder ", clock(change.at));
-    let room = style.width.saturating_sub(head.len());
     let text = match &change.before {
         Some(Standing { outcome, .. }) if *outcome != change.now.outcome => {
             format!("{name}: {words} (was: {})", outcome.words())
         }
         _ => format!("{name}: {words}"),
     };
+    hanging(&head, &text, tone(&change.diagnosis), style)
+}
+
+/// Returns words behind a head; further lines stand under the first word.
+fn hanging(head: &str, text: &str, tone: Tone, style: Style) -> String {
+    let room = style.width.saturating_sub(head.len());
     let mut out = String::new();
-    for (i, line) in super::text::wrap(&text, room).iter().enumerate() {
-        let before = if i == 0 { head.clone() } else { format!("\n{:1$}", "", head.len()) };
-        let _ = write!(out, "{before}{}", style.paint(tone(&change.diagnosis), line));
+    for (i, line) in super::text::wrap(text, room).iter().enumerate() {
+        let before = if i == 0 { head.to_owned() } else { format!("\n{:1$}", "", head.len()) };
+        let _ = write!(out, "{before}{}", style.paint(tone, line));
     }
     out
 }
@@ -233,5 +239,6 @@ pub(super) fn clock(at: Timestamp) -> String {
 
 /// Returns the last four digits of a gateway's EUI, enough to tell a handful apart.
 fn short(gateway: Option<Eui64>) -> String {
-    gateway.map_or_else(|| "----".to_owned(), |eui| eui.hex().get(12..).unwrap_or_default().to_owned())
+    gateway
+        .map_or_else(|| "----".to_owned(), |eui| eui.hex().get(12..).unwrap_or_default().to_owned())
 }

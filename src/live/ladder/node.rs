@@ -101,6 +101,12 @@ impl Kept {
         WINDOWS_OVER.checked_sub(since.unsigned_abs()).filter(|left| !left.is_zero())
     }
 
+    /// Returns the latest request that was heard, or else the latest data.
+    pub(super) fn latest(&self) -> Option<&Datagram> {
+        let asked = self.joins.iter().rev().find(|datagram| datagram.kind == Kind::PushData);
+        asked.or(self.data.back())
+    }
+
     pub(super) fn datagrams(&self) -> impl Iterator<Item = &Datagram> {
         self.joins.iter().chain(&self.data)
     }

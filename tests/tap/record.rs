@@ -1,0 +1,216 @@
+//! What is recorded reads back to the same verdict, in whole lines, whatever becomes of disk and tap.
+
+use std::{
+    collections::BTreeMap,
+    fs,
+    io::BufReader,
+    net::{SocketAddr, UdpSocket},
+    path::{Path, PathBuf},
+};
+
+use handfast::{
+    intake::{CaptureLines, Datagram, Item},
+    ladder::{Options, diagnose, near_miss::Effort},
+    roster::{self, Roster},
+    trace::Tracer,
+};
+use jiff::{SignedDuration, Timestamp};
+use serde_json::Value;
+
+use crate::stage::{
+    EUI, PULL_DATA, PUSH_ACK, PUSH_DATA, TX_ACK, Tap, from_gateway, from_server, heard, receive,
+    socket,
+};
+
+/// A folder that is removed at the end.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new(name: &str) -> Self {
+        let path = std::env::temp_dir().join(format!("handfast-tap-{name}-{}", std::process::id()));
+        let _ = fs::remove_dir_all(&path);
+        fs::create_dir(&path).unwrap();
+        Self(path)
+    }
+
+    fn file(&self, name: &str) -> String {
+        self.0.join(name).to_str().unwrap().to_owned()
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = fs::remove_dir_all(&self.0);
+    }
+}
+
+fn datagrams(path: &Path) -> Vec<Datagram> {
+    let file = BufReader::new(fs::File::open(path).unwrap());
+    CaptureLines::new(file)
+        .map(|item| match item.unwrap() {
+            Item::Datagram(datagram) => datagram,
+            other => panic!("{}: {other:?}", path.display()),
+        })
+        .collect()
+}
+
+/// For every node: how it ended, where it broke, why.
+type Verdict = Vec<(String, Option<&'static str>, Vec<&'static str>)>;
+
+fn verdict(datagrams: &[Datagram], roster: &Roster) -> Verdict {
+    let mut tracer = Tracer::new(roster);
+    for datagram in datagrams {
+        tracer.push(0, datagram);
+    }
+    let effort = Effort { max_digits: 1, ..Effort::default() };
+    let all = diagnose(&tracer.finish(), roster, Options { plan: None, effort });
+    let of = |d: &handfast::ladder::Diagnosis| {
+        let broken = d.first_broken().map(handfast::ladder::Rung::name);
+        (d.outcome.name().to_owned(), broken, d.causes.iter().map(|v| v.cause.id).collect())
+    };
+    all.iter().map(of).collect()
+}
+
+/// Plays a capture through a tap: each line is sent by its side, and met unchanged at the other.
+fn play(capture: &str, tap: &Tap, server: &UdpSocket) {
+    let mut gateways: BTreeMap<String, (UdpSocket, Option<SocketAddr>)> = BTreeMap::new();
+    for line in capture.lines() {
+        let line: Value = serde_json::from_str(line).unwrap();
+        let eui: [u8; 8] =
+            hex::decode(line["gateway"].as_str().unwrap()).unwrap().try_into().unwrap();
+        let (gateway, peer) = gateways.entry(hex::encode(eui)).or_insert_with(|| (socket(), None));
+        let token = line["token"].as_str().unwrap_or("0000");
+        let token = u16::from_str_radix(token, 16).unwrap();
+        let json = match &line["datagram"] {
+            Value::Null => String::new(),
+            body => body.to_string(),
+        };
+        let kind = match line["kind"].as_str().unwrap() {
+            "PUSH_DATA" => PUSH_DATA,
+            "PULL_DATA" => PULL_DATA,
+            "TX_ACK" => TX_ACK,
+            "PUSH_ACK" => PUSH_ACK,
+            "PULL_RESP" => 3,
+            _ => 4,
+        };
+        if [PUSH_DATA, PULL_DATA, TX_ACK].contains(&kind) {
+            let octets = from_gateway(kind, token, eui, &json);
+            gateway.send_to(&octets, tap.port).unwrap();
+            let (got, from) = receive(server);
+            assert_eq!(got, octets);
+            *peer = Some(from);
+            continue;
+        }
+        if peer.is_none() {
+            // A server knows a gateway by what it sent; here that is before the capture.
+            let octets = from_gateway(PULL_DATA, 0, eui, "");
+            gateway.send_to(&octets, tap.port).unwrap();
+            *peer = Some(receive(server).1);
+        }
+        let octets = from_server(kind, token, &json);
+        server.send_to(&octets, peer.unwrap()).unwrap();
+        assert_eq!(receive(gateway).0, octets);
+    }
+}
+
+#[test]
+fn a_recorded_relay_gets_the_verdict_of_its_source() {
+    let folder = Folder::new("verdict");
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("vectors/join");
+    let mut folders: Vec<PathBuf> =
+        fs::read_dir(root).unwrap().map(|e| e.unwrap().path()).filter(|p| p.is_dir()).collect();
+    folders.sort();
+    let (mut same, mut wrong) = (0, Vec::new());
+    for case in &folders {
+        let name = case.file_name().unwrap().to_str().unwrap();
+        let source = case.join("capture.ndjson");
+        let roster = roster::read_file(&case.join("roster.toml")).unwrap();
+        let record = folder.file(&format!("{name}.ndjson"));
+        let server = socket();
+        let at = server.local_addr().unwrap().to_string();
+        let tap = Tap::start(&["--relay", &at, "--record", &record]);
+        play(&fs::read_to_string(&source).unwrap(), &tap, &server);
+        tap.interrupt();
+        let recorded = verdict(&datagrams(Path::new(&record)), &roster);
+        // The play takes milliseconds where the capture took minutes: the same lines with such times
+        // are what the recording must equal; where the times decide nothing that is the source's verdict.
+        let mut source = datagrams(&source);
+        let in_truth = verdict(&source, &roster);
+        let begin = Timestamp::now();
+        for (ms, datagram) in (0..).zip(&mut source) {
+            datagram.at = Some(begin + SignedDuration::from_millis(ms));
+        }
+        let hurried = verdict(&source, &roster);
+        if recorded != hurried {
+            wrong.push(format!("{name}: {recorded:?} instead of {hurried:?}"));
+        }
+        same += usize::from(hurried == in_truth);
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    assert!(same >= 25, "the verdict of only {same} of {} holds without times", folders.len());
+}
+
+#[test]
+fn files_are_put_aside_by_size_and_no_line_is_cut_or_lost() {
+    let folder = Folder::new("rotate");
+    let file = folder.file("gateway.ndjson");
+    fs::write(folder.file("gateway.ndjson.7"), "kept\n").unwrap();
+    let tap = Tap::start(&["--json", "--record", &file, "--rotate", "2k"]);
+    let gateway = socket();
+    for token in 0..100 {
+        let octets = from_gateway(PUSH_DATA, token, EUI, &heard(u32::from(token)));
+        gateway.send_to(&octets, tap.port).unwrap();
+        receive(&gateway);
+    }
+    let ended = tap.interrupt();
+    assert_eq!((ended.exit, ended.count("recorded")), (Some(0), 100));
+    assert_eq!(fs::read_to_string(folder.file("gateway.ndjson.7")).unwrap(), "kept\n");
+    let mut tokens = Vec::new();
+    let mut number = 8;
+    loop {
+        let aside = folder.file(&format!("gateway.ndjson.{number}"));
+        if !Path::new(&aside).exists() {
+            break;
+        }
+        let size = fs::metadata(&aside).unwrap().len();
+        assert!((2_000..2_600).contains(&size), "{aside}: {size} octets");
+        tokens.extend(datagrams(Path::new(&aside)).iter().map(|d| d.token.unwrap()));
+        number += 1;
+    }
+    assert!(number > 10, "the last is .{}", number - 1);
+    tokens.extend(datagrams(Path::new(&file)).iter().map(|d| d.token.unwrap()));
+    assert!(tokens.iter().copied().eq(0..100), "{tokens:?}");
+}
+
+#[test]
+fn what_is_there_stays_and_a_last_line_cut_by_a_crash_is_ended() {
+    let folder = Folder::new("append");
+    let file = folder.file("gateway.ndjson");
+    fs::write(&file, "{\"kind\":\"PULL_ACK\"}\n{\"kind\":\"PU").unwrap();
+    let tap = Tap::start(&["--record", &file, "--count", "1"]);
+    socket().send_to(&from_gateway(PULL_DATA, 1, EUI, ""), tap.port).unwrap();
+    assert_eq!(tap.end().exit, Some(0));
+    let text = fs::read_to_string(&file).unwrap();
+    let lines: Vec<&str> = text.lines().collect();
+    assert_eq!(lines[..2], ["{\"kind\":\"PULL_ACK\"}", "{\"kind\":\"PU"]);
+    assert!(lines[2].contains("\"kind\":\"PULL_DATA\"") && lines.len() == 3, "{text}");
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_is_said_at_once_and_the_tap_goes_on() {
+    let mut tap = Tap::start(&["--json", "--record", "/dev/full"]);
+    let gateway = socket();
+    gateway.send_to(&from_gateway(PUSH_DATA, 1, EUI, &heard(1)), tap.port).unwrap();
+    receive(&gateway);
+    let said = tap.err_line(|line| line.starts_with("error: /dev/full: recording ended"));
+    assert!(said.ends_with("the tap goes on without it"), "{said}");
+    for token in 2..12 {
+        gateway.send_to(&from_gateway(PUSH_DATA, token, EUI, &heard(2)), tap.port).unwrap();
+        assert_eq!(receive(&gateway).0, from_server(PUSH_ACK, token, ""));
+    }
+    let ended = tap.interrupt();
+    assert_eq!(ended.exit, Some(2), "what was asked for could not be done");
+    assert_eq!((ended.count("recorded"), ended.count("not_recorded")), (0, 11));
+    assert_eq!(ended.count("frames_up"), 11);
+}
