@@ -35,11 +35,15 @@ pub fn line(event: &Event<'_>, style: Style) -> Option<String> {
         }
         Event::Ack { at, gateway, ack } => {
             let word = match (&ack.error, &ack.warn) {
-                (TxError::None, None) => style.paint(Tone::Good, "takes the frame").into_owned(),
-                (TxError::None, Some(warn)) => format!("takes the frame, warns {}", warn.name()),
-                (error, _) => {
-                    style.paint(Tone::Bad, &format!("REFUSES: {}", error.name())).into_owned()
+                (TxError::None, None) => {
+                    style.paint(Tone::Good, "TX_ACK: takes the frame").into_owned()
                 }
+                (TxError::None, Some(warn)) => {
+                    format!("TX_ACK: takes the frame, warns {}", warn.name())
+                }
+                (error, _) => style
+                    .paint(Tone::Bad, &format!("TX_ACK: REFUSES, {}", error.name()))
+                    .into_owned(),
             };
             format!("{} {} {word}", clock(*at), short(*gateway))
         }
@@ -104,7 +108,7 @@ pub(super) fn standing(diagnosis: &Diagnosis) -> (String, String) {
         let _ = write!(words, ", broken at {} {}", rung.number(), rung.name());
     }
     if let Some(verdict) = diagnosis.causes.first() {
-        let _ = write!(words, ": {} ({})", verdict.cause.id, verdict.certainty.name());
+        let _ = write!(words, ": {}", verdict.cause.id);
     }
     (name, words)
 }
@@ -118,7 +122,10 @@ pub(super) fn tone(diagnosis: &Diagnosis) -> Tone {
 }
 
 fn ladder(change: &Change, style: Style) -> String {
-    let (name, words) = standing(&change.diagnosis);
+    let (name, mut words) = standing(&change.diagnosis);
+    if let Some(verdict) = change.diagnosis.causes.first() {
+        let _ = write!(words, " ({})", verdict.certainty.name());
+    }
     let head = format!("{} ladder ", clock(change.at));
     let text = match &change.before {
         Some(Standing { outcome, .. }) if *outcome != change.now.outcome => {
