@@ -21,6 +21,7 @@ mod desk;
 mod event;
 mod ladder;
 mod line;
+mod pcap;
 mod port;
 mod queue;
 mod recent;

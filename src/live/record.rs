@@ -2,7 +2,7 @@
 //!
 //! `FILE` is always the one that is written. When it has the size to rotate at, it becomes `FILE.1`, the
 //! next one `FILE.2`, and so on: the numbers rise with time. What is there already is never overwritten: lines
-//! are added to it.
+//! are added to it, and packets put it aside.
 
 use std::{
     collections::VecDeque,
@@ -13,7 +13,7 @@ use std::{
     time::Duration,
 };
 
-use super::{caught::Caught, counters::Counters, line, queue::Queue};
+use super::{caught::Caught, counters::Counters, line, pcap, queue::Queue};
 
 /// What to record, and where.
 #[derive(Clone, Debug)]
@@ -41,7 +41,10 @@ pub enum RecordingWord {
 #[derive(Debug)]
 pub(super) struct Recorder {
     recording: Recording,
+    form: Form,
     file: File,
+    /// What was there before, put aside.
+    before: Option<PathBuf>,
     /// Octets of whole lines.
     size: u64,
     /// Whether it is a file and no device or pipe, so that it can be cut and put aside.
@@ -53,15 +56,27 @@ pub(super) struct Recorder {
 impl Recorder {
     /// Opens the file, or begins it.
     pub(super) fn open(recording: Recording) -> io::Result<Self> {
+        let form = Form::of(&recording.path);
         let mut file = open(&recording.path)?;
         let data = file.metadata()?;
         let regular = data.is_file();
         let mut size = if regular { data.len() } else { 0 };
+        let mut before = None;
+        if size > 0 && form == Form::Packets {
+            // Another's header, or a last packet that was cut: nothing is added to such a file.
+            let name = aside(&recording.path)?;
+            fs::rename(&recording.path, &name)?;
+            file = open(&recording.path)?;
+            size = 0;
+            before = Some(name);
+        }
         if size > 0 {
             size += end_line(&mut file)?;
+        } else {
+            size = form.begin(&mut file)?;
         }
         let due = recording.rotate;
-        Ok(Self { recording, file, size, regular, due })
+        Ok(Self { recording, form, file, before, size, regular, due })
     }
 
     /// Writes all that comes until the queue is closed.
@@ -73,6 +88,9 @@ impl Recorder {
     ) {
         let mut batch = VecDeque::new();
         let mut lines = Vec::new();
+        if let Some(before) = self.before.take() {
+            tell(RecordingWord::Rotated(before));
+        }
         while queue.take(&mut batch, PATIENCE) {
             while !batch.is_empty() {
                 if let Err(error) = self.write(&mut batch, &mut lines, counters, tell) {
@@ -98,7 +116,7 @@ impl Recorder {
             && !self.is_due(lines.len() as u64)
             && let Some(caught) = batch.pop_front()
         {
-            if line::write(&caught, lines) {
+            if self.form.write(&caught, lines) {
                 written += 1;
             } else {
                 counters.not_recorded.one();
@@ -121,7 +139,9 @@ impl Recorder {
     }
 
     fn is_due(&self, more: u64) -> bool {
-        self.regular && self.due.is_some_and(|due| self.size + more >= due)
+        let size = self.size + more;
+        // A file that holds nothing yet is not put aside, however small the size asked for.
+        self.regular && size > self.form.head() && self.due.is_some_and(|due| size >= due)
     }
 
     fn rotate(&mut self, tell: &dyn Fn(RecordingWord)) -> io::Result<()> {
@@ -130,7 +150,7 @@ impl Recorder {
         match put_aside {
             Ok(aside) => {
                 self.file = open(path)?;
-                self.size = 0;
+                self.size = self.form.begin(&mut self.file)?;
                 self.due = self.recording.rotate;
                 tell(RecordingWord::Rotated(aside));
             }
@@ -141,6 +161,43 @@ impl Recorder {
             }
         }
         Ok(())
+    }
+}
+
+/// What a recording consists of.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Form {
+    Lines,
+    Packets,
+}
+
+impl Form {
+    fn of(path: &Path) -> Self {
+        let packets = path.extension().is_some_and(|name| name.eq_ignore_ascii_case("pcap"));
+        if packets { Self::Packets } else { Self::Lines }
+    }
+
+    /// Begins a file; returns how many octets that took.
+    fn begin(self, file: &mut File) -> io::Result<u64> {
+        if self == Self::Packets {
+            file.write_all(&pcap::HEADER)?;
+        }
+        Ok(self.head())
+    }
+
+    /// Returns how many octets a file begins with.
+    const fn head(self) -> u64 {
+        match self {
+            Self::Lines => 0,
+            Self::Packets => pcap::HEADER.len() as u64,
+        }
+    }
+
+    fn write(self, caught: &Caught, out: &mut Vec<u8>) -> bool {
+        match self {
+            Self::Lines => line::write(caught, out),
+            Self::Packets => pcap::write(caught, out),
+        }
     }
 }
 

@@ -196,6 +196,62 @@ fn what_is_there_stays_and_a_last_line_cut_by_a_crash_is_ended() {
     assert!(lines[2].contains("\"kind\":\"PULL_DATA\"") && lines.len() == 3, "{text}");
 }
 
+/// A packet of a pcap file of raw IPv4: ports from and to, and what UDP carries.
+type Packet = (u16, u16, Vec<u8>);
+
+/// Reads such a file as pcap-savefile(5), RFC 791 and RFC 768 lay it out.
+fn packets(path: &str) -> Vec<Packet> {
+    let file = fs::read(path).unwrap();
+    let word = |at: usize| u32::from_le_bytes(file[at..at + 4].try_into().unwrap());
+    assert_eq!((word(0), word(4), word(20)), (0xA1B2_C3D4, 0x0004_0002, 101));
+    let (mut at, mut out) = (24, Vec::new());
+    while at < file.len() {
+        let length = word(at + 8) as usize;
+        assert_eq!(word(at + 12) as usize, length, "no packet is cut");
+        let ip = &file[at + 16..at + 16 + length];
+        let half = |at: usize| u16::from_be_bytes([ip[at], ip[at + 1]]);
+        assert_eq!((ip[0], ip[9], usize::from(half(2))), (0x45, 17, length));
+        assert_eq!(usize::from(half(24)), length - 20);
+        out.push((half(20), half(22), ip[28..].to_vec()));
+        at += 16 + length;
+    }
+    out
+}
+
+#[test]
+fn a_pcap_holds_both_ways_octet_for_octet_in_every_file() {
+    let folder = Folder::new("pcap");
+    let file = folder.file("gateway.pcap");
+    fs::write(&file, "of somebody else").unwrap();
+    let (server, gateway) = (socket(), socket());
+    let at = server.local_addr().unwrap().to_string();
+    let tap = Tap::start(&["--relay", &at, "--record", &file, "--rotate", "1k"]);
+    let (here, there) = (gateway.local_addr().unwrap().port(), tap.port.port());
+    let mut wanted = Vec::new();
+    for token in 0..20 {
+        // JSON that no line can hold has its place in a pcap.
+        let json = if token % 5 == 0 { "{\"rxpk\":[".to_owned() } else { heard(u32::from(token)) };
+        let up = from_gateway(PUSH_DATA, token, EUI, &json);
+        gateway.send_to(&up, tap.port).unwrap();
+        let (_, peer) = receive(&server);
+        let down = from_server(PUSH_ACK, token, "");
+        server.send_to(&down, peer).unwrap();
+        receive(&gateway);
+        wanted.extend([(here, there, up), (there, here, down)]);
+    }
+    assert_eq!(tap.signal("-TERM").exit, Some(0), "a service that is stopped ends in order, too");
+    assert_eq!(fs::read_to_string(folder.file("gateway.pcap.1")).unwrap(), "of somebody else");
+    let mut got = Vec::new();
+    let mut number = 2;
+    while Path::new(&folder.file(&format!("gateway.pcap.{number}"))).exists() {
+        got.extend(packets(&folder.file(&format!("gateway.pcap.{number}"))));
+        number += 1;
+    }
+    assert!(number > 3);
+    got.extend(packets(&file));
+    assert_eq!(got, wanted);
+}
+
 #[cfg(target_os = "linux")]
 #[test]
 fn a_full_disk_is_said_at_once_and_the_tap_goes_on() {

@@ -125,8 +125,13 @@ impl Tap {
 
     /// Presses Ctrl-C, and waits for the end.
     pub(crate) fn interrupt(self) -> Ended {
+        self.signal("-INT")
+    }
+
+    /// Sends a signal, and waits for the end.
+    pub(crate) fn signal(self, signal: &str) -> Ended {
         let id = self.child.id().to_string();
-        assert!(Command::new("kill").args(["-INT", &id]).status().unwrap().success());
+        assert!(Command::new("kill").args([signal, &id]).status().unwrap().success());
         self.end()
     }
 
