@@ -19,7 +19,7 @@ use crate::{
     frame::Frame,
     id::{DevAddr, DevEui, Eui64},
     intake::{Datagram, Kind, Origin, Unit, When},
-    ladder::{self, Diagnosis, Outcome, Rung, near_miss::Effort},
+    ladder::{self, Diagnosis, Outcome, Rung, Verdict, near_miss::Effort},
     reading::Reading,
     region::Plan,
     roster::Roster,
@@ -250,7 +250,10 @@ impl<'r> Ladders<'r> {
             self.due.push_back(who);
         }
         // Within seconds of a request, that no accept came yet is no finding.
-        if waits.is_some() && standing.broken == Some(Rung::Answered) {
+        let unanswered = |verdict: &Verdict| verdict.rung == Some(Rung::Answered);
+        if waits.is_some()
+            && (standing.broken == Some(Rung::Answered) || diagnosis.causes.iter().any(unanswered))
+        {
             return None;
         }
         if node.standing.as_ref() == Some(&standing) {
@@ -362,7 +365,9 @@ impl<'r> Ladders<'r> {
             // A stranger may be a node of the roster under another name, if that one is not heard.
             for place in 0..roster.nodes.len() {
                 let heard = self.nodes.get(&Who::Roster(place)).and_then(Kept::latest);
-                heard.into_iter().for_each(|datagram| tracer.push(0, datagram));
+                if let Some(datagram) = heard {
+                    tracer.push(0, datagram);
+                }
             }
         }
         // Until now nothing else was heard.

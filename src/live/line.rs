@@ -1,5 +1,7 @@
 //! A datagram as a capture line.
 
+use std::fmt::Write as _;
+
 use super::caught::Caught;
 use crate::intake::datagram_json;
 
@@ -10,12 +12,12 @@ pub(super) fn write(caught: &Caught, out: &mut Vec<u8>) -> bool {
     let header = caught.header;
     let mut head = format!("{{\"at\":\"{:.6}\"", caught.at);
     if let Some(gateway) = caught.gateway {
-        head.push_str(&format!(",\"gateway\":\"{}\"", gateway.hex()));
+        let _ = write!(head, ",\"gateway\":\"{}\"", gateway.hex());
     }
-    head.push_str(&format!(",\"kind\":\"{}\"", header.kind.name()));
+    let _ = write!(head, ",\"kind\":\"{}\"", header.kind.name());
     // The protocol's version 1 leaves the octets of a PULL_RESP unused.
     if header.version != 1 || header.kind != crate::intake::Kind::PullResp {
-        head.push_str(&format!(",\"token\":\"{:04x}\"", header.token));
+        let _ = write!(head, ",\"token\":\"{:04x}\"", header.token);
     }
     out.extend_from_slice(head.as_bytes());
     let json = caught.octets.get(header.json_at..).unwrap_or_default();
@@ -132,7 +134,7 @@ mod tests {
     fn line_ends_and_closing_zeros_make_no_second_line() {
         let mut out = Vec::new();
         assert!(write(&caught(&push("\r\n{\"stat\":\r\n{\"rxnb\":2}}\n\0\0")), &mut out));
-        assert_eq!(out.iter().filter(|octet| **octet == b'\n').count(), 1);
+        assert_eq!(out.iter().position(|octet| *octet == b'\n'), Some(out.len() - 1));
         assert_eq!(read_back(&out).stat.unwrap().rxnb, Some(2));
     }
 

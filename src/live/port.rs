@@ -111,14 +111,14 @@ impl Port {
                 Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
                 Err(error) => return Err(error),
             }
-            ready.extend(events.iter().map(|event| event.token()).filter(|t| known.insert(*t)));
+            ready.extend(events.iter().map(mio::event::Event::token).filter(|t| known.insert(*t)));
             // A socket that is not read to its end gets its next turn after all others.
             for _ in 0..ready.len() {
                 let Some(token) = ready.pop_front() else { break };
                 let more = if token == PORT {
-                    self.from_gateways(&mut work)
+                    self.read_gateways(&mut work)
                 } else {
-                    self.from_server(token, &mut work)
+                    self.read_server(token, &mut work)
                 };
                 if more {
                     ready.push_back(token);
@@ -136,7 +136,7 @@ impl Port {
     }
 
     /// Reads some datagrams from the port; says whether there may be more.
-    fn from_gateways(&mut self, work: &mut Work<'_>) -> bool {
+    fn read_gateways(&mut self, work: &mut Work<'_>) -> bool {
         for _ in 0..BURST {
             match self.socket.recv_from(work.buffer) {
                 Ok((n, peer)) => {
@@ -238,17 +238,16 @@ impl Port {
             SocketAddr::V4(_) => SocketAddr::from((Ipv4Addr::UNSPECIFIED, 0)),
             SocketAddr::V6(_) => SocketAddr::from((Ipv6Addr::UNSPECIFIED, 0)),
         };
-        let mut socket = match UdpSocket::bind(any) {
-            Ok(socket) => socket,
-            Err(_) => {
-                // The system has no more sockets for us: those not used for longest make room, and
-                // some more, for files that a recording opens.
-                for _ in 0..SPARE {
-                    let forgotten = self.sources.forget_oldest();
-                    self.forget(forgotten, counters);
-                }
-                UdpSocket::bind(any)?
+        let mut socket = if let Ok(socket) = UdpSocket::bind(any) {
+            socket
+        } else {
+            // The system has no more sockets for us: those not used for longest make room, and some
+            // more, for files that a recording opens.
+            for _ in 0..SPARE {
+                let forgotten = self.sources.forget_oldest();
+                self.forget(forgotten, counters);
             }
+            UdpSocket::bind(any)?
         };
         socket.connect(server)?;
         let token = Token(self.next_token);
@@ -268,7 +267,7 @@ impl Port {
     }
 
     /// Reads some datagrams of the server for one gateway; says whether there may be more.
-    fn from_server(&mut self, token: Token, work: &mut Work<'_>) -> bool {
+    fn read_server(&mut self, token: Token, work: &mut Work<'_>) -> bool {
         let Some(&peer) = self.upstream.get(&token) else { return false };
         for _ in 0..BURST {
             let Some(source) = self.sources.get(&peer) else { return false };

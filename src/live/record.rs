@@ -111,31 +111,42 @@ impl Recorder {
         tell: &dyn Fn(RecordingWord),
     ) -> io::Result<()> {
         lines.clear();
-        let mut written = 0;
+        let mut ends = Vec::new();
         while lines.len() < AT_ONCE
             && !self.is_due(lines.len() as u64)
             && let Some(caught) = batch.pop_front()
         {
             if self.form.write(&caught, lines) {
-                written += 1;
+                ends.push(lines.len() as u64);
             } else {
                 counters.not_recorded.one();
             }
         }
-        if let Err(error) = self.file.write_all(lines) {
-            counters.not_recorded.many(written);
-            if self.regular {
-                // What was written of a line that is not whole is taken back.
-                self.file.set_len(self.size)?;
-            }
-            return Err(error);
+        let written = self.file.write_all(lines);
+        let mut kept = ends.len();
+        if written.is_err() {
+            kept = self.take_back(&ends)?;
         }
-        counters.recorded.many(written);
+        counters.recorded.many(kept as u64);
+        counters.not_recorded.many((ends.len() - kept) as u64);
+        written?;
         self.size += lines.len() as u64;
         if self.is_due(0) {
             self.rotate(tell)?;
         }
         Ok(())
+    }
+
+    /// Takes back what was written of a line that is not whole; returns how many before it are.
+    fn take_back(&self, ends: &[u64]) -> io::Result<usize> {
+        if !self.regular {
+            return Ok(0);
+        }
+        let written = self.file.metadata()?.len().saturating_sub(self.size);
+        let whole = ends.partition_point(|end| *end <= written);
+        let last = whole.checked_sub(1).and_then(|last| ends.get(last));
+        self.file.set_len(self.size + last.copied().unwrap_or_default())?;
+        Ok(whole)
     }
 
     fn is_due(&self, more: u64) -> bool {

@@ -113,6 +113,23 @@ fn play(capture: &str, tap: &Tap, server: &UdpSocket) {
     }
 }
 
+/// How each node stood at last, by the events that were told.
+fn standings(out: &[String]) -> BTreeMap<String, (String, Option<String>)> {
+    let mut standings = BTreeMap::new();
+    for line in out {
+        let told: Value = serde_json::from_str(line).unwrap();
+        if told["event"] == "ladder" {
+            let rungs = told["rungs"].as_array().unwrap();
+            let broken = rungs.iter().find(|rung| rung["state"] == "broken");
+            let broken = broken.map(|rung| rung["rung"].as_str().unwrap().to_owned());
+            let outcome = told["outcome"].as_str().unwrap().to_owned();
+            let name = told["node"]["name"].as_str().unwrap_or_default().to_owned();
+            standings.insert(name, (outcome, broken));
+        }
+    }
+    standings
+}
+
 #[test]
 fn a_recorded_relay_gets_the_verdict_of_its_source() {
     let folder = Folder::new("verdict");
@@ -128,9 +145,18 @@ fn a_recorded_relay_gets_the_verdict_of_its_source() {
         let record = folder.file(&format!("{name}.ndjson"));
         let server = socket();
         let at = server.local_addr().unwrap().to_string();
-        let tap = Tap::start(&["--relay", &at, "--record", &record]);
+        let file = case.join("roster.toml");
+        let tap = Tap::start(&[
+            "--relay",
+            &at,
+            "--record",
+            &record,
+            "--json",
+            "--roster",
+            file.to_str().unwrap(),
+        ]);
         play(&fs::read_to_string(&source).unwrap(), &tap, &server);
-        tap.interrupt();
+        let live = standings(&tap.interrupt().out);
         let recorded = verdict(&datagrams(Path::new(&record)), &roster);
         // The play takes milliseconds where the capture took minutes: the same lines with such times
         // are what the recording must equal; where the times decide nothing that is the source's verdict.
@@ -145,9 +171,36 @@ fn a_recorded_relay_gets_the_verdict_of_its_source() {
             wrong.push(format!("{name}: {recorded:?} instead of {hurried:?}"));
         }
         same += usize::from(hurried == in_truth);
+        for (node, (outcome, broken, _)) in roster.nodes.iter().zip(&recorded) {
+            // Of a node that is not heard nothing is told, and that no accept came is told when it cannot come
+            // any more.
+            if outcome != "not-heard" && *broken != Some("answered") {
+                let wanted = Some((outcome.clone(), broken.map(str::to_owned)));
+                let told = live.get(&node.name).cloned();
+                if told != wanted {
+                    wrong.push(format!("{name}: told {told:?} instead of {wanted:?}"));
+                }
+            }
+        }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     assert!(same >= 25, "the verdict of only {same} of {} holds without times", folders.len());
+}
+
+#[test]
+fn that_no_accept_came_is_told_once_both_windows_are_over() {
+    let case = Path::new(env!("CARGO_MANIFEST_DIR")).join("vectors/join/jf-38");
+    let (server, roster) = (socket(), case.join("roster.toml"));
+    let at = server.local_addr().unwrap().to_string();
+    let mut tap = Tap::start(&["--relay", &at, "--json", "--roster", roster.to_str().unwrap()]);
+    let begun = std::time::Instant::now();
+    play(&fs::read_to_string(case.join("capture.ndjson")).unwrap(), &tap, &server);
+    let told = tap.out_line(|line| {
+        line.contains("\"event\":\"ladder\"")
+            && line.contains("gateway-registered-under-another-eui")
+    });
+    assert!(begun.elapsed() >= std::time::Duration::from_secs(6), "an accept may come until then");
+    assert_eq!(tap.interrupt().exit, Some(1));
 }
 
 #[test]

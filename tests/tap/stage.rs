@@ -47,7 +47,7 @@ pub(crate) fn socket() -> UdpSocket {
 }
 
 pub(crate) fn receive(socket: &UdpSocket) -> (Vec<u8>, SocketAddr) {
-    let mut buffer = [0; 1 << 16];
+    let mut buffer = vec![0; 1 << 16];
     let (n, from) = socket.recv_from(&mut buffer).expect("a datagram comes");
     (buffer[..n].to_vec(), from)
 }

@@ -74,7 +74,7 @@ struct Stood<'a> {
 }
 
 #[derive(Serialize)]
-struct Before<'a> {
+struct Changed<'a> {
     event: &'a str,
     at: String,
     before: Option<Stood<'a>>,
@@ -113,7 +113,7 @@ pub fn json(event: &Event<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
                 broken: broken.map(crate::ladder::Rung::name),
                 causes,
             });
-            let head = Before { event: "ladder", at: change.at.to_string(), before };
+            let head = Changed { event: "ladder", at: change.at.to_string(), before };
             let mut diagnosis = String::new();
             json::diagnosis(&change.diagnosis, &mut diagnosis)?;
             joined(&head, &diagnosis, out)
