@@ -247,6 +247,7 @@ impl Port {
                 let forgotten = self.sources.forget_oldest();
                 self.forget(forgotten, counters);
             }
+            self.sources.close();
             UdpSocket::bind(any)?
         };
         socket.connect(server)?;

@@ -19,6 +19,11 @@ impl<K: Clone + Eq + Hash, V> Recent<K, V> {
         Self { rows: HashMap::new(), order: BTreeMap::new(), clock: 0, room: room.max(1) }
     }
 
+    /// Gives up what room is left: from now on, who comes takes another's.
+    pub(super) fn close(&mut self) {
+        self.room = self.rows.len().max(1);
+    }
+
     pub(super) fn len(&self) -> usize {
         self.rows.len()
     }

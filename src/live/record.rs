@@ -157,10 +157,16 @@ impl Recorder {
 
     fn rotate(&mut self, tell: &dyn Fn(RecordingWord)) -> io::Result<()> {
         let path = &self.recording.path;
-        let put_aside = aside(path).and_then(|aside| fs::rename(path, &aside).map(|()| aside));
+        let put_aside = aside(path).and_then(|aside| {
+            fs::rename(path, &aside)?;
+            match open(path) {
+                Ok(file) => Ok((aside, file)),
+                Err(error) => fs::rename(&aside, path).and(Err(error)),
+            }
+        });
         match put_aside {
-            Ok(aside) => {
-                self.file = open(path)?;
+            Ok((aside, file)) => {
+                self.file = file;
                 self.size = self.form.begin(&mut self.file)?;
                 self.due = self.recording.rotate;
                 tell(RecordingWord::Rotated(aside));

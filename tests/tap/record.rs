@@ -195,12 +195,35 @@ fn that_no_accept_came_is_told_once_both_windows_are_over() {
     let mut tap = Tap::start(&["--relay", &at, "--json", "--roster", roster.to_str().unwrap()]);
     let begun = std::time::Instant::now();
     play(&fs::read_to_string(case.join("capture.ndjson")).unwrap(), &tap, &server);
-    let told = tap.out_line(|line| {
+    tap.out_line(|line| {
         line.contains("\"event\":\"ladder\"")
             && line.contains("gateway-registered-under-another-eui")
     });
     assert!(begun.elapsed() >= std::time::Duration::from_secs(6), "an accept may come until then");
     assert_eq!(tap.interrupt().exit, Some(1));
+}
+
+#[test]
+fn a_screen_that_stands_still_stops_neither_gateways_nor_the_recording() {
+    let folder = Folder::new("still");
+    let file = folder.file("gateway.ndjson");
+    let mut tap = Tap::start_unread(&["--json", "--record", &file]);
+    let gateway = socket();
+    // What is told of the first fills the pipe, and the screen stands still. The others fill the queue.
+    let frame = &heard(1)[9..heard(1).len() - 2];
+    let frames = vec![frame; 300].join(",");
+    let json = format!("{{\"rxpk\":[{frames}],\"x\":\"{}\"}}", "a".repeat(3_000));
+    for token in 0..800 {
+        gateway.send_to(&from_gateway(PUSH_DATA, token, EUI, &json), tap.port).unwrap();
+        assert_eq!(receive(&gateway).0, from_server(PUSH_ACK, token, ""));
+    }
+    tap.read();
+    let ended = tap.interrupt();
+    let passed_over = ended.count("not_decoded");
+    assert!(passed_over > 100, "{passed_over} were not read");
+    assert_eq!(ended.count("frames_up"), (800 - passed_over) * 300);
+    assert_eq!((ended.count("recorded"), ended.count("not_recorded")), (800, 0));
+    assert_eq!(datagrams(Path::new(&file)).len(), 800);
 }
 
 #[test]

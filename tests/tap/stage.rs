@@ -93,6 +93,13 @@ impl Ended {
 
 impl Tap {
     pub(crate) fn start(args: &[&str]) -> Self {
+        let mut tap = Self::start_unread(args);
+        tap.read();
+        tap
+    }
+
+    /// Starts one whose standard output nobody reads yet.
+    pub(crate) fn start_unread(args: &[&str]) -> Self {
         let mut child = Command::new(env!("CARGO_BIN_EXE_handfast"))
             .args(["tap", "--listen", "127.0.0.1:0"])
             .args(args)
@@ -102,15 +109,22 @@ impl Tap {
             .stderr(Stdio::piped())
             .spawn()
             .unwrap();
-        let (out, reads_out) = lines(child.stdout.take().unwrap());
+        let (_, out) = mpsc::channel();
         let (err, reads_err) = lines(child.stderr.take().unwrap());
         let port = "127.0.0.1:0".parse().unwrap();
-        let (out_lines, err_lines, readers) = (Vec::new(), Vec::new(), vec![reads_out, reads_err]);
+        let (out_lines, err_lines, readers) = (Vec::new(), Vec::new(), vec![reads_err]);
         let mut tap = Self { child, port, out, err, out_lines, err_lines, readers };
         let note = tap.err_line(|line| line.starts_with("note: tap at "));
         let address = note["note: tap at ".len()..].split(',').next().unwrap();
         tap.port = address.parse().unwrap();
         tap
+    }
+
+    /// Begins to read its standard output.
+    pub(crate) fn read(&mut self) {
+        let (out, reads_out) = lines(self.child.stdout.take().unwrap());
+        self.out = out;
+        self.readers.push(reads_out);
     }
 
     /// Waits for a line of standard error.
