@@ -3,27 +3,27 @@
 //! Of each node only the latest exchanges and data are kept, and so memory is bounded however long the tap
 //! runs; what is forgotten makes a verdict milder, never harsher, for a ladder proves from what it has.
 
+mod climb;
 mod node;
 
 use std::{
     collections::{HashMap, VecDeque},
-    sync::atomic::AtomicBool,
     time::Instant,
 };
 
 use jiff::{SignedDuration, Timestamp};
 
+pub(super) use self::climb::Climbed;
 use self::node::Kept;
 use super::recent::Recent;
 use crate::{
     frame::Frame,
     id::{DevAddr, DevEui, Eui64},
     intake::{Datagram, Kind, Origin, Unit, When},
-    ladder::{self, Diagnosis, Outcome, Rung, Verdict, near_miss::Effort},
+    ladder::{Diagnosis, Outcome, Rung},
     reading::Reading,
     region::Plan,
     roster::Roster,
-    trace::Tracer,
 };
 
 /// How a node's ladder stands.
@@ -58,17 +58,6 @@ pub struct Change {
     pub now: Standing,
     /// All that there is to say.
     pub diagnosis: Diagnosis,
-}
-
-/// What came of climbing a ladder.
-#[derive(Debug)]
-pub(super) enum Climbed {
-    /// None was due.
-    None,
-    /// It stands as before.
-    Same,
-    /// It stands otherwise.
-    Changed(Box<Change>),
 }
 
 /// A node of the roster by its place, or a stranger.
@@ -207,62 +196,6 @@ impl<'r> Ladders<'r> {
         }
     }
 
-    /// Returns whether a ladder waits to be climbed.
-    pub(super) fn is_due(&self) -> bool {
-        !self.due.is_empty()
-    }
-
-    /// Climbs one ladder, if one is due and it is time for it; with `last`, whatever the time.
-    pub(super) fn climb(&mut self, now: Timestamp, last: bool) -> Climbed {
-        let clock = Instant::now();
-        if !last && self.rest_until.is_some_and(|until| clock < until) {
-            return Climbed::None;
-        }
-        for _ in 0..self.due.len() {
-            let Some(who) = self.due.pop_front() else { break };
-            let Some(node) = self.nodes.get_mut(&who) else { continue };
-            if !last && !node.is_ripe(clock) {
-                self.due.push_back(who);
-                continue;
-            }
-            node.climbed(clock);
-            let change = self.climb_one(who, clock, now, last);
-            // Ladders get a quarter of the time at most, whoever floods.
-            self.rest_until = Some(Instant::now() + clock.elapsed() * 3);
-            return change.map_or(Climbed::Same, |change| Climbed::Changed(Box::new(change)));
-        }
-        Climbed::None
-    }
-
-    fn climb_one(
-        &mut self,
-        who: Who,
-        clock: Instant,
-        now: Timestamp,
-        last: bool,
-    ) -> Option<Change> {
-        let diagnosis = self.diagnose(who, now)?;
-        let node = self.nodes.get_mut(&who)?;
-        let standing = Standing::of(&diagnosis);
-        let waits = node.awaits_answer(now);
-        if let (Some(left), false) = (waits, last) {
-            node.look_again(clock, left);
-            self.due.push_back(who);
-        }
-        // Within seconds of a request, that no accept came yet is no finding.
-        let unanswered = |verdict: &Verdict| verdict.rung == Some(Rung::Answered);
-        if waits.is_some()
-            && (standing.broken == Some(Rung::Answered) || diagnosis.causes.iter().any(unanswered))
-        {
-            return None;
-        }
-        if node.standing.as_ref() == Some(&standing) {
-            return None;
-        }
-        let before = node.standing.replace(standing.clone());
-        Some(Change { at: now, before, now: standing, diagnosis })
-    }
-
     fn sender(&self, frame: &Frame, reading: &Reading) -> Option<Who> {
         let proven = match &reading.found.mic {
             crate::reading::MicVerdict::Holds(proof) => proof.source.node.as_deref(),
@@ -328,69 +261,6 @@ impl<'r> Ladders<'r> {
             self.due.push_back(who);
         }
     }
-
-    fn diagnose(&self, who: Who, now: Timestamp) -> Option<Diagnosis> {
-        let node = self.nodes.get(&who)?;
-        // Another node's key is looked for where that is cheap.
-        let alone;
-        let (roster, place) = match who {
-            _ if self.roster.nodes.len() <= SMALL_ROSTER => (
-                self.roster,
-                match who {
-                    Who::Roster(place) => Some(place),
-                    Who::Stranger(_) => None,
-                },
-            ),
-            Who::Roster(place) => {
-                let nodes = self.roster.nodes.get(place).cloned().into_iter().collect();
-                alone = Roster { nodes, ..self.without_nodes() };
-                (&alone, Some(0))
-            }
-            Who::Stranger(_) => {
-                alone = self.without_nodes();
-                (&alone, None)
-            }
-        };
-        let mut tracer = Tracer::new(roster);
-        let gateways = node.gateways();
-        for link in gateways.iter().filter_map(|gateway| self.links.get(gateway)) {
-            for datagram in link.pulls.iter().chain(&link.push_ack).chain(&link.pull_ack) {
-                tracer.push(0, datagram);
-            }
-        }
-        for datagram in node.datagrams() {
-            tracer.push(0, datagram);
-        }
-        if matches!(who, Who::Stranger(_)) {
-            // A stranger may be a node of the roster under another name, if that one is not heard.
-            for place in 0..roster.nodes.len() {
-                let heard = self.nodes.get(&Who::Roster(place)).and_then(Kept::latest);
-                if let Some(datagram) = heard {
-                    tracer.push(0, datagram);
-                }
-            }
-        }
-        // Until now nothing else was heard.
-        tracer.take(0, empty(Kind::PullData, Some(now)));
-        let trace = tracer.finish();
-        let place = place.or_else(|| {
-            let Who::Stranger(eui) = who else { return None };
-            let is = |n: &crate::trace::NodeTrace| n.index.is_none() && n.dev_eui == Some(eui);
-            trace.nodes.iter().position(is)
-        })?;
-        let effort = Effort { max_digits: 1, stop: &NEVER, progress: None };
-        let options = ladder::Options { plan: self.plan, effort };
-        ladder::diagnose_node(&trace, roster, place, options)
-    }
-
-    fn without_nodes(&self) -> Roster {
-        Roster {
-            region: self.roster.region,
-            sub_band: self.roster.sub_band,
-            gateways: self.roster.gateways.clone(),
-            ..Roster::default()
-        }
-    }
 }
 
 /// Returns a datagram without its frames and reports.
@@ -415,14 +285,11 @@ const fn empty(kind: Kind, at: Option<Timestamp>) -> Datagram {
     }
 }
 
-static NEVER: AtomicBool = AtomicBool::new(false);
 /// A request is answered within this time, or not at all.
 const ANSWERED_WITHIN: SignedDuration = SignedDuration::from_secs(20);
 /// Where an accept lies after its request: RX1 and RX2 of a join, 5 s and 6 s (regional parameters), and
 /// slips of some seconds.
 const SLOTS_US: std::ops::RangeInclusive<u32> = 4_000_000..=8_000_000;
-/// A roster this short is at hand as a whole for every node.
-const SMALL_ROSTER: usize = 64;
 /// Strangers whose frames are kept.
 const MOST_STRANGERS: usize = 1_024;
 /// Addresses whose nodes are known.
@@ -437,3 +304,100 @@ const MOST_ANSWERED: usize = 8;
 const MOST_LINKS: usize = 4_096;
 /// Datagrams that are kept of all nodes of a roster.
 const KEPT_OF_ALL: usize = 131_072;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        crypto::mic,
+        frame::{DataFrame, FCtrl, FOpts, FType, Mhdr, Mic, Payload, decode},
+        intake::{Crc, Uplink},
+        reading::{Context, KeyRing, read},
+        roster,
+    };
+
+    const ROSTER: &str = r#"
+        region = "EU868"
+        [[node]]
+        name = "plum-row-1"
+        [node.record]
+        dev-eui = "020000fffe000001"
+        activation = "ABP"
+        mac-version = "1.0.3"
+        dev-addr = "02000001"
+        nwk-s-key = "000102030405060708090a0b0c0d0e0f"
+        app-s-key = "0f0e0d0c0b0a09080706050403020100"
+    "#;
+
+    fn uplink(octets: Vec<u8>) -> Uplink {
+        Uplink {
+            octets,
+            tmst: None,
+            tmms: None,
+            time: None,
+            freq_hz: Some(868_100_000),
+            modulation: "SF7BW125".parse().ok(),
+            coding_rate: None,
+            chan: None,
+            rssi: Some(-80.0),
+            snr: Some(7.0),
+            crc: Crc::Ok,
+            index: 0,
+        }
+    }
+
+    /// Takes octets that a gateway heard so many minutes after the first.
+    fn hear(ladders: &mut Ladders<'_>, ring: &KeyRing, octets: Vec<u8>, minute: i64) {
+        let at = Timestamp::UNIX_EPOCH + SignedDuration::from_mins(minute);
+        let datagram =
+            Datagram { gateway: Some(Eui64::new([2; 8])), ..empty(Kind::PushData, Some(at)) };
+        let reading = read(decode(&octets), ring, &Context::default());
+        ladders.frame(&datagram, &Origin::Uplink(uplink(octets)), &reading);
+    }
+
+    #[test]
+    fn weeks_of_data_leave_no_gap_that_looks_like_one_of_the_node() {
+        let roster = roster::parse(ROSTER, None).unwrap();
+        let mut ring = KeyRing::default();
+        ring.add_roster(&roster);
+        let mut ladders = Ladders::new(&roster, None);
+        let key = "000102030405060708090a0b0c0d0e0f".parse().unwrap();
+        // Past three turns of the 16 bits that a frame carries.
+        let minutes = 20_000;
+        for minute in 0..minutes {
+            let mut frame = DataFrame {
+                mhdr: Mhdr::new(FType::UnconfirmedDataUp),
+                dev_addr: "02000001".parse().unwrap(),
+                fctrl: FCtrl::new(0),
+                fcnt: u16::try_from(minute * 10 % 65_536).unwrap(),
+                fopts: FOpts::default(),
+                payload: Some(Payload { port: 2, frm: vec![1, 2, 3] }),
+                mic: Mic::default(),
+            };
+            frame.mic = mic::data_1_0(&key, &frame, u32::try_from(minute * 10).unwrap());
+            hear(&mut ladders, &ring, Frame::Data(frame).build(), minute);
+        }
+        let now = Timestamp::UNIX_EPOCH + SignedDuration::from_mins(minutes);
+        let Climbed::Changed(change) = ladders.climb(now, true) else { panic!("it stands") };
+        assert_eq!(
+            change.now,
+            Standing { outcome: Outcome::Session, broken: None, causes: vec![] }
+        );
+        let (_, node) = ladders.nodes.newest().next().unwrap();
+        assert!(node.datagrams().count() <= 32);
+    }
+
+    #[test]
+    fn strangers_without_number_take_the_room_of_a_thousand() {
+        let roster = Roster::default();
+        let ring = KeyRing::default();
+        let mut ladders = Ladders::new(&roster, None);
+        for number in 0..5_000_u32 {
+            let mut octets = vec![0; 23];
+            octets[9..13].copy_from_slice(&number.to_le_bytes());
+            hear(&mut ladders, &ring, octets, 0);
+        }
+        assert_eq!(ladders.nodes.len(), MOST_STRANGERS);
+        assert!(ladders.due.len() <= MOST_STRANGERS && ladders.asked.len() <= MOST_ASKED);
+    }
+}

@@ -92,10 +92,10 @@ impl Drop for Stage {
     }
 }
 
-/// The other screen of the terminal, without a cursor.
-const ENTER: &str = "\x1b[?1049h\x1b[?25l";
+/// The other screen of the terminal, without a cursor; what is too wide is cut, not wrapped.
+const ENTER: &str = "\x1b[?1049h\x1b[?25l\x1b[?7l";
 /// The cursor, and the screen that was there before.
-const LEAVE: &str = "\x1b[?25h\x1b[?1049l";
+const LEAVE: &str = "\x1b[?7h\x1b[?25h\x1b[?1049l";
 /// To the first column of the first row.
 const HOME: &str = "\x1b[H";
 /// Clears what an earlier line left behind this one, and goes on in the next.

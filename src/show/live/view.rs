@@ -110,3 +110,43 @@ fn ago(now: Timestamp, then: Timestamp) -> String {
         _ => format!("{} h ago", seconds / 3_600),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        id::Eui64,
+        intake::Header,
+        live::{Caught, Event},
+    };
+
+    #[test]
+    fn the_view_keeps_to_its_rows_and_columns() {
+        let (mut board, counters) = (Board::default(), Counters::default());
+        let at: Timestamp = "2026-03-02T08:00:03Z".parse().unwrap();
+        let header = Header::read(&[2, 0, 0, 2, 0, 0, 0, 0, 0, 0, 0, 0]).unwrap();
+        for last in 0..40 {
+            let peer = "[2001:db8:ffff:ffff:ffff:ffff:ffff:ffff]:65535".parse().unwrap();
+            let gateway = Some(Eui64::new([2, 0, 0, 0, 0, 0, 0, last]));
+            let caught = Caught { at, peer, port: peer, header, gateway, octets: Box::default() };
+            board.take(&Event::Datagram(&caught));
+        }
+        let lines = ["one", "two", "three"];
+        for rows in [0, 1, 5, 10, 23, 60] {
+            for width in [20, 80] {
+                let style = Style { width, colour: false };
+                let latest = lines.iter().copied();
+                let page =
+                    view("tap at 127.0.0.1:1700", &board, &counters, latest, at, style, rows);
+                assert!(page.lines().count() <= rows, "{rows}: {page}");
+                assert!(page.lines().all(|line| line.chars().count() <= width), "{page}");
+                if rows >= 23 {
+                    assert!(
+                        page.contains("three\nCtrl-C ends"),
+                        "the latest line stands last: {page}"
+                    );
+                }
+            }
+        }
+    }
+}
