@@ -23,6 +23,7 @@ mod fleet;
 mod gather;
 mod identity;
 mod keys;
+#[cfg(feature = "page")]
 mod likeness;
 mod missing;
 mod relation;
@@ -33,6 +34,7 @@ mod words;
 
 pub use difference::{Difference, Kind, Severity, Side};
 pub use gather::{Gathered, LabelText, Loose, Sources, gather};
+#[cfg(feature = "page")]
 pub(crate) use likeness::key_likeness;
 pub use relation::DigitMark;
 

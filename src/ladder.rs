@@ -46,6 +46,7 @@ use crate::{
 pub use cause::{CANNOT_TELL, CAUSES, Cause, Certainty, Verdict};
 pub use outcome::Outcome;
 
+#[cfg(feature = "page")]
 pub(crate) use timely::{SAME_HZ, SAME_US};
 
 use case::Case;

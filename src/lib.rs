@@ -21,6 +21,7 @@ mod nearest;
 pub mod radio;
 pub mod reading;
 pub mod region;
+#[cfg(feature = "page")]
 pub mod report;
 pub mod roster;
 pub mod scenario;

@@ -46,6 +46,7 @@ use crate::{
     reading::KeyRing,
     roster::{Node, Roster},
     trace::{NodeTrace, Trace},
+    words::Count,
 };
 
 pub(crate) use channels::{Channels, Kind, Lane};
@@ -68,9 +69,13 @@ pub struct Options {
 pub struct Report<'a> {
     pub(crate) about: About,
     pub(crate) nodes: Vec<NodePage<'a>>,
+    /// Nodes beyond those that a report has room for: they are listed, and no more.
+    pub(crate) listed: Vec<(String, &'a Diagnosis)>,
     pub(crate) strangers: Vec<Stranger>,
     /// DevAddrs of data frames that are of no node known, the most frequent first.
     pub(crate) foreign: Vec<(DevAddr, u64)>,
+    /// Requests of strangers and data frames of addresses that are too many to list.
+    pub(crate) unlisted: (u64, u64),
     pub(crate) shows_keys: bool,
 }
 
@@ -103,6 +108,8 @@ pub(crate) struct NodePage<'a> {
     pub(crate) causes: Vec<Verdict>,
     pub(crate) members: Vec<Member>,
     pub(crate) exchanges: Vec<Exchange>,
+    /// Requests and data frames of which the trace keeps the number alone.
+    pub(crate) forgotten: (usize, usize),
     /// Attempts that are not drawn.
     pub(crate) more_attempts: usize,
     pub(crate) channels: Option<Channels>,
@@ -111,6 +118,21 @@ pub(crate) struct NodePage<'a> {
     /// Frames that are not shown.
     pub(crate) more_frames: usize,
     pub(crate) ticket: String,
+}
+
+impl NodePage<'_> {
+    /// Returns what the report cannot show of a long capture, in words.
+    pub(crate) fn forgotten(&self) -> Option<String> {
+        let words = match self.forgotten {
+            (0, 0) => return None,
+            (0, frames) => Count(frames, "data frame").to_string(),
+            (requests, 0) => Count(requests, "request").to_string(),
+            (requests, frames) => {
+                format!("{} and {}", Count(requests, "request"), Count(frames, "data frame"))
+            }
+        };
+        Some(format!("of {words} no more than the number is kept"))
+    }
 }
 
 /// Whatever the parts of a page look at.
@@ -138,16 +160,28 @@ impl<'a> Report<'a> {
             Some(Subject { diagnosis, node, entry, roster })
         });
         let (strangers, known): (Vec<_>, Vec<_>) = subjects.partition(|s| s.diagnosis.stranger);
+        let (told, listed) = room_for(known);
         let mut foreign: Vec<_> = trace.foreign_data.iter().map(|(addr, n)| (*addr, *n)).collect();
         foreign.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
         Self {
             about: about(trace, roster),
-            nodes: known.iter().map(|subject| page(*subject, &ring, options)).collect(),
+            nodes: told.into_iter().map(|subject| page(subject, &ring, options)).collect(),
+            listed: listed.iter().map(|s| (words::name(s.diagnosis), s.diagnosis)).collect(),
             strangers: strangers.iter().map(|subject| strangers::of(subject.node)).collect(),
             foreign,
+            unlisted: (trace.strangers_more, trace.foreign_more),
             shows_keys: options.show_keys,
         }
     }
+}
+
+/// The nodes that are told of in full, and the others: with many, those with a fault go first.
+fn room_for(mut all: Vec<Subject<'_>>) -> (Vec<Subject<'_>>, Vec<Subject<'_>>) {
+    if all.len() > MOST_PAGES {
+        all.sort_by_key(|subject| !subject.diagnosis.has_fault());
+    }
+    let listed = all.split_off(all.len().min(MOST_PAGES));
+    (all, listed)
 }
 
 fn page<'a>(subject: Subject<'a>, ring: &KeyRing, options: Options) -> NodePage<'a> {
@@ -167,6 +201,7 @@ fn page<'a>(subject: Subject<'a>, ring: &KeyRing, options: Options) -> NodePage<
         causes,
         members: claims::of(subject, options),
         exchanges,
+        forgotten: subject.node.forgotten(),
         more_attempts,
         channels: channels::of(subject),
         signal: signal::of(subject.node),
@@ -191,3 +226,7 @@ fn about(trace: &Trace, roster: &Roster) -> About {
         gateways: gateways.collect(),
     }
 }
+
+/// Nodes that are told of in full. A page is a hundred times as long as the frame that makes it:
+/// a crowd of nodes must not make a file that no browser opens.
+const MOST_PAGES: usize = 200;

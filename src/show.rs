@@ -7,6 +7,7 @@
 pub mod airtime;
 pub mod beacon;
 pub mod compare;
+pub mod csv;
 pub mod explain;
 #[cfg(feature = "page")]
 pub mod html;
@@ -14,6 +15,7 @@ pub mod id;
 pub mod json;
 #[cfg(feature = "live")]
 pub mod live;
+#[cfg(feature = "page")]
 pub mod markdown;
 pub mod plan;
 pub mod text;

@@ -1,15 +1,18 @@
 //! `diagnose`: captures and a roster in, a verdict for every node out.
 
 use std::{
+    collections::HashMap,
     io::{self, IsTerminal, Read},
     path::PathBuf,
     sync::atomic::{AtomicBool, Ordering},
+    time::Duration,
 };
 
 use super::{
     Failure, Screen, captures,
     report_file::{self, Form},
     rosters,
+    selection::{Selection, Since, Who},
 };
 use crate::{
     demo,
@@ -19,12 +22,14 @@ use crate::{
     report::{self, Report},
     roster::{self, Roster},
     show::{json, text},
-    trace::Tracer,
+    trace::{Trace, Tracer},
+    words::Count,
 };
 
 /// Options of `diagnose`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a switch of its own")]
 pub struct DiagnoseArgs {
     /// Captures: one JSON object a line; `-` is standard input
     #[arg(value_name = "CAPTURE", required_unless_present = "demo")]
@@ -50,6 +55,15 @@ pub struct DiagnoseArgs {
     /// Print one JSON object a node
     #[arg(long)]
     json: bool,
+    /// Judge only what was since then: so long before the last frame (90m, 2h, 3d), or a time
+    #[arg(long, value_name = "SPAN", value_parser = Since::parse, help_heading = "Which of them")]
+    since: Option<Since>,
+    /// Which nodes and frames.
+    #[command(flatten)]
+    selection: Selection,
+    /// Keep watching a capture that grows: print each node anew whose verdict changes
+    #[arg(long, conflicts_with_all = ["demo", "report"])]
+    follow: bool,
 }
 
 const EXAMPLES: &str = "\
@@ -89,37 +103,117 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     // A name that says no form is told before the work, not after it.
     let form = args.report.as_deref().map(Form::of).transpose()?;
     let roster = roster(args, screen)?;
-    let mut tracer = Tracer::new(&roster);
-    let mut take = |source, datagram: Datagram| tracer.take(source, datagram);
-    if args.demo {
-        let demo: (String, Box<dyn Read + Send>) =
-            ("demo".to_owned(), Box::new(demo::CAPTURE.as_bytes()));
-        captures::read(vec![demo], None, screen, &mut take);
-    } else {
-        captures::read_all(&args.captures, screen, &mut take);
-    }
+    let who = args.selection.who(Some(&roster))?;
     if args.digits == 3 {
         // Without a handler Ctrl-C ends the program, which is as well.
-        let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
+        let _ = ctrlc::set_handler(interrupted);
     }
-    let bar = args.digits == 3 && io::stderr().is_terminal();
-    let progress = Progress::new(bar);
-    let show = |done, total| progress.show(done, total);
-    let effort = Effort { max_digits: args.digits, stop: &STOP, progress: Some(&show) };
-    let options = ladder::Options { plan, effort };
-    let trace = tracer.finish();
-    let all = ladder::diagnose(&trace, &roster, options);
-    progress.end();
-    if all.iter().any(Diagnosis::has_fault) {
-        screen.fault_found();
+    let job = Job { args, plan, roster: &roster, who: &who };
+    if args.follow {
+        return job.follow(screen);
     }
-    report(args, &all, screen)?;
+    let (trace, all) = job.judge(screen);
+    let printed = report(args, &all, screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
         let options = report::Options { show_keys: args.show_keys };
         let report = Report::new(&all, &trace, &roster, options);
+        // Whoever closes the pipe early wants the file all the same.
         report_file::write(&report, form, file, screen)?;
     }
-    Ok(())
+    printed
+}
+
+/// What Ctrl-C does: the first time it stops a search, the second time the program.
+fn interrupted() {
+    if STOP.swap(true, Ordering::Relaxed) {
+        std::process::exit(130);
+    }
+}
+
+/// One reading of the captures.
+struct Job<'a> {
+    args: &'a DiagnoseArgs,
+    plan: Option<&'static Plan>,
+    roster: &'a Roster,
+    who: &'a Who,
+}
+
+impl Job<'_> {
+    fn judge(&self, screen: &mut Screen) -> (Trace, Vec<Diagnosis>) {
+        let args = self.args;
+        let mut tracer = Tracer::new(self.roster);
+        let mut left_out = 0usize;
+        let mut take = |source, mut datagram: Datagram| {
+            if args.selection.keeps_datagram(&mut datagram) {
+                tracer.take(source, datagram);
+            } else {
+                left_out += 1;
+            }
+        };
+        if args.demo {
+            let demo: (String, Box<dyn Read + Send>) =
+                ("demo".to_owned(), Box::new(demo::CAPTURE.as_bytes()));
+            captures::read(vec![demo], None, screen, &mut take);
+        } else {
+            captures::read_all(&args.captures, screen, &mut take);
+        }
+        if left_out > 0 {
+            let words = format!("{} left out as not asked for", Count(left_out, "datagram"));
+            screen.word("note", &words);
+        }
+        let trace = tracer.finish_since(|end| Some(args.since?.time(end)));
+        let bar = args.digits == 3 && io::stderr().is_terminal();
+        let progress = Progress::new(bar);
+        let show = |done, total| progress.show(done, total);
+        let effort = Effort { max_digits: args.digits, stop: &STOP, progress: Some(&show) };
+        let options = ladder::Options { plan: self.plan, effort };
+        let mut all = ladder::diagnose(&trace, self.roster, options);
+        progress.end();
+        all.retain(|diagnosis| {
+            let node = trace.nodes.get(diagnosis.place);
+            node.is_some_and(|node| self.who.is(diagnosis.name.as_deref(), node))
+        });
+        if all.iter().any(Diagnosis::has_fault) {
+            screen.fault_found();
+        }
+        (trace, all)
+    }
+
+    /// Reads the captures again whenever they have grown, until interrupted.
+    fn follow(&self, screen: &mut Screen) -> Result<(), Failure> {
+        if rosters::takes_stdin(&self.args.captures) {
+            let words = "--follow: standard input cannot be read again; give a file";
+            return Err(Failure::Report(words.into()));
+        }
+        let mut told: HashMap<String, String> = HashMap::new();
+        loop {
+            let seen = sizes(&self.args.captures);
+            let (_, all) = self.judge(screen);
+            for diagnosis in &all {
+                let mut now = String::new();
+                // Writing to a string does not fail.
+                let _ = json::diagnosis(diagnosis, &mut now);
+                let key = format!("{:?} {:?}", diagnosis.name, diagnosis.dev_eui);
+                if told.get(&key) != Some(&now) {
+                    told.insert(key, now);
+                    report(self.args, std::slice::from_ref(diagnosis), screen)?;
+                }
+            }
+            while sizes(&self.args.captures) == seen {
+                if STOP.load(Ordering::Relaxed) {
+                    return Ok(());
+                }
+                std::thread::sleep(PAUSE);
+            }
+        }
+    }
+}
+
+/// Between two looks at files that may have grown.
+const PAUSE: Duration = Duration::from_millis(300);
+
+fn sizes(paths: &[PathBuf]) -> Vec<Option<u64>> {
+    paths.iter().map(|path| Some(std::fs::metadata(path).ok()?.len())).collect()
 }
 
 fn report(args: &DiagnoseArgs, all: &[Diagnosis], screen: &mut Screen) -> Result<(), Failure> {

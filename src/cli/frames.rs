@@ -9,7 +9,7 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use super::{UsageError, feed::Single};
+use super::{UsageError, feed::Single, follow::Follow};
 use crate::{
     frame::Direction,
     intake::{
@@ -87,6 +87,7 @@ enum Source {
 #[derive(Debug)]
 pub struct Frames {
     sources: std::vec::IntoIter<Source>,
+    follow: bool,
     arguments: usize,
     open: Option<Lines>,
     ready: std::collections::VecDeque<Met>,
@@ -125,7 +126,12 @@ impl Frames {
         });
         let sources: Vec<_> = texts.chain(files).collect();
         let (open, ready) = (None, std::collections::VecDeque::new());
-        Self { sources: sources.into_iter(), arguments: 0, open, ready }
+        Self { sources: sources.into_iter(), follow: false, arguments: 0, open, ready }
+    }
+
+    /// Says whether files are read on as they grow.
+    pub const fn follow(&mut self, follow: bool) {
+        self.follow = follow;
     }
 
     /// Returns whether there is at most one frame, which then needs no heading.
@@ -144,6 +150,9 @@ impl Frames {
             Source::Text(text) => return self.argument(&text),
             Source::Stdin => ("stdin".into(), Box::new(io::stdin())),
             Source::File(path) => match File::open(&path) {
+                Ok(file) if self.follow => {
+                    (path.display().to_string(), Box::new(Follow::new(path, file)))
+                }
                 Ok(file) => (path.display().to_string(), Box::new(file)),
                 Err(error) => {
                     let error = UsageError::File { path, error };

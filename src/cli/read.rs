@@ -7,18 +7,22 @@ use super::{
     frame_keys::{FrameKeys, bunch},
     frames::{Frames, InputFrame, Met},
     key_options::{KEYS_HELP, KeyOptions},
-    rosters, values,
+    rosters,
+    selection::{Selection, Who},
+    values,
 };
 use crate::{
     frame::{MacVersion, decode},
     id::{DevEui, DevNonce, JoinEui},
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
-    show::{json, text},
+    show::{csv, json, text},
+    words::Count,
 };
 
 /// Arguments of `read`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = format!("{EXAMPLES}\n\n{KEYS_HELP}\n\n{EXIT_HELP}"))]
+#[expect(clippy::struct_excessive_bools, reason = "each is a switch of its own")]
 pub struct ReadArgs {
     /// Frames in hex or base64; a capture or a file of frames, one a line; `-` for standard input
     #[arg(value_name = "FRAME")]
@@ -32,6 +36,15 @@ pub struct ReadArgs {
     /// Print one JSON object a frame
     #[arg(long)]
     pub json: bool,
+    /// Print a table (CSV), one row a frame
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+    /// Keep reading a file that grows, until interrupted
+    #[arg(long)]
+    pub follow: bool,
+    /// Which frames.
+    #[command(flatten)]
+    pub selection: Selection,
     /// Keys.
     #[command(flatten)]
     pub keys: KeyOptions<FrameKeys>,
@@ -78,11 +91,12 @@ when an input is not whole. RFU bits that are set, which receivers ignore, are l
 as remarks and change nothing.";
 
 impl ReadArgs {
-    fn ring(&self, screen: &mut Screen) -> Result<KeyRing, UsageError> {
+    fn ring(&self, screen: &mut Screen) -> Result<(KeyRing, Who), UsageError> {
         let mut ring = KeyRing::default();
         if !self.keys.is_empty() {
             ring.add(bunch(&self.keys)?);
         }
+        let mut who = self.selection.who(None);
         if let Some(path) = &self.roster {
             let alone = self.frames.is_empty() && self.files.is_empty();
             let busy = alone
@@ -90,8 +104,9 @@ impl ReadArgs {
                 || rosters::takes_stdin(&self.files);
             let roster = rosters::read(path, busy, screen)?;
             ring.add_roster(&roster);
+            who = self.selection.who(Some(&roster));
         }
-        Ok(ring)
+        Ok((ring, who?))
     }
 
     const fn context(&self) -> Context {
@@ -114,7 +129,7 @@ impl ReadArgs {
 /// # Errors
 /// [`Failure`] when a key is wrong or nothing is given. Damaged frames only raise the exit status.
 pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
-    let ring = args.ring(screen)?;
+    let (ring, who) = args.ring(screen)?;
     let mut texts = args.frames.clone();
     if texts.is_empty() && args.files.is_empty() {
         if std::io::stdin().is_terminal() {
@@ -123,9 +138,24 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         texts.push("-".into());
     }
     let mut frames = Frames::new(&texts, &args.files);
+    frames.follow(args.follow);
     let single = frames.is_single();
-    let mut run =
-        Run { args, ring, memory: SessionMemory::default(), single, first: true, searched: 0 };
+    let mut run = Run {
+        args,
+        ring,
+        who,
+        memory: SessionMemory::default(),
+        single,
+        first: true,
+        searched: 0,
+        left_out: 0,
+    };
+    if args.csv {
+        let mut head = String::new();
+        let written = csv::head(&mut head);
+        debug_assert!(written.is_ok(), "a String takes everything");
+        screen.put(&head)?;
+    }
     let mut empty = true;
     while let Some(met) = frames.next() {
         empty = false;
@@ -139,6 +169,10 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         if frames.is_idle() {
             screen.flush()?;
         }
+    }
+    if run.left_out > 0 {
+        let text = format!("{} left out as not asked for", Count(run.left_out, "frame"));
+        screen.word("note", &text);
     }
     if empty {
         let files = args.files.iter().map(|path| path.display().to_string());
@@ -155,11 +189,14 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
 struct Run<'a> {
     args: &'a ReadArgs,
     ring: KeyRing,
+    who: Who,
     memory: SessionMemory,
     single: bool,
     first: bool,
     /// Frames whose MIC fails, as far as they were searched.
     searched: usize,
+    /// Frames that are not asked for.
+    left_out: usize,
 }
 
 /// Frames of one run around whose keys is searched: each takes a blink, thousands do not.
@@ -187,12 +224,20 @@ impl Run<'_> {
     fn frame(&mut self, frame: &InputFrame, screen: &mut Screen) -> Result<(), Failure> {
         let context = Context { direction: frame.direction, ..self.args.context() };
         let mut reading = self.memory.read(decode(&frame.octets), &self.ring, &context);
+        // What is not asked for was read all the same: a join makes the keys of later frames.
+        let asked = self.args.selection.keeps(frame.radio.as_ref(), &frame.octets);
+        if !asked || !self.who.has_sent(&reading) {
+            self.left_out += 1;
+            return Ok(());
+        }
         reading.why = self.why(&reading, &context, screen);
         let input = frame.input();
         let mut block = String::new();
         let heading = if self.single { text::Heading::None } else { text::Heading::Of(input) };
         let written = if self.args.json {
             json::reading(&mut block, &input, &reading)
+        } else if self.args.csv {
+            csv::reading(&mut block, &input, &reading)
         } else {
             block.push_str(if self.first { "" } else { "\n" });
             text::reading(&mut block, heading, &reading, screen.style())

@@ -48,6 +48,16 @@ pub enum UsageError {
     /// A frame that cannot be composed.
     #[error(transparent)]
     Compose(#[from] super::compose::CannotCompose),
+    /// A node that nobody knows.
+    #[error(
+        "--node: {name:?} is neither a DevEUI nor a DevAddr, and no node of the roster has that name"
+    )]
+    NoNode {
+        /// What was given.
+        name: String,
+        /// The name that it may be.
+        near: Option<String>,
+    },
     /// Nothing to read.
     #[error("no frame given")]
     NoFrame,
@@ -155,6 +165,9 @@ impl UsageError {
             Self::NoVariable { .. } => "export the variable first; its value is 32 hex digits",
             Self::File { .. } | Self::Roster(_) | Self::StdinTwice | Self::NoFrameIn { .. } => {
                 return None;
+            }
+            Self::NoNode { near, .. } => {
+                return near.as_ref().map(|near| format!("did you mean {near}?"));
             }
             Self::Compose(error) => return error.hint(),
             Self::NoFrame => {

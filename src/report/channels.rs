@@ -5,8 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{Subject, data, words};
 use crate::{
     frame::{CfList, CfListType},
-    region::{JoinFit, Plan, PlanKind},
-    trace::Opening,
+    id::Eui64,
+    region::{ChannelHit, JoinFit, Plan, PlanKind},
+    trace::{Opening, Transmission},
 };
 
 /// What the frames of a node say of the dial.
@@ -62,20 +63,24 @@ pub(super) fn of(subject: Subject<'_>) -> Option<Channels> {
     if !given.is_empty() {
         lanes.push(allowed("given by the CFList".into(), given));
     }
+    lanes.extend(plan.and_then(|plan| masked(subject, plan)));
+    let heard_by = heard_by(subject);
     for gateway in &subject.roster.gateways {
-        if !gateway.listens.is_empty() && lanes.len() < MOST_LANES {
-            let name = gateway.name.clone().unwrap_or_else(|| gateway.eui.to_string());
+        let matters = heard_by.is_empty() || heard_by.contains(&gateway.eui);
+        if matters && !gateway.listens.is_empty() && lanes.len() < MOST_LANES {
+            let name = gateway.name.as_deref().map(short);
+            let name = name.unwrap_or_else(|| gateway.eui.to_string());
             let listens = gateway.listens.iter().copied().collect();
             lanes.push(allowed(format!("gateway {name} listens"), listens));
         }
     }
-    let used = |label: &str, count: fn(&Use) -> usize| {
+    let lane_of = |label: &str, count: fn(&Use) -> usize| {
         let marks: Vec<_> = uses.iter().map(|u| (u.freq_hz, count(u), u.off_plan)).collect();
         let marks: Vec<_> = marks.into_iter().filter(|(_, n, _)| *n > 0).collect();
         (!marks.is_empty()).then(|| Lane { label: label.into(), kind: Kind::Used, marks })
     };
-    lanes.extend(used("requests of the node", |u| u.requests));
-    lanes.extend(used("data of the node", |u| u.data));
+    lanes.extend(lane_of("requests of the node", |u| u.requests));
+    lanes.extend(lane_of("data of the node", |u| u.data));
     let marked = lanes.iter().flat_map(|lane| &lane.marks).map(|(hz, ..)| *hz);
     // One stray frequency far away would press all others into a line.
     let near = |hz: &u32| plan.is_none_or(|plan| plan.in_band(*hz)) || (first..=last).contains(hz);
@@ -85,6 +90,32 @@ pub(super) fn of(subject: Subject<'_>) -> Option<Channels> {
     let edge = ((high - low) / 20).max(100_000);
     let span = (low.saturating_sub(edge), high.saturating_add(edge));
     Some(Channels { plan, span, lanes, uses })
+}
+
+/// The channels that the firmware has switched on.
+fn masked(subject: Subject<'_>, plan: &Plan) -> Option<Lane> {
+    let words = subject.entry?.firmware.as_ref()?.channel_mask.as_ref()?;
+    let is_on = |channel: &u16| {
+        words.get(usize::from(channel / 16)).is_some_and(|word| word >> (channel % 16) & 1 == 1)
+    };
+    let channels = plan.channels().into_iter().filter(is_on);
+    let freqs = channels.filter_map(|channel| plan.channel_frequency(channel)).collect();
+    Some(allowed("channel mask of the firmware".into(), freqs))
+}
+
+fn heard_by(subject: Subject<'_>) -> BTreeSet<Eui64> {
+    let asked = subject.node.attempts.iter().map(|attempt| &attempt.heard);
+    let seen = data::of(subject.node);
+    let sent = seen.iter().filter_map(|seen| seen.data.heard());
+    asked.chain(sent).flat_map(Transmission::sightings).filter_map(|s| s.gateway).collect()
+}
+
+/// A name that a label of a drawing has room for.
+fn short(name: &str) -> String {
+    if name.chars().count() <= LONGEST {
+        return name.to_owned();
+    }
+    name.chars().take(LONGEST - 1).chain(['\u{2026}']).collect()
 }
 
 fn allowed(label: String, freqs: BTreeSet<u32>) -> Lane {
@@ -121,25 +152,25 @@ fn uses(subject: Subject<'_>, plan: Option<&'static Plan>, given: &BTreeSet<u32>
     for attempt in &subject.node.attempts {
         let seen = attempt.heard.best();
         let Some(hz) = seen.freq_hz else { continue };
-        let used = uses.entry(hz).or_insert_with(|| fresh(hz));
-        used.requests += 1;
+        let one = uses.entry(hz).or_insert_with(|| fresh(hz));
+        one.requests += 1;
         if let (Some(plan), Some(modulation)) = (plan, seen.modulation) {
             let fit = plan.join_fit(hz, modulation);
             // One request beside the plan is enough to show.
-            if used.words.is_empty() || !fit.is_fit() {
-                used.words = fit_words(fit, hz, plan);
-                used.off_plan = !fit.is_fit();
+            if one.words.is_empty() || !fit.is_fit() {
+                one.words = fit_words(fit, hz, plan);
+                one.off_plan = !fit.is_fit();
             }
         }
     }
     for seen in data::of(subject.node) {
         let Some(hz) = seen.data.heard().and_then(|heard| heard.best().freq_hz) else { continue };
-        let used = uses.entry(hz).or_insert_with(|| fresh(hz));
-        used.data += 1;
+        let one = uses.entry(hz).or_insert_with(|| fresh(hz));
+        one.data += 1;
         if let Some(plan) = plan
-            && used.words.is_empty()
+            && one.words.is_empty()
         {
-            (used.words, used.off_plan) = data_words(hz, plan, given);
+            (one.words, one.off_plan) = data_words(hz, plan, given);
         }
     }
     uses.into_values().collect()
@@ -162,7 +193,7 @@ fn fit_words(fit: JoinFit, hz: u32, plan: &Plan) -> String {
 }
 
 fn data_words(hz: u32, plan: &Plan, given: &BTreeSet<u32>) -> (String, bool) {
-    if let Some(hit) = plan.nearest_uplink(hz, None).filter(|hit| hit.is_on_channel()) {
+    if let Some(hit) = plan.nearest_uplink(hz, None).filter(ChannelHit::is_on_channel) {
         return (format!("channel {}", hit.channel), false);
     }
     if given.iter().any(|have| have.abs_diff(hz) < 1_000) {
@@ -178,5 +209,7 @@ fn data_words(hz: u32, plan: &Plan, given: &BTreeSet<u32>) -> (String, bool) {
     }
 }
 
+/// Characters of a gateway's name in a label.
+const LONGEST: usize = 20;
 /// Lanes of gateways beyond these would hide the node's own.
 const MOST_LANES: usize = 6;

@@ -59,7 +59,7 @@ impl Standing {
 }
 
 /// What was heard stands under this name.
-pub(crate) const ON_THE_AIR: &str = "on the air";
+const ON_THE_AIR: &str = "on the air";
 
 pub(super) fn of(subject: Subject<'_>, options: Options) -> Vec<Member> {
     let Some(entry) = subject.entry else { return Vec::new() };
@@ -82,7 +82,7 @@ fn identifiers(subject: Subject<'_>, claims: &[(ClaimKind, &Claim)]) -> Vec<Memb
     let told = subject.diagnosis.told.and_then(|i| attempts.get(i));
     let ask = told.map(|attempt| &attempt.ask);
     let sent_address = super::data::of(subject.node).last().map(|s| s.data.frame().dev_addr.hex());
-    let rows: [(_, fn(&Claim) -> Option<String>, _); 3] = [
+    let rows: [(&str, Setting, Option<String>); 3] = [
         ("DevEUI", |c| Some(c.dev_eui?.hex()), ask.and_then(|a| Some(a.dev_eui()?.hex()))),
         ("JoinEUI", |c| Some(c.join_eui?.hex()), ask.and_then(|a| Some(a.join_eui()?.hex()))),
         ("DevAddr", |c| Some(c.dev_addr?.hex()), sent_address),
@@ -106,7 +106,9 @@ fn digits_of(name: &'static str, lines: &[(&'static str, String)]) -> Member {
     let words = lines.iter().enumerate().find_map(|(i, (place, digits))| {
         let (other, _) =
             lines.iter().skip(i + 1).find(|(_, d)| *d == by_octets_reversed(digits))?;
-        (!marks.is_empty()).then(|| format!("{other}: the one of {place} read backwards"))
+        let who = if *other == ON_THE_AIR { "what the node sends" } else { other };
+        (!marks.is_empty())
+            .then(|| format!("{who} is the {place}'s read backwards, octet by octet"))
     });
     let value = |digits: &String| Value::Digits { digits: digits.clone(), marks: marks.clone() };
     Member {

@@ -57,6 +57,8 @@ pub(crate) enum Fit {
     Plain,
     Inside,
     Outside,
+    /// Never sent, wherever it was aimed.
+    Unsent,
 }
 
 impl Fit {
@@ -66,6 +68,7 @@ impl Fit {
             Self::Plain => "",
             Self::Inside => "fits",
             Self::Outside => "outside",
+            Self::Unsent => "not sent",
         }
     }
 }
@@ -74,9 +77,11 @@ impl Fit {
 pub(super) fn all(subject: Subject<'_>) -> (Vec<Exchange>, usize) {
     let attempts = &subject.node.attempts;
     let told = subject.diagnosis.told;
-    // The one that the ladder tells of, then those that were answered, then the last.
-    let mut places: Vec<usize> = (0..attempts.len()).collect();
+    // The one that the ladder tells of, then those that were answered, the last first. A request
+    // without an answer looks like any other.
     let answered = |i: &usize| attempts.get(*i).is_some_and(|a| !a.answers.is_empty());
+    let mut places: Vec<usize> =
+        (0..attempts.len()).filter(|i| Some(*i) == told || answered(i)).collect();
     places.sort_by_key(|i| (Some(*i) != told, !answered(i), std::cmp::Reverse(*i)));
     places.truncate(MOST);
     places.sort_unstable();
@@ -85,7 +90,9 @@ pub(super) fn all(subject: Subject<'_>) -> (Vec<Exchange>, usize) {
         exchange.told = Some(*i) == told && attempts.len() > 1;
         Some(exchange)
     });
-    (drawn.collect(), attempts.len().saturating_sub(MOST))
+    let drawn: Vec<Exchange> = drawn.collect();
+    let more = attempts.total().saturating_sub(drawn.len());
+    (drawn, more)
 }
 
 fn of(attempt: &Attempt, plan: Option<&'static Plan>) -> Exchange {
@@ -234,12 +241,18 @@ fn slot_bar(answer: &Answer, slot: i64, windows: &[Opening]) -> Bar {
     let at_once = matches!(answer.delay, Delay::AtOnce { .. });
     let wrong = misses(answer, slot, windows);
     let fit = match (windows.is_empty(), wrong.is_empty()) {
+        _ if sending.refusal().is_some() => Fit::Unsent,
         (_, false) => Fit::Outside,
         (true, true) => Fit::Plain,
         (false, true) => Fit::Inside,
     };
     Bar {
-        label: if at_once { "Accept sent at once" } else { "Accept on the air" }.into(),
+        label: match (fit, at_once) {
+            (Fit::Unsent, _) => "Accept, not sent",
+            (_, true) => "Accept, sent at once",
+            (_, false) => "Accept on the air",
+        }
+        .into(),
         detail: format!("{}, {}", words::after(slot), on(sending.freq_hz, sending.modulation)),
         shape: Shape::Air,
         from: slot,

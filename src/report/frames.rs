@@ -36,7 +36,7 @@ pub(crate) enum Tone {
 pub(crate) struct Octets {
     pub(crate) label: &'static str,
     /// `None` where an octet is of a key.
-    pub(crate) octets: Vec<Option<u8>>,
+    pub(crate) all: Vec<Option<u8>>,
     pub(crate) fields: Vec<FieldView>,
 }
 
@@ -122,6 +122,19 @@ impl Reader<'_> {
         };
         let place = words::place(seen.data.line(), seen.data.at());
         self.view(seen.octets(), place, &context);
+        // The trace knows more sessions than one frame can tell of, and has the last word.
+        let Some(view) = self.views.last_mut() else { return };
+        match (seen.holds, view.tone) {
+            (true, Tone::Bad | Tone::Open) => {
+                view.tone = Tone::Good;
+                view.mic = "MIC holds under the keys of the session".into();
+            }
+            (false, Tone::Open) if seen.has_session => {
+                view.tone = Tone::Bad;
+                view.mic = "MIC fails under all session keys that the keys at hand make".into();
+            }
+            _ => {}
+        }
     }
 
     fn version(&self) -> Option<MacVersion> {
@@ -204,7 +217,7 @@ fn sent(reading: &Reading) -> Octets {
     if let Some(at) = key_in_clear(reading) {
         octets.iter_mut().take(at.end).skip(at.start).for_each(|octet| *octet = None);
     }
-    Octets { label: "as sent", octets, fields }
+    Octets { label: "as sent", all: octets, fields }
 }
 
 /// The FOpts that carry a key in clear: the one field on the air that may.
@@ -218,7 +231,7 @@ fn key_in_clear(reading: &Reading) -> Option<Range<usize>> {
 fn decrypted(reading: &Reading, opened: &OpenedJoinAccept) -> Octets {
     Octets {
         label: "as the node decrypts it",
-        octets: opened.octets.iter().copied().map(Some).collect(),
+        all: opened.octets.iter().copied().map(Some).collect(),
         fields: opened
             .fields
             .iter()
@@ -233,10 +246,16 @@ fn field(reading: &Reading, field: Field, at: Range<usize>, octets: &[u8]) -> Fi
         Field::Mic => (spaced(octets), String::new()),
         _ => value_and_note(reading, field, octets),
     };
-    let mut meaning = field.meaning().to_owned();
-    if !note.is_empty() && !meaning.contains(&note) {
-        meaning = format!("{meaning}; {note}");
-    }
+    let mut meaning = match field {
+        Field::FrmPayload => format!("the payload, {note}"),
+        // The note of these says no more than the meaning.
+        Field::JoinNonce | Field::RxDelay | Field::RjCount0 | Field::RjCount1 => {
+            field.meaning().to_owned()
+        }
+        Field::FCnt if reading.found.fcnt32.is_none() => field.meaning().to_owned(),
+        _ if note.is_empty() || field.meaning().contains(&note) => field.meaning().to_owned(),
+        _ => format!("{}; {note}", field.meaning()),
+    };
     if field == Field::FOpts || (field == Field::FrmPayload && is_port_0(reading)) {
         meaning.push_str(&command_names(reading, field));
     }

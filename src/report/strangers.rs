@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use crate::{
     id::{DevEui, JoinEui},
-    trace::{NodeTrace, Sighting},
+    trace::{NodeTrace, Sighting, Transmission},
 };
 
 /// A node of which nothing is known but what it sends.
@@ -22,13 +22,13 @@ pub(crate) struct Stranger {
 
 pub(super) fn of(node: &NodeTrace) -> Stranger {
     let heard = || node.attempts.iter().map(|attempt| &attempt.heard);
-    let times = || heard().filter_map(|heard| heard.at());
-    let sightings = heard().flat_map(|heard| heard.sightings());
+    let times = || heard().filter_map(Transmission::at);
+    let sightings = heard().flat_map(Transmission::sightings);
     let rssi = sightings.filter_map(|s: &Sighting| s.rssi).max_by(f32::total_cmp);
     Stranger {
         dev_eui: node.dev_eui,
         join_eui: node.join_eui,
-        attempts: node.attempts.len(),
+        attempts: node.attempts.total(),
         answered: node.attempts.iter().filter(|a| !a.answers.is_empty()).count(),
         first: times().min(),
         last: times().max(),

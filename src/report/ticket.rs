@@ -1,5 +1,7 @@
 //! One paragraph that says it all, to be pasted where people keep their tickets.
 
+use std::fmt::Write;
+
 use crate::{
     ladder::{Diagnosis, Outcome, Verdict},
     trace::NodeTrace,
@@ -17,7 +19,7 @@ pub(super) fn of(
         [first, others @ ..] => {
             let id = first.cause.id;
             parts.push(sentence(&first.summary));
-            parts.push(format!("({id}, {}{})", first.certainty.name(), odds(first)));
+            parts.push(format!("({id}, {}{}.)", first.certainty.name(), odds(first)));
             parts.push(format!("To do: {}", sentence(&first.remedy)));
             if !others.is_empty() {
                 let ids: Vec<&str> = others.iter().map(|v| v.cause.id).collect();
@@ -49,13 +51,14 @@ fn how(diagnosis: &Diagnosis) -> String {
     if diagnosis.outcome != Outcome::Joined
         && let Some(rung) = diagnosis.first_broken()
     {
-        words.push_str(&format!("; rung {} ({}) is broken", rung.number(), rung.name()));
+        let _ = write!(words, "; rung {} ({}) is broken", rung.number(), rung.name());
     } else if !diagnosis.has_fault() && matches!(diagnosis.outcome, Outcome::Joined) {
-        words.push_str(&format!(
+        let _ = write!(
+            words,
             "; nothing wrong found in {} and {}",
             Count(diagnosis.attempts, "attempt"),
             Count(diagnosis.data, "data frame")
-        ));
+        );
     }
     words
 }

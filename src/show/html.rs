@@ -148,7 +148,10 @@ impl Scale {
 
 /// Marks at round values, `most` of them or a few less.
 fn ticks(from: f64, to: f64, most: f64) -> Vec<f64> {
-    let rough = ((to - from) / most).max(f64::MIN_POSITIVE);
+    if to <= from {
+        return Vec::new();
+    }
+    let rough = (to - from) / most;
     let power = 10f64.powf(rough.log10().floor());
     let step = [1.0, 2.0, 5.0, 10.0].map(|m| m * power);
     let step = step.into_iter().find(|step| *step >= rough).unwrap_or(power * 10.0);
@@ -170,7 +173,7 @@ mod tests {
         assert_eq!(ticks(0.0, 10.0, 5.0), [0.0, 2.0, 4.0, 6.0, 8.0, 10.0]);
         let megahertz = ticks(866.9, 869.6, 6.0);
         assert!(megahertz.len() <= 6 && megahertz.len() > 3, "{megahertz:?}");
-        assert!(ticks(5.0, 5.0, 5.0).len() <= 1);
+        assert!(ticks(5.0, 5.0, 5.0).is_empty());
     }
 
     #[test]

@@ -56,16 +56,26 @@ fn captured(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
 fn list(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     writeln!(out, "| Node | Outcome | Why |")?;
     writeln!(out, "|---|---|---|")?;
-    for node in &report.nodes {
-        let why = match (node.causes.first(), node.diagnosis.first_broken()) {
+    let told = report.nodes.iter().map(|node| (&node.name, node.diagnosis));
+    let listed = report.listed.iter().map(|(name, diagnosis)| (name, *diagnosis));
+    for (name, diagnosis) in told.chain(listed).take(MOST_LISTED) {
+        let why = match (diagnosis.causes.first(), diagnosis.first_broken()) {
             (Some(verdict), _) => code(verdict.cause.id),
             (None, Some(rung)) => format!("broken at rung {}, {}", rung.number(), rung.name()),
             (None, None) => String::new(),
         };
-        let outcome = node.diagnosis.outcome.words();
-        writeln!(out, "| {} | {outcome} | {why} |", code(&node.name))?;
+        writeln!(out, "| {} | {} | {why} |", code(name), diagnosis.outcome.words())?;
     }
-    writeln!(out)
+    writeln!(out)?;
+    if !report.listed.is_empty() {
+        let (told, more) = (report.nodes.len(), report.listed.len());
+        writeln!(
+            out,
+            "{told} nodes are told of below, those with a fault first; {more} more are not: \
+             `handfast diagnose` prints all.\n"
+        )?;
+    }
+    Ok(())
 }
 
 fn strangers(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
@@ -93,6 +103,11 @@ fn strangers(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         }
         more(report.foreign.len(), out)?;
         writeln!(out)?;
+    }
+    if let (requests, frames) = report.unlisted
+        && requests + frames > 0
+    {
+        writeln!(out, "Too many to list: {requests} requests and {frames} data frames more.\n")?;
     }
     Ok(())
 }
@@ -124,3 +139,5 @@ fn gateways(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
 
 /// Rows of a table that people still read.
 const MOST: usize = 200;
+/// Lines of a list that people still read.
+const MOST_LISTED: usize = 1_200;

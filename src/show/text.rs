@@ -6,6 +6,7 @@ mod reading;
 
 pub use diagnosis::{diagnosis, overview};
 pub use key_sheet::key_sheet;
+#[cfg(feature = "page")]
 pub(crate) use reading::value_and_note;
 pub use reading::{Heading, reading};
 

@@ -94,6 +94,24 @@ impl<T> Kept<T> {
         }
     }
 
+    /// Forgets what `stays` says no to, and gives it to `farewell`.
+    pub(super) fn retain(
+        &mut self,
+        mut stays: impl FnMut(&T) -> bool,
+        mut farewell: impl FnMut(T),
+    ) {
+        let items = std::mem::take(&mut self.items).into_iter();
+        let numbers = std::mem::take(&mut self.numbers).into_iter();
+        for (item, number) in items.zip(numbers) {
+            if stays(&item) {
+                self.items.push(item);
+                self.numbers.push(number);
+            } else {
+                farewell(item);
+            }
+        }
+    }
+
     /// Forgets what makes the list longer than `most`, out of its middle: the first quarter and the
     /// last half stay, and between them the first few of each kind. `kind` is given an item and
     /// the one before. Returns the numbers forgotten and gives each item to `farewell`.

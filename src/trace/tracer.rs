@@ -7,6 +7,8 @@ mod who;
 
 use std::collections::{HashMap, VecDeque};
 
+use jiff::Timestamp;
+
 use super::{
     KeyRef, Line, NodeTrace, Origin, Role, Rule, Session, Trace,
     order::InOrder,
@@ -166,9 +168,20 @@ impl<'r> Tracer<'r> {
     }
 
     /// Returns the trace of all that was pushed.
-    pub fn finish(mut self) -> Trace {
+    pub fn finish(self) -> Trace {
+        self.finish_since(|_| None)
+    }
+
+    /// Returns the trace without what was before a time: `since` is given the last time there is.
+    ///
+    /// What later frames rest on stays: the joins of sessions that are still in use. Of requests
+    /// that are forgotten the nonces stay.
+    pub fn finish_since(mut self, since: impl FnOnce(Timestamp) -> Option<Timestamp>) -> Trace {
         while let Some((source, first)) = self.waiting.pop() {
             self.datagram(source, &first);
+        }
+        if let Some(time) = self.trace.span.and_then(|(_, last)| since(last)) {
+            self.trace.nodes.iter_mut().for_each(|node| shed::forget_before(node, time));
         }
         self.trace.nodes.iter_mut().for_each(shed::settle);
         self.trace

@@ -24,7 +24,7 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
 
 fn drawing(channels: &Channels) -> Markup {
     let (low, high) = channels.span;
-    let scale = Scale { from: mhz(low), to: mhz(high), margins: (1.0, 1.0) };
+    let scale = Scale { from: mhz(low), to: mhz(high), margins: (3.0, 2.0) };
     let lanes = channels.lanes.iter().zip((0..).step_by(ROW as usize));
     let top = u32::try_from(channels.lanes.len()).unwrap_or_default() * ROW;
     let label = format!(
@@ -35,7 +35,9 @@ fn drawing(channels: &Channels) -> Markup {
     html! {
         svg.dial width="100%" height=(top + AXIS) role="img" aria-label=(label) {
             @for tick in ticks(scale.from, scale.to, 6.0) {
-                line.grid x1=(scale.x(tick)) x2=(scale.x(tick)) y1="0" y2=(top) {}
+                @for (_, y) in lanes.clone() {
+                    line.grid x1=(scale.x(tick)) x2=(scale.x(tick)) y1=(y + 20) y2=(y + 32) {}
+                }
                 text.tick x=(scale.x(tick)) y=(top + 15) { (tick_text(tick)) }
             }
             @for (one, y) in lanes { (lane(one, y, channels, scale)) }

@@ -2,7 +2,10 @@
 
 use maud::{Markup, html};
 
-use crate::report::{Member, NodePage, Standing, Value};
+use crate::{
+    report::{Member, NodePage, Standing, Value},
+    words::sentence,
+};
 
 pub(super) fn section(node: &NodePage<'_>) -> Markup {
     let (both, alone): (Vec<&Member>, Vec<&Member>) =
@@ -11,7 +14,14 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
         @if !node.members.is_empty() {
             section {
                 h3 { "What each place states" }
-                dl.claims { @for one in &both { (member(one)) } }
+                dl.claims {
+                    @for one in both.iter().filter(|m| m.standing == Standing::Differ) {
+                        (member(one))
+                    }
+                    @for one in both.iter().filter(|m| m.standing == Standing::Alike) {
+                        (member(one))
+                    }
+                }
                 @if !alone.is_empty() {
                     p.facts {
                         "Stated in one place only: "
@@ -31,14 +41,22 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
 }
 
 fn member(member: &Member) -> Markup {
-    let differ = member.standing == Standing::Differ;
+    let places: Vec<&str> = member.lines.iter().map(|(place, _)| *place).collect();
     html! {
-        div.(if differ { "differ" } else { "alike" }) {
-            dt { (member.name) " " span.standing { (member.standing.words()) } }
-            @for (place, value) in &member.lines {
-                dd { span.place { (place) } (shown(value)) }
+        @if member.standing == Standing::Differ {
+            div.differ {
+                dt { (member.name) " " span.standing { (member.standing.words()) } }
+                @for (place, value) in &member.lines {
+                    dd { span.place { (place) } (shown(value)) }
+                }
+                @if let Some(words) = &member.words { dd.words { (sentence(words)) } }
             }
-            @if let Some(words) = &member.words { dd.words { (words) } }
+        } @else {
+            div.alike {
+                dt { (member.name) }
+                @if let Some((_, value)) = member.lines.first() { dd { (shown(value)) } }
+                dd.standing { (places.join(", ")) " " (member.standing.words()) }
+            }
         }
     }
 }
@@ -49,6 +67,7 @@ fn shown(value: &Value) -> Markup {
         Value::Digits { digits, marks } => {
             html! { span.value.digits { (cells(digits.chars(), marks)) } }
         }
+        Value::Masked { marks } if marks.is_empty() => html! { span.value { "not shown" } },
         Value::Masked { marks } => html! {
             span.value.digits.masked {
                 span aria-hidden="true" { (cells(std::iter::repeat_n('\u{2022}', KEY_DIGITS), marks)) }

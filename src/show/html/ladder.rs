@@ -28,8 +28,8 @@ fn step(report: &RungReport, node: &NodePage<'_>) -> Markup {
                 p.rung {
                     span.number { (rung.number()) } " "
                     strong { (rung.name()) } " "
+                    span.state { (state.name()) } " "
                     span.statement { (rung.statement()) }
-                    span.state { (state.name()) }
                 }
                 @for line in &judgement.evidence { p.evidence { (line) } }
                 @for verdict in causes {

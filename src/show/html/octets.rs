@@ -16,7 +16,7 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
                 @for one in &node.frames { (frame(one)) }
                 @if node.more_frames > 0 {
                     p.facts {
-                        (Count(node.more_frames, "frame")) " more, not shown; "
+                        "Not shown: " (Count(node.more_frames, "more frame")) "; "
                         code { "handfast read" } " reads all of a capture."
                     }
                 }
@@ -53,12 +53,12 @@ fn octets(part: &Octets, frame: &FrameView) -> Markup {
                     span.field {
                         span.fname { (field.name) }
                         span.os { @for at in field.at.clone() {
-                            span.o { (digits(part.octets.get(at).copied().flatten())) }
+                            span.o { (digits(part.all.get(at).copied().flatten())) }
                         } }
                     }
                 }
             }
-            p.say { "Point at an octet, or walk with the arrow keys." }
+            p.say.idle { "Point at an octet, or walk with the arrow keys." }
             (table(&part.fields))
         }
     }

@@ -4,18 +4,20 @@ use maud::{Markup, html};
 
 use super::anchor;
 use crate::{
-    ladder::{Outcome, Rung, State},
+    ladder::{Diagnosis, Outcome, Rung, State},
     report::{NodePage, Report},
     words::Count,
 };
 
 pub(super) fn header(report: &Report<'_>) -> Markup {
-    let faulty = report.nodes.iter().filter(|node| node.diagnosis.has_fault()).count();
+    let told = report.nodes.iter().map(|node| node.diagnosis);
+    let all = told.chain(report.listed.iter().map(|(_, diagnosis)| *diagnosis));
+    let faulty = all.clone().filter(|diagnosis| diagnosis.has_fault()).count();
     html! {
         header #top {
             h1 { "Join report" }
             p.lead {
-                @match (report.nodes.len(), faulty) {
+                @match (all.count(), faulty) {
                     (0, _) => "No node: the capture holds no frame of one, and the roster none.",
                     (1, 0) => "One node, and nothing wrong found.",
                     (1, _) => "One node, and something is wrong with it.",
@@ -76,23 +78,40 @@ fn list(report: &Report<'_>) -> Markup {
                 @for (i, node) in report.nodes.iter().enumerate() {
                     li {
                         a href={ "#" (anchor(i)) } { (node.name) }
-                        " "
-                        (outcome(node))
-                        span.pips aria-hidden="true" {
-                            @for rung in &node.diagnosis.rungs {
-                                i class=(rung.judgement.state.name()) {}
-                            }
-                        }
-                        span.why { (why(node)) }
+                        (line(node.diagnosis))
                     }
+                }
+                @for (name, diagnosis) in report.listed.iter().take(MOST_LISTED) {
+                    li { span.name { (name) } (line(diagnosis)) }
+                }
+            }
+            @if !report.listed.is_empty() {
+                p.facts {
+                    "Of these, " (report.nodes.len()) " are told of below, those with a fault first"
+                    @if report.listed.len() > MOST_LISTED {
+                        ", and " (report.listed.len() - MOST_LISTED) " more are not even listed"
+                    }
+                    "; " code { "handfast diagnose" } " prints all."
                 }
             }
         }
     }
 }
 
-fn why(node: &NodePage<'_>) -> String {
-    match (node.causes.first(), node.diagnosis.first_broken()) {
+/// How a node ended, its ladder at a glance, and why.
+fn line(diagnosis: &Diagnosis) -> Markup {
+    html! {
+        " "
+        (outcome(diagnosis))
+        span.pips aria-hidden="true" {
+            @for rung in &diagnosis.rungs { i class=(rung.judgement.state.name()) {} }
+        }
+        span.why { (why(diagnosis)) }
+    }
+}
+
+fn why(diagnosis: &Diagnosis) -> String {
+    match (diagnosis.causes.first(), diagnosis.first_broken()) {
         (Some(verdict), _) => verdict.cause.what.to_owned(),
         (None, Some(rung)) => format!("broken at rung {}, {}", rung.number(), rung.name()),
         (None, None) => String::new(),
@@ -100,8 +119,7 @@ fn why(node: &NodePage<'_>) -> String {
 }
 
 /// How it ended, with a mark that does not rest on colour.
-pub(super) fn outcome(node: &NodePage<'_>) -> Markup {
-    let diagnosis = node.diagnosis;
+pub(super) fn outcome(diagnosis: &Diagnosis) -> Markup {
     let (class, mark) = match diagnosis.outcome {
         Outcome::Joined | Outcome::Session if !diagnosis.has_fault() => ("proven", "\u{2713}"),
         Outcome::CannotTell | Outcome::AcceptedUnproven | Outcome::NotHeard => ("unknown", "?"),
@@ -118,7 +136,7 @@ pub(super) fn outcome(node: &NodePage<'_>) -> Markup {
 pub(super) fn node_head(id: &str, node: &NodePage<'_>) -> Markup {
     let diagnosis = node.diagnosis;
     html! {
-        h2 id={ (id) "-name" } { span.name { (node.name) } " " (outcome(node)) }
+        h2 id={ (id) "-name" } { span.name { (node.name) } " " (outcome(diagnosis)) }
         p.facts {
             @if let Some(eui) = diagnosis.dev_eui {
                 "DevEUI " span.digits { (eui) } ", "
@@ -129,6 +147,7 @@ pub(super) fn node_head(id: &str, node: &NodePage<'_>) -> Markup {
             @if let Some(plan) = diagnosis.plan { (plan.name) ", " }
             (Count(diagnosis.attempts, "attempt")) " to join, "
             (Count(diagnosis.data, "data frame")) " authenticated"
+            @if let Some(words) = node.forgotten() { ", " (words) }
         }
     }
 }
@@ -161,3 +180,6 @@ pub(super) fn footer() -> Markup {
         }
     }
 }
+
+/// Lines of a list that people still read.
+const MOST_LISTED: usize = 1_000;

@@ -48,6 +48,7 @@
         lit.says.row.classList.remove("here");
       }
       lit = cell;
+      say.classList.toggle("idle", !cell);
       if (!cell) {
         say.textContent = HINT;
         return;

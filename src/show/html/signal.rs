@@ -11,6 +11,10 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
         @if !signal.points.is_empty() {
             section {
                 h3 { "Signal" }
+                p.note {
+                    "A dot is a reception, in the order of the capture; the line under its SNR is the "
+                    "least at which that data rate is read."
+                }
                 figure {
                     (panel(signal, &SNR))
                     (panel(signal, &RSSI))
@@ -39,11 +43,11 @@ struct Panel {
 }
 
 static SNR: Panel = Panel {
-    title: "SNR, and the floor below which nothing is read",
+    title: "SNR",
     unit: "dB",
     value: |point| point.snr,
     floor: |point| point.floor,
-    height: 170,
+    height: 190,
     least: (-22.0, 10.0),
 };
 
@@ -52,7 +56,7 @@ static RSSI: Panel = Panel {
     unit: "dBm",
     value: |point| point.rssi,
     floor: |_| None,
-    height: 110,
+    height: 130,
     least: (-125.0, -70.0),
 };
 
@@ -63,19 +67,19 @@ fn panel(signal: &Signal, panel: &Panel) -> Markup {
     let high = values().fold(panel.least.1, f32::max).min(300.0);
     let y = |value: f32| {
         let share = f64::from((high - value) / (high - low).max(1.0)).clamp(0.0, 1.0);
-        format!("{:.1}", 22.0 + share * f64::from(panel.height - 30))
+        format!("{:.1}", f64::from(HEAD) + share * f64::from(panel.height - HEAD - 8))
     };
     let slots = f64::from(u32::try_from(points.len()).unwrap_or(u32::MAX));
     // A lone reception stands near the scale, not far out in the middle.
-    let scale = Scale { from: 0.0, to: slots.max(8.0), margins: (9.0, 0.0) };
+    let scale = Scale { from: 0.0, to: slots.max(8.0), margins: (11.0, 0.0) };
     let label = spoken(signal, panel);
     html! {
         svg.signal width="100%" height=(panel.height) role="img" aria-label=(label) {
-            text.label x="0" y="12" { (panel.title) }
+            text.label x="0" y="12" { (panel.title) ", " (panel.unit) }
             @for tick in ticks(f64::from(low), f64::from(high), 4.0) {
                 @let at = y(narrow(tick));
                 line.grid x1="0" x2="100%" y1=(at) y2=(at) {}
-                text.scale x="0" y=(at) dy="-3" { (format!("{tick:.0} {}", panel.unit)) }
+                text.scale x="0" y=(at) dy="-3" { (tick_text(tick)) }
             }
             @for (point, slot) in points.iter().zip(0u32..) {
                 (mark(point, panel, f64::from(slot), scale, &y))
@@ -111,6 +115,11 @@ fn mark(
             }
         }
     }
+}
+
+fn tick_text(tick: f64) -> String {
+    let text = format!("{tick:.0}");
+    if text == "-0" { "0".into() } else { text.replace('-', "\u{2212}") }
 }
 
 fn spoken(signal: &Signal, panel: &Panel) -> String {
@@ -159,6 +168,9 @@ fn table(signal: &Signal) -> Markup {
 fn or_unsaid(value: Option<f32>, unit: &str) -> String {
     value.map_or_else(|| "not said".into(), |value| format!("{value:.1} {unit}"))
 }
+
+/// Pixels above the highest value: the title, and the words of the scale.
+const HEAD: u32 = 38;
 
 #[expect(clippy::cast_possible_truncation, reason = "a scale of some hundred decibels")]
 fn narrow(value: f64) -> f32 {

@@ -15,6 +15,12 @@ pub(super) fn section(report: &Report<'_>) -> Markup {
                 h2 #strangers { "Heard, and on no roster" }
                 @if !report.strangers.is_empty() { (strangers(&report.strangers)) }
                 @if !report.foreign.is_empty() { (foreign(report)) }
+                @if report.unlisted != (0, 0) {
+                    p.facts {
+                        "Too many to list: " (count(report.unlisted.0, "request")) " and "
+                        (count(report.unlisted.1, "data frame")) " more."
+                    }
+                }
             }
         }
         @if !report.about.gateways.is_empty() {

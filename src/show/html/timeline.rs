@@ -1,5 +1,7 @@
 //! An attempt to join, drawn to scale: the request, the windows, the accept and what fell outside.
 
+use std::fmt::Write;
+
 use maud::{Markup, html};
 
 use super::{Scale, ticks};
@@ -15,7 +17,7 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
                 h3 { "The exchange in time" }
                 @for exchange in &node.exchanges { (figure(exchange)) }
                 @if node.more_attempts > 0 {
-                    p.facts { (Count(node.more_attempts, "attempt")) " more, not drawn." }
+                    p.facts { "Not drawn: " (Count(node.more_attempts, "more attempt")) "." }
                 }
             }
         }
@@ -53,15 +55,19 @@ fn drawing(exchange: &Exchange) -> Markup {
     let ticks = ticks(scale.from, scale.to, 10.0);
     html! {
         svg.time width="100%" height=(height) role="img" aria-label=(spoken(exchange)) {
-            @for (opens, closes) in &exchange.windows {
-                rect.band x=(scale.x(seconds(*opens))) y="0"
-                    width=(scale.width(seconds(*opens), seconds(*closes))) height=(top) {}
+            @for (y, bar) in rows {
+                @for (opens, closes) in &exchange.windows {
+                    rect.band x=(scale.x(seconds(*opens))) y=(y + 20)
+                        width=(scale.width(seconds(*opens), seconds(*closes))) height="16" {}
+                }
+                @for tick in &ticks {
+                    line.grid x1=(scale.x(*tick)) x2=(scale.x(*tick)) y1=(y + 20) y2=(y + 36) {}
+                }
+                (row(y, bar, scale))
             }
             @for tick in &ticks {
-                line.grid x1=(scale.x(*tick)) x2=(scale.x(*tick)) y1="0" y2=(top) {}
-                text.tick x=(scale.x(*tick)) y=(top + 15) { (tick_text(*tick)) }
+                text.tick x=(scale.x(*tick)) y=(top + 12) { (tick_text(*tick)) }
             }
-            @for (y, bar) in rows { (row(y, bar, scale)) }
         }
     }
 }
@@ -73,6 +79,7 @@ fn row(y: u32, bar: &Bar, scale: Scale) -> Markup {
         (_, Fit::Plain) => "plain",
         (_, Fit::Inside) => "inside",
         (_, Fit::Outside) => "outside",
+        (_, Fit::Unsent) => "unsent",
     };
     let (from, to) = (seconds(bar.from), seconds(bar.to));
     html! {
@@ -89,7 +96,7 @@ fn row(y: u32, bar: &Bar, scale: Scale) -> Markup {
             rect.bar.(class) x=(scale.x(from)) y=(y + 22) width=(scale.width(from, to)) height="12" {}
         }
         @if !bar.wrong.is_empty() {
-            text.wrong x="0" y=(y + ROW + 8) { "\u{2715} " (bar.wrong.join("; ")) }
+            text.wrong x="0" y=(y + ROW + 6) { "\u{2715} " (bar.wrong.join("; ")) }
         }
     }
 }
@@ -99,7 +106,7 @@ fn spoken(exchange: &Exchange) -> String {
     let bars = exchange.bars.iter().map(|bar| {
         let mut words = format!("{}: {}", bar.label, bar.detail);
         if !bar.wrong.is_empty() {
-            words.push_str(&format!(" ({} {})", bar.fit.words(), bar.wrong.join("; ")));
+            let _ = write!(words, " ({} {})", bar.fit.words(), bar.wrong.join("; "));
         }
         words
     });
@@ -123,5 +130,5 @@ fn seconds(us: i64) -> f64 {
 
 /// Pixels from one row to the next, of the line under it, and of the axis.
 const ROW: u32 = 44;
-const LINE: u32 = 16;
+const LINE: u32 = 24;
 const AXIS: u32 = 22;

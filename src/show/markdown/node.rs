@@ -42,6 +42,9 @@ fn head(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     facts.extend(diagnosis.plan.map(|plan| plan.name.to_owned()));
     facts.push(format!("{} to join", Count(diagnosis.attempts, "attempt")));
     facts.push(format!("{} authenticated", Count(diagnosis.data, "data frame")));
+    if let Some(words) = node.forgotten() {
+        facts.push(words);
+    }
     writeln!(out, "{}.\n", facts.join(", "))?;
     let fine = matches!(diagnosis.outcome, Outcome::Joined | Outcome::Session);
     if node.causes.is_empty() && fine {
@@ -137,7 +140,7 @@ fn exchanges(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         timeline(exchange, out)?;
     }
     if node.more_attempts > 0 {
-        writeln!(out, "{} more, not shown.\n", Count(node.more_attempts, "attempt"))?;
+        writeln!(out, "Not shown: {}.\n", Count(node.more_attempts, "more attempt"))?;
     }
     Ok(())
 }
@@ -214,7 +217,7 @@ fn frames(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         one_frame(frame, out)?;
     }
     if node.more_frames > 0 {
-        writeln!(out, "{} more, not shown.\n", Count(node.more_frames, "frame"))?;
+        writeln!(out, "Not shown: {}.\n", Count(node.more_frames, "more frame"))?;
     }
     Ok(())
 }
@@ -236,7 +239,7 @@ fn fields(part: &Octets, out: &mut dyn fmt::Write) -> fmt::Result {
         let octets: Vec<String> = field
             .at
             .clone()
-            .map(|at| match part.octets.get(at).copied().flatten() {
+            .map(|at| match part.all.get(at).copied().flatten() {
                 Some(octet) => format!("{octet:02X}"),
                 None => "\u{2022}\u{2022}".into(),
             })

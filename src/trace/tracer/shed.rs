@@ -5,10 +5,14 @@
 //! (`Kept::thin`), and the rest is counted. What the ladder must know of a forgotten request, its
 //! nonce, is kept apart.
 
+use jiff::Timestamp;
+
 use super::Tracer;
 use crate::{
     frame::{DataFrame, Direction},
-    trace::{Attempt, Data, DataSeen, Earlier, NodeTrace, Origin, Sending, kept::kind_of},
+    trace::{
+        Attempt, Data, DataSeen, Earlier, Kept, NodeTrace, Origin, Sending, Session, kept::kind_of,
+    },
 };
 
 /// Items kept before any is forgotten: some 50 MB.
@@ -79,7 +83,7 @@ fn thin(node: &mut NodeTrace, share: usize) -> Vec<(crate::id::DevAddr, usize)> 
     let mut gone = Vec::new();
     let forgotten = &mut node.forgotten_frames;
     // A session that a claim states is tried as long as the capture lasts.
-    let kind = |_: Option<&_>, s: &crate::trace::Session| {
+    let kind = |_: Option<&_>, s: &Session| {
         kind_of((matches!(s.origin, Origin::Claim(_)), s.frames.is_empty()))
     };
     node.sessions.thin(share / 12, kind, |number, session| {
@@ -159,6 +163,50 @@ fn commands(frame: &DataFrame) -> (bool, [u8; 2], usize) {
         *to = *from;
     }
     (frame.port() == Some(0), first, usize::from(frame.fopts.len()))
+}
+
+/// Forgets what was before a time, but for what later frames rest on: the join of a session that is
+/// still in use, and the last frame before.
+pub(super) fn forget_before(node: &mut NodeTrace, time: Timestamp) {
+    let late = |at: Option<Timestamp>| at.is_none_or(|at| at >= time);
+    let NodeTrace { attempts, sessions, earlier, forgotten_frames, .. } = node;
+    let asked_late = |session: &Session, attempts: &Kept<Attempt>| match session.origin {
+        Origin::Claim(_) => true,
+        Origin::Accept { attempt, .. } => attempts.at(attempt).is_some_and(|a| late(a.heard.at())),
+    };
+    sessions.retain(
+        |s| s.frames.iter().any(|seen| late(seen.data.at())) || asked_late(s, attempts),
+        |session| *forgotten_frames += session.frames.total(),
+    );
+    let in_use: Vec<usize> = sessions
+        .iter()
+        .filter_map(|session| match session.origin {
+            Origin::Accept { attempt, .. } => Some(attempts.at(attempt)?.line().order),
+            Origin::Claim(_) => None,
+        })
+        .filter_map(|order| usize::try_from(order).ok())
+        .collect();
+    attempts.retain(
+        |a| {
+            let order = usize::try_from(a.line().order).unwrap_or(usize::MAX);
+            late(a.heard.at()) || in_use.contains(&order)
+        },
+        |attempt| earlier.take(&attempt),
+    );
+    for session in sessions.each_mut() {
+        let before = session.frames.iter().filter(|seen| !late(seen.data.at())).count();
+        let mut place = 0;
+        let forgotten_up = &mut session.forgotten_up;
+        session.frames.retain(
+            |_| {
+                place += 1;
+                place >= before
+            },
+            |seen| *forgotten_up += usize::from(seen.data.heard().is_some()),
+        );
+    }
+    node.unverified.retain(|data| late(data.at()), |_| ());
+    node.misshapen.retain(|heard| late(heard.at()), |_| ());
 }
 
 /// Makes the numbers of a finished trace places.

@@ -1,0 +1,224 @@
+//! Selection of frames and nodes, CSV, and files that grow: through the binary, on the embedded
+//! demonstration.
+
+#![cfg(feature = "cli")]
+
+use std::{io::Write, path::PathBuf, process::Stdio};
+
+use assert_cmd::{Command, cargo::cargo_bin};
+use handfast::demo;
+use serde_json::Value;
+
+struct Files(PathBuf);
+
+impl Files {
+    fn new(name: &str) -> Self {
+        let path = std::env::temp_dir().join(format!("handfast-{name}-{}", std::process::id()));
+        std::fs::create_dir_all(&path).unwrap();
+        std::fs::write(path.join("orchard.ndjson"), demo::CAPTURE).unwrap();
+        std::fs::write(path.join("orchard.toml"), demo::ROSTER).unwrap();
+        Self(path)
+    }
+
+    fn path(&self, name: &str) -> String {
+        self.0.join(name).to_str().unwrap().to_owned()
+    }
+
+    /// Runs a command on the demo's files; returns its output, its words, its exit status.
+    fn run(&self, args: &[&str]) -> (String, String, i32) {
+        let mut command = Command::cargo_bin("handfast").unwrap();
+        let out =
+            command.args(args).args(["--roster", &self.path("orchard.toml")]).output().unwrap();
+        (
+            String::from_utf8(out.stdout).unwrap(),
+            String::from_utf8(out.stderr).unwrap(),
+            out.status.code().unwrap(),
+        )
+    }
+
+    fn read(&self, more: &[&str]) -> Vec<Value> {
+        let capture = self.path("orchard.ndjson");
+        let (out, ..) = self.run(&[&["read", "--json", "--no-search", &capture], more].concat());
+        out.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+    }
+
+    fn nodes(&self, more: &[&str]) -> Vec<Value> {
+        let capture = self.path("orchard.ndjson");
+        let (out, ..) = self.run(&[&["diagnose", "--json", &capture], more].concat());
+        out.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+    }
+}
+
+impl Drop for Files {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+#[test]
+fn each_option_keeps_what_it_names_and_no_more() {
+    let files = Files::new("selection");
+    let all = files.read(&[]);
+    let kept = |more: &[&str], wanted: &dyn Fn(&Value) -> bool| {
+        let got = files.read(more);
+        let by_hand: Vec<_> = all.iter().filter(|frame| wanted(frame)).cloned().collect();
+        assert!(!got.is_empty() && got.len() < all.len(), "{more:?}: {}", got.len());
+        assert_eq!(got, by_hand, "{more:?}");
+    };
+    kept(&["--message", "join-request"], &|f| f["message"] == "join-request");
+    kept(&["--message", "join-request", "--message", "join-accept"], &|f| {
+        f["message"] == "join-request" || f["message"] == "join-accept"
+    });
+    let gateway = all[0]["radio"]["gateway"].as_str().unwrap().to_owned();
+    kept(&["--gateway", &gateway], &|f| f["radio"]["gateway"] == gateway.as_str());
+    let times: Vec<&str> = all.iter().map(|f| f["radio"]["time"].as_str().unwrap()).collect();
+    let (from, to) = (times[all.len() / 4], times[all.len() / 2]);
+    let instant =
+        |f: &Value| f["radio"]["time"].as_str().unwrap().parse::<jiff::Timestamp>().unwrap();
+    let (first, last): (jiff::Timestamp, jiff::Timestamp) =
+        (from.parse().unwrap(), to.parse().unwrap());
+    kept(&["--from", from], &|f| instant(f) >= first);
+    kept(&["--from", from, "--to", to], &|f| (first..last).contains(&instant(f)));
+    kept(&["--node", "probe-01"], &|f| f["mic"]["node"] == "probe-01");
+    let addr = all.iter().find_map(|f| f["fields"]["DevAddr"].as_str()).unwrap();
+    kept(&["--node", addr], &|f| f["fields"]["DevAddr"] == addr);
+}
+
+#[test]
+fn a_node_is_diagnosed_alone_as_among_the_others() {
+    let files = Files::new("one-node");
+    let all = files.nodes(&[]);
+    for node in &all {
+        let name = node["node"]["name"].as_str().or(node["node"]["dev_eui"].as_str()).unwrap();
+        assert_eq!(files.nodes(&["--node", name]), [node.clone()], "{name}");
+    }
+}
+
+#[test]
+fn a_name_that_nobody_has_is_an_error_with_the_nearest() {
+    let files = Files::new("no-node");
+    let capture = files.path("orchard.ndjson");
+    for command in ["read", "diagnose"] {
+        let (out, err, status) = files.run(&[command, &capture, "--node", "prob-01"]);
+        assert_eq!((out.as_str(), status), ("", 2));
+        assert!(err.contains("did you mean probe-01?"), "{err}");
+        let (_, err, status) = files.run(&[command, &capture, "--from", "noon"]);
+        assert_eq!(status, 2);
+        assert!(err.contains("a time is 2026-03-02T08:00:00Z"), "{err}");
+    }
+}
+
+#[test]
+fn what_was_before_is_left_out_of_the_judgement() {
+    let files = Files::new("since");
+    let joined = |nodes: &[Value]| nodes.iter().filter(|n| n["outcome"] == "joined").count();
+    let all = files.nodes(&[]);
+    // From the first frame on, nothing changes.
+    assert_eq!(files.nodes(&["--since", "2026-04-01"]), all);
+    assert_eq!(files.nodes(&["--since", "1d"]), all);
+    // A session in use keeps the join that began it.
+    let later = files.nodes(&["--since", "2026-04-11T06:32:00"]);
+    assert!(joined(&later) >= 1 && joined(&later) <= joined(&all));
+    let probe = later.iter().find(|n| n["node"]["name"] == "probe-01").unwrap();
+    assert_eq!(probe["outcome"], "joined");
+    assert!(probe["counted_only"]["data_frames"].as_u64().unwrap() > 0, "{probe}");
+    let none = files.nodes(&["--since", "2026-05-01"]);
+    assert_eq!(joined(&none), 0);
+}
+
+// RFC 4180: the same number of cells in every row, CR LF, quotes doubled.
+#[test]
+fn a_table_has_a_row_a_frame_and_the_values_of_json() {
+    let files = Files::new("csv");
+    let capture = files.path("orchard.ndjson");
+    let frames = files.read(&[]);
+    let (out, ..) = files.run(&["read", "--csv", "--no-search", &capture]);
+    let rows: Vec<Vec<String>> = out.split_terminator("\r\n").map(cells).collect();
+    let (head, rows) = rows.split_first().unwrap();
+    assert_eq!(rows.len(), frames.len());
+    let column = |name: &str| head.iter().position(|column| column == name).unwrap();
+    for (row, frame) in rows.iter().zip(&frames) {
+        assert_eq!(row.len(), head.len(), "{row:?}");
+        let same = |name: &str, value: &Value| {
+            let cell = row[column(name)].as_str();
+            match value {
+                Value::Null => assert_eq!(cell, "", "{name}"),
+                Value::String(text) => assert_eq!(cell, text, "{name}"),
+                other => assert_eq!(cell, other.to_string(), "{name}"),
+            }
+        };
+        same("phy_payload", &frame["phy_payload"]);
+        same("message", &frame["message"]);
+        same("mic", &frame["mic"]["state"]);
+        same("node", &frame["mic"]["node"]);
+        same("gateway", &frame["radio"]["gateway"]);
+        same("frequency_hz", &frame["radio"]["frequency"]);
+        same("dev_eui", &frame["fields"]["DevEUI"]);
+        same("dev_addr", &frame["fields"]["DevAddr"]);
+        same("dev_nonce", &frame["fields"]["DevNonce"]);
+        same("fcnt32", &frame["fcnt32"]);
+        same("line", &frame["input"]["line"]);
+    }
+}
+
+fn cells(row: &str) -> Vec<String> {
+    let mut cells = vec![String::new()];
+    let mut quoted = false;
+    for c in row.chars() {
+        match c {
+            '"' => quoted = !quoted,
+            ',' if !quoted => cells.push(String::new()),
+            c => cells.last_mut().unwrap().push(c),
+        }
+    }
+    cells
+}
+
+#[test]
+fn a_file_that_grows_is_read_on() {
+    use std::io::{BufRead, BufReader};
+    let files = Files::new("follow");
+    let growing = files.path("growing.txt");
+    let request = "0001000BFEFF0000023C2B1AFEFF00000202012E269CF5\n";
+    std::fs::write(&growing, request).unwrap();
+    let mut child = std::process::Command::new(cargo_bin("handfast"))
+        .args(["read", "--json", "--follow", "--file", &growing])
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines().map(Result::unwrap);
+    assert!(lines.next().unwrap().contains("\"line\":1"));
+    std::fs::File::options()
+        .append(true)
+        .open(&growing)
+        .unwrap()
+        .write_all(request.as_bytes())
+        .unwrap();
+    assert!(lines.next().unwrap().contains("\"line\":2"));
+    child.kill().unwrap();
+    child.wait().unwrap();
+}
+
+#[test]
+fn a_capture_that_grows_is_diagnosed_anew() {
+    use std::io::{BufRead, BufReader};
+    let files = Files::new("follow-capture");
+    let growing = files.path("growing.ndjson");
+    // Up to the first request, then all.
+    let first: String = demo::CAPTURE.split_inclusive('\n').take(6).collect();
+    std::fs::write(&growing, &first).unwrap();
+    let mut child = std::process::Command::new(cargo_bin("handfast"))
+        .args(["diagnose", "--json", "--follow", "--digits", "1", "--node", "probe-01", &growing])
+        .args(["--roster", &files.path("orchard.toml")])
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines().map(Result::unwrap);
+    let before: Value = serde_json::from_str(&lines.next().unwrap()).unwrap();
+    assert_ne!(before["outcome"], "joined");
+    std::fs::write(&growing, demo::CAPTURE).unwrap();
+    let after: Value = serde_json::from_str(&lines.next().unwrap()).unwrap();
+    assert_eq!(after["outcome"], "joined");
+    child.kill().unwrap();
+    child.wait().unwrap();
+}
