@@ -20,6 +20,7 @@ mod forwarder;
 mod frames;
 mod json;
 mod lines;
+mod loratap;
 mod member;
 mod note;
 mod open;
@@ -36,6 +37,7 @@ pub use forwarder::datagram_json;
 pub use frames::{Origin, SourcedFrame, TextItem, TextLines};
 #[cfg(feature = "cli")]
 pub(crate) use lines::{LINE_CAP, Lines, Raw};
+pub use loratap::{LoraTap, LoraTapError};
 pub use note::{Note, Place, Remark};
 pub use open::{Capture, OpenOptions};
 pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};

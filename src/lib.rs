@@ -20,6 +20,7 @@ pub mod live;
 mod nearest;
 pub mod radio;
 pub mod reading;
+pub mod record;
 pub mod region;
 #[cfg(feature = "page")]
 pub mod report;

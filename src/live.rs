@@ -20,8 +20,6 @@ mod counters;
 mod desk;
 mod event;
 mod ladder;
-mod line;
-mod pcap;
 mod port;
 mod queue;
 mod recent;

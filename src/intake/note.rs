@@ -111,6 +111,8 @@ pub enum Remark {
     Foreign(Kind),
     /// The datagram lacks what its kind is for.
     Missing(Kind),
+    /// Not the sync word of LoRaWAN's public networks; the frame was taken.
+    SyncWord(u8),
     /// So many more notes were left out.
     More(usize),
 }
@@ -129,6 +131,11 @@ impl fmt::Display for Remark {
             }
             Self::Foreign(kind) => write!(f, "does not belong in {}", kind.name()),
             Self::Missing(kind) => write!(f, "{} without content", kind.name()),
+            Self::SyncWord(word) => write!(
+                f,
+                "{word:02x}: LoRaWAN's public networks have 34, and a receiver set to one does not \
+                 hear the other"
+            ),
             Self::More(count) => write!(f, "{count} more notes left out"),
         }
     }

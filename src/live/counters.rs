@@ -46,7 +46,7 @@ counters! {
     not_allowed: "of gateways not allowed";
     /// Datagrams that were acknowledged or handed on, and recorded, but not decoded: too many at once.
     not_decoded: "passed on without decoding, too many at once";
-    /// Datagrams that the recording lacks: the disk was slow or full, or a line cannot hold them.
+    /// Datagrams that the recording lacks: the disk was slow or full.
     not_recorded: "not recorded";
     /// Datagrams and acknowledgements that a socket did not take.
     not_sent: "not sent, the network did not take them";

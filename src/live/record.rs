@@ -13,7 +13,11 @@ use std::{
     time::Duration,
 };
 
-use super::{caught::Caught, counters::Counters, line, pcap, queue::Queue};
+use super::{caught::Caught, counters::Counters, queue::Queue};
+use crate::{
+    intake::Kind,
+    record::{CaptureLineWriter, DatagramPcap},
+};
 
 /// What to record, and where.
 #[derive(Clone, Debug)]
@@ -56,13 +60,13 @@ pub(super) struct Recorder {
 impl Recorder {
     /// Opens the file, or begins it.
     pub(super) fn open(recording: Recording) -> io::Result<Self> {
-        let form = Form::of(&recording.path);
+        let form = Form::of(&recording.path)?;
         let mut file = open(&recording.path)?;
         let data = file.metadata()?;
         let regular = data.is_file();
         let mut size = if regular { data.len() } else { 0 };
         let mut before = None;
-        if size > 0 && form == Form::Packets {
+        if size > 0 && matches!(form, Form::Packets(..)) {
             // Another's header, or a last packet that was cut: nothing is added to such a file.
             let name = aside(&recording.path)?;
             fs::rename(&recording.path, &name)?;
@@ -116,7 +120,7 @@ impl Recorder {
             && !self.is_due(lines.len() as u64)
             && let Some(caught) = batch.pop_front()
         {
-            if self.form.write(&caught, lines) {
+            if self.form.write(&caught, lines).is_ok() {
                 ends.push(lines.len() as u64);
             } else {
                 counters.not_recorded.one();
@@ -152,7 +156,9 @@ impl Recorder {
     fn is_due(&self, more: u64) -> bool {
         let size = self.size + more;
         // A file that holds nothing yet is not put aside, however small the size asked for.
-        self.regular && size > self.form.head() && self.due.is_some_and(|due| size >= due)
+        self.regular
+            && size > self.form.head().len() as u64
+            && self.due.is_some_and(|due| size >= due)
     }
 
     fn rotate(&mut self, tell: &dyn Fn(RecordingWord)) -> io::Result<()> {
@@ -182,38 +188,56 @@ impl Recorder {
 }
 
 /// What a recording consists of.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[derive(Debug)]
 enum Form {
     Lines,
-    Packets,
+    /// The writer, and the header that a file begins with.
+    Packets(DatagramPcap<Vec<u8>>, Vec<u8>),
 }
 
 impl Form {
-    fn of(path: &Path) -> Self {
+    fn of(path: &Path) -> io::Result<Self> {
         let packets = path.extension().is_some_and(|name| name.eq_ignore_ascii_case("pcap"));
-        if packets { Self::Packets } else { Self::Lines }
+        if !packets {
+            return Ok(Self::Lines);
+        }
+        let mut writer = DatagramPcap::new(Vec::new())?;
+        let head = std::mem::take(writer.get_mut());
+        Ok(Self::Packets(writer, head))
+    }
+
+    /// Returns what a file begins with.
+    fn head(&self) -> &[u8] {
+        match self {
+            Self::Lines => &[],
+            Self::Packets(_, head) => head,
+        }
     }
 
     /// Begins a file; returns how many octets that took.
-    fn begin(self, file: &mut File) -> io::Result<u64> {
-        if self == Self::Packets {
-            file.write_all(&pcap::HEADER)?;
-        }
-        Ok(self.head())
+    fn begin(&self, file: &mut File) -> io::Result<u64> {
+        file.write_all(self.head())?;
+        Ok(self.head().len() as u64)
     }
 
-    /// Returns how many octets a file begins with.
-    const fn head(self) -> u64 {
+    fn write(&mut self, caught: &Caught, out: &mut Vec<u8>) -> io::Result<()> {
+        let header = caught.header;
         match self {
-            Self::Lines => 0,
-            Self::Packets => pcap::HEADER.len() as u64,
-        }
-    }
-
-    fn write(self, caught: &Caught, out: &mut Vec<u8>) -> bool {
-        match self {
-            Self::Lines => line::write(caught, out),
-            Self::Packets => pcap::write(caught, out),
+            Self::Lines => {
+                // The protocol's version 1 leaves the octets of a PULL_RESP unused.
+                let unused = header.version == 1 && header.kind == Kind::PullResp;
+                let token = (!unused).then_some(header.token);
+                let json = caught.octets.get(header.json_at..).unwrap_or_default();
+                let mut lines = CaptureLineWriter::new(out);
+                lines.write(Some(caught.at), caught.gateway, header.kind, token, json)
+            }
+            Self::Packets(writer, _) => {
+                let ends = (caught.peer, caught.port);
+                let (from, to) = if caught.is_from_gateway() { ends } else { (ends.1, ends.0) };
+                writer.write(caught.at, from, to, &caught.octets)?;
+                out.append(writer.get_mut());
+                Ok(())
+            }
         }
     }
 }
