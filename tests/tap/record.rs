@@ -275,11 +275,11 @@ fn what_is_there_stays_and_a_last_line_cut_by_a_crash_is_ended() {
 /// A packet of a pcap file of raw IPv4: ports from and to, and what UDP carries.
 type Packet = (u16, u16, Vec<u8>);
 
-/// Reads such a file as pcap-savefile(5), RFC 791 and RFC 768 lay it out.
+/// Reads such a file as pcap-savefile(5) (a1b23c4d: nanoseconds), RFC 791 and RFC 768 lay it out.
 fn packets(path: &str) -> Vec<Packet> {
     let file = fs::read(path).unwrap();
     let word = |at: usize| u32::from_le_bytes(file[at..at + 4].try_into().unwrap());
-    assert_eq!((word(0), word(4), word(20)), (0xA1B2_C3D4, 0x0004_0002, 101));
+    assert_eq!((word(0), word(4), word(20)), (0xA1B2_3C4D, 0x0004_0002, 101));
     let (mut at, mut out) = (24, Vec::new());
     while at < file.len() {
         let length = word(at + 8) as usize;
