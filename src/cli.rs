@@ -24,6 +24,7 @@ mod report_file;
 mod rosters;
 mod screen;
 pub mod selection;
+pub mod tap;
 mod usage;
 mod values;
 
@@ -128,6 +129,8 @@ commands! {
     Explain(explain::ExplainArgs) = explain::run;
     /// Decode frames: every field, octet by octet
     Read(read::ReadArgs) = read::run;
+    /// Stand at a gateway's UDP port, or between it and its server, and watch
+    Tap(tap::TapArgs) = tap::run;
     /// Build a frame from its fields and keys, or from the JSON of `read`
     Compose(compose::ComposeArgs) = compose::run;
     /// Hold firmware, record and label of nodes against each other, without any capture

@@ -21,6 +21,7 @@ mod frames;
 mod json;
 mod lines;
 mod log;
+mod loratap;
 mod member;
 mod note;
 mod open;
@@ -38,6 +39,7 @@ pub use frames::{Origin, SourcedFrame, TextItem, TextLines};
 #[cfg(feature = "cli")]
 pub(crate) use lines::{LINE_CAP, Lines, Raw};
 pub use log::bare_frame;
+pub use loratap::{LoraTap, LoraTapError};
 pub use note::{Note, Place, Remark};
 pub use open::{Capture, OpenOptions};
 pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};

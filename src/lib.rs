@@ -15,9 +15,12 @@ pub mod intake;
 pub mod key;
 pub mod key_sheet;
 pub mod ladder;
+#[cfg(feature = "live")]
+pub mod live;
 mod nearest;
 pub mod radio;
 pub mod reading;
+pub mod record;
 pub mod region;
 #[cfg(feature = "page")]
 pub mod report;

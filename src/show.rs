@@ -13,6 +13,8 @@ pub mod explain;
 pub mod html;
 pub mod id;
 pub mod json;
+#[cfg(feature = "live")]
+pub mod live;
 #[cfg(feature = "page")]
 pub mod markdown;
 pub mod plan;

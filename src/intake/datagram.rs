@@ -225,6 +225,8 @@ pub struct TxAck {
     pub warn: Option<TxError>,
     /// The value that the warning speaks of: for [`TxError::TxPower`] the power used, dBm.
     pub value: Option<f32>,
+    /// Nobody said it: the frame itself was heard on the air.
+    pub on_air: bool,
 }
 
 /// Why a gateway does not send a frame.

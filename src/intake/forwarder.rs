@@ -349,7 +349,8 @@ impl Ack<'_> {
         let error = say.text("error", &self.error, wanted).map_or(TxError::None, TxError::by_name);
         let warn = say.text("warn", &self.warn, wanted).map(TxError::by_name);
         let value = say.decimal("value", &self.value, "a number");
-        Some(TxAck { error, warn: warn.filter(|warn| *warn != TxError::None), value })
+        let warn = warn.filter(|warn| *warn != TxError::None);
+        Some(TxAck { error, warn, value, on_air: false })
     }
 }
 

@@ -166,8 +166,8 @@ fn prefix(text: &str) -> Prefix {
     (out.at, out.zoneless) = words::leading_time(head)
         .or_else(|| words::leading_time(body))
         .map_or((None, false), |(at, zoneless)| (Some(at), zoneless));
-    let euis = text.split(|c: char| !c.is_ascii_hexdigit()).filter(|t| t.len() == 16);
-    out.gateway = euis.filter_map(|t| t.parse().ok()).next();
+    let mut euis = text.split(|c: char| !c.is_ascii_hexdigit()).filter(|t| t.len() == 16);
+    out.gateway = euis.find_map(|t| t.parse().ok());
     out
 }
 

@@ -115,6 +115,8 @@ pub enum Remark {
     Guessed,
     /// The time names no zone: UTC is supposed, and only differences are sure.
     NoZone,
+    /// Not the sync word of LoRaWAN's public networks; the frame was taken.
+    SyncWord(u8),
     /// So many more notes were left out.
     More(usize),
 }
@@ -135,6 +137,11 @@ impl fmt::Display for Remark {
             Self::Missing(kind) => write!(f, "{} without content", kind.name()),
             Self::Guessed => f.write_str("a frame found in other text: guessed"),
             Self::NoZone => f.write_str("names no zone: taken for UTC, only differences are sure"),
+            Self::SyncWord(word) => write!(
+                f,
+                "{word:02x}: LoRaWAN's public networks have 34, and a receiver set to one does not \
+                 hear the other"
+            ),
             Self::More(count) => write!(f, "{count} more notes left out"),
         }
     }

@@ -41,10 +41,7 @@ fn visit<'v>(
             if let Some(octets) = frame {
                 out.push(about(above, place, octets));
             } else if let Some(status) = status_of(above, object) {
-                // A frame that was not needed, since the one before was sent, was not refused.
-                if let Some(status) = status {
-                    out.push(Found { status: Some(status), ..about(above, place, Vec::new()) });
-                }
+                out.push(Found { status: Some(status), ..about(above, place, Vec::new()) });
             }
             for (name, inner) in object {
                 if !of_key(name) && (inner.is_object() || inner.is_array()) {
@@ -66,17 +63,17 @@ fn frame_of(name: &str, value: &Value) -> Option<Vec<u8>> {
 }
 
 /// What a gateway says of one frame: an object within one with a token that has a status, and none
-/// beside it. `Some(None)` where the frame was not needed.
-fn status_of(above: &[&Object], object: &Object) -> Option<Option<TxError>> {
+/// beside it. A frame that was not needed, since the one before was sent, was not refused.
+fn status_of(above: &[&Object], object: &Object) -> Option<TxError> {
     above.iter().any(|o| o.keys().any(|n| meaning(n) == Some(Meaning::Token))).then_some(())?;
     let said = object.iter().find_map(|(name, value)| {
         (meaning(name) == Some(Meaning::Status)).then(|| value.as_str()).flatten()
     })?;
-    Some(match said {
+    match said {
         "OK" | "SENT" | "" => Some(TxError::None),
         "IGNORED" => None,
         other => Some(TxError::by_name(other)),
-    })
+    }
 }
 
 /// What is said of a frame: in its own object, then in those that hold it.
