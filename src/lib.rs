@@ -16,6 +16,7 @@ pub mod key;
 pub mod key_sheet;
 pub mod ladder;
 mod nearest;
+pub mod octet_rows;
 pub mod radio;
 pub mod reading;
 pub mod region;
