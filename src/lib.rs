@@ -18,6 +18,7 @@ pub mod ladder;
 #[cfg(feature = "live")]
 pub mod live;
 mod nearest;
+pub mod octet_rows;
 pub mod radio;
 pub mod reading;
 pub mod record;
