@@ -15,6 +15,7 @@ pub mod frames;
 pub mod id;
 pub mod key_options;
 pub mod keys;
+pub mod lesson;
 pub mod plan;
 pub mod read;
 mod rosters;
@@ -137,6 +138,8 @@ commands! {
     Beacon(beacon::BeaconArgs) = beacon::run;
     /// Tell all that a DevAddr, NetID, EUI or nonce can be
     Id(id::IdArgs) = |args, screen| screen.report(id::report(args));
+    /// Make exercises for a class from a seed, and mark the answers
+    Lesson(lesson::LessonArgs) = lesson::run;
 }
 
 /// Runs the program with these arguments, the program's own name first.

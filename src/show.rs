@@ -10,6 +10,7 @@ pub mod compare;
 pub mod explain;
 pub mod id;
 pub mod json;
+pub mod lesson;
 pub mod plan;
 pub mod text;
 
