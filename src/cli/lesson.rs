@@ -54,7 +54,7 @@ const EXAMPLES: &str = "\
 Examples:
   handfast lesson                                    five exercises of level 1
   handfast lesson --seed 7 --level 2 > sheet.txt     a sheet to fill in
-  handfast lesson --check sheet.txt                  what is right, what is wrong, why
+  handfast lesson --check sheet.txt                  what is wrong, and why
   handfast lesson --seed 7 --level 2 --answers       for the teacher
   handfast lesson --seed 7 --level 3 --html sheet.html";
 
