@@ -15,6 +15,7 @@ pub mod intake;
 pub mod key;
 pub mod key_sheet;
 pub mod ladder;
+pub mod lesson;
 #[cfg(feature = "live")]
 pub mod live;
 mod nearest;

@@ -26,6 +26,9 @@ use crate::{
 #[command(
     group(ArgGroup::new("rate").required(true).args(["data_rate", "dr", "captures"])),
     group(ArgGroup::new("length").required(true).args(["size", "payload", "captures"])),
+    override_usage = "handfast airtime <DATA_RATE> --size <OCTETS> [OPTIONS]
+       handfast airtime --region <NAME> --dr <NUMBER> --size <OCTETS> [OPTIONS]
+       handfast airtime --capture <FILE>... [OPTIONS]",
     after_help = "Examples:
   handfast airtime SF12BW125 --size 23
   handfast airtime SF9BW125 --payload 12 --snr -8.5 --duty 1%
