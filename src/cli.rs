@@ -7,6 +7,7 @@ pub mod airtime;
 pub mod beacon;
 mod captures;
 pub mod compare;
+pub mod completions;
 pub mod compose;
 pub mod diagnose;
 pub mod explain;
@@ -18,6 +19,8 @@ pub mod frames;
 pub mod id;
 pub mod key_options;
 pub mod keys;
+pub mod lesson;
+pub mod man;
 pub mod plan;
 mod progress;
 pub mod read;
@@ -25,8 +28,10 @@ mod report_file;
 mod rosters;
 mod screen;
 pub mod selection;
+pub mod tap;
 mod usage;
 mod values;
+mod version;
 
 use std::ffi::OsString;
 
@@ -55,7 +60,8 @@ impl From<Exit> for std::process::ExitCode {
 
 /// Decode LoRaWAN frames and say why a node does not join
 #[derive(Debug, Parser)]
-#[command(name = "handfast", version, after_help = EXIT_HELP, disable_help_subcommand = true)]
+#[command(name = "handfast", version, long_version = version::LONG.as_str())]
+#[command(after_help = EXIT_HELP, disable_help_subcommand = true)]
 #[command(max_term_width = 80)]
 struct Program {
     /// Colour the text: auto, always or never
@@ -121,6 +127,7 @@ macro_rules! commands {
 }
 
 // One row a command: its name, its arguments, what runs it. A command that only makes a text is
+// A command's words of help are its arguments' own, unless they stand in its row.
 // `Plan(plan::PlanArgs) = |args, screen| screen.report(plan::report(args));`
 commands! {
     /// Say for every node of a capture how far its join climbed, where it broke, and why
@@ -129,20 +136,21 @@ commands! {
     Explain(explain::ExplainArgs) = explain::run;
     /// Decode frames: every field, octet by octet
     Read(read::ReadArgs) = read::run;
+    /// Stand at a gateway's UDP port, or between it and its server, and watch
+    Tap(tap::TapArgs) = tap::run;
     /// Build a frame from its fields and keys, or from the JSON of `read`
     Compose(compose::ComposeArgs) = compose::run;
-    /// Hold firmware, record and label of nodes against each other, without any capture
     Compare(compare::CompareArgs) = compare::run;
     /// Derive every key of a join, a rejoin, a multicast group
     Keys(keys::KeysArgs) = keys::run;
     /// Show a region's channels, data rates and windows
     Plan(plan::PlanArgs) = |args, screen| screen.report(plan::report(args));
-    /// Compute time on air, dwell, duty cycle and link margin, of a frame or of a capture
     Airtime(airtime::AirtimeArgs) = airtime::run;
-    /// Decode a Class B beacon and compute ping slots
     Beacon(beacon::BeaconArgs) = beacon::run;
-    /// Tell all that a DevAddr, NetID, EUI or nonce can be
     Id(id::IdArgs) = |args, screen| screen.report(id::report(args));
+    Lesson(lesson::LessonArgs) = lesson::run;
+    Completions(completions::CompletionsArgs) = completions::run;
+    Man(man::ManArgs) = man::run;
 }
 
 /// Runs the program with these arguments, the program's own name first.

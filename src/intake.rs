@@ -38,7 +38,8 @@ mod wire;
 
 pub use capture::{CaptureLines, Item};
 pub use datagram::{
-    CodeRate, Crc, Datagram, Downlink, Found, GatewayPlan, Kind, Stat, TxAck, TxError, Unit, Uplink, When,
+    CodeRate, Crc, Datagram, Downlink, Found, GatewayPlan, Kind, Stat, TxAck, TxError, Unit,
+    Uplink, When, bare_frame,
 };
 pub use error::IntakeError;
 pub use forwarder::datagram_json;
@@ -49,8 +50,6 @@ pub use loratap::{LoraTap, LoraTapError};
 pub use note::{Note, Place, Remark};
 pub use open::{Capture, OpenOptions};
 pub use pcap::{Flaw, PacketError, PassedOver};
-
 pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};
-pub use texts::InText;
 pub use unpack::{Packing, UnpackError};
 pub use wire::{Header, WireError, wire_datagram};

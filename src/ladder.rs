@@ -255,5 +255,17 @@ pub fn diagnose(trace: &Trace, roster: &Roster, options: Options<'_>) -> Vec<Dia
     trace.nodes.iter().enumerate().map(of).collect()
 }
 
+/// Climbs the ladder for the node at one place of [`Trace::nodes`].
+pub fn diagnose_node(
+    trace: &Trace,
+    roster: &Roster,
+    place: usize,
+    options: Options<'_>,
+) -> Option<Diagnosis> {
+    let wide = std::cell::Cell::new(WIDE_SEARCHES);
+    let node = trace.nodes.get(place)?;
+    Some(Case::new(trace, roster, node, options, &wide).diagnose(place))
+}
+
 /// Nodes for which keys three digits away are searched in one run.
 const WIDE_SEARCHES: u32 = 8;

@@ -15,7 +15,11 @@ pub mod intake;
 pub mod key;
 pub mod key_sheet;
 pub mod ladder;
+pub mod lesson;
+#[cfg(feature = "live")]
+pub mod live;
 mod nearest;
+pub mod octet_rows;
 pub mod radio;
 pub mod reading;
 pub mod record;

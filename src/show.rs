@@ -13,6 +13,9 @@ pub mod explain;
 pub mod html;
 pub mod id;
 pub mod json;
+pub mod lesson;
+#[cfg(feature = "live")]
+pub mod live;
 #[cfg(feature = "page")]
 pub mod markdown;
 pub mod plan;

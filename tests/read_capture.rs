@@ -197,3 +197,45 @@ fn commands_that_do_not_end_are_told_at_their_octet() {
     let run = read(&[frame]);
     assert_eq!((run.status, &run.frames[0]["problems"][0]["remark"]), (0, &json!(true)));
 }
+
+fn read_text(args: &[&str]) -> (String, String, i32) {
+    let output =
+        Command::new(env!("CARGO_BIN_EXE_handfast")).arg("read").args(args).output().unwrap();
+    let text = |octets| String::from_utf8(octets).unwrap();
+    (text(output.stdout), text(output.stderr), output.status.code().unwrap())
+}
+
+#[test]
+fn in_brief_a_frame_is_one_line_under_the_name_of_its_input() {
+    let folder = Folder::new("brief");
+    let roster = folder.file("roster.toml", ROSTER);
+    let lines = [heard(REQUEST), sent(ACCEPT), "40dabb".into(), UPLINK.into()].join("\n");
+    let first = folder.file("first.ndjson", &lines);
+    let second = folder.file("second.ndjson", &heard(REQUEST));
+    let (text, words, status) = read_text(&[&first, &second, "--roster", &roster, "--brief"]);
+    let expected = format!(
+        "{first}:
+    1 up   Join-Request MIC holds     02-00-00-FF-FE-1A-2B-3C DevNonce 258
+    2 down Join-Accept  MIC holds     0201BBDA JoinNonce 41394 pear-row-3
+    3 up   data         MIC unchecked cut short 3 octets
+    4 up   data         MIC holds     0201BBDA FCnt 65538 FPort 2 pear-row-3
+{second}:
+    1 up   Join-Request MIC holds     02-00-00-FF-FE-1A-2B-3C DevNonce 258
+"
+    );
+    assert_eq!((text, status), (expected, 2), "{words}");
+    let (_, words, status) = read_text(&[UPLINK, "--brief", "--json"]);
+    assert!(status == 2 && words.contains("cannot be used with"), "{words}");
+}
+
+#[test]
+fn many_frames_octet_by_octet_hint_at_the_shorter_way() {
+    let folder = Folder::new("many");
+    let few = folder.file("few.txt", &format!("{UPLINK}\n").repeat(20));
+    let many = folder.file("many.txt", &format!("{UPLINK}\n").repeat(21));
+    let hint = "--brief prints one line each";
+    assert!(!read_text(&[&few]).1.contains(hint));
+    assert!(read_text(&[&many]).1.contains(hint));
+    assert!(!read_text(&[&many, "--brief"]).1.contains(hint));
+    assert!(!read_text(&[&many, "--json"]).1.contains(hint));
+}

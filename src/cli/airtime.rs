@@ -26,6 +26,9 @@ use crate::{
 #[command(
     group(ArgGroup::new("rate").required(true).args(["data_rate", "dr", "captures"])),
     group(ArgGroup::new("length").required(true).args(["size", "payload", "captures"])),
+    override_usage = "handfast airtime <DATA_RATE> --size <OCTETS> [OPTIONS]
+       handfast airtime --region <NAME> --dr <NUMBER> --size <OCTETS> [OPTIONS]
+       handfast airtime --capture <FILE>... [OPTIONS]",
     after_help = "Examples:
   handfast airtime SF12BW125 --size 23
   handfast airtime SF9BW125 --payload 12 --snr -8.5 --duty 1%
@@ -37,6 +40,9 @@ pub struct AirtimeArgs {
     /// Data rate, such as SF7BW125
     #[arg(value_name = "DATA_RATE")]
     pub data_rate: Option<Modulation>,
+    /// Take only capture formats and bare frames; look for no frames hidden in other text
+    #[arg(long, requires = "captures")]
+    pub strict: bool,
     /// Data rate as a number of the region
     #[arg(long, value_name = "NUMBER", requires = "region")]
     pub dr: Option<u8>,
@@ -115,7 +121,7 @@ pub fn run(args: &AirtimeArgs, screen: &mut Screen) -> Result<(), Failure> {
         None => Roster::default(),
     };
     let mut meter = Meter::new(&roster, plan);
-    captures::read_all(&args.captures, screen, &mut |source, datagram| {
+    captures::read_all(&args.captures, args.strict, screen, &mut |source, datagram| {
         meter.push(source, &datagram);
     });
     let report = meter.finish();
@@ -213,8 +219,9 @@ mod tests {
     #[test]
     fn every_example_of_the_help_runs() {
         let help = Line::command().render_long_help().to_string();
+        let (_, after) = help.split_once("Examples:").unwrap();
         let examples: Vec<_> =
-            help.lines().filter_map(|l| l.trim().strip_prefix("handfast ")).collect();
+            after.lines().filter_map(|l| l.trim().strip_prefix("handfast ")).collect();
         assert_eq!(examples.len(), 5, "{help}");
         for line in examples {
             let args = Line::try_parse_from(line.split(' ')).unwrap().args;

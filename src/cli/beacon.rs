@@ -110,9 +110,10 @@ pub fn report(args: &BeaconArgs) -> Result<Report, BeaconArgsError> {
 
 const EXAMPLES: &str = "Examples:
   handfast beacon 0000000002cca27e00012000008103de55
-  handfast beacon 0000000002cca27e00012000008103de55 --region EU868 --dev-addr 0201BBDA \\
-    --periodicity 4
-  handfast beacon 000000000002cca27e000120000081030050d4 --mac-version 1.0.3 --json
+  handfast beacon 0000000002cca27e00012000008103de55 --region EU868 \\
+    --dev-addr 0201BBDA --periodicity 4
+  handfast beacon 000000000002cca27e000120000081030050d4 \\
+    --mac-version 1.0.3 --json
 
 The exit status is 1 where a CRC fails, Time is none of a beacon, or the size is
 another region's.";

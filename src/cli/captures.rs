@@ -11,11 +11,12 @@ use jiff::{SignedDuration, Timestamp};
 use super::{
     Screen,
     feed::{Fed, Feed},
+    frames::guesses,
     progress::Progress,
 };
 use crate::{
     frame::decode,
-    intake::{Crc, Datagram, Item, OpenOptions, Unit},
+    intake::{Crc, Datagram, Item, OpenOptions, Remark, Unit, bare_frame},
     words::{Count, Reason},
 };
 
@@ -26,6 +27,7 @@ const TOLD: usize = 20;
 /// capture, from 0: those of several captures in the order of their times.
 pub(super) fn read_all(
     paths: &[PathBuf],
+    strict: bool,
     screen: &mut Screen,
     take: &mut dyn FnMut(u16, Datagram),
 ) {
@@ -48,20 +50,21 @@ pub(super) fn read_all(
             Err(error) => screen.bad_input(&format!("{name}: {}", Reason(error.kind())), None),
         }
     }
-    read(streams, octets, screen, take);
+    read(streams, octets, OpenOptions { strict }, screen, take);
 }
 
 /// Reads captures, each with its name. `octets` is how many they have, where that is known.
 pub(super) fn read(
     streams: Vec<(String, Box<dyn Read + Send>)>,
     octets: Option<u64>,
+    options: OpenOptions,
     screen: &mut Screen,
     take: &mut dyn FnMut(u16, Datagram),
 ) {
     let (names, streams): (Vec<String>, Vec<_>) = streams.into_iter().unzip();
     let mut tellers: Vec<Teller> = names.into_iter().map(Teller::new).collect();
     let mut progress = Progress::new(octets);
-    let mut feed = Feed::new(streams, OpenOptions::default());
+    let mut feed = Feed::new(streams, options);
     while let Some(Fed { source, unit, item }) = feed.next() {
         progress.step(&feed);
         let Some(teller) = tellers.get_mut(usize::from(source)) else { continue };
@@ -101,14 +104,20 @@ impl Teller {
                 self.odd.see(&datagram);
                 return Some(datagram);
             }
-            Ok(Item::Frame { .. }) => self.odd.bare += 1,
+            Ok(Item::Frame { line, frame }) => {
+                self.odd.bare += 1;
+                return Some(bare_frame(frame.octets, line));
+            }
+            Ok(Item::Passed { first, lines }) => {
+                let words = format!(
+                    "{}: {} without a frame passed over, the first {unit} {first}",
+                    self.name,
+                    Count(usize::try_from(lines).unwrap_or(usize::MAX), unit.name())
+                );
+                screen.word("note", &words);
+            }
             Ok(Item::PassedOver(passed)) => {
                 for words in passed.words() {
-                    screen.word("note", &format!("{}: {words}", self.name));
-                }
-            }
-            Ok(Item::InText(found)) => {
-                for words in found.words() {
                     screen.word("note", &format!("{}: {words}", self.name));
                 }
             }
@@ -140,6 +149,10 @@ struct Oddities {
     cut: Kind,
     left_out: Kind,
     backwards: Kind,
+    guessed: Kind,
+    dateless: Kind,
+    told: Kind,
+    zoneless: Kind,
     latest: Option<Timestamp>,
 }
 
@@ -169,6 +182,15 @@ impl Kind {
 impl Oddities {
     fn see(&mut self, datagram: &Datagram) {
         let (unit, line) = (datagram.unit, datagram.line);
+        for note in &datagram.notes {
+            match note.remark {
+                Remark::Guessed => self.guessed.add(|| format!("{unit} {line}")),
+                Remark::NoZone => self.zoneless.add(|| format!("{unit} {line}")),
+                Remark::NoDate => self.dateless.add(|| format!("{unit} {line}")),
+                Remark::Told(_) => self.told.add(|| format!("{unit} {line}: {note}")),
+                _ => {}
+            }
+        }
         for note in datagram.notes.iter().filter(|note| note.leaves_a_member_out()) {
             self.left_out.add(|| format!("{unit} {line}: {note}"));
         }
@@ -197,6 +219,25 @@ impl Oddities {
             );
             screen.word("caution", &words);
         }
+        if let Some(first) = &self.guessed.first {
+            screen.word("note", &guesses(name, self.guessed.count, first));
+        }
+        if let Some(told) = self.zoneless.told() {
+            let words = format!(
+                "{name}: times name no zone, {told}: taken for UTC; only differences are sure"
+            );
+            screen.word("note", &words);
+        }
+        if let Some(told) = self.dateless.told() {
+            let words = format!(
+                "{name}: clocks without a date, {told}: only the order of these lines is known, and \
+                 no delay"
+            );
+            screen.word("note", &words);
+        }
+        if let Some(told) = self.told.told() {
+            screen.word("note", &format!("{name}, {told}"));
+        }
         if let Some(told) = self.left_out.told() {
             let words = format!("{name}: members left out, {told} (`handfast read` lists them)");
             screen.word("note", &words);
@@ -207,8 +248,7 @@ impl Oddities {
         }
         if self.bare > 0 {
             let words = format!(
-                "{name}: {} passed over: without gateway, time and direction they are for \
-                 `handfast read`",
+                "{name}: {} without gateway and time: only their order is known, and no delay",
                 Count(self.bare, "bare frame")
             );
             screen.word("note", &words);

@@ -29,8 +29,10 @@ use crate::{
 #[command(after_help = "Examples:
   handfast compare --roster orchard.toml
   handfast compare --firmware probes.h --records records.csv
-  handfast compare --firmware probe.h --label LW:D0:020000FFFE00FFFF:020000FFFE001207:0A0B0C0D
-  handfast compare --roster orchard.toml --firmware probe.h --node pear-row-3 --json")]
+  handfast compare --firmware probe.h \\
+    --label LW:D0:020000FFFE00FFFF:020000FFFE001207:0A0B0C0D
+  handfast compare --roster orchard.toml --firmware probe.h \\
+    --node pear-row-3 --json")]
 pub struct CompareArgs {
     /// Roster of nodes (TOML); - is standard input, here and below
     #[arg(long, value_name = "FILE")]

@@ -16,7 +16,7 @@ use super::{
 };
 use crate::{
     demo,
-    intake::Datagram,
+    intake::{Datagram, OpenOptions},
     ladder::{self, Diagnosis, near_miss::Effort},
     region::Plan,
     report::{self, Report},
@@ -61,6 +61,9 @@ pub struct DiagnoseArgs {
     /// Which nodes and frames.
     #[command(flatten)]
     selection: Selection,
+    /// Take only capture formats and bare frames; look for no frames hidden in other text
+    #[arg(long)]
+    strict: bool,
     /// Keep watching a capture that grows: print each node anew whose verdict changes
     #[arg(long, conflicts_with_all = ["demo", "report"])]
     follow: bool,
@@ -153,9 +156,9 @@ impl Job<'_> {
         if args.demo {
             let demo: (String, Box<dyn Read + Send>) =
                 ("demo".to_owned(), Box::new(demo::CAPTURE.as_bytes()));
-            captures::read(vec![demo], None, screen, &mut take);
+            captures::read(vec![demo], None, OpenOptions::default(), screen, &mut take);
         } else {
-            captures::read_all(&args.captures, screen, &mut take);
+            captures::read_all(&args.captures, args.strict, screen, &mut take);
         }
         if left_out > 0 {
             let words = format!("{} left out as not asked for", Count(left_out, "datagram"));

@@ -65,7 +65,7 @@ impl FrameFile {
         screen.word("note", &format!("{frames} written to {path}"));
         if self.untimed > 0 {
             let frames = Count(self.untimed, "frame");
-            screen.word("note", &format!("{frames} without a time stand there as of 1970"));
+            screen.word("note", &format!("{frames} without a time: as of 1970 in {path}"));
         }
         Ok(())
     }

@@ -19,6 +19,7 @@ use crate::{
         TextLines, Unit, frame_text,
     },
     show::{Input, Radio},
+    words::Count,
 };
 
 /// Oddities of one input that are told one by one; a long capture may have one on every line.
@@ -94,6 +95,7 @@ enum Source {
 pub struct Frames {
     sources: std::vec::IntoIter<Source>,
     follow: bool,
+    strict: bool,
     arguments: usize,
     open: Option<Lines>,
     ready: std::collections::VecDeque<Met>,
@@ -104,6 +106,8 @@ struct Lines {
     items: TextLines<Single>,
     frames: usize,
     notes: u64,
+    guessed: usize,
+    first_guessed: Option<u64>,
 }
 
 impl std::fmt::Debug for Lines {
@@ -132,7 +136,19 @@ impl Frames {
         });
         let sources: Vec<_> = texts.chain(files).collect();
         let (open, ready) = (None, std::collections::VecDeque::new());
-        Self { sources: sources.into_iter(), follow: false, arguments: 0, open, ready }
+        Self {
+            sources: sources.into_iter(),
+            follow: false,
+            strict: false,
+            arguments: 0,
+            open,
+            ready,
+        }
+    }
+
+    /// Says whether frames hidden in other text are left out.
+    pub const fn strict(&mut self, strict: bool) {
+        self.strict = strict;
     }
 
     /// Says whether files are read on as they grow.
@@ -166,8 +182,9 @@ impl Frames {
                 }
             },
         };
-        let items = TextLines::of(Single::new(stream, OpenOptions::default()));
-        self.open = Some(Lines { name, items, frames: 0, notes: 0 });
+        let items = TextLines::of(Single::new(stream, OpenOptions { strict: self.strict }));
+        self.open =
+            Some(Lines { name, items, frames: 0, notes: 0, guessed: 0, first_guessed: None });
     }
 
     fn argument(&mut self, text: &str) {
@@ -218,6 +235,7 @@ impl Iterator for Frames {
                         let text = format!("{}: {more} more notes like these", lines.name);
                         self.ready.push_back(Met::Noted(text));
                     }
+                    ready_guesses(lines, &mut self.ready);
                     self.open = None;
                 }
             }
@@ -245,6 +263,11 @@ impl Lines {
                 ready.push_back(Met::Frame(sourced(&self.name, index, unit, frame)));
             }
             TextItem::Noted { line, note } => {
+                if note.remark == Remark::Guessed {
+                    self.guessed += 1;
+                    self.first_guessed.get_or_insert(line);
+                    return;
+                }
                 let error = format!("{}: {note}", place(line));
                 if note.loses_a_frame() {
                     ready.push_back(Met::Damaged { error, hint: hint(&note) });
@@ -255,12 +278,13 @@ impl Lines {
                     }
                 }
             }
+            TextItem::Passed { first, lines } => ready.push_back(Met::Noted(format!(
+                "{}: {} without a frame passed over, the first {unit} {first}",
+                self.name,
+                Count(usize::try_from(lines).unwrap_or(usize::MAX), unit.name())
+            ))),
             TextItem::PassedOver(passed) => {
                 let words = passed.words().into_iter();
-                ready.extend(words.map(|words| Met::Noted(format!("{}: {words}", self.name))));
-            }
-            TextItem::InText(found) => {
-                let words = found.words().into_iter();
                 ready.extend(words.map(|words| Met::Noted(format!("{}: {words}", self.name))));
             }
             TextItem::Skipped { line, why } => {
@@ -280,6 +304,22 @@ fn sourced(name: &str, index: usize, unit: Unit, frame: SourcedFrame) -> InputFr
         Origin::Downlink(downlink) => downlink.octets,
     };
     InputFrame { name: name.to_owned(), index, line, unit, octets, direction, radio, at, tap }
+}
+
+/// What was found in lines of text, told once an input.
+fn ready_guesses(lines: &Lines, ready: &mut std::collections::VecDeque<Met>) {
+    if let Some(first) = lines.first_guessed {
+        let text = guesses(&lines.name, lines.guessed, &format!("line {first}"));
+        ready.push_back(Met::Noted(text));
+    }
+}
+
+/// How many datagrams were guessed, and how to leave them out.
+pub(super) fn guesses(name: &str, count: usize, first: &str) -> String {
+    format!(
+        "{name}: {} found in other text by guessing, the first in {first}; --strict leaves them out",
+        Count(count, "datagram")
+    )
 }
 
 fn lenient(place: &str, leniency: &Leniency) -> String {

@@ -75,7 +75,7 @@ const VALUES: &str = "A join from its values";
 const GROUP: &str = "Multicast (TS005)";
 
 const EXAMPLES: &str = "\
-Example:
+Examples:
   handfast keys --app-key-env ORCHARD_KEY \\
     --request 0001000BFEFF0000023C2B1AFEFF00000202012E269CF5 \\
     --accept 20F0D8C267F0B6FAD6BF86B96A1617A9EB";

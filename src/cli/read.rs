@@ -37,12 +37,18 @@ pub struct ReadArgs {
     /// Use all keys of a roster; data of the joins that are seen is read, too
     #[arg(long, value_name = "PATH", help_heading = "Keys")]
     pub roster: Option<PathBuf>,
+    /// Print one line a frame
+    #[arg(long, conflicts_with = "json")]
+    pub brief: bool,
     /// Print one JSON object a frame
     #[arg(long)]
     pub json: bool,
     /// Print a table (CSV), one row a frame
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,
+    /// Take only capture formats and bare frames; look for no frames hidden in other text
+    #[arg(long)]
+    pub strict: bool,
     /// Write the frames to a file of packets, too (pcap, LoRaTap version 1)
     #[arg(long, value_name = "FILE")]
     pub pcap: Option<PathBuf>,
@@ -90,7 +96,7 @@ const EXAMPLES: &str = "\
 Examples:
   handfast read --app-key-env ORCHARD_KEY \\
     0001000BFEFF0000023C2B1AFEFF00000202012E269CF5
-  handfast read capture.ndjson --roster orchard.toml --json";
+  handfast read capture.ndjson --roster orchard.toml --brief";
 
 const EXIT_HELP: &str = "\
 Exit status: 1 when a MIC fails or a frame says what the standard forbids, 2
@@ -152,6 +158,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     }
     let mut frames = Frames::new(&texts, &args.files);
     frames.follow(args.follow);
+    frames.strict(args.strict);
     let single = frames.is_single();
     let mut run = Run {
         args,
@@ -159,9 +166,10 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         who,
         memory: SessionMemory::default(),
         single,
-        first: true,
+        shown: 0,
         searched: 0,
         left_out: 0,
+        input: None,
         file: args.file()?,
     };
     if args.csv {
@@ -192,6 +200,10 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         let text = format!("{} left out as not asked for", Count(run.left_out, "frame"));
         screen.word("note", &text);
     }
+    if run.shown > MANY && !args.brief && !args.json && !args.csv {
+        screen
+            .word("note", "every frame was laid out octet by octet; --brief prints one line each");
+    }
     if empty {
         let files = args.files.iter().map(|path| path.display().to_string());
         let mut inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
@@ -210,13 +222,19 @@ struct Run<'a> {
     who: Who,
     memory: SessionMemory,
     single: bool,
-    first: bool,
+    /// Frames that were shown.
+    shown: usize,
     /// Frames whose MIC fails, as far as they were searched.
     searched: usize,
     /// Frames that are not asked for.
     left_out: usize,
+    /// The input of the last frame in brief.
+    input: Option<String>,
     file: Option<FrameFile>,
 }
+
+/// Frames laid out octet by octet after which a shorter way is hinted at.
+const MANY: usize = 20;
 
 /// Frames of one run around whose keys is searched: each takes a blink, thousands do not.
 const MOST_SEARCHED: usize = 16;
@@ -240,6 +258,16 @@ impl Run<'_> {
         why(reading, &self.ring, context)
     }
 
+    /// The name of an input in front of its frames, where there are several inputs.
+    fn name(&mut self, name: &str) -> String {
+        let inputs = self.args.frames.len() + self.args.files.len();
+        if inputs < 2 || name == "argument" || self.input.as_deref() == Some(name) {
+            return String::new();
+        }
+        self.input = Some(name.to_owned());
+        format!("{name}:\n")
+    }
+
     fn frame(&mut self, frame: &InputFrame, screen: &mut Screen) -> Result<(), Failure> {
         let context = Context { direction: frame.direction, ..self.args.context() };
         let mut reading = self.memory.read(decode(&frame.octets), &self.ring, &context);
@@ -260,12 +288,15 @@ impl Run<'_> {
             json::reading(&mut block, &input, &reading)
         } else if self.args.csv {
             csv::reading(&mut block, &input, &reading)
+        } else if self.args.brief {
+            block.push_str(&self.name(input.name));
+            text::brief(&mut block, input, &reading, screen.style())
         } else {
-            block.push_str(if self.first { "" } else { "\n" });
+            block.push_str(if self.shown == 0 { "" } else { "\n" });
             text::reading(&mut block, heading, &reading, screen.style())
         };
         debug_assert!(written.is_ok(), "a String takes everything");
-        self.first = false;
+        self.shown += 1;
         screen.put(&block)?;
         if reading.is_cut() {
             screen.bad_input(&format!("{}: the frame is cut short", frame.place()), None);

@@ -122,6 +122,11 @@ impl Screen {
         }
     }
 
+    /// Remembers that the run ends as after a bad input; its words come later.
+    pub(super) fn ends_badly(&mut self) {
+        self.exit = self.exit.max(Exit::BadInput);
+    }
+
     /// Remembers that a fault was found.
     pub fn fault_found(&mut self) {
         self.exit = self.exit.max(Exit::FaultFound);

@@ -1,10 +1,10 @@
 //! Values of options, each with an error that shows what a right one looks like.
 
-use std::{fmt, str::FromStr};
+use std::{fmt, str::FromStr, time::Duration};
 
 use crate::{
     frame::MacVersion,
-    id::{DevAddr, DevEui, DevNonce, JoinEui, JoinNonce, NetId},
+    id::{DevAddr, DevEui, DevNonce, Eui64, JoinEui, JoinNonce, NetId},
     intake::frame_text,
     reading::CounterHint,
 };
@@ -20,6 +20,34 @@ where
 /// Reads a DevEUI.
 pub(super) fn dev_eui(text: &str) -> Result<DevEui, String> {
     like(text, "a right one is 02-00-00-FF-FE-1A-2B-3C, as printed on the node")
+}
+
+/// Reads a gateway's EUI.
+pub(super) fn gateway(text: &str) -> Result<Eui64, String> {
+    like(text, "a right one is 02-00-00-FF-FE-A0-94-42, most significant octet first")
+}
+
+/// Reads a time such as `90s`, `10m`, `2h`; a bare number is of seconds.
+pub(super) fn duration(text: &str) -> Result<Duration, String> {
+    let wrong = || "a right one is 90s, 10m, 2h or 3d".to_owned();
+    let (number, seconds) = with_suffix(text, &[('s', 1), ('m', 60), ('h', 3_600), ('d', 86_400)]);
+    let number: u64 = number.parse().map_err(|_| wrong())?;
+    number.checked_mul(seconds).filter(|s| *s > 0).map(Duration::from_secs).ok_or_else(wrong)
+}
+
+/// Reads a size in octets such as `100M`.
+pub(super) fn size(text: &str) -> Result<u64, String> {
+    let wrong = || "a right one is 500k, 100M or 2G, octets by thousands".to_owned();
+    let units = [('k', 1_000), ('K', 1_000), ('M', 1_000_000), ('G', 1_000_000_000)];
+    let (number, unit) = with_suffix(text, &units);
+    let number: u64 = number.parse().map_err(|_| wrong())?;
+    number.checked_mul(unit).filter(|size| *size > 0).ok_or_else(wrong)
+}
+
+/// Returns a number's text without its unit, and the unit, 1 where there is none.
+fn with_suffix<'a>(text: &'a str, units: &[(char, u64)]) -> (&'a str, u64) {
+    let found = units.iter().find_map(|(name, unit)| Some((text.strip_suffix(*name)?, *unit)));
+    found.unwrap_or((text, 1))
 }
 
 /// Reads a JoinEUI.

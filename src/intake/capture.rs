@@ -7,10 +7,9 @@ use super::{
     error::IntakeError,
     forwarder,
     lines::{LINE_CAP, Lines, Raw},
-    open::OpenOptions,
     pcap::PassedOver,
     text::{FrameText, frame_text},
-    texts::{InText, Texts},
+    texts::Texts,
 };
 
 /// What a line of a capture holds.
@@ -26,6 +25,13 @@ pub enum Item {
         /// The frame.
         frame: FrameText,
     },
+    /// Lines of a log in which no frame was found: told once, at the end.
+    Passed {
+        /// The first of them, from 1.
+        first: u64,
+        /// How many there were.
+        lines: u64,
+    },
     /// A line that was damaged, and left out.
     Skipped {
         /// The line, from 1.
@@ -35,8 +41,6 @@ pub enum Item {
     },
     /// What of recorded packets was passed over: at their end.
     PassedOver(PassedOver),
-    /// What was found in lines of text, and what they are worth: at their end.
-    InText(InText),
 }
 
 /// Reads a capture, line by line: datagrams as JSON, messages of the station protocol, frames in hex
@@ -63,7 +67,7 @@ pub enum Item {
 pub struct CaptureLines<R> {
     lines: Lines<R>,
     ended: bool,
-    options: OpenOptions,
+    strict: bool,
     /// Whether it is known to be a capture: then nothing is guessed.
     ours: bool,
     /// All that no plain capture needs.
@@ -71,14 +75,14 @@ pub struct CaptureLines<R> {
 }
 
 impl<R: BufRead> CaptureLines<R> {
-    /// Returns the lines of the stream.
+    /// Returns the lines of the stream; frames hidden in other text are found, too.
     pub const fn new(stream: R) -> Self {
-        Self::with(stream, OpenOptions { strict: false })
+        Self { lines: Lines::new(stream), ended: false, strict: false, ours: false, texts: None }
     }
 
-    /// Returns the lines of the stream, read as the options say.
-    pub const fn with(stream: R, options: OpenOptions) -> Self {
-        Self { lines: Lines::new(stream), ended: false, options, ours: false, texts: None }
+    /// Returns the lines of the stream; no frame hidden in other text is looked for.
+    pub const fn strict(stream: R) -> Self {
+        Self { lines: Lines::new(stream), ended: false, strict: true, ours: false, texts: None }
     }
 
     fn read(&mut self) -> io::Result<Option<Item>> {
@@ -121,7 +125,7 @@ impl<R: BufRead> CaptureLines<R> {
         let lossy;
         let text = match std::str::from_utf8(octets) {
             Ok(text) => text,
-            Err(e) if self.ours || self.options.strict => {
+            Err(e) if self.ours || self.strict => {
                 let why = IntakeError::NotUtf8 { column: e.valid_up_to() + 1 };
                 return Some(Item::Skipped { line, why });
             }
@@ -141,9 +145,9 @@ impl<R: BufRead> CaptureLines<R> {
         let whole = match looks {
             Looks::Object => forwarder::capture_line(text, line).map(Item::Datagram),
             Looks::OtherJson => Err(IntakeError::NotAnObject),
-            Looks::Frame => frame_text(text)
-                .map(|frame| Item::Frame { line, frame })
-                .map_err(IntakeError::Text),
+            Looks::Frame => {
+                frame_text(text).map(|frame| Item::Frame { line, frame }).map_err(IntakeError::Text)
+            }
         };
         match &whole {
             // Nearly every line of nearly every capture.
@@ -154,7 +158,7 @@ impl<R: BufRead> CaptureLines<R> {
                 self.in_turn(whole.ok()?)
             }
             // What a format of its own states, and nothing else.
-            _ if self.options.strict => {
+            _ if self.strict => {
                 let other = matches!(&whole, Err(IntakeError::NoDatagram));
                 if other && self.texts.get_or_insert_default().message(text, line) {
                     return None;

@@ -7,6 +7,7 @@ use crate::{
     frame::{Direction, Mhdr},
     id::{DevAddr, Eui64, JoinEui},
     radio::{CodingRate, Modulation},
+    region::Plan,
 };
 
 /// One datagram between a gateway and its server.
@@ -62,29 +63,20 @@ impl Datagram {
             notes: Vec::new(),
         }
     }
+}
 
-    /// Returns a frame by itself as what it would be on the wire: the direction is that of its type.
-    ///
-    /// `None` for a proprietary frame, and for no octets: those go either way.
-    pub fn of_lone_frame(line: u64, octets: Vec<u8>) -> Option<Self> {
-        let direction = Mhdr(*octets.first()?).ftype().direction()?;
-        let datagram = Self::of_frame(direction, octets);
-        Some(Self { line, found: Found::Alone, ..datagram })
+/// Returns a frame that stands by itself as a datagram of which nothing but its place is known: its
+/// MHDR says which way it went.
+pub fn bare_frame(octets: Vec<u8>, line: u64) -> Datagram {
+    let mhdr = octets.first().map(|first| Mhdr(*first));
+    let mut datagram = Datagram { line, found: Found::Alone, ..Datagram::empty(Kind::PushData) };
+    if mhdr.and_then(|mhdr| mhdr.ftype().direction()) == Some(Direction::Downlink) {
+        datagram.kind = Kind::PullResp;
+        datagram.txpk = Some(Downlink { octets, ..Downlink::default() });
+    } else {
+        datagram.rxpk.push(Uplink { octets, ..Uplink::default() });
     }
-
-    /// Returns a frame that went in a direction, with nothing else known of it.
-    pub(super) fn of_frame(direction: Direction, octets: Vec<u8>) -> Self {
-        match direction {
-            Direction::Uplink => {
-                let up = Uplink { octets, ..Uplink::default() };
-                Self { rxpk: vec![up], ..Self::empty(Kind::PushData) }
-            }
-            Direction::Downlink => {
-                let down = Downlink { octets, ..Downlink::default() };
-                Self { txpk: Some(down), ..Self::empty(Kind::PullResp) }
-            }
-        }
-    }
+    datagram
 }
 
 /// How a datagram was found, and with that how much it tells that others are not there.
@@ -131,6 +123,11 @@ pub struct GatewayPlan {
 }
 
 impl GatewayPlan {
+    /// Returns the channel plan of its region.
+    pub fn channels(&self) -> Option<&'static Plan> {
+        self.region.as_deref().and_then(super::station::region)
+    }
+
     /// Returns whether requests with this JoinEUI are passed on.
     pub fn passes_join(&self, join_eui: JoinEui) -> bool {
         let within = |(from, to): &(Eui64, Eui64)| (*from..=*to).contains(&join_eui.0);

@@ -9,12 +9,11 @@ use jiff::Timestamp;
 
 use super::{
     capture::{CaptureLines, Item},
-    datagram::{Downlink, Uplink},
+    datagram::{Datagram, Downlink, Found, Uplink},
     error::IntakeError,
     note::Note,
     pcap::PassedOver,
     text::FrameText,
-    texts::InText,
 };
 use crate::{frame::Direction, id::Eui64};
 
@@ -30,6 +29,13 @@ pub enum TextItem {
         /// What is odd.
         note: Note,
     },
+    /// Lines of a log in which no frame was found: told once, at the end.
+    Passed {
+        /// The first of them, from 1.
+        first: u64,
+        /// How many there were.
+        lines: u64,
+    },
     /// A line that was damaged, and left out.
     Skipped {
         /// The line, from 1.
@@ -39,8 +45,6 @@ pub enum TextItem {
     },
     /// What of recorded packets was passed over: at their end.
     PassedOver(PassedOver),
-    /// What was found in lines of text: at their end.
-    InText(InText),
 }
 
 /// A frame and where it comes from.
@@ -56,6 +60,8 @@ pub struct SourcedFrame {
     pub gateway: Option<Eui64>,
     /// What is known about it besides its octets.
     pub origin: Origin,
+    /// How it was found.
+    pub found: Found,
 }
 
 impl SourcedFrame {
@@ -128,23 +134,26 @@ impl<I> TextLines<I> {
             Item::Datagram(datagram) => datagram,
             Item::Frame { line, frame } => {
                 let origin = Origin::Text(frame);
-                let frame = SourcedFrame { line, index: 0, at: None, gateway: None, origin };
+                let (at, gateway, found) = (None, None, Found::Alone);
+                let frame = SourcedFrame { line, index: 0, at, gateway, origin, found };
                 return self.ready.push_back(TextItem::Frame(frame));
+            }
+            Item::Passed { first, lines } => {
+                return self.ready.push_back(TextItem::Passed { first, lines });
             }
             Item::PassedOver(passed) => {
                 return self.ready.push_back(TextItem::PassedOver(passed));
             }
-            Item::InText(found) => return self.ready.push_back(TextItem::InText(found)),
             Item::Skipped { line, why } => {
                 return self.ready.push_back(TextItem::Skipped { line, why });
             }
         };
-        let (line, at, gateway) = (datagram.line, datagram.at, datagram.gateway);
+        let Datagram { line, at, gateway, found, .. } = datagram;
         let notes = datagram.notes.into_iter().map(|note| TextItem::Noted { line, note });
         let uplinks = datagram.rxpk.into_iter().map(Origin::Uplink);
         let origins = uplinks.chain(datagram.txpk.map(Origin::Downlink));
         let frames = origins.enumerate().map(|(index, origin)| {
-            TextItem::Frame(SourcedFrame { line, index, at, gateway, origin })
+            TextItem::Frame(SourcedFrame { line, index, at, gateway, origin, found })
         });
         self.ready.extend(notes.chain(frames));
     }

@@ -36,6 +36,7 @@ use self::{
 use super::{
     datagram::{Datagram, Downlink, Found, Kind, TxAck, TxError, Uplink},
     forwarder,
+    note::{Note, Place, Remark},
     station::{Around, Station},
 };
 use crate::{
@@ -49,14 +50,6 @@ pub(super) struct Log {
     pub(super) station: Station,
     sent: VecDeque<Sent>,
     token: u16,
-    pub(super) times: Times,
-}
-
-/// What the times of the lines are worth.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
-pub(super) struct Times {
-    pub(super) without_zone: bool,
-    pub(super) without_date: bool,
 }
 
 /// A downlink whose fate may be told by its number.
@@ -68,11 +61,13 @@ struct Sent {
 }
 
 /// What a line says around what is found in it.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug, Default)]
 struct Head {
     line: u64,
     at: Option<Timestamp>,
     gateway: Option<Eui64>,
+    /// What its time lacks.
+    lacks: Option<Remark>,
 }
 
 impl Log {
@@ -87,8 +82,7 @@ impl Log {
     /// Returns the datagrams of a line that is one JSON value; `None` where it holds none.
     pub(super) fn json(&mut self, text: &str, line: u64) -> Option<Vec<Datagram>> {
         let value: Value = short(text).and_then(|text| serde_json::from_str(text).ok())?;
-        let head = Head { line, at: None, gateway: None };
-        self.finds(walk::walk(&value), head)
+        self.finds(walk::walk(&value), &Head { line, ..Head::default() })
     }
 
     /// Returns the datagrams of a line of text; `None` where it holds none.
@@ -96,14 +90,16 @@ impl Log {
         let text = short(text)?;
         if let Some((json, value)) = json_within(text) {
             let before = text.get(..text.len() - json.len()).unwrap_or_default();
-            let head = self.head(before, line);
+            let head = Head::of(before, line);
             if let Value::Object(message) = &value {
-                let around = Around { line, at: head.at, gateway: head.gateway, found: Found::Prefixed };
-                if let Some(datagrams) = self.station.message(message, around) {
+                let around =
+                    Around { line, at: head.at, gateway: head.gateway, found: Found::Prefixed };
+                if let Some(mut datagrams) = self.station.message(message, around) {
+                    head.note(&mut datagrams);
                     return Some(datagrams);
                 }
             }
-            if let Some(datagrams) = self.finds(walk::walk(&value), head) {
+            if let Some(datagrams) = self.finds(walk::walk(&value), &head) {
                 return Some(datagrams);
             }
         }
@@ -116,51 +112,40 @@ impl Log {
         });
         let hits: Vec<_> = hits.collect();
         if hits.is_empty() {
-            return self.wordless(text, line).map(|datagram| vec![datagram]);
+            let mut datagrams = vec![Self::wordless(text, line)?];
+            Head::of(text, line).note(&mut datagrams);
+            return Some(datagrams);
         }
-        let head = self.head(text, line);
-        self.finds(hits, head)
+        let head = Head::of(text, line);
+        self.finds(hits, &head)
     }
 
     /// Datagrams that need no JSON, by the protocol's words for them.
-    fn wordless(&mut self, text: &str, line: u64) -> Option<Datagram> {
+    fn wordless(text: &str, line: u64) -> Option<Datagram> {
         let kind = prefix::kind(text)?;
         let ack = match kind {
             Kind::PushAck | Kind::PullData | Kind::PullAck => None,
             Kind::TxAck => Some(TxAck { error: prefix::tx_ack(text)?, ..TxAck::default() }),
             Kind::PushData | Kind::PullResp => return None,
         };
-        let head = self.head(text, line);
+        let head = Head::of(text, line);
         Some(Datagram { ack, ..head.datagram(kind, Found::Prefixed) })
     }
 
-    fn head(&mut self, before: &str, line: u64) -> Head {
-        let at = match stamp::stamp(before) {
-            Some(Stamp::Utc(at)) => Some(at),
-            Some(Stamp::Local(at)) => {
-                self.times.without_zone = true;
-                Some(at)
-            }
-            Some(Stamp::Clock) => {
-                self.times.without_date = true;
-                None
-            }
-            None => None,
-        };
-        Head { line, at, gateway: prefix::gateway(before) }
-    }
-
-    fn finds(&mut self, finds: Vec<Find>, head: Head) -> Option<Vec<Datagram>> {
+    fn finds(&mut self, finds: Vec<Find>, head: &Head) -> Option<Vec<Datagram>> {
         let mut out = Vec::new();
         let mut taken = false;
+        let mut lacks = head.lacks.clone();
         let mut last: Option<Asked> = None;
         for find in finds {
-            if let Find::Frame(hit) = &find {
-                self.times.without_zone |= hit.beside.zoneless;
+            if let Find::Frame(hit) = &find
+                && hit.beside.zoneless
+            {
+                lacks = lacks.or(Some(Remark::NoZone));
             }
             match find {
                 Find::Station(message) => {
-                    let Head { line, at, gateway } = head;
+                    let Head { line, at, gateway, .. } = *head;
                     let around = Around { line, at, gateway, found: Found::Prefixed };
                     let datagrams = self.station.message(&message, around);
                     taken |= datagrams.is_some();
@@ -186,10 +171,11 @@ impl Log {
                 }
             }
         }
+        Head { lacks, ..head.clone() }.note(&mut out);
         (taken || !out.is_empty()).then_some(out)
     }
 
-    fn to_send(&mut self, hit: Hit, head: Head, last: &mut Option<Asked>) -> Datagram {
+    fn to_send(&mut self, hit: Hit, head: &Head, last: &mut Option<Asked>) -> Datagram {
         let Hit { octets, mut beside, receptions, said } = hit;
         if let [only] = &receptions[..] {
             beside.or(only);
@@ -219,22 +205,20 @@ impl Log {
             octets,
             ..Downlink::default()
         };
-        let at = head.at.or(said);
-        let datagram = Head { at, gateway, ..head }.datagram(Kind::PullResp, Found::Guessed);
+        let at = head.at.or(said).or(beside.time);
+        let datagram = head.at(at, gateway).datagram(Kind::PullResp, Found::Guessed);
         Datagram { token: Some(token), txpk: Some(down), ..datagram }
     }
 
     /// Acknowledgements of a downlink that the log shows; `None` for what is something else.
-    fn acknowledged(&mut self, ack: &Ack, head: Head) -> Option<Vec<Datagram>> {
+    fn acknowledged(&mut self, ack: &Ack, head: &Head) -> Option<Vec<Datagram>> {
         let gateway = ack.beside.gateway.or(head.gateway);
-        let of = |sent: &Sent| {
-            sent.id == ack.id && (gateway.is_none() || sent.gateway == gateway)
-        };
+        let of = |sent: &Sent| sent.id == ack.id && (gateway.is_none() || sent.gateway == gateway);
         let place = self.sent.iter().rposition(of)?;
         let sent = self.sent.remove(place)?;
         let words = ack.words.iter().filter_map(|(place, word)| {
-            let head = Head { at: head.at.or(ack.said), gateway: sent.gateway, ..head };
-            let error = fate(word);
+            let head = head.at(head.at.or(ack.said), sent.gateway);
+            let error = fate(word)?;
             Some(Datagram {
                 token: Some(*sent.tokens.get(*place)?),
                 ack: Some(TxAck { error, ..TxAck::default() }),
@@ -252,13 +236,38 @@ struct Asked {
 }
 
 impl Head {
-    fn datagram(self, kind: Kind, found: Found) -> Datagram {
-        let Self { line, at, gateway } = self;
+    fn of(before: &str, line: u64) -> Self {
+        let (at, lacks) = match stamp::stamp(before) {
+            Some(Stamp::Utc(at)) => (Some(at), None),
+            Some(Stamp::Local(at)) => (Some(at), Some(Remark::NoZone)),
+            Some(Stamp::Clock) => (None, Some(Remark::NoDate)),
+            None => (None, None),
+        };
+        Self { line, at, gateway: prefix::gateway(before), lacks }
+    }
+
+    const fn at(&self, at: Option<Timestamp>, gateway: Option<Eui64>) -> Self {
+        Self { line: self.line, at, gateway, lacks: None }
+    }
+
+    fn datagram(&self, kind: Kind, found: Found) -> Datagram {
+        let Self { line, at, gateway, .. } = *self;
         Datagram { line, at, gateway, found, ..Datagram::empty(kind) }
+    }
+
+    /// Says of datagrams that they were guessed, and what their time is worth.
+    fn note(&self, datagrams: &mut [Datagram]) {
+        for datagram in datagrams {
+            let place = Place::Line;
+            datagram.notes.push(Note { place, member: "line", remark: Remark::Guessed });
+            if let Some(remark) = &self.lacks {
+                datagram.notes.push(Note { place, member: "time", remark: remark.clone() });
+            }
+        }
     }
 }
 
-fn heard(hit: Hit, head: Head, out: &mut Vec<Datagram>) {
+fn heard(hit: Hit, head: &Head, out: &mut Vec<Datagram>) {
     let Hit { octets, beside, mut receptions, said } = hit;
     if receptions.is_empty() {
         receptions.push(Facts::default());
@@ -278,8 +287,8 @@ fn heard(hit: Hit, head: Head, out: &mut Vec<Datagram>) {
             crc: own.crc.unwrap_or_default(),
             ..Uplink::default()
         };
-        let (at, gateway) = (head.at.or(said), own.gateway.or(head.gateway));
-        let datagram = Head { at, gateway, ..head }.datagram(Kind::PushData, Found::Guessed);
+        let (at, gateway) = (head.at.or(said).or(own.time), own.gateway.or(head.gateway));
+        let datagram = head.at(at, gateway).datagram(Kind::PushData, Found::Guessed);
         out.push(Datagram { rxpk: vec![up], ..datagram });
     }
 }
@@ -290,13 +299,17 @@ fn direction(octets: &[u8]) -> Direction {
     mhdr.and_then(|mhdr| mhdr.ftype().direction()).unwrap_or(Direction::Uplink)
 }
 
-/// What a word says of a downlink: sent, or why not.
-fn fate(word: &str) -> TxError {
+/// What a word says of a downlink: sent, or why not; nothing where it was not tried yet.
+fn fate(word: &str) -> Option<TxError> {
+    let open = ["IGNORED", "PENDING", "QUEUED"];
+    if open.iter().any(|word_of_it| word.eq_ignore_ascii_case(word_of_it)) {
+        return None;
+    }
     let sent = ["", "OK", "NONE", "SENT", "SUCCESS", "TRANSMITTED", "ACK"];
     if sent.iter().any(|good| word.eq_ignore_ascii_case(good)) {
-        return TxError::None;
+        return Some(TxError::None);
     }
-    TxError::by_name(word)
+    Some(TxError::by_name(word))
 }
 
 fn short(text: &str) -> Option<&str> {

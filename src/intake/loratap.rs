@@ -24,11 +24,9 @@
 //! Source: the header's own description (README and C header of its publisher), as the reference states it.
 
 mod heard;
+mod told;
 
-use super::{
-    datagram::{CodeRate, Crc, Downlink, Uplink, When},
-    frames::{Origin, SourcedFrame},
-};
+use super::datagram::Crc;
 use crate::{
     id::Eui64,
     radio::{CodingRate, Modulation},
@@ -252,60 +250,6 @@ impl LoraTap {
         let [snr] = i8::try_from(snr).unwrap_or_default().to_be_bytes();
         (power, snr)
     }
-
-    /// Returns the header of a frame, by what it came as.
-    pub fn of(frame: &SourcedFrame) -> Self {
-        match &frame.origin {
-            Origin::Text(_) => Self::unheard(),
-            Origin::Uplink(uplink) => Self::of_uplink(uplink, frame.gateway),
-            Origin::Downlink(downlink) => Self::of_downlink(downlink, frame.gateway),
-        }
-    }
-
-    /// Returns the header of a frame of which nothing is known, not even whether it was on the air.
-    pub fn unheard() -> Self {
-        Self { tag: Self::SCHEDULED, ..Self::default() }
-    }
-
-    /// Returns the header of a frame that a gateway heard.
-    pub fn of_uplink(uplink: &Uplink, gateway: Option<Eui64>) -> Self {
-        Self {
-            freq_hz: uplink.freq_hz,
-            modulation: uplink.modulation,
-            rssi: uplink.rssi,
-            snr: uplink.snr,
-            sync_word: public(uplink.modulation),
-            gateway,
-            counter: uplink.tmst,
-            // A gateway's receivers hear no other polarity.
-            inverted: Some(false),
-            crc: uplink.crc,
-            coding_rate: uplink.coding_rate.as_ref().and_then(CodeRate::lora),
-            chan: uplink.chan.and_then(|chan| chan.try_into().ok()),
-            ..Self::default()
-        }
-    }
-
-    /// Returns the header of a frame that a gateway is to send, tagged as [`LoraTap::SCHEDULED`].
-    pub fn of_downlink(downlink: &Downlink, gateway: Option<Eui64>) -> Self {
-        Self {
-            freq_hz: downlink.freq_hz,
-            modulation: downlink.modulation,
-            sync_word: public(downlink.modulation),
-            gateway,
-            counter: match downlink.when {
-                When::Counter(us) => Some(us),
-                _ => None,
-            },
-            inverted: downlink.inverted,
-            implicit_header: downlink.no_header == Some(true),
-            crc: if downlink.no_crc == Some(true) { Crc::None } else { Crc::Unknown },
-            coding_rate: downlink.coding_rate.as_ref().and_then(CodeRate::lora),
-            rf_chain: downlink.rf_chain.and_then(|rf| rf.try_into().ok()).unwrap_or_default(),
-            tag: Self::SCHEDULED,
-            ..Self::default()
-        }
-    }
 }
 
 /// Returns the number nearest to a value, if it lies between the two.
@@ -323,11 +267,6 @@ fn power_of(power: u8, snr: i8) -> f32 {
 fn lora(sf: u8, bandwidth: u8) -> Option<Modulation> {
     let known = (5..=12).contains(&sf) && bandwidth != 0;
     known.then(|| Modulation::Lora { sf, bw_khz: u16::from(bandwidth) * STEP_KHZ })
-}
-
-/// The sync word of LoRaWAN, for a modulation that has one of this kind.
-fn public(modulation: Option<Modulation>) -> Option<u8> {
-    matches!(modulation, Some(Modulation::Lora { .. })).then_some(PUBLIC)
 }
 
 const fn bits_of(rate: CodingRate) -> u8 {
@@ -441,8 +380,7 @@ mod tests {
     fn powers_are_rounded_to_the_steps_and_out_of_range_is_not_known() {
         let read = |rssi, snr| {
             let tap = LoraTap { rssi, snr, ..sample() };
-            let (tap, _) = LoraTap::read(&tap.octets()).map(|(t, _)| (t, ())).unwrap();
-            (tap.rssi, tap.snr)
+            LoraTap::read(&tap.octets()).map(|(tap, _)| (tap.rssi, tap.snr)).unwrap()
         };
         assert_eq!(read(Some(-83.6), Some(7.4)), (Some(-84.0), Some(7.5)));
         assert_eq!(read(Some(-118.1), Some(-7.4)), (Some(-118.0), Some(-7.5)));

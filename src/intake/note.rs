@@ -111,8 +111,14 @@ pub enum Remark {
     Foreign(Kind),
     /// The datagram lacks what its kind is for.
     Missing(Kind),
+    /// Found in a line that is no format of its own.
+    Guessed,
+    /// The time names no zone: UTC is supposed, and only differences are sure.
+    NoZone,
     /// Not the sync word of LoRaWAN's public networks; the frame was taken.
     SyncWord(u8),
+    /// A clock without a date: only the order of such lines is known.
+    NoDate,
     /// Something that the gateway does or did with it, in whole words.
     Told(&'static str),
     /// So many more notes were left out.
@@ -133,11 +139,14 @@ impl fmt::Display for Remark {
             }
             Self::Foreign(kind) => write!(f, "does not belong in {}", kind.name()),
             Self::Missing(kind) => write!(f, "{} without content", kind.name()),
+            Self::Guessed => f.write_str("a frame found in other text: guessed"),
+            Self::NoZone => f.write_str("names no zone: taken for UTC, only differences are sure"),
             Self::SyncWord(word) => write!(
                 f,
                 "{word:02x}: LoRaWAN's public networks have 34, and a receiver set to one does not \
                  hear the other"
             ),
+            Self::NoDate => f.write_str("a clock without a date: only the order is known"),
             Self::Told(words) => f.write_str(words),
             Self::More(count) => write!(f, "{count} more notes left out"),
         }

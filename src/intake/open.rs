@@ -22,7 +22,7 @@ pub struct OpenOptions {
 /// Recorded packets (pcap, pcapng) and lines of text, each as it is or packed with gzip or zstd.
 pub struct Capture {
     reader: Reader,
-    options: OpenOptions,
+    strict: bool,
     /// What became of each packing, the outermost first.
     verdicts: Vec<Verdict>,
     /// Lines or packets so far.
@@ -42,7 +42,12 @@ enum Reader {
 impl Capture {
     /// Returns the items of a stream; nothing is read before the first is asked for.
     pub fn open(stream: Box<dyn Read + Send>, options: OpenOptions) -> Self {
-        Self { reader: Reader::Closed(stream), options, verdicts: Vec::new(), number: 0 }
+        Self {
+            reader: Reader::Closed(stream),
+            strict: options.strict,
+            verdicts: Vec::new(),
+            number: 0,
+        }
     }
 
     /// Returns what the capture is counted in: known once the first item is there.
@@ -80,10 +85,10 @@ impl Capture {
                     let stream = BufReader::with_capacity(BUFFER, stream);
                     return Ok(Reader::Packets(Box::new(Packets::new(&head, stream))));
                 }
-                None => {
-                    let stream = BufReader::new(stream);
-                    return Ok(Reader::Lines(CaptureLines::with(stream, self.options)));
+                None if self.strict => {
+                    return Ok(Reader::Lines(CaptureLines::strict(BufReader::new(stream))));
                 }
+                None => return Ok(Reader::Lines(CaptureLines::new(BufReader::new(stream)))),
             }
         }
     }
@@ -121,7 +126,7 @@ impl Iterator for Capture {
         match &item {
             Some(Ok(Item::Datagram(datagram))) => self.number = datagram.line,
             Some(Ok(Item::Frame { line, .. } | Item::Skipped { line, .. })) => self.number = *line,
-            Some(Ok(Item::PassedOver(_) | Item::InText(_)) | Err(_)) => {}
+            Some(Ok(Item::PassedOver(_) | Item::Passed { .. }) | Err(_)) => {}
             None => return self.verdict().map(Ok),
         }
         item

@@ -60,6 +60,8 @@ pub(super) struct Packets<R> {
     source: Source<R>,
     form: Form,
     sorter: Sorter,
+    /// The stream's error, told once all before it is handed on.
+    failed: Option<io::Error>,
     ended: bool,
 }
 
@@ -136,6 +138,7 @@ impl<R: Read> Packets<R> {
             source: Source::new(stream),
             form: if blocks { Form::Blocks(Section::default()) } else { Form::Begins },
             sorter: Sorter::default(),
+            failed: None,
             ended: false,
         }
     }
@@ -183,14 +186,13 @@ impl<R: Read> Iterator for Packets<R> {
                 return Some(Ok(item));
             }
             if self.ended {
-                return None;
+                return self.failed.take().map(Err);
             }
             match self.step() {
                 Ok(step) => self.take(step),
                 Err(error) => {
-                    self.sorter.end();
-                    self.ended = true;
-                    return Some(Err(error));
+                    self.failed = Some(error);
+                    self.take(Step::End);
                 }
             }
         }

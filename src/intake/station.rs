@@ -25,6 +25,7 @@ use jiff::Timestamp;
 use serde_json::{Map, Value};
 
 use self::fields::Fields;
+pub(super) use self::plan::region;
 use super::{
     datagram::{Datagram, Downlink, Found, GatewayPlan, Kind, TxAck, Uplink, When},
     note::{Notes, Place, Remark},
@@ -138,7 +139,7 @@ impl Station {
         let mut notes = Notes::default();
         let plan = Box::new(plan::read(&mut Fields::new(message, Place::Line, &mut notes)));
         if let Some(known) = self.gateway(around.gateway) {
-            known.region = plan.region.as_deref().and_then(plan::region);
+            known.region = plan.channels();
             known.plan = Some(plan.clone());
         }
         Datagram { plan: Some(plan), ..around.datagram(Kind::PullAck, notes) }
@@ -280,8 +281,7 @@ impl Station {
             };
             let xtime = fields.integer("xtime", 1..=i64::MAX).map(counter);
             let gps = fields.integer("gpstime", 1..=i64::MAX).and_then(milliseconds);
-            let when =
-                xtime.map(When::Counter).or(gps.map(When::Gps)).unwrap_or(When::Unsaid);
+            let when = xtime.map(When::Counter).or(gps.map(When::Gps)).unwrap_or(When::Unsaid);
             let way = ((fields.small("DR"), fields.hertz("Freq")), when);
             out.extend(self.alternatives(&octets, &[way], id_of(entry), around, notes));
         }
@@ -302,9 +302,7 @@ impl Station {
             .and_then(|place| self.sent.remove(place));
         let way = asked.and_then(|asked| {
             let apart = |way: &Way| match (way.when, at) {
-                (When::Counter(slot), Some(at)) => {
-                    slot.wrapping_sub(at).min(at.wrapping_sub(slot))
-                }
+                (When::Counter(slot), Some(at)) => slot.wrapping_sub(at).min(at.wrapping_sub(slot)),
                 _ => u32::MAX,
             };
             let misfits = |way: &Way| {

@@ -1,62 +1,14 @@
-//! Lines of text in a capture: whether they are noise of a log or damage, and what they are worth.
+//! Lines of text in a capture: whether they are noise of a log or damage.
 
 use std::{collections::VecDeque, io};
 
 use super::{
     capture::Item,
-    datagram::{Datagram, Found},
+    datagram::Datagram,
     error::IntakeError,
     log::{self, Log},
     text::{Encoding, FrameText},
 };
-use crate::words::Count;
-
-/// What was found in lines of text.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
-pub struct InText {
-    /// Frames that were found within text.
-    pub frames: usize,
-    /// The line of the first of them, from 1.
-    pub first: u64,
-    /// Lines without a frame.
-    pub passed_over: usize,
-    /// Whether times without a zone were taken as UTC.
-    pub without_zone: bool,
-    /// Whether there were clocks without a date, which give no time.
-    pub without_date: bool,
-}
-
-impl InText {
-    /// Returns a sentence for each thing to be known.
-    pub fn words(&self) -> Vec<String> {
-        let mut words = Vec::new();
-        if self.frames > 0 {
-            words.push(format!(
-                "{} found in lines of text, the first in line {}; --strict leaves them out",
-                Count(self.frames, "frame"),
-                self.first
-            ));
-        }
-        if self.passed_over > 0 {
-            words.push(format!("{} without a frame passed over", Count(self.passed_over, "line")));
-        }
-        if self.without_zone {
-            words.push(
-                "times without a zone are taken as UTC: what passed between them is right, the time \
-                 of day may not be"
-                    .to_owned(),
-            );
-        }
-        if self.without_date {
-            words.push(
-                "lines with a clock and no date: of these only the order is known, and no delay is \
-                 told by it"
-                    .to_owned(),
-            );
-        }
-        words
-    }
-}
 
 /// What a file of lines is.
 #[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
@@ -77,9 +29,9 @@ pub(super) struct Texts {
     nature: Nature,
     /// Lines that are damage in a capture and nothing in a log.
     held: Vec<Item>,
-    /// The first of them, where it came to be a log.
+    /// Lines that were passed over, and the first of them.
+    passed: u64,
     first_passed: Option<Item>,
-    tally: InText,
     /// Whether anything was found.
     found: bool,
     ready: VecDeque<Item>,
@@ -108,16 +60,21 @@ impl Texts {
             return failed;
         }
         self.ended = true;
-        self.ready.extend(self.held.drain(..));
-        if !self.found {
-            // A log in which nothing was found is nothing to be silent about.
-            self.ready.extend(self.first_passed.take());
+        // Nothing says that it is a capture: one line of text is told for all.
+        for item in std::mem::take(&mut self.held) {
+            match item {
+                Item::Skipped { .. } => self.pass(item),
+                other => self.ready.push_back(other),
+            }
         }
-        let times = self.log.times;
-        self.tally.without_zone = times.without_zone;
-        self.tally.without_date = times.without_date;
-        if self.tally != InText::default() {
-            self.ready.push_back(Item::InText(self.tally));
+        let lines = self.passed;
+        match self.first_passed.take() {
+            Some(Item::Skipped { line: first, .. } | Item::Frame { line: first, .. })
+                if self.found =>
+            {
+                self.ready.push_back(Item::Passed { first, lines });
+            }
+            other => self.ready.extend(other),
         }
         failed || !self.ready.is_empty()
     }
@@ -212,16 +169,7 @@ impl Texts {
 
     fn take(&mut self, datagrams: Vec<Datagram>) {
         self.found = true;
-        for datagram in datagrams {
-            let frames = datagram.rxpk.len() + usize::from(datagram.txpk.is_some());
-            if datagram.found != Found::Whole && frames > 0 {
-                if self.tally.frames == 0 {
-                    self.tally.first = datagram.line;
-                }
-                self.tally.frames += frames;
-            }
-            self.ready.push_back(Item::Datagram(datagram));
-        }
+        self.ready.extend(datagrams.into_iter().map(Item::Datagram));
     }
 
     /// Keeps back a line that is damage or nothing, as the others will show.
@@ -243,7 +191,7 @@ impl Texts {
     }
 
     fn pass(&mut self, item: Item) {
-        self.tally.passed_over += 1;
+        self.passed += 1;
         self.first_passed.get_or_insert(item);
     }
 }

@@ -16,12 +16,15 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
     if let Some(answer) = attempt.answers.first() {
         let sending = &answer.sending;
         let to = sending.gateway.map(|eui| format!(" handed to gateway {eui}")).unwrap_or_default();
-        let more = match attempt.answers.len() {
-            1 => String::new(),
-            n => format!(", and {} more", n - 1),
-        };
+        let others = attempt.answers.iter().skip(1);
+        let (ways, more) = others.fold((1, 0), |(ways, more), other| {
+            if other.is_way_of(answer) { (ways + 1, more) } else { (ways, more + 1) }
+        });
+        let ways =
+            if ways > 1 { format!(", in {ways} windows to choose from") } else { String::new() };
+        let more = if more > 0 { format!(", and {more} more") } else { String::new() };
         let place = place(sending.line, sending.at);
-        return Judgement::proven(format!("{place}: Join-Accept{to}{more}"));
+        return Judgement::proven(format!("{place}: Join-Accept{to}{ways}{more}"));
     }
     match direction(case, attempt) {
         Downlinks::Missing => Judgement::unknown(
@@ -29,6 +32,10 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
         ),
         Downlinks::NotCaptured => Judgement::unknown(
             "no Join-Accept; nothing from the server is in the capture, so that none can be missed",
+        ),
+        Downlinks::Loose => Judgement::unknown(
+            "no Join-Accept among what was found; a log, or a list of frames, need not hold every \
+             downlink",
         ),
         Downlinks::CutShort => {
             Judgement::unknown("no Join-Accept; the capture ends before one was due")
@@ -47,6 +54,8 @@ enum Downlinks {
     NotCaptured,
     /// The gateway counted what the capture lacks.
     Missing,
+    /// It is a log, or a list of frames, which leave out what they like.
+    Loose,
     /// It ends too early.
     CutShort,
 }
@@ -72,6 +81,9 @@ fn direction(case: &Case<'_>, attempt: &Attempt) -> Downlinks {
         } else {
             Downlinks::Captured("what the server sends is in the capture")
         };
+    }
+    if gateways.iter().any(|g| g.loose_downlinks > 0) {
+        return Downlinks::Loose;
     }
     Downlinks::NotCaptured
 }

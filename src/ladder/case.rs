@@ -10,7 +10,7 @@ use super::{
 use crate::{
     frame::{JoinAccept, MacVersion, SealedJoinAccept},
     id::Eui64,
-    intake::Kind,
+    intake::{GatewayPlan, Kind},
     region::Plan,
     roster::{Activation, Claim, ClaimKind, Gateway, Node, Roster},
     trace::{
@@ -67,7 +67,7 @@ impl<'a> Case<'a> {
             Some(entry) => roster.plan_for(entry),
             None => roster.region.or_else(|| gateway_plan(roster)),
         };
-        let plan = plan.or(options.plan);
+        let plan = plan.or(options.plan).or_else(|| told_plan(trace));
         let mut case = Self {
             trace,
             roster,
@@ -288,6 +288,19 @@ impl<'a> Case<'a> {
         self.trace.gateways.values().any(speaks)
     }
 
+    /// The gateways whose own setting drops what this test refuses, as far as the capture shows their
+    /// settings; `None` where there is one that passes it on.
+    pub(super) fn all_drop(&self, passes: impl Fn(&GatewayPlan) -> bool) -> Option<String> {
+        let mut names = Vec::new();
+        for (eui, gateway) in &self.trace.gateways {
+            if gateway.plan.as_ref().is_none_or(|plan| passes(plan)) {
+                return None;
+            }
+            names.push(eui.map_or("without a name".to_owned(), |eui| eui.to_string()));
+        }
+        (!names.is_empty()).then(|| names.join(", "))
+    }
+
     pub(super) fn gateway(&self, eui: Option<Eui64>) -> Option<&'a Gateway> {
         let eui = eui?;
         self.roster.gateways.iter().find(|g| g.eui == eui)
@@ -371,6 +384,13 @@ pub(super) fn signing_role(claim: &Claim) -> Option<Role> {
         // Without a version: the network root key signs where there is one.
         None => nwk.or(app),
     }
+}
+
+/// The plan that the gateways' server gave them, where all have the same.
+fn told_plan(trace: &Trace) -> Option<&'static Plan> {
+    let mut plans = trace.gateways.values().filter_map(|gateway| gateway.plan.as_ref());
+    let first = plans.next()?.channels()?;
+    plans.all(|plan| plan.channels().is_some_and(|p| p.name == first.name)).then_some(first)
 }
 
 fn gateway_plan(roster: &Roster) -> Option<&'static Plan> {

@@ -42,7 +42,11 @@ pub(super) fn silence(case: &Case<'_>, causes: &[Verdict]) -> [Judgement; 10] {
         match (rung, broken, shaped) {
             (Rung::Heard, Some(verdict), _) => Judgement::broken(verdict.summary.clone()),
             (Rung::Heard, None, None) => {
-                Judgement::unknown("no Join-Request of this node in the capture")
+                let silent = Judgement::unknown("no Join-Request of this node in the capture");
+                match join_filter(case) {
+                    Some(words) => silent.and(words),
+                    None => silent,
+                }
             }
             (Rung::Heard, None, Some(heard)) => Judgement::broken(format!(
                 "{}: {} octets that are no Join-Request",
@@ -52,6 +56,16 @@ pub(super) fn silence(case: &Case<'_>, causes: &[Verdict]) -> [Judgement; 10] {
             _ => Judgement::unknown("nothing was heard"),
         }
     })
+}
+
+/// Whether the gateways drop this node's requests by their own setting.
+pub(super) fn join_filter(case: &Case<'_>) -> Option<String> {
+    let join_eui = case.node.join_eui?;
+    let gateways = case.all_drop(|plan| plan.passes_join(join_eui))?;
+    Some(format!(
+        "by its router_config gateway {gateways} drops every request whose JoinEUI is {join_eui}: \
+         none can be in the capture"
+    ))
 }
 
 /// The channels that the node uses, as its firmware claims them or as its own log shows them.

@@ -67,6 +67,13 @@ pub(super) fn steps(
             "capture at the gateway's UDP port, both directions".to_owned()
         });
     }
+    if open(Rung::Timely) && !open(Rung::Answered) && case.plan.is_some() {
+        out.push(
+            "capture at the gateway's UDP port, or take its server's log with counters and delays: \
+             only they tell whether the accept was aimed at a window"
+                .into(),
+        );
+    }
     if open(Rung::Sent) && !open(Rung::Answered) {
         out.push("capture the gateway's TX_ACK, or its log of refused downlinks".into());
     }
@@ -89,6 +96,22 @@ pub(super) fn steps(
 
 fn unheard(case: &Case<'_>) -> Vec<String> {
     let mut out = Vec::new();
+    if super::heard::join_filter(case).is_some() {
+        out.push(
+            "add the node's JoinEUI to the ranges that the server gives the gateway (JoinEui of \
+             router_config), and repeat"
+                .into(),
+        );
+        return out;
+    }
+    if case.trace.frames > 0 && case.trace.gateways.values().all(|g| g.kinds.is_empty()) {
+        out.push(
+            "capture at the gateway's UDP port: a log, or a list of frames, does not show what was \
+             not heard"
+                .into(),
+        );
+        return out;
+    }
     if !case.trace.gateways.is_empty() && !case.hears_gateways() {
         out.push("capture the uplink side too (PUSH_DATA of the same gateway)".into());
         return out;

@@ -112,7 +112,21 @@ fn judge_one(case: &Case<'_>, index: usize, deaf: bool) -> Judgement {
     } else {
         "no data of the new DevAddr in the capture yet"
     };
-    Judgement::unknown(words)
+    let unseen = Judgement::unknown(words);
+    match data_filter(case, index) {
+        Some(words) => unseen.and(words),
+        None => unseen,
+    }
+}
+
+/// Whether the gateways drop the data of the address given by their own setting.
+fn data_filter(case: &Case<'_>, index: usize) -> Option<String> {
+    let dev_addr = sessions_of(case, index).next()?.dev_addr;
+    let gateways = case.all_drop(|plan| plan.passes_data(dev_addr))?;
+    Some(format!(
+        "by its router_config gateway {gateways} drops all data of DevAddr {dev_addr}: it is of none \
+         of the networks in NetID"
+    ))
 }
 
 // --- the node was led away ------------------------------------------------------------------

@@ -107,6 +107,8 @@ pub(super) fn too_late(case: &Case<'_>) -> Option<Finding> {
     let unsaid: Vec<_> = case
         .answers()
         .filter(|(_, _, a)| a.sending.ack.is_none() && matches!(aim(a), Aim::Rx1 | Aim::Rx2))
+        // What went out in the other window needed no more of this one.
+        .filter(|(_, t, a)| !t.answers.iter().any(|b| b.sending.taken() && b.is_way_of(a)))
         .filter_map(|(_, t, a)| late_by(t, a).filter(|by| *by > 0).map(|by| (t, a, Some(by))))
         .collect();
     let said = !late.is_empty();

@@ -12,7 +12,7 @@ use super::{
 };
 use crate::{
     frame::Direction,
-    intake::TxError,
+    intake::{TxError, When},
     radio::{Modulation, time_on_air},
     region::{Plan, Window},
     trace::{Answer, Attempt, Delay, Sighting},
@@ -195,9 +195,11 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
             Aim::Rx1 => "RX1",
             Aim::Rx2 => "RX2",
             _ => {
-                told.get_or_insert(Judgement::unknown(format!(
-                    "{line}: the capture does not tie the slot to the request"
-                )));
+                let why = match (answer.sending.when, answer.sending.at) {
+                    (When::Unsaid, None) => "only the order of the frames is known, and no delay",
+                    _ => "the capture does not tie the slot to the request",
+                };
+                told.get_or_insert(Judgement::unknown(format!("{line}: {why}")));
                 continue;
             }
         };

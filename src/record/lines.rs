@@ -3,13 +3,15 @@
 use std::io::{self, Write};
 
 use jiff::Timestamp;
-use serde::de::IgnoredAny;
 
-use crate::{id::Eui64, intake::Kind};
+use crate::{
+    id::Eui64,
+    intake::{Kind, datagram_json},
+};
 
 /// Writes datagrams as capture lines, the JSON of each as it came.
 ///
-/// Octets that are no JSON are kept as well: in hex, as the member `octets`, which readers pass over.
+/// Octets that are no JSON that readers take, or one deeper than any datagram, are kept as well: in hex, as the member `octets`, which readers pass over.
 ///
 /// ```
 /// use handfast::{intake::Kind, record::CaptureLineWriter};
@@ -62,8 +64,8 @@ impl<W: Write> CaptureLineWriter<W> {
             write!(self.line, ",\"token\":\"{token:04x}\"")?;
         }
         // Some gateways count the closing zero of their string in.
-        let json = json.strip_suffix(b"\0").unwrap_or(json).trim_ascii();
-        if serde_json::from_slice::<IgnoredAny>(json).is_ok() {
+        let json = trim_zeros(json).trim_ascii();
+        if !json.is_empty() && is_readable(kind, json) {
             self.line.extend_from_slice(b",\"datagram\":");
             // In JSON a line end stands between members alone.
             let flat = |octet: &u8| if matches!(octet, b'\n' | b'\r') { b' ' } else { *octet };
@@ -90,6 +92,41 @@ impl<W: Write> CaptureLineWriter<W> {
         self.writer
     }
 }
+
+/// Returns whether a line that holds it reads back, with the tools of others, too.
+fn is_readable(kind: Kind, json: &[u8]) -> bool {
+    datagram_json(kind, json).is_ok() && depth(json) <= DEPTH
+}
+
+/// Returns how deep lists and objects of sound JSON lie in one another.
+fn depth(json: &[u8]) -> usize {
+    let (mut depth, mut deepest, mut in_text, mut escaped) = (0usize, 0, false, false);
+    for octet in json {
+        match (in_text, octet) {
+            (true, _) if escaped => escaped = false,
+            (true, b'\\') => escaped = true,
+            (_, b'"') => in_text = !in_text,
+            (false, b'[' | b'{') => {
+                depth += 1;
+                deepest = deepest.max(depth);
+            }
+            (false, b']' | b'}') => depth = depth.saturating_sub(1),
+            _ => {}
+        }
+    }
+    deepest
+}
+
+/// Some gateways count the closing zero of their text in.
+fn trim_zeros(mut json: &[u8]) -> &[u8] {
+    while let Some(rest) = json.strip_suffix(b"\0") {
+        json = rest;
+    }
+    json
+}
+
+/// The protocol goes three deep. Many a reader of JSON ends at a hundred and more.
+const DEPTH: usize = 64;
 
 #[cfg(test)]
 mod tests {
@@ -122,5 +159,36 @@ mod tests {
         let [Item::Datagram(datagram)] = items.as_slice() else { panic!("{items:?}") };
         let notes: Vec<_> = datagram.notes.iter().map(Note::to_string).collect();
         assert_eq!(notes, ["datagram: PUSH_DATA without content"]);
+    }
+
+    #[test]
+    fn depth_counts_what_is_no_text() {
+        for (json, wanted) in [("[]", 1), ("{\"a[{\":[{}]}", 3), (r#"["\"[[",[]]"#, 2), ("7", 0)] {
+            assert_eq!(depth(json.as_bytes()), wanted, "{json}");
+        }
+    }
+
+    #[test]
+    fn what_would_damage_a_line_or_add_to_it_is_kept_as_octets() {
+        let deep = |n: usize| format!("{{\"x\":{}{}}}", "[".repeat(n), "]".repeat(n));
+        for json in [
+            "{\"rxpk\":[]},\"kind\":\"PULL_RESP\",\"x\":{}",
+            "{} {}",
+            "{\"rxpk\":[",
+            "{\"x\":\"a\nb\"}",
+            "{\"rxpk\":[{\"size\":1e999}]}",
+            deep(126).as_str(),
+            deep(60_000).as_str(),
+        ] {
+            let mut lines = CaptureLineWriter::new(Vec::new());
+            lines.write(None, None, Kind::PushData, None, json.as_bytes()).unwrap();
+            let line: serde_json::Value = serde_json::from_slice(lines.get_ref()).unwrap();
+            assert_eq!(line["kind"], "PUSH_DATA");
+            assert_eq!(line["octets"].as_str(), Some(hex::encode(json).as_str()), "{json:.40}");
+            assert!(line.get("datagram").is_none());
+        }
+        let mut lines = CaptureLineWriter::new(Vec::new());
+        lines.write(None, None, Kind::PushData, None, b"\r\n{\"stat\":\r\n{}}\n\0\0").unwrap();
+        assert_eq!(lines.into_inner(), b"{\"kind\":\"PUSH_DATA\",\"datagram\":{\"stat\":  {}}}\n");
     }
 }

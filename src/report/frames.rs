@@ -5,8 +5,8 @@ use std::ops::Range;
 use super::{Subject, data, words};
 use crate::{
     frame::{Field, Frame, MacVersion, OpenedJoinAccept, decode},
+    octet_rows::value_and_note,
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Source},
-    show::text::value_and_note,
     trace::Attempt,
     words::{Count, sentence},
 };

@@ -33,7 +33,11 @@ impl fmt::Display for Input<'_> {
         match self.line {
             None if self.name == "argument" => write!(f, " {number}"),
             None => write!(f, ", frame {number}"),
-            Some(line) => write!(f, ", {} {line}, frame {number}", self.unit),
+            Some(line) => {
+                let guessed = self.radio.is_some_and(|radio| radio.guessed);
+                let guessed = if guessed { " (guessed)" } else { "" };
+                write!(f, ", {} {line}, frame {number}{guessed}", self.unit)
+            }
         }
     }
 }
@@ -57,12 +61,15 @@ pub struct Radio {
     pub power_dbm: Option<f32>,
     /// What the concentrator says of the CRC.
     pub crc: Crc,
+    /// Whether it was found in text that states no format, and guessed to be a frame.
+    pub guessed: bool,
 }
 
 impl Radio {
     /// Returns what was said of a frame, if anything was.
     pub fn of(frame: &SourcedFrame) -> Option<Self> {
-        let heard = Self { gateway: frame.gateway, time: frame.at, ..Self::default() };
+        let guessed = frame.found.is_in_text();
+        let heard = Self { gateway: frame.gateway, time: frame.at, guessed, ..Self::default() };
         match &frame.origin {
             Origin::Text(_) => None,
             Origin::Uplink(uplink) => Some(Self {

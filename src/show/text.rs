@@ -6,9 +6,7 @@ mod reading;
 
 pub use diagnosis::{diagnosis, overview};
 pub use key_sheet::key_sheet;
-#[cfg(feature = "page")]
-pub(crate) use reading::value_and_note;
-pub use reading::{Heading, reading};
+pub use reading::{Heading, brief, reading};
 
 use std::{borrow::Cow, fmt};
 

@@ -128,6 +128,14 @@ pub struct Answer {
     pub openings: Vec<Opening>,
 }
 
+impl Answer {
+    /// Returns whether both are one downlink, to be sent in one window or the other.
+    pub fn is_way_of(&self, other: &Self) -> bool {
+        (self.sending.alternative || other.sending.alternative)
+            && self.sending.octets == other.sending.octets
+    }
+}
+
 /// A key and a rule that open a Join-Accept.
 #[derive(Clone, Debug)]
 pub struct Opening {

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 
 use super::{Kept, Line, Sighting, kept::kind_of};
-use crate::intake::{Datagram, Kind, Stat};
+use crate::intake::{Datagram, GatewayPlan, Kind, Stat};
 
 /// Wall time and counter may differ by this much between two frames before the counter is called
 /// restarted: crystals differ by some 50 ppm, and datagrams are late by some hundred milliseconds.
@@ -28,11 +28,16 @@ pub struct GatewayTrace {
     pub counted_rx: u64,
     /// Downlink datagrams received, by its own count.
     pub counted_down: u64,
+    /// Downlinks that were found where others may be left out: in a log, in a list of frames.
+    pub loose_downlinks: u64,
+    /// How it is set up, as its server last told it.
+    pub plan: Option<Box<GatewayPlan>>,
     /// Places where its counter does not go on from where it was.
     pub restarts: Vec<Restart>,
     /// Downlinks that it did not get from a server, but heard on the air.
     heard_down: u64,
     last: Option<(Timestamp, u32, Line)>,
+    last_heard: Option<Line>,
 }
 
 /// Statistics of a gateway and where they stand.
@@ -54,7 +59,7 @@ pub struct Restart {
     /// The first frame after.
     pub after: Line,
     /// When the first frame after was captured.
-    pub at: Timestamp,
+    pub at: Option<Timestamp>,
 }
 
 impl GatewayTrace {
@@ -91,7 +96,21 @@ impl GatewayTrace {
 
     pub(super) fn datagram(&mut self, line: Line, datagram: &Datagram) {
         self.heard_down += u64::from(datagram.ack.as_ref().is_some_and(|ack| ack.on_air));
-        *self.kinds.entry(datagram.kind.name()).or_default() += 1;
+        if datagram.found.is_complete() {
+            *self.kinds.entry(datagram.kind.name()).or_default() += 1;
+        } else if datagram.txpk.is_some() {
+            self.loose_downlinks += 1;
+        }
+        if datagram.plan.is_some() {
+            self.plan.clone_from(&datagram.plan);
+        }
+        if datagram.restarted
+            && let Some(before) = self.last_heard
+            && self.restarts.len() < MOST_RESTARTS
+        {
+            self.restarts.push(Restart { before, after: line, at: datagram.at });
+            self.last = None;
+        }
         if let Some(stat) = &datagram.stat {
             self.counted_rx = self.counted_rx.saturating_add(stat.rxnb.unwrap_or_default());
             self.counted_down = self.counted_down.saturating_add(stat.dwnb.unwrap_or_default());
@@ -104,6 +123,7 @@ impl GatewayTrace {
 
     pub(super) fn heard(&mut self, sighting: &Sighting) {
         self.crc_good += 1;
+        self.last_heard = Some(sighting.line);
         if let Some(hz) = sighting.freq_hz
             && (self.heard_hz.len() < MOST_HZ || self.heard_hz.contains_key(&hz))
         {
@@ -114,7 +134,7 @@ impl GatewayTrace {
             let passed = at.as_microsecond() - last_at.as_microsecond();
             let counted = i64::from(tmst.wrapping_sub(last_tmst));
             if !fits(passed, counted) && self.restarts.len() < MOST_RESTARTS {
-                self.restarts.push(Restart { before, after: sighting.line, at });
+                self.restarts.push(Restart { before, after: sighting.line, at: Some(at) });
             }
         }
         self.last = Some((at, tmst, sighting.line));

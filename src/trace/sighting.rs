@@ -159,6 +159,8 @@ pub struct Sending {
     pub inverted: Option<bool>,
     /// Token of the datagram.
     pub token: Option<u16>,
+    /// Whether it is to be sent only where the one before it is not.
+    pub alternative: bool,
     /// What the gateway said to it.
     pub ack: Option<Ack>,
 }

@@ -132,7 +132,7 @@ impl Row {
     }
 
     /// Returns the bits that fields cover, one octet for each octet that is always there.
-    pub(super) fn known_bits(&self) -> Vec<u8> {
+    pub(crate) fn known_bits(&self) -> Vec<u8> {
         let mut known = vec![0u8; self.length.least()];
         for field in self.fields {
             if field.is_bits() {
@@ -257,7 +257,7 @@ impl FieldSpec {
     }
 
     /// Returns whether the field is a number of bits, not a string of octets.
-    pub(super) const fn is_bits(&self) -> bool {
+    pub(crate) const fn is_bits(&self) -> bool {
         !matches!(self.kind.coding, Coding::Key | Coding::Octets)
     }
 

@@ -1,10 +1,6 @@
 //! Octets in a line of words: hex in one piece or octet by octet, base64 behind a label.
 
-use super::{
-    super::text::base64_member,
-    likely::Label,
-    words,
-};
+use super::{super::text::base64_member, likely::Label, words};
 
 /// Octets in a line, and what names them.
 #[derive(Debug, PartialEq)]

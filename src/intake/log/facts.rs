@@ -45,6 +45,8 @@ pub(super) struct Facts {
     pub(super) dev_addr: Option<DevAddr>,
     pub(super) f_port: Option<u64>,
     pub(super) fcnt: Option<u64>,
+    /// Whether the words of the line speak of the air.
+    pub(super) of_the_air: bool,
 }
 
 impl Facts {
@@ -163,6 +165,7 @@ impl Facts {
             self.counter.is_some(),
             self.crc.is_some(),
             self.inverted.is_some(),
+            self.of_the_air,
         ];
         known.into_iter().map(u8::from).sum()
     }
@@ -280,7 +283,9 @@ pub(super) fn time(value: &Value) -> Option<Timestamp> {
             if let Some(count) = number.as_i64() {
                 // Seconds could be anything, a counter of microseconds to begin with.
                 return match count {
-                    1_000_000_000_000..=9_999_999_999_999 => Timestamp::from_millisecond(count).ok(),
+                    1_000_000_000_000..=9_999_999_999_999 => {
+                        Timestamp::from_millisecond(count).ok()
+                    }
                     1_000_000_000_000_000..=9_999_999_999_999_999 => {
                         Timestamp::from_microsecond(count).ok()
                     }
@@ -364,7 +369,9 @@ mod tests {
         }
         assert_eq!(delay(&json!(5_000_000)), Some(5_000_000));
         assert_eq!(delay(&json!("later")), None);
-        for value in [json!("SF7BW125"), json!("SF7 BW125"), json!("sf7/bw125"), json!("SF7BW125kHz")] {
+        for value in
+            [json!("SF7BW125"), json!("SF7 BW125"), json!("sf7/bw125"), json!("SF7BW125kHz")]
+        {
             assert_eq!(data_rate(&value), Some(Modulation::Lora { sf: 7, bw_khz: 125 }), "{value}");
         }
         assert_eq!(data_rate(&json!(5)), None);

@@ -11,7 +11,8 @@
 //! | 2 | a member or a word that speaks of the air: frame, packet, uplink, rx, ... |
 //! | 1 | a member or a word that may mean a frame: payload, data, raw, ... |
 //! | 1 | each thing beside it that only a radio knows: frequency, data rate, RSSI, SNR, counter |
-//! | 1 | a type of one length, and that length: a Join-Request |
+//! | 1 | a word of the air elsewhere in a line of words: rx, uplink, gateway, ... |
+//! | 2 | a Join-Request: of random octets of its length one in 256 begins so |
 //! | 1 | a size stated beside it that is its own |
 //! | 1 | a DevAddr stated beside it that is its own |
 //!
@@ -70,7 +71,7 @@ pub(super) fn is_frame(octets: &[u8], label: Label, beside: &Facts) -> bool {
     points += beside.radio();
     points += u8::from(beside.size == Some(octets.len() as u64));
     match &decoded.frame {
-        Some(Frame::JoinRequest(request)) => points += u8::from(request.surplus.is_empty()),
+        Some(Frame::JoinRequest(request)) => points += 2 * u8::from(request.surplus.is_empty()),
         Some(Frame::Data(data)) if !named => {
             let same = |stated: DevAddr| {
                 stated == data.dev_addr || stated.0 == data.dev_addr.0.swap_bytes()
@@ -142,7 +143,7 @@ mod tests {
         assert!(!taken(DATA, Label::None, &[rssi()]));
         assert!(taken(DATA, Label::None, &[rssi(), freq()]));
         assert!(taken(REQUEST, Label::Maybe, &[]));
-        assert!(!taken(REQUEST, Label::None, &[]));
+        assert!(taken(REQUEST, Label::None, &[]));
         assert!(taken(DATA, Label::Maybe, &[(Meaning::DevAddr, json!("0201BBDA"))]));
         assert!(taken(DATA, Label::Maybe, &[(Meaning::Size, json!(17))]));
     }
@@ -168,13 +169,13 @@ mod tests {
         for frame in [
             "",
             "40",
-            "40dabb0102800200022721", // cut
-            "41dabb0102800200022721029daeaf9ee9", // Major 1
-            "44dabb0102800200022721029daeaf9ee9", // RFU
-            "e0dabb0102800200022721029daeaf9ee9", // proprietary
-            "20dabb0102800200022721029daeaf9ee9aa", // no accept has 18 octets
+            "40dabb0102800200022721",                       // cut
+            "41dabb0102800200022721029daeaf9ee9",           // Major 1
+            "44dabb0102800200022721029daeaf9ee9",           // RFU
+            "e0dabb0102800200022721029daeaf9ee9",           // proprietary
+            "20dabb0102800200022721029daeaf9ee9aa",         // no accept has 18 octets
             "0001000bfeff0000023c2b1afeff00000202012e269c", // a request of 22
-            "2b7e151628aed2a6abf7158809cf4f3c", // a well-known key
+            "2b7e151628aed2a6abf7158809cf4f3c",             // a well-known key
         ] {
             assert!(!taken(frame, Label::None, &radio), "{frame}");
         }

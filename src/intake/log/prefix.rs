@@ -65,7 +65,8 @@ pub(super) fn kind(text: &str) -> Option<Kind> {
 /// Returns what a gateway said of a downlink, if a line without JSON tells it: an error by its name,
 /// or nothing but numbers.
 pub(super) fn tx_ack(text: &str) -> Option<TxError> {
-    let mut after = tokens(text).skip_while(|word| Kind::by_name(word) != Some(Kind::TxAck)).skip(1);
+    let mut after =
+        tokens(text).skip_while(|word| Kind::by_name(word) != Some(Kind::TxAck)).skip(1);
     let known = |word: &str| {
         let error = TxError::by_name(word);
         (!matches!(error, TxError::Other(_))).then_some(error)
@@ -90,6 +91,8 @@ pub(super) fn facts(text: &str) -> Facts {
     let cut = |c: char| c.is_whitespace() || matches!(c, ',' | ';' | '=' | '"' | '\'' | '(' | ')');
     let mut before: Option<&str> = None;
     for word in text.split(cut).filter(|word| !word.is_empty()).take(MOST_WORDS) {
+        let bare = word.trim_matches(|c: char| !c.is_ascii_alphanumeric());
+        facts.of_the_air |= matches!(meaning(bare), Some(Meaning::OnAir | Meaning::Gateway));
         // A colon may join a name to its number, or be part of a time.
         let (head, word) = match word.split_once(':') {
             Some((name, "")) => {

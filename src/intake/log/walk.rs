@@ -7,7 +7,7 @@ use super::{
     super::text::frame_text,
     facts::Facts,
     likely::{Label, is_frame, is_lawful_alone},
-    words::meaning,
+    words::{is_secret, meaning},
 };
 
 /// What is found in a line.
@@ -92,7 +92,7 @@ impl Walker {
         near.or(far);
         let found = self.out.len();
         self.frames(map, &near, &receptions, said);
-        for inner in map.values() {
+        for (_, inner) in map.iter().filter(|(name, _)| !is_secret(name)) {
             self.value(inner, &near, said, texts);
         }
         if self.out.len() == found

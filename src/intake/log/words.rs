@@ -116,6 +116,8 @@ const WORDS: &[(&str, Meaning)] = &[
     ("gwid", M::Gateway),
     ("gweui", M::Gateway),
     ("stationeui", M::Gateway),
+    ("forwarder", M::Gateway),
+    ("concentrator", M::Gateway),
     ("time", M::Time),
     ("timestamp", M::Time),
     ("datetime", M::Time),

@@ -26,7 +26,7 @@ pub(super) fn read(fields: &mut Fields<'_, '_>) -> GatewayPlan {
 }
 
 /// Returns the channel plan of the protocol's name for a region.
-pub(super) fn region(name: &str) -> Option<&'static Plan> {
+pub(in crate::intake) fn region(name: &str) -> Option<&'static Plan> {
     let name = match name {
         "EU863" => "EU868",
         "US902" => "US915",

@@ -62,6 +62,9 @@ struct InputJson<'a> {
     line: Option<u64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     packet: Option<u64>,
+    /// Found in text that states no format.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    guessed: bool,
 }
 
 /// What the gateway says of the frame.
@@ -213,6 +216,7 @@ impl<'a> FrameJson<'a> {
                 index: input.index,
                 line: input.line.filter(|_| input.unit == Unit::Line),
                 packet: input.line.filter(|_| input.unit == Unit::Packet),
+                guessed: input.radio.is_some_and(|radio| radio.guessed),
             },
             radio: input.radio.map(RadioJson::of),
             phy_payload: hex::encode(&decoded.octets),

@@ -27,10 +27,16 @@ impl Tracer<'_> {
             power_dbm: down.power_dbm,
             inverted: down.inverted,
             token: datagram.token,
+            alternative: down.alternative,
             ack: None,
         };
         let slot = match decode(&down.octets).frame {
             Some(Frame::JoinAccept(sealed)) => self.accept(sealed, sending),
+            // One frame of data, however many windows it may go out in.
+            Some(Frame::Data(_)) if down.alternative => {
+                let first = self.sendings.back().map(|(.., slot)| *slot);
+                first.filter(|slot| self.sending(*slot).is_some_and(|s| s.octets == sending.octets))
+            }
             Some(Frame::Data(frame)) if frame.direction() == Direction::Downlink => {
                 self.data_down(frame, sending)
             }
@@ -80,7 +86,10 @@ impl Tracer<'_> {
         let attempt = self.node(index)?.attempts.at_mut(place)?;
         attempt.answers.push(Answer { sending, sealed, delay, openings });
         let answer = attempt.answers.len() - 1;
-        if opens && let Some(session) = self.session_of(index, place, answer) {
+        if opens
+            && !attempt.answers.last().is_some_and(|last| last.sending.alternative)
+            && let Some(session) = self.session_of(index, place, answer)
+        {
             self.add_session(index, session);
         }
         Some(SentSlot::Answer(index, place, answer))
@@ -147,7 +156,13 @@ impl Tracer<'_> {
         let Some((.., slot)) = found.and_then(|at| self.sendings.remove(at)) else { return };
         let TxAck { error, warn, on_air, .. } = datagram.ack.clone().unwrap_or_default();
         let ack = Ack { line, at: datagram.at, error, warn, on_air };
-        let sending = match slot {
+        if let Some(sending) = self.sending(slot) {
+            sending.ack = Some(ack);
+        }
+    }
+
+    fn sending(&mut self, slot: SentSlot) -> Option<&mut Sending> {
+        match slot {
             SentSlot::Answer(node, attempt, answer) => self
                 .node(node)
                 .and_then(|n| n.attempts.at_mut(attempt)?.answers.get_mut(answer))
@@ -160,9 +175,6 @@ impl Tracer<'_> {
                 self.node(node).and_then(|n| sending_of(n.unverified.at_mut(at)?))
             }
             SentSlot::Stray(at) => self.trace.stray_accepts.get_mut(at),
-        };
-        if let Some(sending) = sending {
-            sending.ack = Some(ack);
         }
     }
 }

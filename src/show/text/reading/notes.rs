@@ -11,7 +11,7 @@ use crate::{
     },
 };
 
-/// Writes what an explorer found, what was searched for, and the MAC commands.
+/// Writes what an explorer found and what was searched for.
 pub(super) fn write(out: &mut dyn fmt::Write, reading: &Reading, style: Style) -> fmt::Result {
     let found = &reading.found;
     if let Some(why) = &reading.why {
@@ -23,10 +23,6 @@ pub(super) fn write(out: &mut dyn fmt::Write, reading: &Reading, style: Style) -
     }
     for searched in &found.searched {
         paragraph(out, style, "  * ", Tone::Quiet, &searched_words(*searched))?;
-    }
-    let commands = found.commands.as_ref().map(|list| list.commands.to_string());
-    for line in commands.iter().flat_map(|text| text.lines()) {
-        paragraph(out, style, "  > ", Tone::Plain, line)?;
     }
     if let MicVerdict::Unchecked(Unchecked::NoKey { .. }) = found.mic
         && matches!(reading.decoded.frame, Some(Frame::JoinAccept(_)))

@@ -42,7 +42,7 @@ pub(crate) fn value_and_note(reading: &Reading, field: Field, octets: &[u8]) -> 
     }
 }
 
-pub(super) fn count(octets: &[u8]) -> String {
+pub(crate) fn count(octets: &[u8]) -> String {
     let n = octets.len();
     format!("{n} {}", if n == 1 { "octet" } else { "octets" })
 }
@@ -95,7 +95,7 @@ fn cf_list(list: CfList) -> (String, String) {
 }
 
 /// Hz as MHz, without needless zeros: `867.1`.
-pub(super) fn mhz(hz: u32) -> String {
+pub(crate) fn mhz(hz: u32) -> String {
     let digits = format!("{}.{:06}", hz / 1_000_000, hz % 1_000_000);
     let short = digits.trim_end_matches('0');
     if short.ends_with('.') { format!("{short}0") } else { short.to_owned() }
@@ -104,11 +104,19 @@ pub(super) fn mhz(hz: u32) -> String {
 /// The channels whose bits are set: `8-15, 65`.
 fn channels(list: CfList) -> String {
     let bits = (0u16..).step_by(16).zip(list.masks());
-    let set = bits.flat_map(|(first, mask)| {
-        (0..16).filter(move |bit| mask >> bit & 1 == 1).map(move |bit| first + bit)
-    });
+    let runs = runs(bits.flat_map(|(first, mask)| bits_of(first, mask)));
+    if runs.is_empty() { "none".into() } else { runs }
+}
+
+/// The channels of a mask whose first bit is that channel.
+pub(super) fn bits_of(first: u16, mask: u16) -> impl Iterator<Item = u16> {
+    (0..16).filter(move |bit| mask >> bit & 1 == 1).map(move |bit| first + bit)
+}
+
+/// Rising numbers with their neighbours joined: `8-15, 65`; nothing where there are none.
+pub(super) fn runs(numbers: impl Iterator<Item = u16>) -> String {
     let mut runs: Vec<(u16, u16)> = Vec::new();
-    for channel in set {
+    for channel in numbers {
         match runs.last_mut() {
             Some((_, end)) if *end + 1 == channel => *end = channel,
             _ => runs.push((channel, channel)),
@@ -116,7 +124,7 @@ fn channels(list: CfList) -> String {
     }
     let runs: Vec<_> =
         runs.iter().map(|(a, b)| if a == b { a.to_string() } else { format!("{a}-{b}") }).collect();
-    if runs.is_empty() { "none".into() } else { runs.join(", ") }
+    runs.join(", ")
 }
 
 fn rejoin(reading: &Reading) -> String {

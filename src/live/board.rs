@@ -1,0 +1,127 @@
+//! How all stands: what a screen shows beside the latest frames, and what the end of a run says.
+
+use std::net::SocketAddr;
+
+use jiff::Timestamp;
+
+use super::{Event, recent::Recent};
+use crate::{
+    id::{DevEui, Eui64},
+    ladder::Diagnosis,
+};
+
+/// How gateways and nodes stand.
+#[derive(Debug)]
+pub struct Board {
+    gateways: Recent<Eui64, GatewayRow>,
+    nodes: Recent<NodeName, NodeRow>,
+    /// Whether the server answers; `None` until that is known.
+    pub server_answers: Option<bool>,
+    /// Frames whose MIC fails under every key that should have signed them.
+    pub failed_mics: u64,
+}
+
+/// A name on the roster, or a stranger's DevEUI.
+type NodeName = (Option<String>, Option<DevEui>);
+
+/// How a gateway stands.
+#[derive(Clone, Debug)]
+pub struct GatewayRow {
+    /// From where it spoke last.
+    pub peer: SocketAddr,
+    /// When.
+    pub last: Timestamp,
+    /// Datagrams that it sent.
+    pub datagrams: u64,
+    /// Frames that it heard.
+    pub heard: u64,
+    /// Frames that it was told to send.
+    pub sent: u64,
+}
+
+/// How a node stands.
+#[derive(Clone, Debug)]
+pub struct NodeRow {
+    /// When its ladder changed last.
+    pub at: Timestamp,
+    /// What there is to say.
+    pub diagnosis: Diagnosis,
+}
+
+impl Default for Board {
+    fn default() -> Self {
+        Self {
+            gateways: Recent::new(MOST_GATEWAYS),
+            nodes: Recent::new(MOST_NODES),
+            server_answers: None,
+            failed_mics: 0,
+        }
+    }
+}
+
+impl Board {
+    /// Takes what happened.
+    pub fn take(&mut self, event: &Event<'_>) {
+        match event {
+            Event::Datagram(caught) if caught.is_from_gateway() => {
+                let Some(gateway) = caught.gateway else { return };
+                let (peer, last) = (caught.peer, caught.at);
+                if let Some(row) = self.gateways.meet(&gateway) {
+                    row.datagrams += 1;
+                    (row.peer, row.last) = (peer, last);
+                } else {
+                    let row = GatewayRow { peer, last, datagrams: 1, heard: 0, sent: 0 };
+                    self.gateways.add(gateway, row);
+                }
+            }
+            Event::Datagram(_) => self.server_answers = Some(true),
+            Event::Frame(seen) => {
+                self.failed_mics += u64::from(seen.mic_fails());
+                let gateway = seen.frame.gateway;
+                let Some(row) = gateway.and_then(|g| self.gateways.get_mut(&g)) else { return };
+                match seen.frame.direction() {
+                    Some(crate::frame::Direction::Downlink) => row.sent += 1,
+                    _ => row.heard += 1,
+                }
+            }
+            Event::Ladder(change) => {
+                let diagnosis = change.diagnosis.clone();
+                let stranger = diagnosis.dev_eui.filter(|_| diagnosis.name.is_none());
+                let name = (diagnosis.name.clone(), stranger);
+                self.nodes.add(name, NodeRow { at: change.at, diagnosis });
+            }
+            Event::Server { answers, .. } => self.server_answers = Some(*answers),
+            _ => {}
+        }
+    }
+
+    /// Returns the gateways, the one heard last first.
+    pub fn gateways(&self) -> impl Iterator<Item = (Eui64, &GatewayRow)> {
+        self.gateways.newest().map(|(gateway, row)| (*gateway, row))
+    }
+
+    /// Returns how many gateways there are.
+    pub fn gateway_count(&self) -> usize {
+        self.gateways.len()
+    }
+
+    /// Returns the nodes, the one whose ladder changed last first.
+    pub fn nodes(&self) -> impl Iterator<Item = &NodeRow> {
+        self.nodes.newest().map(|(_, row)| row)
+    }
+
+    /// Returns how many nodes there are.
+    pub fn node_count(&self) -> usize {
+        self.nodes.len()
+    }
+
+    /// Returns whether something is wrong with a node, or a MIC failed.
+    pub fn has_fault(&self) -> bool {
+        self.failed_mics > 0 || self.nodes().any(|row| row.diagnosis.has_fault())
+    }
+}
+
+/// Gateways that are listed.
+const MOST_GATEWAYS: usize = 4_096;
+/// Nodes that are listed.
+const MOST_NODES: usize = 16_384;

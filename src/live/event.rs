@@ -1,0 +1,85 @@
+//! What the tap tells while it runs.
+
+use std::net::SocketAddr;
+
+use jiff::Timestamp;
+
+use super::{Caught, Change, RecordingWord};
+use crate::{
+    id::Eui64,
+    intake::{SourcedFrame, Stat, TxAck},
+    reading::{MicVerdict, Reading},
+};
+
+/// Something that happened.
+#[derive(Debug)]
+pub enum Event<'a> {
+    /// A datagram, before it is read.
+    Datagram(&'a Caught),
+    /// A gateway that was not heard before, or speaks from another address.
+    Gateway {
+        /// When.
+        at: Timestamp,
+        /// The gateway.
+        gateway: Eui64,
+        /// From where.
+        peer: SocketAddr,
+    },
+    /// A frame.
+    Frame(&'a Seen),
+    /// A gateway's own statistics.
+    Stat {
+        /// When.
+        at: Timestamp,
+        /// The gateway.
+        gateway: Option<Eui64>,
+        /// The figures.
+        stat: &'a Stat,
+    },
+    /// What a gateway says to a frame that it was to send.
+    Ack {
+        /// When.
+        at: Timestamp,
+        /// The gateway.
+        gateway: Option<Eui64>,
+        /// Its word.
+        ack: &'a TxAck,
+    },
+    /// A node's ladder stands otherwise than before.
+    Ladder(&'a Change),
+    /// The server fell silent (`false`), or speaks again.
+    Server {
+        /// When.
+        at: Timestamp,
+        /// Whether it answers.
+        answers: bool,
+    },
+    /// The recording has something to say.
+    Recording(&'a RecordingWord),
+    /// Nothing happened for a moment: time to draw.
+    Idle,
+}
+
+/// A frame as a gateway heard it or was told to send it, read with the keys at hand.
+#[derive(Clone, Debug)]
+pub struct Seen {
+    /// The frame and what the gateway says of it.
+    pub frame: SourcedFrame,
+    /// What it says; nothing where its CRC fails.
+    pub reading: Option<Reading>,
+}
+
+impl Seen {
+    /// Returns the node of the roster whose key signs it.
+    pub fn node(&self) -> Option<&str> {
+        match &self.reading.as_ref()?.found.mic {
+            MicVerdict::Holds(proof) => proof.source.node.as_deref(),
+            _ => None,
+        }
+    }
+
+    /// Returns whether its MIC fails under every key that should have signed it.
+    pub fn mic_fails(&self) -> bool {
+        matches!(&self.reading, Some(reading) if matches!(reading.found.mic, MicVerdict::Fails(_)))
+    }
+}

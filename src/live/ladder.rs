@@ -1,0 +1,391 @@
+//! Every node's ladder while frames come: climbed again when something of the node arrived.
+//!
+//! Of each node only the latest exchanges and data are kept, and so memory is bounded however long the tap
+//! runs; what is forgotten makes a verdict milder, never harsher, for a ladder proves from what it has.
+
+mod climb;
+mod node;
+
+use std::{
+    collections::{HashMap, VecDeque},
+    time::Instant,
+};
+
+use jiff::{SignedDuration, Timestamp};
+
+pub(super) use self::climb::Climbed;
+use self::node::Kept;
+use super::recent::Recent;
+use crate::{
+    frame::Frame,
+    id::{DevAddr, DevEui, Eui64},
+    intake::{Datagram, Kind, Origin, Unit, When},
+    ladder::{Diagnosis, Outcome, Rung},
+    reading::Reading,
+    region::Plan,
+    roster::Roster,
+};
+
+/// How a node's ladder stands.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct Standing {
+    /// How its joining ended so far.
+    pub outcome: Outcome,
+    /// The first rung that is broken.
+    pub broken: Option<Rung>,
+    /// The causes, by id.
+    pub causes: Vec<&'static str>,
+}
+
+impl Standing {
+    fn of(diagnosis: &Diagnosis) -> Self {
+        Self {
+            outcome: diagnosis.outcome,
+            broken: diagnosis.first_broken(),
+            causes: diagnosis.causes.iter().map(|verdict| verdict.cause.id).collect(),
+        }
+    }
+}
+
+/// A node's ladder stands otherwise than before.
+#[derive(Clone, Debug)]
+pub struct Change {
+    /// When.
+    pub at: Timestamp,
+    /// How it stood; `None` where nothing was known of the node.
+    pub before: Option<Standing>,
+    /// How it stands.
+    pub now: Standing,
+    /// All that there is to say.
+    pub diagnosis: Diagnosis,
+}
+
+/// A node of the roster by its place, or a stranger.
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+enum Who {
+    Roster(usize),
+    Stranger(DevEui),
+}
+
+/// The ladders of all nodes.
+#[derive(Debug)]
+pub(super) struct Ladders<'r> {
+    roster: &'r Roster,
+    plan: Option<&'static Plan>,
+    by_name: HashMap<&'r str, usize>,
+    by_eui: HashMap<DevEui, usize>,
+    nodes: Recent<Who, Kept>,
+    /// Whose sessions have that address.
+    addresses: Recent<DevAddr, Who>,
+    /// Who asked to join, latest last.
+    asked: VecDeque<(Timestamp, Option<Eui64>, Option<u32>, Who)>,
+    /// Whom a downlink is for, until the gateway says what it did with it.
+    sendings: Recent<(Option<Eui64>, u16), Vec<Who>>,
+    /// What tells of a gateway whether its server is heard.
+    links: Recent<Option<Eui64>, Link>,
+    due: VecDeque<Who>,
+    rest_until: Option<Instant>,
+}
+
+/// The latest of a gateway's datagrams without frames.
+#[derive(Debug, Default)]
+struct Link {
+    pulls: VecDeque<Datagram>,
+    push_ack: Option<Datagram>,
+    pull_ack: Option<Datagram>,
+}
+
+impl<'r> Ladders<'r> {
+    pub(super) fn new(roster: &'r Roster, plan: Option<&'static Plan>) -> Self {
+        let names = roster.nodes.iter().enumerate().map(|(i, node)| (node.name.as_str(), i));
+        let mut by_eui = HashMap::new();
+        for (i, node) in roster.nodes.iter().enumerate() {
+            for (_, claim) in node.claims() {
+                if let Some(eui) = claim.dev_eui {
+                    by_eui.entry(eui).or_insert(i);
+                }
+            }
+        }
+        let mut addresses = Recent::new(MOST_ADDRESSES);
+        for (i, node) in roster.nodes.iter().enumerate() {
+            for dev_addr in node.claims().filter_map(|(_, claim)| claim.dev_addr) {
+                addresses.add(dev_addr, Who::Roster(i));
+            }
+        }
+        Self {
+            roster,
+            plan,
+            by_name: names.collect(),
+            by_eui,
+            nodes: Recent::new(roster.nodes.len() + MOST_STRANGERS),
+            addresses,
+            asked: VecDeque::new(),
+            sendings: Recent::new(MOST_SENDINGS),
+            links: Recent::new(MOST_LINKS),
+            due: VecDeque::new(),
+            rest_until: None,
+        }
+    }
+
+    /// Takes a frame of a datagram with what keys told of it.
+    pub(super) fn frame(&mut self, datagram: &Datagram, origin: &Origin, reading: &Reading) {
+        match (origin, &reading.decoded.frame) {
+            (Origin::Uplink(up), Some(frame)) => {
+                let Some(who) = self.sender(frame, reading) else { return };
+                let mut alone = bare(datagram);
+                alone.rxpk.push(up.clone());
+                let asks = matches!(frame, Frame::JoinRequest(_) | Frame::RejoinRequest(_));
+                if let (true, Some(at)) = (asks, datagram.at) {
+                    self.asked.push_back((at, datagram.gateway, up.tmst, who));
+                    if self.asked.len() > MOST_ASKED {
+                        self.asked.pop_front();
+                    }
+                }
+                self.keep(who, alone, asks);
+            }
+            (Origin::Downlink(down), Some(frame)) => {
+                let for_whom = match frame {
+                    Frame::JoinAccept(_) => self.answered(datagram, down.when, reading),
+                    Frame::Data(data) => {
+                        self.addresses.get(&data.dev_addr).copied().into_iter().collect()
+                    }
+                    _ => Vec::new(),
+                };
+                if let Some(token) = datagram.token {
+                    self.sendings.add((datagram.gateway, token), for_whom.clone());
+                }
+                for who in for_whom {
+                    let mut alone = bare(datagram);
+                    alone.txpk = Some(down.clone());
+                    self.keep(who, alone, matches!(frame, Frame::JoinAccept(_)));
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// Takes what a datagram tells beside frames.
+    pub(super) fn datagram(&mut self, datagram: &Datagram) {
+        if datagram.kind == Kind::TxAck {
+            let token = datagram.token.unwrap_or_default();
+            let for_whom = self.sendings.get(&(datagram.gateway, token)).cloned();
+            for who in for_whom.into_iter().flatten() {
+                let mut alone = bare(datagram);
+                alone.ack.clone_from(&datagram.ack);
+                self.keep(who, alone, true);
+            }
+        }
+        let plain = matches!(datagram.kind, Kind::PullData | Kind::PushAck | Kind::PullAck);
+        if !plain {
+            return;
+        }
+        if self.links.meet(&datagram.gateway).is_none() {
+            self.links.add(datagram.gateway, Link::default());
+        }
+        let Some(link) = self.links.get_mut(&datagram.gateway) else { return };
+        let alone = bare(datagram);
+        match datagram.kind {
+            Kind::PushAck => link.push_ack = Some(alone),
+            Kind::PullAck => link.pull_ack = Some(alone),
+            _ => {
+                link.pulls.push_back(alone);
+                if link.pulls.len() > 2 {
+                    link.pulls.pop_front();
+                }
+            }
+        }
+    }
+
+    fn sender(&self, frame: &Frame, reading: &Reading) -> Option<Who> {
+        let proven = match &reading.found.mic {
+            crate::reading::MicVerdict::Holds(proof) => proof.source.node.as_deref(),
+            _ => None,
+        };
+        if let Some(place) = proven.and_then(|name| self.by_name.get(name)) {
+            return Some(Who::Roster(*place));
+        }
+        let by_eui = |eui| self.by_eui.get(&eui).map_or(Who::Stranger(eui), |i| Who::Roster(*i));
+        match frame {
+            Frame::JoinRequest(request) => Some(by_eui(request.dev_eui)),
+            Frame::RejoinRequest(request) => request.body.dev_eui().map(by_eui),
+            Frame::Data(data) => self.addresses.get(&data.dev_addr).copied(),
+            Frame::JoinAccept(_) | Frame::Proprietary(_) => None,
+        }
+    }
+
+    /// Returns whose request a Join-Accept may answer.
+    fn answered(&mut self, datagram: &Datagram, when: When, reading: &Reading) -> Vec<Who> {
+        let proven = match &reading.found.mic {
+            crate::reading::MicVerdict::Holds(proof) => proof.source.node.as_deref(),
+            _ => None,
+        };
+        if let Some(place) = proven.and_then(|name| self.by_name.get(name)) {
+            let who = Who::Roster(*place);
+            if let Some(opened) = &reading.found.accept {
+                self.addresses.add(opened.accept.accept.dev_addr, who);
+            }
+            return vec![who];
+        }
+        let Some(at) = datagram.at else { return Vec::new() };
+        let recent = self
+            .asked
+            .iter()
+            .rev()
+            .take_while(|(asked, ..)| at.duration_since(*asked) <= ANSWERED_WITHIN);
+        let recent: Vec<_> =
+            recent.filter(|(_, gateway, ..)| *gateway == datagram.gateway).collect();
+        let in_slot = |tmst: &Option<u32>| match (when, tmst) {
+            (When::Counter(slot), Some(tmst)) => SLOTS_US.contains(&slot.wrapping_sub(*tmst)),
+            _ => false,
+        };
+        let mut whom: Vec<Who> = Vec::new();
+        let fitting = recent.iter().filter(|(_, _, tmst, _)| in_slot(tmst));
+        for (.., who) in fitting.chain(&recent) {
+            if whom.len() < MOST_ANSWERED && !whom.contains(who) {
+                whom.push(*who);
+            }
+        }
+        whom
+    }
+
+    fn keep(&mut self, who: Who, datagram: Datagram, of_join: bool) {
+        if self.nodes.meet(&who).is_none() {
+            let room = (KEPT_OF_ALL / self.roster.nodes.len().max(1)).clamp(8, 32);
+            if let Some((forgotten, _)) = self.nodes.add(who, Kept::new(room)) {
+                self.due.retain(|due| *due != forgotten);
+            }
+        }
+        if let Some(node) = self.nodes.get_mut(&who)
+            && node.keep(datagram, of_join)
+        {
+            self.due.push_back(who);
+        }
+    }
+}
+
+/// Returns a datagram without its frames and reports.
+fn bare(datagram: &Datagram) -> Datagram {
+    let (gateway, token) = (datagram.gateway, datagram.token);
+    Datagram { gateway, token, line: datagram.line, ..empty(datagram.kind, datagram.at) }
+}
+
+fn empty(kind: Kind, at: Option<Timestamp>) -> Datagram {
+    Datagram { unit: Unit::Packet, at, ..Datagram::empty(kind) }
+}
+
+/// A request is answered within this time, or not at all.
+const ANSWERED_WITHIN: SignedDuration = SignedDuration::from_secs(20);
+/// Where an accept lies after its request: RX1 and RX2 of a join, 5 s and 6 s (regional parameters), and
+/// slips of some seconds.
+const SLOTS_US: std::ops::RangeInclusive<u32> = 4_000_000..=8_000_000;
+/// Strangers whose frames are kept.
+const MOST_STRANGERS: usize = 1_024;
+/// Addresses whose nodes are known.
+const MOST_ADDRESSES: usize = 65_536;
+/// Requests that an accept may answer.
+const MOST_ASKED: usize = 1_024;
+/// Downlinks that wait for the gateway's word.
+const MOST_SENDINGS: usize = 4_096;
+/// Nodes that one accept is kept for, where no key says whose it is.
+const MOST_ANSWERED: usize = 8;
+/// Gateways whose link to the server is known.
+const MOST_LINKS: usize = 4_096;
+/// Datagrams that are kept of all nodes of a roster.
+const KEPT_OF_ALL: usize = 131_072;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        crypto::mic,
+        frame::{DataFrame, FCtrl, FOpts, FType, Mhdr, Mic, Payload, decode},
+        intake::{Crc, Uplink},
+        reading::{Context, KeyRing, read},
+        roster,
+    };
+
+    const ROSTER: &str = r#"
+        region = "EU868"
+        [[node]]
+        name = "plum-row-1"
+        [node.record]
+        dev-eui = "020000fffe000001"
+        activation = "ABP"
+        mac-version = "1.0.3"
+        dev-addr = "02000001"
+        nwk-s-key = "000102030405060708090a0b0c0d0e0f"
+        app-s-key = "0f0e0d0c0b0a09080706050403020100"
+    "#;
+
+    fn uplink(octets: Vec<u8>) -> Uplink {
+        Uplink {
+            octets,
+            tmst: None,
+            tmms: None,
+            time: None,
+            freq_hz: Some(868_100_000),
+            modulation: "SF7BW125".parse().ok(),
+            coding_rate: None,
+            chan: None,
+            rssi: Some(-80.0),
+            snr: Some(7.0),
+            crc: Crc::Ok,
+            index: 0,
+        }
+    }
+
+    /// Takes octets that a gateway heard so many minutes after the first.
+    fn hear(ladders: &mut Ladders<'_>, ring: &KeyRing, octets: Vec<u8>, minute: i64) {
+        let at = Timestamp::UNIX_EPOCH + SignedDuration::from_mins(minute);
+        let datagram =
+            Datagram { gateway: Some(Eui64::new([2; 8])), ..empty(Kind::PushData, Some(at)) };
+        let reading = read(decode(&octets), ring, &Context::default());
+        ladders.frame(&datagram, &Origin::Uplink(uplink(octets)), &reading);
+    }
+
+    #[test]
+    fn weeks_of_data_leave_no_gap_that_looks_like_one_of_the_node() {
+        let roster = roster::parse(ROSTER, None).unwrap();
+        let mut ring = KeyRing::default();
+        ring.add_roster(&roster);
+        let mut ladders = Ladders::new(&roster, None);
+        let key = "000102030405060708090a0b0c0d0e0f".parse().unwrap();
+        // Past three turns of the 16 bits that a frame carries.
+        let minutes = 20_000;
+        for minute in 0..minutes {
+            let mut frame = DataFrame {
+                mhdr: Mhdr::new(FType::UnconfirmedDataUp),
+                dev_addr: "02000001".parse().unwrap(),
+                fctrl: FCtrl::new(0),
+                fcnt: u16::try_from(minute * 10 % 65_536).unwrap(),
+                fopts: FOpts::default(),
+                payload: Some(Payload { port: 2, frm: vec![1, 2, 3] }),
+                mic: Mic::default(),
+            };
+            frame.mic = mic::data_1_0(&key, &frame, u32::try_from(minute * 10).unwrap());
+            hear(&mut ladders, &ring, Frame::Data(frame).build(), minute);
+        }
+        let now = Timestamp::UNIX_EPOCH + SignedDuration::from_mins(minutes);
+        let Climbed::Changed(change) = ladders.climb(now, true) else { panic!("it stands") };
+        assert_eq!(
+            change.now,
+            Standing { outcome: Outcome::Session, broken: None, causes: vec![] }
+        );
+        let (_, node) = ladders.nodes.newest().next().unwrap();
+        assert!(node.datagrams().count() <= 32);
+    }
+
+    #[test]
+    fn strangers_without_number_take_the_room_of_a_thousand() {
+        let roster = Roster::default();
+        let ring = KeyRing::default();
+        let mut ladders = Ladders::new(&roster, None);
+        for number in 0..5_000_u32 {
+            let mut octets = vec![0; 23];
+            octets[9..13].copy_from_slice(&number.to_le_bytes());
+            hear(&mut ladders, &ring, octets, 0);
+        }
+        assert_eq!(ladders.nodes.len(), MOST_STRANGERS);
+        assert!(ladders.due.len() <= MOST_STRANGERS && ladders.asked.len() <= MOST_ASKED);
+    }
+}

@@ -1,0 +1,347 @@
+//! The port: receives, acknowledges or hands on at once, and leaves all else to others.
+//!
+//! One thread waits on the port and on the socket towards the server of every gateway. It never waits
+//! for a disk, a screen or a server: what a socket does not take at once is lost, as datagrams may be,
+//! and counted.
+
+use std::{
+    collections::{BTreeSet, HashMap, HashSet, VecDeque},
+    io,
+    net::{Ipv4Addr, Ipv6Addr, SocketAddr},
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+    },
+    time::{Duration, Instant},
+};
+
+use jiff::Timestamp;
+use mio::{Events, Interest, Poll, Token, net::UdpSocket};
+use socket2::{Domain, Protocol, Socket, Type};
+
+use super::{
+    Config, TapError,
+    caught::{Caught, is_from_gateway},
+    counters::Counters,
+    recent::Recent,
+};
+use crate::{id::Eui64, intake::Header};
+
+/// What the port hands on to those who decode and record.
+pub(super) trait Outlet: Sync {
+    /// A datagram passed.
+    fn caught(&self, caught: Arc<Caught>);
+    /// The server fell silent, or speaks again.
+    fn server(&self, answers: bool);
+}
+
+pub(super) struct Port {
+    poll: Poll,
+    socket: UdpSocket,
+    local: SocketAddr,
+    received_octets: usize,
+    server: Option<SocketAddr>,
+    allow: BTreeSet<Eui64>,
+    sources: Recent<SocketAddr, Source>,
+    /// The gateway's address of each socket towards the server.
+    upstream: HashMap<Token, SocketAddr>,
+    next_token: usize,
+    /// When the server was first asked something that it did not answer yet.
+    asked: Option<Instant>,
+    silent: bool,
+    count: Option<u64>,
+}
+
+/// What is known of an address that gateways send from.
+#[derive(Debug, Default)]
+struct Source {
+    gateway: Option<Eui64>,
+    upstream: Option<(Token, UdpSocket)>,
+}
+
+impl Port {
+    pub(super) fn open(config: &Config) -> Result<Self, TapError> {
+        let cannot = |error| TapError::Listen { listen: config.listen, error };
+        let poll = Poll::new().map_err(cannot)?;
+        let (mut socket, received_octets) = bind(config.listen).map_err(cannot)?;
+        let local = socket.local_addr().map_err(cannot)?;
+        poll.registry().register(&mut socket, PORT, Interest::READABLE).map_err(cannot)?;
+        Ok(Self {
+            poll,
+            socket,
+            local,
+            received_octets,
+            server: config.relay,
+            allow: config.allow.clone(),
+            sources: Recent::new(MOST_SOURCES),
+            upstream: HashMap::new(),
+            next_token: PORT.0 + 1,
+            asked: None,
+            silent: false,
+            count: config.count,
+        })
+    }
+
+    pub(super) const fn local(&self) -> SocketAddr {
+        self.local
+    }
+
+    /// Returns how many octets the system keeps for the port until they are read.
+    pub(super) const fn receive_buffer(&self) -> usize {
+        self.received_octets
+    }
+
+    /// Receives until it is told to stop, the time is over, or enough has come.
+    pub(super) fn run(
+        &mut self,
+        counters: &Counters,
+        outlet: &dyn Outlet,
+        stop: &AtomicBool,
+        until: Option<Instant>,
+    ) -> io::Result<()> {
+        let mut events = Events::with_capacity(EVENTS);
+        let mut buffer = vec![0; LONGEST];
+        let mut ready: VecDeque<Token> = VecDeque::new();
+        let mut known: HashSet<Token> = HashSet::new();
+        let mut work = Work { counters, outlet, buffer: &mut buffer };
+        loop {
+            let patience = if ready.is_empty() { TICK } else { Duration::ZERO };
+            match self.poll.poll(&mut events, Some(patience)) {
+                Ok(()) => {}
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+                Err(error) => return Err(error),
+            }
+            ready.extend(events.iter().map(mio::event::Event::token).filter(|t| known.insert(*t)));
+            // A socket that is not read to its end gets its next turn after all others.
+            for _ in 0..ready.len() {
+                let Some(token) = ready.pop_front() else { break };
+                let more = if token == PORT {
+                    self.read_gateways(&mut work)
+                } else {
+                    self.read_server(token, &mut work)
+                };
+                if more {
+                    ready.push_back(token);
+                } else {
+                    known.remove(&token);
+                }
+            }
+            self.mind_silence(outlet);
+            let enough = self.count.is_some_and(|count| counters.received.value() >= count);
+            let over = until.is_some_and(|until| Instant::now() >= until);
+            if enough || over || stop.load(Ordering::Relaxed) {
+                return Ok(());
+            }
+        }
+    }
+
+    /// Reads some datagrams from the port; says whether there may be more.
+    fn read_gateways(&mut self, work: &mut Work<'_>) -> bool {
+        for _ in 0..BURST {
+            match self.socket.recv_from(work.buffer) {
+                Ok((n, peer)) => {
+                    work.counters.received.one();
+                    self.up(n, peer, work);
+                    if self.count.is_some_and(|count| work.counters.received.value() >= count) {
+                        return true;
+                    }
+                }
+                Err(error) if error.kind() == io::ErrorKind::WouldBlock => return false,
+                // Some systems report here that an acknowledgement met nobody.
+                Err(_) => {}
+            }
+        }
+        true
+    }
+
+    fn up(&mut self, n: usize, peer: SocketAddr, work: &mut Work<'_>) {
+        let octets = work.buffer.get(..n).unwrap_or_default();
+        let header = match Header::read(octets) {
+            Ok(header) if is_from_gateway(header.kind) => header,
+            odd => {
+                let counters = work.counters;
+                let counter = if odd.is_ok() { &counters.misdirected } else { &counters.malformed };
+                counter.one();
+                // A relay leaves judgement to the server, but only for those whom it knows.
+                if self.sources.get(&peer).is_some_and(|source| source.upstream.is_some()) {
+                    self.hand_on(octets, peer, counters);
+                }
+                return;
+            }
+        };
+        let known = self.sources.get(&peer).and_then(|source| source.gateway);
+        let gateway = header.gateway.or(known);
+        if !self.allow.is_empty() && gateway.is_none_or(|eui| !self.allow.contains(&eui)) {
+            return work.counters.not_allowed.one();
+        }
+        if let Some(source) = self.sources.meet(&peer) {
+            source.gateway = gateway;
+        } else {
+            let forgotten = self.sources.add(peer, Source { gateway, upstream: None });
+            self.forget(forgotten, work.counters);
+        }
+        if self.server.is_some() {
+            self.hand_on(octets, peer, work.counters);
+            if header.acknowledgement().is_some() {
+                self.asked.get_or_insert_with(Instant::now);
+            }
+        } else if let Some(answer) = header.acknowledgement() {
+            let counters = work.counters;
+            match self.socket.send_to(&answer, peer) {
+                Ok(_) => counters.acknowledged.one(),
+                Err(_) => counters.not_sent.one(),
+            }
+        }
+        work.outlet.caught(self.caught(header, gateway, peer, octets));
+    }
+
+    fn caught(
+        &self,
+        header: Header,
+        gateway: Option<Eui64>,
+        peer: SocketAddr,
+        octets: &[u8],
+    ) -> Arc<Caught> {
+        let (at, octets) = (Timestamp::now(), octets.into());
+        Arc::new(Caught { at, peer, port: self.local, header, gateway, octets })
+    }
+
+    /// Sends a gateway's datagram to the server, from the socket of that gateway alone.
+    fn hand_on(&mut self, octets: &[u8], peer: SocketAddr, counters: &Counters) {
+        if self.sources.get(&peer).is_some_and(|source| source.upstream.is_none()) {
+            let Ok(opened) = self.open_upstream(counters) else { return counters.not_sent.one() };
+            self.upstream.insert(opened.0, peer);
+            // Room may have been made for it by forgetting the very gateway.
+            if self.sources.get(&peer).is_none() {
+                self.sources.add(peer, Source::default());
+            }
+            if let Some(source) = self.sources.get_mut(&peer) {
+                source.upstream = Some(opened);
+            }
+        }
+        let upstream = self.sources.get(&peer).and_then(|source| source.upstream.as_ref());
+        let Some((_, socket)) = upstream else { return };
+        let sent = match socket.send(octets) {
+            // The word that an earlier datagram met nobody; this one was not sent yet.
+            Err(error) if error.kind() == io::ErrorKind::ConnectionRefused => socket.send(octets),
+            sent => sent,
+        };
+        match sent {
+            Ok(_) => counters.relayed_up.one(),
+            Err(_) => counters.not_sent.one(),
+        }
+    }
+
+    fn open_upstream(&mut self, counters: &Counters) -> io::Result<(Token, UdpSocket)> {
+        let Some(server) = self.server else { return Err(io::ErrorKind::NotConnected.into()) };
+        let any = match server {
+            SocketAddr::V4(_) => SocketAddr::from((Ipv4Addr::UNSPECIFIED, 0)),
+            SocketAddr::V6(_) => SocketAddr::from((Ipv6Addr::UNSPECIFIED, 0)),
+        };
+        let mut socket = if let Ok(socket) = UdpSocket::bind(any) {
+            socket
+        } else {
+            // The system has no more sockets for us: those not used for longest make room, and some
+            // more, for files that a recording opens.
+            for _ in 0..SPARE {
+                let forgotten = self.sources.forget_oldest();
+                self.forget(forgotten, counters);
+            }
+            self.sources.close();
+            UdpSocket::bind(any)?
+        };
+        socket.connect(server)?;
+        let token = Token(self.next_token);
+        self.next_token += 1;
+        self.poll.registry().register(&mut socket, token, Interest::READABLE)?;
+        Ok((token, socket))
+    }
+
+    fn forget(&mut self, forgotten: Option<(SocketAddr, Source)>, counters: &Counters) {
+        let Some((_, source)) = forgotten else { return };
+        counters.forgotten.one();
+        if let Some((token, mut socket)) = source.upstream {
+            self.upstream.remove(&token);
+            // It is closed with its last use; the register forgets it then at the latest.
+            let _ = self.poll.registry().deregister(&mut socket);
+        }
+    }
+
+    /// Reads some datagrams of the server for one gateway; says whether there may be more.
+    fn read_server(&mut self, token: Token, work: &mut Work<'_>) -> bool {
+        let Some(&peer) = self.upstream.get(&token) else { return false };
+        for _ in 0..BURST {
+            let Some(source) = self.sources.get(&peer) else { return false };
+            let Some((_, socket)) = &source.upstream else { return false };
+            let n = match socket.recv(work.buffer) {
+                Ok(n) => n,
+                Err(error) if error.kind() == io::ErrorKind::WouldBlock => return false,
+                // The word that a datagram met nobody: the server is away, which silence tells.
+                Err(_) => continue,
+            };
+            let octets = work.buffer.get(..n).unwrap_or_default();
+            match self.socket.send_to(octets, peer) {
+                Ok(_) => work.counters.relayed_down.one(),
+                Err(_) => work.counters.not_sent.one(),
+            }
+            match Header::read(octets) {
+                Ok(header) if !is_from_gateway(header.kind) => {
+                    let caught = self.caught(header, source.gateway, peer, octets);
+                    work.outlet.caught(caught);
+                }
+                Ok(_) => work.counters.misdirected.one(),
+                Err(_) => work.counters.malformed.one(),
+            }
+            self.asked = None;
+            if self.silent {
+                self.silent = false;
+                work.outlet.server(true);
+            }
+        }
+        true
+    }
+
+    fn mind_silence(&mut self, outlet: &dyn Outlet) {
+        if !self.silent && self.asked.is_some_and(|asked| asked.elapsed() >= SILENCE) {
+            self.silent = true;
+            outlet.server(false);
+        }
+    }
+}
+
+/// What a round needs beside the port itself.
+struct Work<'a> {
+    counters: &'a Counters,
+    outlet: &'a dyn Outlet,
+    buffer: &'a mut [u8],
+}
+
+fn bind(listen: SocketAddr) -> io::Result<(UdpSocket, usize)> {
+    let socket = Socket::new(Domain::for_address(listen), Type::DGRAM, Some(Protocol::UDP))?;
+    // The system may cap it; what it gives is told.
+    let _ = socket.set_recv_buffer_size(RECEIVE_BUFFER);
+    socket.set_nonblocking(true)?;
+    socket.bind(&listen.into())?;
+    let octets = socket.recv_buffer_size()?;
+    Ok((UdpSocket::from_std(socket.into()), octets))
+}
+
+/// The port among all that is waited on.
+const PORT: Token = Token(0);
+/// Octets that are asked for, for what comes while the tap is busy: a second of 20,000 small datagrams.
+pub(super) const RECEIVE_BUFFER: usize = 16 << 20;
+/// Octets of the longest datagram that UDP has.
+const LONGEST: usize = 1 << 16;
+/// Addresses that gateways send from; each has a socket towards the server.
+const MOST_SOURCES: usize = 4_096;
+/// Addresses that make room where the system has no more sockets.
+const SPARE: usize = 8;
+/// Datagrams that are read from one socket before others get their turn.
+const BURST: usize = 64;
+/// Sockets that one look may find ready.
+const EVENTS: usize = 256;
+/// How long a stop may wait to be noticed.
+const TICK: Duration = Duration::from_millis(100);
+/// A server that leaves gateways without an answer this long is told of. Gateways themselves count
+/// an acknowledgement as missed after a fraction of a second.
+const SILENCE: Duration = Duration::from_secs(5);

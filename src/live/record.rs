@@ -1,0 +1,294 @@
+//! The recording: a thread of its own that writes whole lines, and none behind the tap's back.
+//!
+//! `FILE` is always the one that is written. When it has the size to rotate at, it becomes `FILE.1`, the
+//! next one `FILE.2`, and so on: the numbers rise with time. What is there already is never overwritten: lines
+//! are added to it, and packets put it aside.
+
+use std::{
+    collections::VecDeque,
+    fs::{self, File, OpenOptions},
+    io::{self, Read as _, Seek as _, SeekFrom, Write as _},
+    path::{Path, PathBuf},
+    sync::Arc,
+    time::Duration,
+};
+
+use super::{caught::Caught, counters::Counters, queue::Queue};
+use crate::{
+    intake::Kind,
+    record::{CaptureLineWriter, DatagramPcap},
+};
+
+/// What to record, and where.
+#[derive(Clone, Debug)]
+pub struct Recording {
+    /// The file.
+    pub path: PathBuf,
+    /// Octets at which it is put aside and a new one begun.
+    pub rotate: Option<u64>,
+}
+
+/// What became of a recording.
+#[derive(Debug)]
+pub enum RecordingWord {
+    /// A file was full and got this name; a new one was begun.
+    Rotated(PathBuf),
+    /// The file could not be put aside, and goes on beyond its size.
+    NotRotated(io::Error),
+    /// Nothing more is recorded; the file ends with a whole line.
+    Ended(io::Error),
+    /// The disk does not keep up: what came meanwhile is missing, and counted.
+    Behind,
+}
+
+/// A recording that is open.
+#[derive(Debug)]
+pub(super) struct Recorder {
+    recording: Recording,
+    form: Form,
+    file: File,
+    /// What was there before, put aside.
+    before: Option<PathBuf>,
+    /// Octets of whole lines.
+    size: u64,
+    /// Whether it is a file and no device or pipe, so that it can be cut and put aside.
+    regular: bool,
+    /// At what size it is put aside next.
+    due: Option<u64>,
+}
+
+impl Recorder {
+    /// Opens the file, or begins it.
+    pub(super) fn open(recording: Recording) -> io::Result<Self> {
+        let form = Form::of(&recording.path)?;
+        let mut file = open(&recording.path)?;
+        let data = file.metadata()?;
+        let regular = data.is_file();
+        let mut size = if regular { data.len() } else { 0 };
+        let mut before = None;
+        if size > 0 && matches!(form, Form::Packets(..)) {
+            // Another's header, or a last packet that was cut: nothing is added to such a file.
+            let name = aside(&recording.path)?;
+            fs::rename(&recording.path, &name)?;
+            file = open(&recording.path)?;
+            size = 0;
+            before = Some(name);
+        }
+        if size > 0 {
+            size += end_line(&mut file)?;
+        } else {
+            size = form.begin(&mut file)?;
+        }
+        let due = recording.rotate;
+        Ok(Self { recording, form, file, before, size, regular, due })
+    }
+
+    /// Writes all that comes until the queue is closed.
+    pub(super) fn run(
+        mut self,
+        queue: &Queue<Arc<Caught>>,
+        counters: &Counters,
+        tell: &dyn Fn(RecordingWord),
+    ) {
+        let mut batch = VecDeque::new();
+        let mut lines = Vec::new();
+        if let Some(before) = self.before.take() {
+            tell(RecordingWord::Rotated(before));
+        }
+        while queue.take(&mut batch, PATIENCE) {
+            while !batch.is_empty() {
+                if let Err(error) = self.write(&mut batch, &mut lines, counters, tell) {
+                    tell(RecordingWord::Ended(error));
+                    counters.not_recorded.many(batch.len() as u64);
+                    return discard(queue, counters);
+                }
+            }
+        }
+    }
+
+    /// Writes some of a batch, at once.
+    fn write(
+        &mut self,
+        batch: &mut VecDeque<Arc<Caught>>,
+        lines: &mut Vec<u8>,
+        counters: &Counters,
+        tell: &dyn Fn(RecordingWord),
+    ) -> io::Result<()> {
+        lines.clear();
+        let mut ends = Vec::new();
+        while lines.len() < AT_ONCE
+            && !self.is_due(lines.len() as u64)
+            && let Some(caught) = batch.pop_front()
+        {
+            if self.form.write(&caught, lines).is_ok() {
+                ends.push(lines.len() as u64);
+            } else {
+                counters.not_recorded.one();
+            }
+        }
+        let written = self.file.write_all(lines);
+        let mut kept = ends.len();
+        if written.is_err() {
+            kept = self.take_back(&ends)?;
+        }
+        counters.recorded.many(kept as u64);
+        counters.not_recorded.many((ends.len() - kept) as u64);
+        written?;
+        self.size += lines.len() as u64;
+        if self.is_due(0) {
+            self.rotate(tell)?;
+        }
+        Ok(())
+    }
+
+    /// Takes back what was written of a line that is not whole; returns how many before it are.
+    fn take_back(&self, ends: &[u64]) -> io::Result<usize> {
+        if !self.regular {
+            return Ok(0);
+        }
+        let written = self.file.metadata()?.len().saturating_sub(self.size);
+        let whole = ends.partition_point(|end| *end <= written);
+        let last = whole.checked_sub(1).and_then(|last| ends.get(last));
+        self.file.set_len(self.size + last.copied().unwrap_or_default())?;
+        Ok(whole)
+    }
+
+    fn is_due(&self, more: u64) -> bool {
+        let size = self.size + more;
+        // A file that holds nothing yet is not put aside, however small the size asked for.
+        self.regular
+            && size > self.form.head().len() as u64
+            && self.due.is_some_and(|due| size >= due)
+    }
+
+    fn rotate(&mut self, tell: &dyn Fn(RecordingWord)) -> io::Result<()> {
+        let path = &self.recording.path;
+        let put_aside = aside(path).and_then(|aside| {
+            fs::rename(path, &aside)?;
+            match open(path) {
+                Ok(file) => Ok((aside, file)),
+                Err(error) => fs::rename(&aside, path).and(Err(error)),
+            }
+        });
+        match put_aside {
+            Ok((aside, file)) => {
+                self.file = file;
+                self.size = self.form.begin(&mut self.file)?;
+                self.due = self.recording.rotate;
+                tell(RecordingWord::Rotated(aside));
+            }
+            Err(error) => {
+                // Tried again when as much has come again.
+                self.due = self.recording.rotate.map(|rotate| self.size + rotate);
+                tell(RecordingWord::NotRotated(error));
+            }
+        }
+        Ok(())
+    }
+}
+
+/// What a recording consists of.
+#[derive(Debug)]
+enum Form {
+    Lines,
+    /// The writer, and the header that a file begins with.
+    Packets(DatagramPcap<Vec<u8>>, Vec<u8>),
+}
+
+impl Form {
+    fn of(path: &Path) -> io::Result<Self> {
+        let packets = path.extension().is_some_and(|name| name.eq_ignore_ascii_case("pcap"));
+        if !packets {
+            return Ok(Self::Lines);
+        }
+        let mut writer = DatagramPcap::new(Vec::new())?;
+        let head = std::mem::take(writer.get_mut());
+        Ok(Self::Packets(writer, head))
+    }
+
+    /// Returns what a file begins with.
+    fn head(&self) -> &[u8] {
+        match self {
+            Self::Lines => &[],
+            Self::Packets(_, head) => head,
+        }
+    }
+
+    /// Begins a file; returns how many octets that took.
+    fn begin(&self, file: &mut File) -> io::Result<u64> {
+        file.write_all(self.head())?;
+        Ok(self.head().len() as u64)
+    }
+
+    fn write(&mut self, caught: &Caught, out: &mut Vec<u8>) -> io::Result<()> {
+        let header = caught.header;
+        match self {
+            Self::Lines => {
+                // The protocol's version 1 leaves the octets of a PULL_RESP unused.
+                let unused = header.version == 1 && header.kind == Kind::PullResp;
+                let token = (!unused).then_some(header.token);
+                let json = caught.octets.get(header.json_at..).unwrap_or_default();
+                let mut lines = CaptureLineWriter::new(out);
+                lines.write(Some(caught.at), caught.gateway, header.kind, token, json)
+            }
+            Self::Packets(writer, _) => {
+                let ends = (caught.peer, caught.port);
+                let (from, to) = if caught.is_from_gateway() { ends } else { (ends.1, ends.0) };
+                writer.write(caught.at, from, to, &caught.octets)?;
+                out.append(writer.get_mut());
+                Ok(())
+            }
+        }
+    }
+}
+
+fn open(path: &Path) -> io::Result<File> {
+    OpenOptions::new().create(true).read(true).append(true).open(path).or_else(|error| {
+        // A pipe or a device may be for writing only.
+        OpenOptions::new().append(true).open(path).map_err(|_| error)
+    })
+}
+
+/// Ends a last line that a crash left open; returns how many octets that took.
+fn end_line(file: &mut File) -> io::Result<u64> {
+    let mut last = [0];
+    file.seek(SeekFrom::End(-1))?;
+    file.read_exact(&mut last)?;
+    if last == *b"\n" {
+        return Ok(0);
+    }
+    file.write_all(b"\n")?;
+    Ok(1)
+}
+
+/// Returns the next free name for a file that is put aside: one more than the highest number.
+fn aside(path: &Path) -> io::Result<PathBuf> {
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let name = path.file_name().ok_or(io::ErrorKind::InvalidInput)?;
+    let prefix = format!("{}.", name.to_string_lossy());
+    let mut highest = 0u64;
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?.file_name();
+        let number = entry.to_str().and_then(|name| name.strip_prefix(&prefix)?.parse().ok());
+        highest = highest.max(number.unwrap_or_default());
+    }
+    let mut aside = path.as_os_str().to_owned();
+    aside.push(format!(".{}", highest.saturating_add(1)));
+    Ok(aside.into())
+}
+
+fn discard(queue: &Queue<Arc<Caught>>, counters: &Counters) {
+    let mut batch = VecDeque::new();
+    while queue.take(&mut batch, PATIENCE) {
+        counters.not_recorded.many(batch.len() as u64);
+        batch.clear();
+    }
+}
+
+/// Octets that are written at once.
+const AT_ONCE: usize = 1 << 20;
+/// How long to wait for what comes before looking again.
+const PATIENCE: Duration = Duration::from_secs(1);

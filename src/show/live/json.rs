@@ -1,0 +1,188 @@
+//! One JSON object an event.
+
+use std::fmt;
+
+use serde::Serialize;
+
+use crate::{
+    intake::Unit,
+    live::{Board, Counters, Event, RecordingWord, Seen, Standing},
+    show::{Input, Radio, json},
+};
+
+/// The number that a renamed or removed member would raise.
+const SCHEMA: u32 = 1;
+
+#[derive(Serialize)]
+struct Told<'a, T: Serialize> {
+    schema: u32,
+    event: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    at: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    gateway: Option<String>,
+    #[serde(flatten)]
+    rest: T,
+}
+
+#[derive(Serialize)]
+struct Address {
+    address: String,
+}
+
+#[derive(Serialize)]
+struct Figures {
+    rxnb: Option<u64>,
+    rxok: Option<u64>,
+    rxfw: Option<u64>,
+    ackr: Option<f32>,
+    dwnb: Option<u64>,
+    txnb: Option<u64>,
+    temp: Option<f32>,
+}
+
+#[derive(Serialize)]
+struct Word<'a> {
+    error: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    warn: Option<&'a str>,
+}
+
+#[derive(Serialize)]
+struct Server {
+    answers: bool,
+}
+
+#[derive(Serialize)]
+struct Recording<'a> {
+    state: &'a str,
+    words: String,
+}
+
+#[derive(Serialize)]
+struct Bad {
+    crc: &'static str,
+    phy_payload: String,
+}
+
+#[derive(Serialize)]
+struct Stood<'a> {
+    outcome: &'a str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    broken: Option<&'a str>,
+    causes: &'a [&'static str],
+}
+
+#[derive(Serialize)]
+struct Changed<'a> {
+    event: &'a str,
+    at: String,
+    before: Option<Stood<'a>>,
+}
+
+/// Writes what happened as one object on one line; nothing where it is not worth one.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn json(event: &Event<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+    match event {
+        Event::Frame(seen) => frame(seen, out),
+        Event::Gateway { at, gateway, peer } => {
+            let rest = Address { address: peer.to_string() };
+            told(out, "gateway", Some(*at), Some(*gateway), rest)
+        }
+        Event::Stat { at, gateway, stat } => {
+            let rest = Figures {
+                rxnb: stat.rxnb,
+                rxok: stat.rxok,
+                rxfw: stat.rxfw,
+                ackr: stat.ackr,
+                dwnb: stat.dwnb,
+                txnb: stat.txnb,
+                temp: stat.temp,
+            };
+            told(out, "stat", Some(*at), *gateway, rest)
+        }
+        Event::Ack { at, gateway, ack } => {
+            let warn = ack.warn.as_ref().map(crate::intake::TxError::name);
+            told(out, "tx-ack", Some(*at), *gateway, Word { error: ack.error.name(), warn })
+        }
+        Event::Ladder(change) => {
+            let before = change.before.as_ref().map(|Standing { outcome, broken, causes }| Stood {
+                outcome: outcome.name(),
+                broken: broken.map(crate::ladder::Rung::name),
+                causes,
+            });
+            let head = Changed { event: "ladder", at: change.at.to_string(), before };
+            let mut diagnosis = String::new();
+            json::diagnosis(&change.diagnosis, &mut diagnosis)?;
+            joined(&head, &diagnosis, out)
+        }
+        Event::Server { at, answers } => {
+            told(out, "server", Some(*at), None, Server { answers: *answers })
+        }
+        Event::Recording(word) => {
+            let (state, words) = match word {
+                RecordingWord::Rotated(aside) => ("rotated", aside.display().to_string()),
+                RecordingWord::NotRotated(error) => ("not-rotated", error.to_string()),
+                RecordingWord::Ended(error) => ("ended", error.to_string()),
+                RecordingWord::Behind => ("behind", String::new()),
+            };
+            told(out, "recording", None, None, Recording { state, words })
+        }
+        Event::Datagram(_) | Event::Idle => Ok(()),
+    }
+}
+
+/// Writes the counts of a run as its last object.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn summary_json(board: &Board, counters: &Counters, out: &mut dyn fmt::Write) -> fmt::Result {
+    let mut counts: serde_json::Map<String, serde_json::Value> =
+        counters.all().into_iter().map(|(name, _, n)| (name.to_owned(), n.into())).collect();
+    counts.insert("gateways".to_owned(), board.gateway_count().into());
+    counts.insert("nodes".to_owned(), board.node_count().into());
+    counts.insert("failed_mics".to_owned(), board.failed_mics.into());
+    told(out, "summary", None, None, counts)
+}
+
+fn frame(seen: &Seen, out: &mut dyn fmt::Write) -> fmt::Result {
+    #[derive(Serialize)]
+    struct Head<'a> {
+        event: &'a str,
+    }
+    let frame = &seen.frame;
+    let Some(reading) = &seen.reading else {
+        let phy_payload = hex::encode(frame.octets());
+        return told(out, "frame", frame.at, frame.gateway, Bad { crc: "bad", phy_payload });
+    };
+    let radio = Radio::of(frame).map(|radio| Radio { time: frame.at, ..radio });
+    let (index, line) = (frame.index, Some(frame.line));
+    let input = Input { name: "tap", index, line, unit: Unit::Packet, radio: radio.as_ref() };
+    let mut text = String::new();
+    json::reading(&mut text, &input, reading)?;
+    joined(&Head { event: "frame" }, &text, out)
+}
+
+fn told(
+    out: &mut dyn fmt::Write,
+    event: &str,
+    at: Option<jiff::Timestamp>,
+    gateway: Option<crate::id::Eui64>,
+    rest: impl Serialize,
+) -> fmt::Result {
+    let at = at.map(|at| at.to_string());
+    let gateway = gateway.map(crate::id::Eui64::hex);
+    let object = Told { schema: SCHEMA, event, at, gateway, rest };
+    writeln!(out, "{}", serde_json::to_string(&object).map_err(|_| fmt::Error)?)
+}
+
+/// Writes the members of an object before those of a line that holds another.
+fn joined(head: &impl Serialize, line: &str, out: &mut dyn fmt::Write) -> fmt::Result {
+    let head = serde_json::to_string(head).map_err(|_| fmt::Error)?;
+    let (Some(head), Some(rest)) = (head.strip_suffix('}'), line.strip_prefix('{')) else {
+        return Err(fmt::Error);
+    };
+    write!(out, "{head},{rest}")
+}

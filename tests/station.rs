@@ -1,0 +1,318 @@
+//! The websocket station protocol through intake's door: frames put together again, downlinks with
+//! their windows, reports, the gateway's plan.
+
+use handfast::{
+    crypto::mic,
+    frame::{Frame, decode},
+    id::{DevAddr, JoinEui},
+    intake::{CaptureLines, Datagram, Found, Item, Kind, Remark, When},
+    ladder::{Options, Rung, State, diagnose},
+    radio::Modulation,
+    roster,
+    trace::Tracer,
+};
+use proptest::prelude::*;
+use serde_json::{Value, json};
+
+#[path = "support/written.rs"]
+mod written;
+
+fn items(text: &str) -> Vec<Item> {
+    CaptureLines::new(text.as_bytes()).map(Result::unwrap).collect()
+}
+
+fn datagrams(text: &str) -> Vec<Datagram> {
+    let datagram = |item| match item {
+        Item::Datagram(datagram) => datagram,
+        other => panic!("{text}: {other:?}"),
+    };
+    items(text).into_iter().map(datagram).collect()
+}
+
+fn lines(messages: &[Value]) -> String {
+    messages.iter().fold(String::new(), |out, message| out + &message.to_string() + "\n")
+}
+
+fn said(datagram: &Datagram) -> Vec<String> {
+    datagram.notes.iter().map(ToString::to_string).collect()
+}
+
+/// DRs of EU868: SF12 to SF7 at 125 kHz, SF7 at 250 kHz, FSK.
+fn router_config() -> Value {
+    let undefined = json!([-1, 0, 0]);
+    let mut rates: Vec<Value> = (7..=12).rev().map(|sf| json!([sf, 125, 0])).collect();
+    rates.extend([json!([7, 250, 0]), json!([0, 0, 0])]);
+    rates.resize(16, undefined);
+    json!({"msgtype": "router_config", "NetID": [1], "region": "EU863",
+        "JoinEui": [["02-00-00-FF-FE-0B-00-00", "02-00-00-FF-FE-0B-00-FF"]],
+        "freq_range": [863_000_000, 870_000_000], "DRs": rates,
+        "upchannels": [[868_100_000, 0, 5], [868_300_000, 0, 5]], "MuxTime": 1.5})
+}
+
+fn upinfo(xtime: u64) -> Value {
+    json!({"rctx": 0, "xtime": xtime, "gpstime": 1_456_500_022_000_000u64, "fts": -1,
+        "rssi": -84, "snr": 7.5, "rxtime": 1_772_438_403.25})
+}
+
+const SESSION: u64 = 1 << 48;
+
+#[test]
+fn a_join_request_is_put_together_octet_for_octet() {
+    // gateway reference, section 4: the MIC of wire 2E 26 9C F5 is printed as -174315986
+    let text = lines(&[
+        json!({"router": "::2"}),
+        router_config(),
+        json!({"msgtype": "jreq", "MHdr": 0, "JoinEui": "02-00-00-FF-FE-0B-00-01",
+            "DevEui": "02-00-00-FF-FE-1A-2B-3C", "DevNonce": 258, "MIC": -174_315_986,
+            "RefTime": 0.0, "DR": 3, "Freq": 868_300_000, "upinfo": upinfo(SESSION | 5_369_601_898)}),
+    ]);
+    let read = datagrams(&text);
+    assert_eq!(read.len(), 2);
+    assert_eq!(read[0].kind, Kind::PullAck);
+    let plan = read[0].plan.as_ref().unwrap();
+    assert_eq!(plan.channels().unwrap().name, "EU868");
+    assert_eq!(plan.rates[7], Some(Modulation::Fsk { bit_rate: 50_000 }));
+    assert_eq!((plan.rates[8], plan.uplinks.len()), (None, 2));
+    assert_eq!(plan.range_hz, Some((863_000_000, 870_000_000)));
+    let request = &read[1];
+    assert_eq!(request.gateway, Some("0000000000000002".parse().unwrap()));
+    assert_eq!((request.kind, request.line, request.found), (Kind::PushData, 3, Found::Whole));
+    assert_eq!(said(request), Vec::<String>::new());
+    let up = &request.rxpk[0];
+    assert_eq!(hex::encode(&up.octets), "0001000bfeff0000023c2b1afeff00000202012e269cf5");
+    assert_eq!(up.modulation, Some(Modulation::Lora { sf: 9, bw_khz: 125 }));
+    assert_eq!((up.freq_hz, up.rssi, up.snr), (Some(868_300_000), Some(-84.0), Some(7.5)));
+    // bits 31 to 0 of the microseconds
+    assert_eq!(up.tmst, Some(1_074_634_602));
+    assert_eq!(up.tmms, Some(1_456_500_022_000));
+    assert_eq!(up.time, Some("2026-03-02T08:00:03.25Z".parse().unwrap()));
+}
+
+#[test]
+fn data_comes_back_with_its_port_or_without_and_its_mic_holds() {
+    // Frames of vectors/frames with every kind of content, taken apart by the test and put together by the reader.
+    for frame in [
+        "40dabb0102800200022721029daeaf9ee9",
+        "60dabb0102a00500007efc0f41fe4bd10617",
+        "8053bf000080ab0008449ddc0a1c",
+        "40f17dbe0200010001954378762b11ff0d",
+        "40010000e083000003070101020304",
+        "20d94acfd06540984f241461506659c3aaadb5152aaff250202fba28e71693051d",
+        "e0010203",
+    ] {
+        let octets = hex::decode(frame).unwrap();
+        let mut message = written::taken_apart(&octets);
+        message["upinfo"] = upinfo(SESSION);
+        let read = datagrams(&lines(&[message.clone()]));
+        assert_eq!(hex::encode(&read[0].rxpk[0].octets), frame, "{message}");
+        assert_eq!(read[0].rxpk[0].modulation, None, "without a table a number is no data rate");
+    }
+    let key = "2b7e151628aed2a6abf7158809cf4f3c".parse().unwrap();
+    let message = json!({"msgtype": "updf", "MHdr": 128, "DevAddr": 48979, "FCtrl": 128,
+        "FCnt": 171, "FOpts": "", "FPort": 8, "FRMPayload": "44", "MIC": 470_473_885});
+    let read = datagrams(&lines(&[message]));
+    let octets = &read[0].rxpk[0].octets;
+    assert_eq!(hex::encode(octets), "8053bf000080ab0008449ddc0a1c", "line 1 of radio-log-1.jsonl");
+    let Some(Frame::Data(data)) = decode(octets).frame else { panic!() };
+    assert!(mic::check_data_1_0(&key, &data, 171).holds());
+    // gateway reference, section 4: E0000001 is printed as -536870911
+    let message = json!({"msgtype": "updf", "MHdr": 64, "DevAddr": -536_870_911, "FCtrl": 0,
+        "FCnt": 1, "FOpts": "", "FPort": -1, "FRMPayload": "", "MIC": -1});
+    let read = datagrams(&lines(&[message]));
+    assert_eq!(hex::encode(&read[0].rxpk[0].octets), "40010000e0000100ffffffff");
+}
+
+#[test]
+fn both_spellings_of_the_members_are_read() {
+    let message = json!({"msgtype": "jreq", "MHdr": 0, "JoinEUI": "2:ff:fe0b:1",
+        "DevEUI": 144_115_192_371_554_364u64, "DevNonce": 1, "MIC": 1});
+    let read = datagrams(&lines(&[message]));
+    assert_eq!(
+        hex::encode(&read[0].rxpk[0].octets),
+        "0001000bfeff0002003c2b1a0001000002010001000000"
+    );
+}
+
+fn asked_and_told(class: u8) -> Vec<Value> {
+    vec![
+        router_config(),
+        json!({"msgtype": "jreq", "MHdr": 0, "JoinEui": "02-00-00-FF-FE-0B-00-01",
+            "DevEui": "02-00-00-FF-FE-1A-2B-3C", "DevNonce": 258, "MIC": -174_315_986,
+            "DR": 3, "Freq": 868_300_000, "upinfo": upinfo(SESSION | 1_000)}),
+        json!({"msgtype": "dnmsg", "DevEui": "02-00-00-FF-FE-1A-2B-3C", "dC": class, "diid": 9,
+            "pdu": "20d94acfd06540984f241461506659c3aaadb5152aaff250202fba28e71693051d",
+            "RxDelay": 5, "RX1DR": 3, "RX1Freq": 868_300_000, "RX2DR": 0, "RX2Freq": 869_525_000,
+            "priority": 0, "xtime": SESSION | 1_000, "rctx": 0, "MuxTime": 2.5}),
+    ]
+}
+
+#[test]
+fn a_downlink_has_two_windows_and_a_report_says_which_was_used() {
+    for (report, used) in [
+        (json!({"msgtype": "dntxed", "diid": 9, "DR": 3, "Freq": 868_300_000}), 0),
+        (json!({"msgtype": "dntxed", "diid": 9, "DR": 0, "Freq": 869_525_000}), 1),
+        (json!({"msgtype": "dntxed", "diid": 9, "xtime": SESSION | 6_001_000}), 1),
+        (json!({"msgtype": "dntxed", "seqno": 9, "xtime": SESSION | 5_001_020}), 0),
+    ] {
+        let mut messages = asked_and_told(0);
+        messages.push(report);
+        let read = datagrams(&lines(&messages));
+        let [_, _, rx1, rx2, ack] = &read[..] else { panic!("{read:?}") };
+        let (first, second) = (rx1.txpk.as_ref().unwrap(), rx2.txpk.as_ref().unwrap());
+        assert_eq!((first.when, second.when), (When::Counter(5_001_000), When::Counter(6_001_000)));
+        assert_eq!((first.alternative, second.alternative), (false, true));
+        assert_eq!(second.modulation, Some(Modulation::Lora { sf: 12, bw_khz: 125 }));
+        assert_eq!((ack.kind, ack.token), (Kind::TxAck, [rx1.token, rx2.token][used]));
+    }
+    // A report of what was asked before the log began is of none of these.
+    let mut messages = asked_and_told(0);
+    messages.push(json!({"msgtype": "dntxed", "diid": 8, "DR": 3, "Freq": 868_300_000}));
+    let read = datagrams(&lines(&messages));
+    assert!(read[2].token != read[4].token && read[3].token != read[4].token);
+    // Class C is sent to at once where RX1 is not taken.
+    let read = datagrams(&lines(&asked_and_told(2)));
+    assert_eq!(read[3].txpk.as_ref().unwrap().when, When::Immediate);
+}
+
+#[test]
+fn a_schedule_says_when_in_three_ways() {
+    let pdu = "60dabb0102a00500007efc0f41fe4bd10617";
+    let entry =
+        |name: &str, value: u64| json!({"DR": 0, "Freq": 869_525_000, "pdu": pdu, name: value});
+    let schedule = [
+        entry("xtime", SESSION | 77),
+        entry("gpstime", 1_456_500_022_000_000),
+        entry("ontime", 1_772_438_403),
+    ];
+    let read = datagrams(&lines(&[json!({"msgtype": "dnsched", "schedule": schedule})]));
+    let when: Vec<_> = read.iter().map(|d| d.txpk.as_ref().unwrap().when).collect();
+    assert_eq!(when, [When::Counter(77), When::Gps(1_456_500_022_000), When::Unsaid]);
+    assert!(read.iter().all(|d| !d.txpk.as_ref().unwrap().alternative));
+}
+
+#[test]
+fn what_a_station_drops_is_told() {
+    let request = |xtime: u64, join_eui: &str| {
+        json!({"msgtype": "jreq", "MHdr": 0, "JoinEui": join_eui,
+            "DevEui": "02-00-00-FF-FE-1A-2B-3C", "DevNonce": 1, "MIC": 1, "upinfo": upinfo(xtime)})
+    };
+    let data = |dev_addr: i64| {
+        json!({"msgtype": "updf", "MHdr": 64, "DevAddr": dev_addr, "FCtrl": 0, "FCnt": 1,
+            "FOpts": "", "FPort": -1, "FRMPayload": "", "MIC": 1})
+    };
+    let read = datagrams(&lines(&[
+        router_config(),
+        request(SESSION | 5, "02-00-00-FF-FE-0B-00-01"),
+        request(SESSION | 6, "02-00-00-FF-FE-0C-00-01"),
+        data(0x0201_BBDA),
+        data(0x0401_BBDA),
+        request(2 * SESSION | 7, "02-00-00-FF-FE-0B-00-01"),
+        json!({"msgtype": "dnmsg", "pdu": "60dabb0102a00500007efc0f41fe4bd10617", "dC": 0,
+            "RxDelay": 1, "RX1DR": 3, "RX1Freq": 868_300_000, "xtime": SESSION | 5}),
+    ]));
+    let told: Vec<usize> = read.iter().map(|d| said(d).len()).collect();
+    assert_eq!(told, [0, 0, 1, 0, 1, 0, 1]);
+    assert!(said(&read[2])[0].contains("JoinEui of router_config"), "{:?}", said(&read[2]));
+    assert!(said(&read[4])[0].contains("NetID of router_config"));
+    assert!(said(&read[6])[0].contains("began anew"));
+    let restarted: Vec<bool> = read.iter().map(|d| d.restarted).collect();
+    assert_eq!(restarted, [false, false, false, false, false, true, false]);
+    let plan = read[0].plan.as_ref().unwrap();
+    assert!(plan.passes_join(JoinEui("020000fffe0b00ff".parse().unwrap())));
+    assert!(!plan.passes_join(JoinEui("020000fffe0b0100".parse().unwrap())));
+    assert!(plan.passes_data(DevAddr(0x03FF_FFFF)) && !plan.passes_data(DevAddr(0)));
+}
+
+#[test]
+fn a_node_whose_requests_the_station_drops_is_no_silent_node() {
+    let text = lines(&[
+        router_config(),
+        json!({"msgtype": "jreq", "MHdr": 0, "JoinEui": "02-00-00-FF-FE-0B-00-01",
+            "DevEui": "02-00-00-FF-FE-1A-2B-3C", "DevNonce": 1, "MIC": 1, "upinfo": upinfo(SESSION)}),
+    ]);
+    let roster = roster::parse(
+        "[[node]]\nname = \"pear-row-3\"\n[node.firmware]\ndev-eui = \"020000fffe001207\"\n\
+         join-eui = \"020000fffe0c0001\"\nlog = [\"0 ms tx done\"]\n",
+        None,
+    )
+    .unwrap();
+    let mut tracer = Tracer::new(&roster);
+    datagrams(&text).iter().for_each(|datagram| tracer.push(0, datagram));
+    let all = diagnose(&tracer.finish(), &roster, Options::default());
+    let heard = &all[0].rungs[Rung::Heard.number() - 1].judgement;
+    assert_eq!(heard.state, State::Unknown, "{heard:?}");
+    assert!(heard.evidence[1].contains("drops every request"), "{heard:?}");
+    assert!(all[0].causes.is_empty(), "{:?}", all[0].causes);
+    assert!(all[0].next[0].contains("JoinEui of router_config"), "{:?}", all[0].next);
+}
+
+#[test]
+fn damaged_members_are_named_and_the_rest_is_kept() {
+    for (member, value, loses) in [
+        ("MIC", json!("x"), true),
+        ("MIC", json!(null), true),
+        ("MIC", json!(4_294_967_296u64), true),
+        ("DevAddr", json!([]), true),
+        ("FCnt", json!(65_536), true),
+        ("FOpts", json!("0"), false),
+        ("FRMPayload", json!(7), false),
+        ("FPort", json!(256), true),
+        ("DR", json!(-1), false),
+        ("Freq", json!("868.1"), false),
+        ("upinfo", json!(7), false),
+    ] {
+        let mut message =
+            written::taken_apart(&hex::decode("40dabb0102800200022721029daeaf9ee9").unwrap());
+        message["upinfo"] = upinfo(SESSION);
+        message[member] = value.clone();
+        let read = datagrams(&lines(&[message]));
+        assert_eq!(read[0].rxpk.is_empty(), loses, "{member} {value}");
+        let noted = read[0].notes.iter().any(|note| note.member == member);
+        assert!(noted || member == "upinfo" || value.is_null(), "{member} {value}");
+        assert_eq!(read[0].notes.iter().any(|note| note.remark == Remark::NoOctets), loses);
+    }
+}
+
+#[test]
+fn messages_without_frames_say_nothing_and_are_no_damage() {
+    let text = lines(&[
+        json!({"msgtype": "version", "station": "1", "firmware": "2", "protocol": 2}),
+        json!({"msgtype": "timesync", "txtime": 5}),
+        json!({"router": "0:0:0:1", "muxs": "::2", "uri": "wss://orchard.invalid"}),
+        json!({"msgtype": "runcmd", "command": "ls", "arguments": []}),
+    ]);
+    assert_eq!(items(&text), []);
+    // Another thing by the name of a message is none of ours.
+    assert!(matches!(items("{\"msgtype\":\"hello\"}").as_slice(), [Item::Skipped { line: 1, .. }]));
+    assert!(matches!(items("{\"router\":\"::1\",\"x\":1}").as_slice(), [Item::Skipped { .. }]));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn a_message_cut_or_with_an_octet_changed_is_read_without_panic(
+        cut in 0usize..1_000, at in 0usize..1_000, octet in any::<u8>()
+    ) {
+        for message in asked_and_told(0) {
+            let text = message.to_string();
+            let mut octets = text.into_bytes();
+            let place = at % octets.len();
+            octets[place] = octet;
+            octets.truncate(cut.max(1));
+            CaptureLines::new(octets.as_slice()).for_each(drop);
+        }
+    }
+
+    #[test]
+    fn any_frame_taken_apart_comes_back(
+        first in prop::sample::select(vec![0x40u8, 0x60, 0x80, 0xA0]),
+        rest in prop::collection::vec(any::<u8>(), 11..120),
+    ) {
+        let octets = [vec![first], rest].concat();
+        if decode(&octets).stopped.is_none() {
+            let read = datagrams(&lines(&[written::taken_apart(&octets)]));
+            prop_assert_eq!(&read[0].rxpk[0].octets, &octets);
+        }
+    }
+}
