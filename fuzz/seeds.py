@@ -45,8 +45,45 @@ def seeds(target):
         yield zstd(pcap(text))
     elif target == "loratap":
         yield from (loratap(version) for version in (0, 1))
+    elif target == "log":
+        yield from (line.encode() for line in LOG_LINES)
+        yield from (json.dumps(message).encode() for message in EVENTS)
+    elif target == "station":
+        yield "\n".join(json.dumps(message) for message in STATION).encode()
+        yield from (json.dumps(message).encode() for message in STATION)
     elif target == "roster":
         yield from (p.read_bytes() for p in files("intake", "join") if p.suffix == ".toml")
+
+
+UPLINK = "40dabb0102800200022721029daeaf9ee9"
+DOWNLINK = "60dabb0102a00500007efc0f41fe4bd10617"
+LOG_LINES = (
+    f"2026-03-02T08:00:03.210Z gateway 020000fffea09442 rx {UPLINK} 868.1 MHz SF7BW125 rssi -84 snr 7.5",
+    "[2026-03-02 08:00:03,210] INFO PHYPayload: 40 DA BB 01 02 80 02 00 02 27 21 02 9D AE AF 9E E9",
+    "08:00:03.210 data QNq7AQKAAgACJyECna6vnuk= lora",
+    '1772438403.210 PUSH_DATA {"rxpk":[{"tmst":5,"freq":868.1,"datr":"SF7BW125","data":"QNq7AQKAAgACJyECna6vnuk="}]}',
+    "Mar  2 08:00:03 shed TX_ACK token 353c TOO_LATE",
+)
+EVENTS = (
+    {"time": 1772438403.25, "event": {"phyPayload": UPLINK, "rxInfo": [{"gatewayId": "020000fffea09442",
+     "rssi": -84, "snr": 7.5, "context": "AAAABQ=="}], "txInfo": {"frequency": 868100000, "sf": 7, "bw": 125}}},
+    {"downlinkId": 7, "items": [{"phyPayload": DOWNLINK, "timing": {"delay": "1s"}, "context": "AAAABQ=="},
+                                {"phyPayload": DOWNLINK, "timing": {"delay": "2s"}, "context": "AAAABQ=="}]},
+    {"downlinkId": 7, "items": [{"status": "TOO_LATE"}, {"status": "OK"}]},
+)
+STATION = (
+    {"router": "::2"},
+    {"msgtype": "router_config", "NetID": [1], "region": "EU863", "DRs": [[12, 125, 0], [0, 0, 0], [-1, 0, 0]],
+     "JoinEui": [["0-0-0-0-0-0-0-1", "::f"]], "upchannels": [[868100000, 0, 5]], "freq_range": [863000000, 870000000]},
+    {"msgtype": "jreq", "MHdr": 0, "JoinEui": "::1", "DevEui": "02-00-00-FF-FE-1A-2B-3C", "DevNonce": 258,
+     "MIC": -174315986, "DR": 0, "Freq": 868300000, "upinfo": {"xtime": 281474976711680, "rssi": -84, "snr": 7.5}},
+    {"msgtype": "updf", "MHdr": 64, "DevAddr": 33668058, "FCtrl": 128, "FCnt": 2, "FOpts": "", "FPort": -1,
+     "FRMPayload": "", "MIC": -1},
+    {"msgtype": "dnmsg", "dC": 0, "diid": 9, "pdu": DOWNLINK, "RxDelay": 1, "RX1DR": 0, "RX1Freq": 868300000,
+     "RX2DR": 0, "RX2Freq": 869525000, "xtime": 281474976711680},
+    {"msgtype": "dntxed", "diid": 9, "DR": 0, "Freq": 869525000},
+    {"msgtype": "dnsched", "schedule": [{"DR": 0, "Freq": 869525000, "pdu": DOWNLINK, "gpstime": 1456500022000000}]},
+)
 
 
 def packets(text):

@@ -9,6 +9,7 @@ mod captures;
 pub mod compare;
 pub mod completions;
 pub mod compose;
+mod console;
 pub mod diagnose;
 pub mod explain;
 mod feed;

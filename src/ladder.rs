@@ -23,6 +23,7 @@ mod answered;
 mod authentic;
 mod case;
 mod cause;
+mod console;
 mod fresh;
 mod heard;
 mod identified;
@@ -48,6 +49,8 @@ pub use outcome::Outcome;
 
 #[cfg(feature = "page")]
 pub(crate) use timely::{SAME_HZ, SAME_US};
+
+pub(crate) use console::is_told;
 
 use case::Case;
 

@@ -101,6 +101,13 @@ impl Node {
         ClaimKind::ALL.into_iter().filter_map(|kind| self.claim(kind).map(|claim| (kind, claim)))
     }
 
+    /// Adds lines of the node's own console to what its firmware claims; what may be a key is left out
+    /// of them.
+    pub fn add_console<'l>(&mut self, lines: impl IntoIterator<Item = &'l str>) {
+        let firmware = self.firmware.get_or_insert_default();
+        firmware.log.extend(lines.into_iter().map(secret::log_line));
+    }
+
     /// Returns the claim of that place.
     pub const fn claim(&self, kind: ClaimKind) -> Option<&Claim> {
         match kind {

@@ -228,3 +228,98 @@ fn every_cut_and_any_octets_are_read_without_harm() {
         let _ = items(&format!("x {bomb}"));
     }
 }
+
+#[test]
+fn a_word_of_a_queue_is_no_word_of_the_air() {
+    let down = format!(
+        "{{\"downlinkId\":7,\"phyPayload\":\"{ACCEPT}\",\"gatewayId\":\"020000fffea09442\"}}\n"
+    );
+    let acks = |line: &str| {
+        let text = down.clone() + line + "\n";
+        let datagrams = items(&text).into_iter().filter_map(|item| match item {
+            Item::Datagram(datagram) => datagram.ack,
+            _ => None,
+        });
+        datagrams.map(|ack| ack.error.name().to_owned()).collect::<Vec<_>>()
+    };
+    for line in [
+        "{\"downlinkId\":7,\"status\":\"QUEUED\"}",
+        "{\"downlinkId\":7,\"status\":\"OK\"}",
+        "{\"downlinkId\":7,\"error\":\"gateway not connected\"}",
+        "{\"downlinkId\":8,\"status\":\"TOO_LATE\"}",
+    ] {
+        assert_eq!(acks(line), Vec::<String>::new(), "{line}");
+    }
+    assert_eq!(acks("{\"downlinkId\":7,\"status\":\"TOO_LATE\"}"), ["TOO_LATE"]);
+    assert_eq!(acks("{\"downlinkId\":7,\"status\":\"sent\"}"), ["NONE"]);
+    assert_eq!(acks("{\"downlinkId\":7,\"items\":[{\"status\":\"OK\"}]}"), ["NONE"]);
+}
+
+#[test]
+fn capture_lines_behind_a_prefix_keep_what_they_say() {
+    let line = r#"{"at":"2026-03-02T08:00:03Z","gateway":"020000fffea09442","kind":"PULL_DATA","token":"353c"}"#;
+    let datagram = one(&format!("<14>Mar  2 09:00:03 shed recorder: {line}"));
+    assert_eq!((datagram.kind, datagram.token), (Kind::PullData, Some(0x353C)));
+    assert_eq!(datagram.at, Some("2026-03-02T08:00:03Z".parse().unwrap()));
+    // What stands around it in other JSON belongs to it, too.
+    let line = format!(
+        r#"{{"time":"2026-03-02T08:00:03Z","gatewayEui":"020000fffea09442","message":{}}}"#,
+        r#"{"rxpk":[{"tmst":5,"data":"QNq7AQKAAgACJyECna6vnuk="}]}"#
+    );
+    let datagram = one(&line);
+    assert_eq!(datagram.gateway, Some("020000fffea09442".parse().unwrap()));
+    assert_eq!(datagram.at, Some("2026-03-02T08:00:03Z".parse().unwrap()));
+    // A container's log keeps lines of JSON as text.
+    let text = serde_json::to_string(&line).unwrap();
+    let datagram = one(&format!("{{\"log\":{text},\"stream\":\"stdout\"}}"));
+    assert_eq!(datagram.rxpk[0].tmst, Some(5));
+}
+
+#[test]
+fn each_gateway_that_heard_a_frame_is_a_reception() {
+    let line = format!(
+        "{{\"phyPayload\":\"{UPLINK}\",\"frequency\":868100000,\"receptions\":[\
+         {{\"gatewayId\":\"020000fffea09442\",\"rssi\":-84}},{{\"gatewayId\":\"020000fffea09443\",\"rssi\":-90}}]}}"
+    );
+    let heard: Vec<_> = items(&line)
+        .into_iter()
+        .map(|item| match item {
+            Item::Datagram(d) => (d.gateway.unwrap().hex(), d.rxpk[0].rssi, d.rxpk[0].freq_hz),
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    assert_eq!(
+        heard,
+        [
+            ("020000fffea09442".to_owned(), Some(-84.0), Some(868_100_000)),
+            ("020000fffea09443".to_owned(), Some(-90.0), Some(868_100_000)),
+        ]
+    );
+}
+
+#[test]
+fn a_clock_without_a_date_gives_order_and_no_time() {
+    let text = format!("08:00:03.210 rx {REQUEST}\n08:00:08.100 tx {ACCEPT}\n");
+    for item in items(&text) {
+        let Item::Datagram(datagram) = item else { panic!("{item:?}") };
+        assert_eq!(datagram.at, None);
+        assert!(datagram.notes.iter().any(|note| note.remark == Remark::NoDate));
+    }
+}
+
+#[test]
+fn a_log_is_told_from_a_capture_by_what_comes_first() {
+    let frame =
+        |n: u64| format!("{{\"rxpk\":[{{\"tmst\":{n},\"data\":\"QNq7AQKAAgACJyECna6vnuk=\"}}]}}\n");
+    let damage =
+        |text: &str| items(text).iter().filter(|i| matches!(i, Item::Skipped { .. })).count();
+    // Words that begin a file, and are many, are a log's.
+    let log = "started\nradio ready, 8 channels\nlistening on 192.0.2.7\nuptime 5 s\n";
+    assert_eq!(damage(&format!("{log}{}{log}", frame(5))), 0);
+    // One damaged line at the head of a capture is damage.
+    assert_eq!(damage(&format!("one line lost\n{}{}heap low\n", frame(5), frame(6))), 2);
+    // Whoever begins with a brace means JSON, in a log as well.
+    assert_eq!(damage(&format!("{log}{}{{\"rxpk\":[\n{log}", frame(5))), 1);
+    // Thousands of lines without anything are told once.
+    assert_eq!(damage(&"nothing here\n".repeat(5_000)), 1);
+}

@@ -125,11 +125,11 @@ fn data_comes_back_with_its_port_or_without_and_its_mic_holds() {
 #[test]
 fn both_spellings_of_the_members_are_read() {
     let message = json!({"msgtype": "jreq", "MHdr": 0, "JoinEUI": "2:ff:fe0b:1",
-        "DevEUI": 144_115_192_371_554_364u64, "DevNonce": 1, "MIC": 1});
+        "DevEUI": 144_116_287_555_644_220u64, "DevNonce": 1, "MIC": 1});
     let read = datagrams(&lines(&[message]));
     assert_eq!(
         hex::encode(&read[0].rxpk[0].octets),
-        "0001000bfeff0002003c2b1a0001000002010001000000"
+        "0001000bfeff0002003c2b1afeff000002010001000000"
     );
 }
 

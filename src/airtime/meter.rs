@@ -42,6 +42,8 @@ struct Waiting {
     token: Option<u16>,
     sent: OnAir,
     answered: Option<bool>,
+    /// Whether it goes out only where the one before it does not.
+    alternative: bool,
 }
 
 impl<'r> Meter<'r> {
@@ -175,7 +177,8 @@ impl<'r> Meter<'r> {
         }
         let sent = OnAir::downlink(datagram.at, down, &decoded);
         let (gateway, token) = (datagram.gateway, datagram.token);
-        self.waiting.push_back(Waiting { gateway, token, sent, answered: None });
+        let alternative = down.alternative;
+        self.waiting.push_back(Waiting { gateway, token, sent, answered: None, alternative });
         if self.waiting.len() > OPEN_SENDINGS
             && let Some(first) = self.waiting.pop_front()
         {
@@ -185,13 +188,22 @@ impl<'r> Meter<'r> {
 
     fn acknowledged(&mut self, datagram: &Datagram) {
         let taken = datagram.ack.as_ref().is_none_or(|ack| ack.error == TxError::None);
-        let asked = self.waiting.iter_mut().rev().find(|waiting| {
+        let asked = self.waiting.iter().rposition(|waiting| {
             waiting.answered.is_none()
                 && waiting.gateway == datagram.gateway
                 && (datagram.token.is_none() || waiting.token == datagram.token)
         });
-        if let Some(waiting) = asked {
+        let Some(at) = asked else { return };
+        if let Some(waiting) = self.waiting.get_mut(at) {
             waiting.answered = Some(taken);
+        }
+        // One way was taken: the one before it, of which nothing was said, was not.
+        let is_alternative = self.waiting.get(at).is_some_and(|waiting| waiting.alternative);
+        let before = at.checked_sub(1).filter(|_| taken && is_alternative);
+        if let Some(before) = before
+            && self.waiting.get(before).is_some_and(|w| w.answered.is_none())
+        {
+            self.waiting.remove(before);
         }
     }
 
@@ -209,6 +221,9 @@ impl<'r> Meter<'r> {
     }
 
     fn book(&mut self, waiting: &Waiting) {
+        if waiting.alternative && waiting.answered.is_none() {
+            return;
+        }
         let place = self.gateway(waiting.gateway);
         let Some(gateway) = self.report.gateways.get_mut(place) else { return };
         if waiting.answered == Some(false) {

@@ -10,6 +10,7 @@ use std::{
 
 use super::{
     Failure, Screen, captures,
+    console::Console,
     report_file::{self, Form},
     rosters,
     selection::{Selection, Since, Who},
@@ -37,6 +38,9 @@ pub struct DiagnoseArgs {
     /// Nodes and gateways with their credentials (TOML)
     #[arg(long, value_name = "FILE")]
     roster: Option<PathBuf>,
+    /// What a node's own console said, by the node's name on the roster; may be repeated
+    #[arg(long = "console", value_name = "NAME=FILE", value_parser = Console::parse, requires = "roster")]
+    consoles: Vec<Console>,
     /// Channel plan where the roster states none, such as EU868
     #[arg(long, value_name = "NAME")]
     region: Option<String>,
@@ -76,11 +80,13 @@ Examples:
   handfast diagnose monday.ndjson tuesday.ndjson --roster orchard.toml --json
   cat gateway.ndjson | handfast diagnose - --region EU868
   handfast diagnose gateway.ndjson --roster orchard.toml --report orchard.html
+  handfast diagnose server.log --roster orchard.toml --console probe-07=usb.log
 
 A capture holds the datagrams of a gateway's UDP protocol in order of arrival,
-one JSON object a line. Without a roster the report says what can be said
-without keys. Keys near those on the roster are searched for typing slips; no
-other key is ever tried.
+one JSON object a line; messages of the websocket station protocol; or any log
+in whose lines frames hide (--strict looks for none). Without a roster the
+report says what can be said without keys. Keys near those on the roster are
+searched for typing slips; no other key is ever tried.
 
 A roster holds keys: keep it readable by yourself alone.";
 
@@ -105,7 +111,10 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     };
     // A name that says no form is told before the work, not after it.
     let form = args.report.as_deref().map(Form::of).transpose()?;
-    let roster = roster(args, screen)?;
+    let mut roster = roster(args, screen)?;
+    for console in &args.consoles {
+        console.add(&mut roster, screen)?;
+    }
     let who = args.selection.who(Some(&roster))?;
     if args.digits == 3 {
         // Without a handler Ctrl-C ends the program, which is as well.

@@ -108,6 +108,7 @@ struct Lines {
     notes: u64,
     guessed: usize,
     first_guessed: Option<u64>,
+    clock_told: bool,
 }
 
 impl std::fmt::Debug for Lines {
@@ -183,8 +184,15 @@ impl Frames {
             },
         };
         let items = TextLines::of(Single::new(stream, OpenOptions { strict: self.strict }));
-        self.open =
-            Some(Lines { name, items, frames: 0, notes: 0, guessed: 0, first_guessed: None });
+        self.open = Some(Lines {
+            name,
+            items,
+            frames: 0,
+            notes: 0,
+            guessed: 0,
+            first_guessed: None,
+            clock_told: false,
+        });
     }
 
     fn argument(&mut self, text: &str) {
@@ -266,6 +274,12 @@ impl Lines {
                 if note.remark == Remark::Guessed {
                     self.guessed += 1;
                     self.first_guessed.get_or_insert(line);
+                    return;
+                }
+                // Of a log's clock once is enough.
+                if matches!(note.remark, Remark::NoZone | Remark::NoDate)
+                    && std::mem::replace(&mut self.clock_told, true)
+                {
                     return;
                 }
                 let error = format!("{}: {note}", place(line));

@@ -151,11 +151,11 @@ impl Log {
                     taken |= datagrams.is_some();
                     out.extend(datagrams.into_iter().flatten());
                 }
-                Find::Forwarder(json) => {
+                Find::Forwarder { json, at, gateway } => {
                     let Ok(datagram) = forwarder::capture_line(&json, head.line) else { continue };
                     out.push(Datagram {
-                        at: datagram.at.or(head.at),
-                        gateway: datagram.gateway.or(head.gateway),
+                        at: datagram.at.or(head.at).or(at),
+                        gateway: datagram.gateway.or(gateway).or(head.gateway),
                         found: Found::Prefixed,
                         ..datagram
                     });
@@ -218,7 +218,7 @@ impl Log {
         let sent = self.sent.remove(place)?;
         let words = ack.words.iter().filter_map(|(place, word)| {
             let head = head.at(head.at.or(ack.said), sent.gateway);
-            let error = fate(word)?;
+            let error = fate(word, ack.listed)?;
             Some(Datagram {
                 token: Some(*sent.tokens.get(*place)?),
                 ack: Some(TxAck { error, ..TxAck::default() }),
@@ -299,17 +299,19 @@ fn direction(octets: &[u8]) -> Direction {
     mhdr.and_then(|mhdr| mhdr.ftype().direction()).unwrap_or(Direction::Uplink)
 }
 
-/// What a word says of a downlink: sent, or why not; nothing where it was not tried yet.
-fn fate(word: &str) -> Option<TxError> {
-    let open = ["IGNORED", "PENDING", "QUEUED"];
-    if open.iter().any(|word_of_it| word.eq_ignore_ascii_case(word_of_it)) {
-        return None;
-    }
-    let sent = ["", "OK", "NONE", "SENT", "SUCCESS", "TRANSMITTED", "ACK"];
-    if sent.iter().any(|good| word.eq_ignore_ascii_case(good)) {
+/// What a word says of a downlink: sent, or why not in the protocol's words. Others may speak of a
+/// queue, or of a call between servers, and say nothing of the air; so may a mere OK for all of it.
+fn fate(word: &str, listed: bool) -> Option<TxError> {
+    let is = |good: &&str| word.eq_ignore_ascii_case(good);
+    if ["SENT", "TRANSMITTED"].iter().any(|good| is(good))
+        || listed && ["", "OK", "NONE", "SUCCESS"].iter().any(|good| is(good))
+    {
         return Some(TxError::None);
     }
-    Some(TxError::by_name(word))
+    match TxError::by_name(word) {
+        TxError::None | TxError::Other(_) => None,
+        error => Some(error),
+    }
 }
 
 fn short(text: &str) -> Option<&str> {

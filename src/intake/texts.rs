@@ -153,8 +153,12 @@ impl Texts {
                 }
             }
             Item::Frame { .. } if self.nature == Nature::Log => self.pass(item),
-            Item::Datagram(_) if let Some(datagrams) = self.log.json(text, line) => {
-                self.guessed(datagrams);
+            Item::Datagram(_) => {
+                let holds_a_frame = |d: &Datagram| !d.rxpk.is_empty() || d.txpk.is_some();
+                match self.log.json(text, line).filter(|found| found.iter().any(holds_a_frame)) {
+                    Some(datagrams) => self.guessed(datagrams),
+                    None => self.push(item),
+                }
             }
             _ => self.push(item),
         }

@@ -103,7 +103,7 @@ fn logged_frequencies(log: &[String]) -> Vec<u32> {
     out
 }
 
-fn speaks_of_sending(line: &str) -> bool {
+pub(super) fn speaks_of_sending(line: &str) -> bool {
     let line = line.to_lowercase();
     !line.contains("receive")
         && !line.contains("rx")
@@ -176,6 +176,9 @@ pub(super) fn node_silent(case: &Case<'_>) -> Option<Finding> {
         && case.node.misshapen.is_empty()
         && case.node.sessions.iter().all(|s| s.frames.is_empty())
         && case.node.unverified.is_empty();
+    if join_filter(case).is_some() {
+        return None;
+    }
     if !silent || case.is_abp() || !known_to_transmit(case) || !case.hears_gateways() {
         return None;
     }

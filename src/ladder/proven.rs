@@ -5,6 +5,7 @@ use super::{
     Judgement, Rung, State,
     case::{Case, LabelledRoot},
     cause::{Certainty, Finding, certainty_of},
+    console::{Window, first_windows},
     misreading::{self, Heard, Join, SessionCase, Side},
     timely::asked_at,
     words::{channels, count, mhz, place, seconds},
@@ -462,62 +463,11 @@ fn lawless_1_0(case: &Case<'_>) -> Option<Finding> {
 
 // --- the node's receive side ----------------------------------------------------------------
 
-/// A receive window in the node's log.
-struct LoggedWindow {
-    /// Seconds from the end of transmission, in microseconds.
-    after_us: i64,
-    line: String,
-}
-
-/// Times in milliseconds at the head of console lines, and what happened.
-fn log_events(log: &[String]) -> Vec<(i64, &str)> {
-    log.iter()
-        .filter_map(|line| {
-            let (number, rest) = line.trim().split_once(char::is_whitespace)?;
-            let rest = rest.trim_start();
-            let (unit, words) = rest.split_once(char::is_whitespace)?;
-            let scale = match unit.to_lowercase().as_str() {
-                "ms" => 1_000.0,
-                "s" => 1_000_000.0,
-                "us" => 1.0,
-                _ => return None,
-            };
-            let value: f64 = number.parse().ok()?;
-            (value.is_finite() && value.abs() < 1e12).then(|| {
-                #[expect(clippy::cast_possible_truncation, reason = "bounded just above")]
-                ((value * scale).round() as i64, words)
-            })
-        })
-        .collect()
-}
-
-fn logged_windows(log: &[String]) -> Vec<LoggedWindow> {
-    let mut out = Vec::new();
-    let mut ended = None;
-    let mut opened = 0;
-    for (at, words) in log_events(log) {
-        let words_low = words.to_lowercase();
-        if words_low.contains("tx done") || words_low.contains("end of transmission") {
-            ended = Some(at);
-            opened = 0;
-        } else if let Some(end) = ended
-            && (words_low.starts_with("receive on") || words_low.starts_with("rx on"))
-        {
-            // Only the first window of an exchange is compared with RX1.
-            if opened == 0 {
-                out.push(LoggedWindow { after_us: at - end, line: words.to_owned() });
-            }
-            opened += 1;
-        }
-    }
-    out
-}
-
 /// The accept on air, against the node's first window: how late the windows open, and the longest
 /// accept among those missed.
-fn late_windows(case: &Case<'_>) -> Option<(Vec<LoggedWindow>, f64)> {
+fn late_windows(case: &Case<'_>) -> Option<(Vec<Window>, f64)> {
     let firmware = case.firmware()?;
-    let windows = logged_windows(&firmware.log);
+    let windows = first_windows(&firmware.log);
     if windows.is_empty() {
         return None;
     }
@@ -714,23 +664,4 @@ pub(super) fn far_gateway(case: &Case<'_>) -> Option<Finding> {
         }
     }
     Some(finding)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn windows_are_read_from_a_console_log() {
-        let log = [
-            "2205.8 ms tx done",
-            "8587.8 ms receive on 868.1 MHz SF9",
-            "8628.8 ms receive timeout",
-            "9584.8 ms receive on 869.525 MHz SF12",
-        ]
-        .map(str::to_owned);
-        let windows = logged_windows(&log);
-        assert_eq!(windows.len(), 1);
-        assert_eq!(windows[0].after_us, 6_382_000);
-    }
 }

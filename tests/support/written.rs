@@ -88,18 +88,23 @@ fn xtime(counter: u32) -> u64 {
     1 << 48 | u64::from(counter)
 }
 
+/// The protocol has one table for both directions, as regions had before SF5 and SF6 came in.
+fn modulation(plan: &Plan, dr: u8) -> Option<(Modulation, bool)> {
+    let old = |m: &Modulation| !matches!(m, Modulation::Lora { sf: ..7, .. });
+    let up = plan.dr(Direction::Uplink, dr).filter(old).map(|up| (up, false));
+    up.or_else(|| Some((plan.dr(Direction::Downlink, dr).filter(old)?, true)))
+}
+
 fn rate(plan: &Plan, dr: u8) -> Value {
-    let up = plan.dr(Direction::Uplink, dr);
-    match up.or(plan.dr(Direction::Downlink, dr)) {
-        Some(Modulation::Lora { sf, bw_khz }) => json!([sf, bw_khz, u8::from(up.is_none())]),
-        Some(Modulation::Fsk { .. }) => json!([0, 0, 0]),
+    match modulation(plan, dr) {
+        Some((Modulation::Lora { sf, bw_khz }, down)) => json!([sf, bw_khz, u8::from(down)]),
+        Some((Modulation::Fsk { .. }, _)) => json!([0, 0, 0]),
         _ => json!([-1, 0, 0]),
     }
 }
 
-fn index(plan: &Plan, modulation: Modulation) -> Option<u8> {
-    let up = plan.dr_of(Direction::Uplink, modulation);
-    up.or(plan.dr_of(Direction::Downlink, modulation))
+fn index(plan: &Plan, wanted: Modulation) -> Option<u8> {
+    (0..16).find(|dr| modulation(plan, *dr).is_some_and(|(m, _)| m == wanted))
 }
 
 /// The fields of a frame as the protocol names and prints them.

@@ -30,6 +30,17 @@ pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
             }
             Ok(())
         }
+        // The lines before it make it a log.
+        "log" => {
+            let log = [b"one two\nthree four\nfive six\n", octets].concat();
+            CaptureLines::new(log.as_slice()).for_each(drop);
+            Ok(())
+        }
+        "station" => {
+            CaptureLines::strict(octets).for_each(drop);
+            CaptureLines::new(octets).for_each(drop);
+            Ok(())
+        }
         "pcap" => {
             let stream = Box::new(Cursor::new(octets.to_vec()));
             Capture::open(stream, OpenOptions::default()).for_each(drop);

@@ -30,7 +30,8 @@ pub(super) fn find(line: &str) -> Vec<Octets> {
         at = start + len.max(1);
         if let Some((octets, label)) = octets {
             // A word that speaks of a key rules out all that follows it, but for what is named.
-            if label < Label::Frame && words::is_secret(before) {
+            let other = words::is_secret(before) || names_another_thing(before);
+            if label < Label::Frame && other {
                 continue;
             }
             out.push(Octets { octets, label });
@@ -111,12 +112,24 @@ fn base64(text: &str, len: usize) -> Option<Vec<u8>> {
     base64_member(word).ok().map(|(octets, _)| octets)
 }
 
-/// Returns what names the octets behind a text: its last word, forms of writing left out.
+/// Returns what names the octets behind a text.
 fn label(before: &str) -> Label {
+    name(before).map_or(Label::None, Label::of)
+}
+
+/// Whether the word before octets names something that is no frame.
+fn names_another_thing(before: &str) -> bool {
+    let Some(name) = name(before) else { return false };
+    let small = name.to_ascii_lowercase();
+    let known = words::meaning(name).is_some_and(|_| Label::of(name) == Label::None);
+    known || small.ends_with("id") || OTHERS.iter().any(|word| small.contains(word))
+}
+
+/// The last word of a text, forms of writing left out.
+fn name(before: &str) -> Option<&str> {
     let near = tail(before);
     let mut words = near.rsplit(|c: char| !c.is_ascii_alphanumeric() && !matches!(c, '_' | '-'));
-    let word = words.find(|word| !word.is_empty() && !WRITING.contains(&&*word.to_lowercase()));
-    word.map_or(Label::None, Label::of)
+    words.find(|word| !word.is_empty() && !WRITING.contains(&&*word.to_lowercase()))
 }
 
 fn tail(text: &str) -> &str {
@@ -128,6 +141,9 @@ fn tail(text: &str) -> &str {
 }
 
 const WRITING: &[&str] = &["hex", "base64", "b64", "bytes", "octets", "is", "0x"];
+/// What stands in the names of other octets.
+const OTHERS: &[&str] =
+    &["eui", "addr", "nonce", "uuid", "hash", "sha", "mic", "session", "cert", "signature", "crc"];
 /// Octets of a line before a frame in which its name is looked for.
 const TAIL: usize = 48;
 /// Octets of a frame.
@@ -174,6 +190,8 @@ mod tests {
             "rx thequickbrownfoxjumpsoverthelazydog",
             "packet 02:00:00:ff:fe:a0:94:42",
             "rx 40dabb0102800200022721029daeaf9eeg",
+            "request-id=40dabb0102800200022721029daeaf9ee9",
+            "gateway session 40dabb0102800200022721029daeaf9ee9",
             "",
         ] {
             assert_eq!(found(line), [], "{line}");

@@ -4,11 +4,12 @@ use jiff::Timestamp;
 use serde_json::{Map, Value};
 
 use super::{
-    super::text::frame_text,
+    super::{datagram::Kind, text::frame_text},
     facts::Facts,
     likely::{Label, is_frame, is_lawful_alone},
     words::{is_secret, meaning},
 };
+use crate::id::Eui64;
 
 /// What is found in a line.
 #[derive(Debug)]
@@ -16,8 +17,12 @@ pub(super) enum Find {
     Frame(Hit),
     /// A message of the station protocol.
     Station(Map<String, Value>),
-    /// A datagram of the forwarder protocol, as JSON.
-    Forwarder(String),
+    /// A datagram of the forwarder protocol, as JSON, and what stands around it.
+    Forwarder {
+        json: String,
+        at: Option<Timestamp>,
+        gateway: Option<Eui64>,
+    },
     Ack(Ack),
 }
 
@@ -38,6 +43,8 @@ pub(super) struct Ack {
     pub(super) id: String,
     /// Which alternative, from 0, and the word for what became of it.
     pub(super) words: Vec<(usize, String)>,
+    /// Whether there is a word for each alternative, as gateways report, and not one for all.
+    pub(super) listed: bool,
     pub(super) beside: Facts,
     pub(super) said: Option<Timestamp>,
 }
@@ -82,13 +89,16 @@ impl Walker {
         }
         if is_forwarder(map) {
             // What was read is written again: this cannot fail.
-            return self.out.extend(serde_json::to_string(map).ok().map(Find::Forwarder));
+            let (at, gateway) = (said.or(far.time), far.gateway);
+            let json = serde_json::to_string(map).ok();
+            return self.out.extend(json.map(|json| Find::Forwarder { json, at, gateway }));
         }
         let mut near = Facts::default();
         scalars(map, &mut near);
         let said = said.or(near.time);
         let mut receptions = Vec::new();
         map.values().for_each(|inner| gather(inner, &mut near, &mut receptions));
+        let id = near.id.clone();
         near.or(far);
         let found = self.out.len();
         self.frames(map, &near, &receptions, said);
@@ -96,7 +106,7 @@ impl Walker {
             self.value(inner, &near, said, texts);
         }
         if self.out.len() == found
-            && let Some(ack) = ack(map, &near, said)
+            && let Some(ack) = id.and_then(|id| ack(id, map, &near, said))
         {
             self.out.push(Find::Ack(ack));
         }
@@ -141,8 +151,16 @@ fn octets(text: &str) -> Option<Vec<u8>> {
 }
 
 fn is_forwarder(map: &Map<String, Value>) -> bool {
-    let object = |name: &str| map.get(name).is_some_and(Value::is_object);
-    map.get("rxpk").is_some_and(Value::is_array) || object("txpk") || object("txpk_ack")
+    let object = |name: &str| map.get(name).and_then(Value::as_object);
+    let counts = |stat: &Map<String, Value>| {
+        ["rxnb", "rxok", "ackr", "dwnb"].iter().any(|name| stat.contains_key(*name))
+    };
+    let kind = map.get("kind").and_then(Value::as_str).and_then(Kind::by_name);
+    map.get("rxpk").is_some_and(Value::is_array)
+        || object("txpk").is_some()
+        || object("txpk_ack").is_some()
+        || object("stat").is_some_and(counts)
+        || kind.is_some()
 }
 
 fn scalars(map: &Map<String, Value>, facts: &mut Facts) {
@@ -189,8 +207,7 @@ fn holds_a_frame(value: &Value) -> bool {
 }
 
 /// An acknowledgement: a number by which it finds its downlink, and a word, or a list of words.
-fn ack(map: &Map<String, Value>, near: &Facts, said: Option<Timestamp>) -> Option<Ack> {
-    let id = near.id.clone()?;
+fn ack(id: String, map: &Map<String, Value>, near: &Facts, said: Option<Timestamp>) -> Option<Ack> {
     let listed = |value: &Value| -> Vec<(usize, String)> {
         let words = value.as_array().into_iter().flatten().enumerate();
         words
@@ -202,9 +219,11 @@ fn ack(map: &Map<String, Value>, near: &Facts, said: Option<Timestamp>) -> Optio
             .take(MOST)
             .collect()
     };
-    let words = map.values().map(listed).find(|words| !words.is_empty());
-    let words = words.or_else(|| Some(vec![(0, near.status.clone()?)]))?;
-    Some(Ack { id, words, beside: near.clone(), said })
+    let (words, listed) = match map.values().map(listed).find(|words| !words.is_empty()) {
+        Some(words) => (words, true),
+        None => (vec![(0, near.status.clone()?)], false),
+    };
+    Some(Ack { id, words, listed, beside: near.clone(), said })
 }
 
 /// Finds in one line.

@@ -1,0 +1,72 @@
+//! Consoles of nodes: `diagnose --console NAME=FILE`.
+
+use std::{fs::File, io::BufReader, path::PathBuf};
+
+use super::{Screen, UsageError};
+use crate::{
+    intake::{Lines, Raw},
+    ladder,
+    nearest::nearest,
+    roster::Roster,
+    words::Count,
+};
+
+/// A node's name and the file that its console was written to.
+#[derive(Clone, Debug)]
+pub(super) struct Console {
+    name: String,
+    path: PathBuf,
+}
+
+impl Console {
+    /// Reads `NAME=FILE`.
+    pub(super) fn parse(text: &str) -> Result<Self, String> {
+        match text.split_once('=') {
+            Some((name, path)) if !name.is_empty() && !path.is_empty() => {
+                Ok(Self { name: name.to_owned(), path: path.into() })
+            }
+            _ => {
+                Err("a node's name on the roster and a file, such as probe-07=probe-07.log".into())
+            }
+        }
+    }
+
+    /// Adds what the console tells to what the node's firmware claims.
+    ///
+    /// # Errors
+    /// [`UsageError`] for a name that is on no roster, and a file that cannot be read.
+    pub(super) fn add(&self, roster: &mut Roster, screen: &mut Screen) -> Result<(), UsageError> {
+        let known = || roster.nodes.iter().map(|node| node.name.as_str());
+        let Some(index) = known().position(|name| name == self.name) else {
+            let near = nearest(&self.name, known()).map(str::to_owned);
+            return Err(UsageError::NoNode { name: self.name.clone(), near });
+        };
+        let cannot = |error| UsageError::File { path: self.path.clone(), error };
+        let mut lines = Lines::new(BufReader::new(File::open(&self.path).map_err(cannot)?));
+        let (mut told, mut all) = (Vec::new(), 0usize);
+        while let Some(raw) = lines.advance().map_err(cannot)? {
+            all += 1;
+            let text = String::from_utf8_lossy(lines.text());
+            if raw == Raw::Whole && told.len() < MOST && ladder::is_told(&text) {
+                told.push(text.chars().take(LONGEST).collect::<String>());
+            }
+        }
+        if told.is_empty() {
+            let words = format!(
+                "{}: of {} none has a time and words such as `tx done` or `rx1`",
+                self.path.display(),
+                Count(all, "line")
+            );
+            screen.word("note", &words);
+        }
+        if let Some(node) = roster.nodes.get_mut(index) {
+            node.add_console(told.iter().map(String::as_str));
+        }
+        Ok(())
+    }
+}
+
+/// Lines of one console that are kept: some thousand joins.
+const MOST: usize = 20_000;
+/// Characters of a line that are kept.
+const LONGEST: usize = 400;

@@ -1,0 +1,271 @@
+//! The node's own console: when a transmission ended, and when the first window after it opened.
+//!
+//! | a time | |
+//! |--------|-|
+//! | `2205.8 ms`, `2.2058 s`, `2205800 us`, `2205ms` at the beginning | with its unit |
+//! | `[2205]`, `2205:` at the beginning | ticks of a millisecond |
+//! | `[    2.205800]` at the beginning, three decimals or six | seconds |
+//! | `2026-03-02T08:00:03.210Z`, `08:00:03.210`, `08:00:03,210` | a clock, two decimals or more |
+//!
+//! A clock of whole seconds is too coarse for windows, and is left alone. Words tell what happened,
+//! whatever their case: [`ENDED`], [`OPENED`], and [`OTHERWISE`] for what only looks like it.
+
+/// What says that a transmission ended.
+const ENDED: &[&str] = &[
+    "tx done",
+    "txdone",
+    "tx_done",
+    "tx-done",
+    "tx complete",
+    "tx finished",
+    "tx end",
+    "transmission done",
+    "transmission complete",
+    "end of transmission",
+    "uplink sent",
+];
+/// What says that a window opened.
+const OPENED: &[&str] = &[
+    "receive on",
+    "rx on",
+    "rx1",
+    "rx 1",
+    "rx_1",
+    "rx window",
+    "rxwindow",
+    "rx_window",
+    "rx open",
+    "open rx",
+    "receive window",
+    "window open",
+    "window 1",
+];
+/// What says that it is something else: planned, over, or the second window.
+const OTHERWISE: &[&str] = &[
+    "timeout", "clos", "done", "end", "delay", "fail", "error", "schedul", "plan", "set", "will",
+    " in ", "rx2", "rx 2", "rx_2", "window 2", "window2",
+];
+
+/// A first window, as a console tells it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Window {
+    /// From the end of transmission, microseconds.
+    pub(super) after_us: i64,
+    /// What the console says.
+    pub(super) line: String,
+}
+
+/// What happened.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Event {
+    Ended,
+    Opened,
+}
+
+/// A time of a console, microseconds.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Time {
+    /// Since the node was started.
+    Ticks(i64),
+    /// Of the day.
+    Clock(i64),
+}
+
+impl Time {
+    /// What passed since an earlier time; a clock may have passed midnight.
+    fn since(self, before: Self) -> Option<i64> {
+        match (before, self) {
+            (Self::Ticks(a), Self::Ticks(b)) => Some(b - a),
+            (Self::Clock(a), Self::Clock(b)) => Some((b - a).rem_euclid(DAY_US)),
+            _ => None,
+        }
+    }
+}
+
+/// Returns the first windows after transmissions; those of joins where the console names any.
+pub(super) fn first_windows(log: &[String]) -> Vec<Window> {
+    let mut out: Vec<(bool, Window)> = Vec::new();
+    // The end of the last transmission, until its first window; and whether joining was spoken of.
+    let mut ended: Option<(Time, bool)> = None;
+    let mut joins = false;
+    for line in log {
+        joins |= line.to_lowercase().contains("join");
+        match (read(line), ended) {
+            (Some((at, Event::Ended, _)), _) => {
+                ended = Some((at, joins));
+                joins = false;
+            }
+            (Some((at, Event::Opened, words)), Some((end, of_join))) => {
+                ended = None;
+                if let Some(after_us) = at.since(end).filter(|us| (0..MOST_US).contains(us)) {
+                    out.push((of_join, Window { after_us, line: words.to_owned() }));
+                }
+            }
+            _ => {}
+        }
+    }
+    let of_joins = out.iter().any(|(of_join, _)| *of_join);
+    out.into_iter().filter(|(own, _)| *own || !of_joins).map(|(_, window)| window).collect()
+}
+
+/// Returns whether a line of a console says something that a diagnosis can use.
+pub(crate) fn is_told(line: &str) -> bool {
+    read(line).is_some() || super::heard::speaks_of_sending(line)
+}
+
+fn read(line: &str) -> Option<(Time, Event, &str)> {
+    let (time, words) = time(line)?;
+    let small = words.to_lowercase();
+    let says = |table: &[&str]| table.iter().any(|word| small.contains(word));
+    let event = if says(ENDED) {
+        Event::Ended
+    } else if says(OPENED) && !says(OTHERWISE) {
+        Event::Opened
+    } else {
+        return None;
+    };
+    Some((time, event, words))
+}
+
+/// Splits a line into its time and its words.
+fn time(line: &str) -> Option<(Time, &str)> {
+    let line = line.trim();
+    ticks(line).or_else(|| clock(line))
+}
+
+fn ticks(line: &str) -> Option<(Time, &str)> {
+    let (bracketed, rest) = match line.strip_prefix('[') {
+        Some(inner) => (true, inner.trim_start()),
+        None => (false, line),
+    };
+    let end = rest.find(|c: char| !c.is_ascii_digit() && c != '.')?;
+    let (number, rest) = rest.split_at(end);
+    let value: f64 = number.parse().ok()?;
+    let decimals = number.split_once('.').map_or(0, |(_, decimals)| decimals.len());
+    let (scale, rest) = if bracketed {
+        let rest = rest.trim_start();
+        match (decimals, rest.strip_prefix(']'), unit(rest)) {
+            (_, None, Some((scale, rest))) => (scale, rest.trim_start().strip_prefix(']')?),
+            (0, Some(rest), _) => (1e3, rest),
+            (3 | 6, Some(rest), _) => (1e6, rest),
+            _ => return None,
+        }
+    } else if let Some(rest) =
+        rest.strip_prefix(':').filter(|r| !r.starts_with(|c: char| c.is_ascii_digit()))
+    {
+        (1e3, rest)
+    } else {
+        unit(rest.trim_start())?
+    };
+    let micros = (value * scale).round();
+    #[expect(clippy::cast_possible_truncation, reason = "bounded by the filter")]
+    (micros.is_finite() && micros < 1e15).then(|| (Time::Ticks(micros as i64), rest.trim_start()))
+}
+
+fn unit(text: &str) -> Option<(f64, &str)> {
+    let end = text.find(|c: char| !c.is_ascii_alphabetic()).unwrap_or(text.len());
+    let (unit, rest) = text.split_at(end);
+    let scale = match unit.to_ascii_lowercase().as_str() {
+        "ms" => 1e3,
+        "s" => 1e6,
+        "us" => 1.0,
+        _ => return None,
+    };
+    Some((scale, rest))
+}
+
+/// `08:00:03.210`, wherever the line has it first.
+fn clock(line: &str) -> Option<(Time, &str)> {
+    let octets = line.as_bytes();
+    let at = octets.windows(8).take(HEAD).position(|w| {
+        let digit = |at: usize| w.get(at).is_some_and(u8::is_ascii_digit);
+        [0, 1, 3, 4, 6, 7].into_iter().all(digit)
+            && w.get(2) == Some(&b':')
+            && w.get(5) == Some(&b':')
+    })?;
+    let two = |from: usize| line.get(at + from..at + from + 2)?.parse::<i64>().ok();
+    let (hour, minute, second) = (two(0)?, two(3)?, two(6)?);
+    let rest = line.get(at + 8..)?.strip_prefix(['.', ','])?;
+    let digits = rest.find(|c: char| !c.is_ascii_digit()).unwrap_or(rest.len());
+    if digits < 2 || hour > 23 || minute > 59 || second > 60 {
+        return None;
+    }
+    let micros: i64 = format!("{:0<6}", rest.get(..digits.min(6))?).parse().ok()?;
+    let seconds = hour * 3_600 + minute * 60 + second;
+    // A zone belongs to the time.
+    let words = rest.get(digits..)?.trim_start_matches(|c: char| !c.is_whitespace());
+    Some((Time::Clock(seconds * 1_000_000 + micros), words.trim_start()))
+}
+
+const DAY_US: i64 = 86_400_000_000;
+/// A window opens within this time of its transmission.
+const MOST_US: i64 = 20_000_000;
+/// Octets of a line in which its clock is looked for.
+const HEAD: usize = 64;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn after(log: &[&str]) -> Vec<i64> {
+        let log: Vec<String> = log.iter().map(|line| (*line).to_owned()).collect();
+        first_windows(&log).into_iter().map(|window| window.after_us).collect()
+    }
+
+    #[test]
+    fn windows_are_read_in_every_form_of_time() {
+        for log in [
+            ["2205.8 ms tx done", "8587.8 ms receive on 868.1 MHz SF9"],
+            ["2205.8 ms TX done", "8587.8 ms RX1 868.1 MHz"],
+            ["2205800 us tx complete", "8587800 us rx window open"],
+            ["2.2058 s end of transmission", "8.5878 s rx on 868100000"],
+            ["[2205] TX_DONE", "[8587] RX1 open"],
+            ["2205: txdone", "8587: rx 1"],
+            ["2205ms: tx done", "8587ms: rx1"],
+            ["[    2.205800] radio: tx done", "[    8.587800] radio: rx1"],
+            ["2026-03-02T08:00:02.205Z mac: tx done", "2026-03-02T08:00:08.587Z mac: rx1"],
+            ["08:00:02,205 tx done", "08:00:08,587 rx1 868.1"],
+            ["23:59:58.205 tx done", "00:00:04.587 rx1"],
+        ] {
+            let found = after(&log);
+            assert_eq!(found.len(), 1, "{log:?}");
+            assert!((found[0] - 6_382_000).abs() <= 1_000, "{log:?}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn what_is_planned_over_or_the_second_window_is_no_first_window() {
+        for line in [
+            "8000 ms rx1 timeout",
+            "8000 ms rx1 delay 5000",
+            "8000 ms will open rx1",
+            "8000 ms rx1 in 5000 ms",
+            "8000 ms rx2 869.525 MHz",
+            "8000 ms rx1 closed",
+            "08:00:08 rx1",
+            "rx1",
+            "",
+        ] {
+            assert_eq!(after(&["2000 ms tx done", line]), Vec::<i64>::new(), "{line}");
+        }
+        // Another clock tells nothing, nor does a window of long after.
+        assert_eq!(after(&["2000 ms tx done", "08:00:08.000 rx1"]), Vec::<i64>::new());
+        assert_eq!(after(&["2000 ms tx done", "92000 ms rx1"]), Vec::<i64>::new());
+        assert_eq!(after(&["7000 ms rx1"]), Vec::<i64>::new());
+    }
+
+    #[test]
+    fn windows_of_joins_are_told_from_those_of_data() {
+        let log = [
+            "0 ms join request",
+            "100 ms tx done",
+            "5100 ms rx1",
+            "6100 ms rx2",
+            "9000 ms send data",
+            "9100 ms tx done",
+            "10100 ms rx1",
+        ];
+        assert_eq!(after(&log), [5_000_000]);
+        assert_eq!(after(&log[4..]), [1_000_000]);
+    }
+}

@@ -1,0 +1,129 @@
+//! `diagnose --console`: a node's own console beside a capture.
+
+#![cfg(feature = "cli")]
+
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
+
+use assert_cmd::Command;
+
+/// A node that opens its windows 1.4 s late; its roster holds the console's lines.
+const LATE: &str = "jf-33";
+
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new(name: &str) -> Self {
+        let path = std::env::temp_dir().join(format!("handfast-{name}-{}", std::process::id()));
+        fs::create_dir_all(&path).unwrap();
+        Self(path)
+    }
+
+    fn file(&self, name: &str, text: &str) -> String {
+        let path = self.0.join(name);
+        fs::write(&path, text).unwrap();
+        path.display().to_string()
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = fs::remove_dir_all(&self.0);
+    }
+}
+
+fn vector(file: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("vectors/join").join(LATE).join(file)
+}
+
+/// The roster without the console's lines, and the lines.
+fn apart() -> (String, Vec<String>, String) {
+    let text = fs::read_to_string(vector("roster.toml")).unwrap();
+    let whole: toml::Table = text.parse().unwrap();
+    let node = &whole["node"].as_array().unwrap()[0];
+    let name = node["name"].as_str().unwrap().to_owned();
+    let lines = node["firmware"]["log"].as_array().unwrap();
+    let lines = lines.iter().map(|line| line.as_str().unwrap().to_owned()).collect();
+    let begins = text.find("log = [").unwrap();
+    let ends = begins + text[begins..].find("\n]\n").unwrap() + 3;
+    let bare = format!("{}{}", &text[..begins], &text[ends..]);
+    (name, lines, bare)
+}
+
+fn diagnose(args: &[&str]) -> (String, String, i32) {
+    let output = Command::new(env!("CARGO_BIN_EXE_handfast"))
+        .args(["diagnose", "--digits", "1"])
+        .arg(vector("capture.ndjson"))
+        .args(args)
+        .output()
+        .unwrap();
+    (
+        String::from_utf8(output.stdout).unwrap(),
+        String::from_utf8(output.stderr).unwrap(),
+        output.status.code().unwrap(),
+    )
+}
+
+#[test]
+fn a_console_in_a_file_tells_what_it_tells_on_the_roster() {
+    let folder = Folder::new("console");
+    let (name, lines, bare) = apart();
+    let roster = folder.file("roster.toml", &bare);
+    let (without, ..) = diagnose(&["--roster", &roster]);
+    assert!(!without.contains("node-opens-its-window-late"), "{without}");
+    let whole = vector("roster.toml").display().to_string();
+    let (wanted, ..) = diagnose(&["--roster", &whole]);
+    assert!(wanted.contains("node-opens-its-window-late"), "{wanted}");
+    // Among a thousand other lines, in the same words and in ticks.
+    let noise = "heap 17 kB free\n".repeat(1_000);
+    let ticks = lines.iter().map(|line| match line.split_once(" ms ") {
+        Some((number, words)) => {
+            let whole = number.split('.').next().unwrap();
+            format!("[{whole}] {words}")
+        }
+        None => line.clone(),
+    });
+    for text in [lines.join("\n"), ticks.collect::<Vec<_>>().join("\r\n")] {
+        let file = folder.file("usb.log", &format!("{noise}{text}\n"));
+        let console = format!("{name}={file}");
+        let (told, words, status) = diagnose(&["--roster", &roster, "--console", &console]);
+        assert!(told.contains("node-opens-its-window-late"), "{told}\n{words}");
+        assert_eq!(status, 1);
+    }
+}
+
+#[test]
+fn a_key_on_a_console_is_never_printed() {
+    let folder = Folder::new("console-key");
+    let (name, lines, bare) = apart();
+    let roster = folder.file("roster.toml", &bare);
+    let key = "2b7e151628aed2a6abf7158809cf4f3c";
+    let text: Vec<String> = lines.iter().map(|line| format!("{line} AppKey {key}")).collect();
+    let file = folder.file("usb.log", &text.join("\n"));
+    let (told, words, _) = diagnose(&["--roster", &roster, "--console", &format!("{name}={file}")]);
+    assert!(!told.contains(key) && !words.contains(key), "{told}{words}");
+}
+
+#[test]
+fn what_is_wrong_with_a_console_is_told() {
+    let folder = Folder::new("console-wrong");
+    let (name, _, bare) = apart();
+    let roster = folder.file("roster.toml", &bare);
+    let empty = folder.file("empty.log", "one\ntwo\n");
+    let of = |console: &str| diagnose(&["--roster", &roster, "--console", console]);
+    let (_, words, status) = of(&format!("{name}={empty}"));
+    assert!(words.contains("of 2 lines none has a time"), "{words}");
+    assert_ne!(status, 2);
+    let near = format!("{name}x={empty}");
+    let (_, words, status) = of(&near);
+    assert!(words.contains(&format!("did you mean {name}?")), "{words}");
+    assert_eq!(status, 2);
+    let (_, words, status) = of(&format!("{name}={}/none.log", folder.0.display()));
+    assert!(words.contains("no such file"), "{words}");
+    assert_eq!(status, 2);
+    let (_, words, status) = of("usb.log");
+    assert!(words.contains("probe-07=probe-07.log"), "{words}");
+    assert_eq!(status, 2);
+}
