@@ -323,3 +323,18 @@ fn a_log_is_told_from_a_capture_by_what_comes_first() {
     // Thousands of lines without anything are told once.
     assert_eq!(damage(&"nothing here\n".repeat(5_000)), 1);
 }
+
+#[test]
+fn an_accept_among_bare_frames_is_whose_key_opens_it() {
+    // A node that is known, and somebody else's accept after its request.
+    let roster = common::roster();
+    let mut tracer = Tracer::new(&roster);
+    let frames = [common::request(7), hex::decode(ACCEPT).unwrap()];
+    for (line, octets) in (1..).zip(frames) {
+        tracer.push(0, &bare_frame(octets, line));
+    }
+    let all = diagnose(&tracer.finish(), &roster, Options::default());
+    let state = |rung: Rung| all[0].rungs[rung.number() - 1].judgement.state;
+    assert_eq!((state(Rung::Answered), state(Rung::Acceptable)), (State::Unknown, State::Unknown));
+    assert!(all[0].causes.is_empty(), "{:?}", all[0].causes);
+}

@@ -64,7 +64,7 @@ fn a_join_request_is_put_together_octet_for_octet() {
         router_config(),
         json!({"msgtype": "jreq", "MHdr": 0, "JoinEui": "02-00-00-FF-FE-0B-00-01",
             "DevEui": "02-00-00-FF-FE-1A-2B-3C", "DevNonce": 258, "MIC": -174_315_986,
-            "RefTime": 0.0, "DR": 3, "Freq": 868_300_000, "upinfo": upinfo(SESSION | 5_369_601_898)}),
+            "RefTime": 0.0, "DR": 3, "Freq": 868_300_000, "upinfo": upinfo(SESSION + 5_369_601_898)}),
     ]);
     let read = datagrams(&text);
     assert_eq!(read.len(), 2);
@@ -138,11 +138,11 @@ fn asked_and_told(class: u8) -> Vec<Value> {
         router_config(),
         json!({"msgtype": "jreq", "MHdr": 0, "JoinEui": "02-00-00-FF-FE-0B-00-01",
             "DevEui": "02-00-00-FF-FE-1A-2B-3C", "DevNonce": 258, "MIC": -174_315_986,
-            "DR": 3, "Freq": 868_300_000, "upinfo": upinfo(SESSION | 1_000)}),
+            "DR": 3, "Freq": 868_300_000, "upinfo": upinfo(SESSION + 1_000)}),
         json!({"msgtype": "dnmsg", "DevEui": "02-00-00-FF-FE-1A-2B-3C", "dC": class, "diid": 9,
             "pdu": "20d94acfd06540984f241461506659c3aaadb5152aaff250202fba28e71693051d",
             "RxDelay": 5, "RX1DR": 3, "RX1Freq": 868_300_000, "RX2DR": 0, "RX2Freq": 869_525_000,
-            "priority": 0, "xtime": SESSION | 1_000, "rctx": 0, "MuxTime": 2.5}),
+            "priority": 0, "xtime": SESSION + 1_000, "rctx": 0, "MuxTime": 2.5}),
     ]
 }
 
@@ -151,8 +151,8 @@ fn a_downlink_has_two_windows_and_a_report_says_which_was_used() {
     for (report, used) in [
         (json!({"msgtype": "dntxed", "diid": 9, "DR": 3, "Freq": 868_300_000}), 0),
         (json!({"msgtype": "dntxed", "diid": 9, "DR": 0, "Freq": 869_525_000}), 1),
-        (json!({"msgtype": "dntxed", "diid": 9, "xtime": SESSION | 6_001_000}), 1),
-        (json!({"msgtype": "dntxed", "seqno": 9, "xtime": SESSION | 5_001_020}), 0),
+        (json!({"msgtype": "dntxed", "diid": 9, "xtime": SESSION + 6_001_000}), 1),
+        (json!({"msgtype": "dntxed", "seqno": 9, "xtime": SESSION + 5_001_020}), 0),
     ] {
         let mut messages = asked_and_told(0);
         messages.push(report);
@@ -180,7 +180,7 @@ fn a_schedule_says_when_in_three_ways() {
     let entry =
         |name: &str, value: u64| json!({"DR": 0, "Freq": 869_525_000, "pdu": pdu, name: value});
     let schedule = [
-        entry("xtime", SESSION | 77),
+        entry("xtime", SESSION + 77),
         entry("gpstime", 1_456_500_022_000_000),
         entry("ontime", 1_772_438_403),
     ];
@@ -202,13 +202,13 @@ fn what_a_station_drops_is_told() {
     };
     let read = datagrams(&lines(&[
         router_config(),
-        request(SESSION | 5, "02-00-00-FF-FE-0B-00-01"),
-        request(SESSION | 6, "02-00-00-FF-FE-0C-00-01"),
+        request(SESSION + 5, "02-00-00-FF-FE-0B-00-01"),
+        request(SESSION + 6, "02-00-00-FF-FE-0C-00-01"),
         data(0x0201_BBDA),
         data(0x0401_BBDA),
-        request(2 * SESSION | 7, "02-00-00-FF-FE-0B-00-01"),
+        request(2 * SESSION + 7, "02-00-00-FF-FE-0B-00-01"),
         json!({"msgtype": "dnmsg", "pdu": "60dabb0102a00500007efc0f41fe4bd10617", "dC": 0,
-            "RxDelay": 1, "RX1DR": 3, "RX1Freq": 868_300_000, "xtime": SESSION | 5}),
+            "RxDelay": 1, "RX1DR": 3, "RX1Freq": 868_300_000, "xtime": SESSION + 5}),
     ]));
     let told: Vec<usize> = read.iter().map(|d| said(d).len()).collect();
     assert_eq!(told, [0, 0, 1, 0, 1, 0, 1]);
@@ -237,7 +237,9 @@ fn a_node_whose_requests_the_station_drops_is_no_silent_node() {
     )
     .unwrap();
     let mut tracer = Tracer::new(&roster);
-    datagrams(&text).iter().for_each(|datagram| tracer.push(0, datagram));
+    for datagram in datagrams(&text) {
+        tracer.push(0, &datagram);
+    }
     let all = diagnose(&tracer.finish(), &roster, Options::default());
     let heard = &all[0].rungs[Rung::Heard.number() - 1].judgement;
     assert_eq!(heard.state, State::Unknown, "{heard:?}");

@@ -162,7 +162,7 @@ impl Log {
                 }
                 Find::Frame(hit) => match direction(&hit.octets) {
                     Direction::Uplink => heard(hit, head, &mut out),
-                    Direction::Downlink => out.push(self.to_send(hit, head, &mut last)),
+                    Direction::Downlink => out.push(self.asked(hit, head, &mut last)),
                 },
                 Find::Ack(ack) => {
                     let acks = self.acknowledged(&ack, head);
@@ -175,7 +175,7 @@ impl Log {
         (taken || !out.is_empty()).then_some(out)
     }
 
-    fn to_send(&mut self, hit: Hit, head: &Head, last: &mut Option<Asked>) -> Datagram {
+    fn asked(&mut self, hit: Hit, head: &Head, last: &mut Option<Asked>) -> Datagram {
         let Hit { octets, mut beside, receptions, said } = hit;
         if let [only] = &receptions[..] {
             beside.or(only);
@@ -303,8 +303,8 @@ fn direction(octets: &[u8]) -> Direction {
 /// queue, or of a call between servers, and say nothing of the air; so may a mere OK for all of it.
 fn fate(word: &str, listed: bool) -> Option<TxError> {
     let is = |good: &&str| word.eq_ignore_ascii_case(good);
-    if ["SENT", "TRANSMITTED"].iter().any(|good| is(good))
-        || listed && ["", "OK", "NONE", "SUCCESS"].iter().any(|good| is(good))
+    if ["SENT", "TRANSMITTED"].iter().any(is)
+        || listed && ["", "OK", "NONE", "SUCCESS"].iter().any(is)
     {
         return Some(TxError::None);
     }
@@ -336,7 +336,7 @@ fn json_within(text: &str) -> Option<(&str, Value)> {
 }
 
 fn holds_objects(value: &Value) -> bool {
-    value.as_array().is_some_and(|list| list.iter().any(|inner| inner.is_object()))
+    value.as_array().is_some_and(|list| list.iter().any(Value::is_object))
 }
 
 /// Octets of a line in which a frame is looked for: a log has no longer ones, and JSON takes many

@@ -97,7 +97,7 @@ impl Station {
                 vec![self.heard(kind, message, around)]
             }
             "router_config" => vec![self.configured(message, around)],
-            "dnmsg" => self.to_send(message, around),
+            "dnmsg" => self.asked(message, around),
             "dnsched" => self.scheduled(message, around),
             "dntxed" => vec![self.was_sent(message, around)],
             "version" | "timesync" | "getxtime" | "runcmd" | "rmtsh" | "error" | "alarm" => vec![],
@@ -194,7 +194,7 @@ impl Station {
     }
 
     /// `dnmsg`: the station picks the window itself, RX1 where it can.
-    fn to_send(&mut self, message: &Map<String, Value>, around: Around) -> Vec<Datagram> {
+    fn asked(&mut self, message: &Map<String, Value>, around: Around) -> Vec<Datagram> {
         let mut notes = Notes::default();
         let mut fields = Fields::new(message, Place::Downlink, &mut notes);
         let Some(octets) = fields.hex("pdu") else {

@@ -1,6 +1,8 @@
 //! Capture lines written anew as messages of the station protocol, and as lines of logs.
 #![allow(dead_code, reason = "each test uses some of it")]
 
+use std::fmt::Write;
+
 use handfast::{
     frame::{Direction, Frame, decode},
     id::Eui64,
@@ -33,7 +35,7 @@ pub(crate) fn station(text: &str, head: fn(&Datagram) -> String) -> String {
     let gateway = all[0].gateway.unwrap();
     let mut out = String::new();
     let mut line = |datagram: &Datagram, message: Value| {
-        out += &format!("{}{message}\n", head(datagram));
+        writeln!(out, "{}{message}", head(datagram)).unwrap();
     };
     line(&all[0], json!({"router": gateway.to_string()}));
     let rates: Vec<Value> = (0..16).map(|dr| rate(plan, dr)).collect();
@@ -149,7 +151,7 @@ pub(crate) fn forwarder_log(text: &str, head: fn(&Datagram) -> String) -> String
         let line: Value = serde_json::from_str(line).unwrap();
         let json =
             if line["datagram"].is_null() { String::new() } else { line["datagram"].to_string() };
-        out += &format!("{}{} {json}\n", head(datagram), datagram.kind.name());
+        writeln!(out, "{}{} {json}", head(datagram), datagram.kind.name()).unwrap();
         out += "heap 17 kB free\n";
     }
     out
@@ -184,7 +186,7 @@ pub(crate) fn events(text: &str) -> String {
                 "items": [{"status": if ack.error == TxError::None { "OK" } else { ack.error.name() }}]});
         }
         if matches!(datagram.kind, Kind::PushData | Kind::PullResp | Kind::TxAck) {
-            out += &format!("{event}\n");
+            writeln!(out, "{event}").unwrap();
         }
     }
     out

@@ -16,19 +16,11 @@ pub(super) fn find(line: &str) -> Vec<Octets> {
     while let Some(start) = next_run(line, at) {
         let rest = line.get(start..).unwrap_or_default();
         let before = line.get(..start).unwrap_or_default();
-        let (octets, len) = match grouped(rest).or_else(|| in_one_piece(rest)) {
-            Some((octets, len)) => (Some((octets, label(before))), len),
-            None => {
-                let label = label(before);
-                let len = if label > Label::None { run(rest) } else { 0 };
-                match base64(rest, len) {
-                    Some(octets) => (Some((octets, label)), len),
-                    None => (None, word(rest)),
-                }
-            }
-        };
-        at = start + len.max(1);
-        if let Some((octets, label)) = octets {
+        let label = label(before);
+        let named = || (label > Label::None).then(|| base64(rest)).flatten();
+        let found = grouped(rest).or_else(|| in_one_piece(rest)).or_else(named);
+        at = start + found.as_ref().map_or_else(|| word(rest), |(_, len)| *len).max(1);
+        if let Some((octets, _)) = found {
             // A word that speaks of a key rules out all that follows it, but for what is named.
             let other = words::is_secret(before) || names_another_thing(before);
             if label < Label::Frame && other {
@@ -101,7 +93,8 @@ fn grouped(text: &str) -> Option<(Vec<u8>, usize)> {
     (out.len() >= MIN).then_some((out, at))
 }
 
-fn base64(text: &str, len: usize) -> Option<Vec<u8>> {
+fn base64(text: &str) -> Option<(Vec<u8>, usize)> {
+    let len = run(text);
     let word = text.get(..len)?;
     let of = |test: fn(&u8) -> bool| word.bytes().any(|c| test(&c));
     // A word of a language is of one case and without digits.
@@ -109,7 +102,7 @@ fn base64(text: &str, len: usize) -> Option<Vec<u8>> {
     if !mixed || !(16..=2 * MAX).contains(&len) {
         return None;
     }
-    base64_member(word).ok().map(|(octets, _)| octets)
+    base64_member(word).ok().map(|(octets, _)| (octets, len))
 }
 
 /// Returns what names the octets behind a text.

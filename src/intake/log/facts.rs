@@ -228,9 +228,15 @@ pub(super) fn hertz(value: &Value) -> Option<u32> {
 }
 
 fn kilohertz(value: &Value) -> Option<u16> {
-    let number = number(value)?;
-    let all = [(125.0, 125), (250.0, 250), (500.0, 500)];
-    all.into_iter().find(|(khz, _)| number == *khz || number == khz * 1e3).map(|(_, khz)| khz)
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "between 100 and 500 000"
+    )]
+    let number = number(value).filter(|n| (100.0..=500_000.0).contains(n))?.round() as u32;
+    [125, 250, 500]
+        .into_iter()
+        .find(|khz| number == u32::from(*khz) || number == u32::from(*khz) * 1_000)
 }
 
 /// Returns a data rate as the trade writes it; a number alone is an index, and no rate.
@@ -324,7 +330,7 @@ fn delay(value: &Value) -> Option<u32> {
         clippy::cast_sign_loss,
         reason = "positive and below 2^32, as checked"
     )]
-    (0.0..=16e6).contains(&micros).then(|| micros as u32)
+    (0.0..=16e6).contains(&micros).then_some(micros as u32)
 }
 
 /// Returns the counter that a context of four octets holds, most significant first. Others are the

@@ -128,7 +128,9 @@ mod tests {
 
     fn taken(frame: &str, label: Label, beside: &[(Meaning, serde_json::Value)]) -> bool {
         let mut facts = Facts::default();
-        beside.iter().for_each(|(meaning, value)| facts.take(*meaning, value));
+        for (meaning, value) in beside {
+            facts.take(*meaning, value);
+        }
         is_frame(&hex::decode(frame).unwrap(), label, &facts)
     }
 

@@ -80,8 +80,10 @@ fn dated(text: &str) -> Option<Stamp> {
 /// `08:00:03`, `08:00:03.210`, `08:00:03,210`; returns it with a point, and what follows.
 fn clock(text: &str) -> Option<(String, &str)> {
     let clock = text.get(..8)?;
-    let [a, b, b':', c, d, b':', e, f] = clock.as_bytes() else { return None };
-    if ![a, b, c, d, e, f].into_iter().all(u8::is_ascii_digit) || *c > b'5' || *e > b'6' {
+    let octets = clock.as_bytes();
+    let digits = octets.iter().filter(|c| c.is_ascii_digit()).count();
+    let [_, _, b':', ten_minutes, _, b':', ten_seconds, _] = octets else { return None };
+    if digits != 6 || *ten_minutes > b'5' || *ten_seconds > b'6' {
         return None;
     }
     let rest = text.get(8..)?;

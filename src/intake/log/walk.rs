@@ -122,7 +122,9 @@ impl Walker {
     ) {
         // Where the radio's figures are each gateway's own they count as well.
         let mut all = near.clone();
-        receptions.iter().for_each(|reception| all.or(reception));
+        for reception in receptions {
+            all.or(reception);
+        }
         let mut hits: Vec<(Label, Vec<u8>)> = Vec::new();
         for (name, value) in map {
             let label = Label::of(name);

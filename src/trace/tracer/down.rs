@@ -70,15 +70,15 @@ impl Tracer<'_> {
             }
         }
         let Some((_, index, place, delay, mut openings)) = best else {
-            let stray = &mut self.trace.stray_accepts;
-            if stray.len() == STRAY {
-                return None;
-            }
-            stray.push(sending);
-            return Some(SentSlot::Stray(stray.len() - 1));
+            return self.stray(sending);
         };
         if openings.is_empty() {
             openings = self.openings_of_others(index, place, &sealed);
+        }
+        // The order alone does not say whose it is.
+        let by_order = delay == Delay::Unknown && (sending.at, sending.gateway) == (None, None);
+        if by_order && openings.is_empty() {
+            return self.stray(sending);
         }
         let opens = openings
             .iter()
@@ -93,6 +93,15 @@ impl Tracer<'_> {
             self.add_session(index, session);
         }
         Some(SentSlot::Answer(index, place, answer))
+    }
+
+    fn stray(&mut self, sending: Sending) -> Option<SentSlot> {
+        let stray = &mut self.trace.stray_accepts;
+        if stray.len() == STRAY {
+            return None;
+        }
+        stray.push(sending);
+        Some(SentSlot::Stray(stray.len() - 1))
     }
 
     fn openings_of_others(
