@@ -1,8 +1,10 @@
 #!/usr/bin/env python3
 """Lays the vectors into fuzz/corpus/<target>/ as seeds: frames as octets, captures and rosters whole."""
 
+import gzip
 import hashlib
 import json
+import struct
 import sys
 from pathlib import Path
 
@@ -35,8 +37,72 @@ def seeds(target):
             yield from frames(json.loads(path.read_text(encoding="utf-8")))
     elif target == "intake":
         yield from (p.read_bytes() for p in files("intake", "join") if p.suffix != ".toml")
+    elif target == "pcap":
+        text = (VECTORS / "intake" / "orchard.ndjson").read_text(encoding="utf-8")
+        for whole in (pcap(text), pcapng(text), loratap_file()):
+            yield whole
+            yield gzip.compress(whole)
+        yield zstd(pcap(text))
+    elif target == "loratap":
+        yield from (loratap(version) for version in (0, 1))
     elif target == "roster":
         yield from (p.read_bytes() for p in files("intake", "join") if p.suffix == ".toml")
+
+
+def packets(text):
+    """The datagrams of capture lines as IPv4 packets, checksums left out."""
+    kinds = ("PUSH_DATA", "PUSH_ACK", "PULL_DATA", "PULL_RESP", "PULL_ACK", "TX_ACK")
+    for line in text.splitlines():
+        line = json.loads(line) if line.startswith("{") else {}
+        kind = line.get("kind")
+        if kind not in kinds:
+            continue
+        up = kind in ("PUSH_DATA", "PULL_DATA", "TX_ACK")
+        octets = bytes([2]) + bytes.fromhex(line.get("token", "0000")) + bytes([kinds.index(kind)])
+        octets += bytes.fromhex(line.get("gateway", "00" * 8)) if up else b""
+        octets += json.dumps(line["datagram"]).encode() if line.get("datagram") else b""
+        ports = (40123, 1700) if up else (1700, 40123)
+        udp = struct.pack(">HHHH", *ports, 8 + len(octets), 0) + octets
+        ends = [bytes([192, 0, 2, 7]), bytes([192, 0, 2, 1])]
+        ends = ends if up else ends[::-1]
+        yield struct.pack(">BBHHHBBH", 0x45, 0, 20 + len(udp), 0, 0, 64, 17, 0) + b"".join(ends) + udp
+
+
+def pcap(text, link=101, records=None):
+    out = struct.pack("<IHHIIII", 0xA1B2C3D4, 2, 4, 0, 0, 262144, link)
+    for packet in records or packets(text):
+        out += struct.pack("<IIII", 1776492603, 0, len(packet), len(packet)) + packet
+    return out
+
+
+def pcapng(text):
+    def block(kind, body):
+        body += bytes(-len(body) % 4)
+        length = struct.pack(">I", len(body) + 12)
+        return struct.pack(">I", kind) + length + body + length
+
+    out = block(0x0A0D0D0A, struct.pack(">IHHq", 0x1A2B3C4D, 1, 0, -1))
+    out += block(1, struct.pack(">HHI", 101, 0, 0) + struct.pack(">HHB3x", 9, 1, 9) + bytes(4))
+    for packet in packets(text):
+        head = struct.pack(">IIIII", 0, 0x18A7, 0x5C3B0000, len(packet), len(packet))
+        out += block(6, head + packet)
+    return out
+
+
+def loratap(version):
+    head = struct.pack(">BBHIBBBBBbB", version, 0, 35 if version else 15, 868300000, 1, 9, 55, 255, 255, 30, 0x34)
+    more = bytes.fromhex("020000fffea09442") + struct.pack(">IBBHBBH", 369601898, 8, 5, 0, 1, 1, 0)
+    return head + (more if version else b"") + bytes.fromhex("40dabb0102800200022721029daeaf9ee9")
+
+
+def loratap_file():
+    return pcap("", 270, [loratap(0), loratap(1)])
+
+
+def zstd(octets):
+    """One frame of one raw block: magic, descriptor, window, block header (RFC 8878, 3.1.1)."""
+    assert len(octets) < 1 << 17
+    return bytes([0x28, 0xB5, 0x2F, 0xFD, 0, 0x58]) + (len(octets) << 3 | 1).to_bytes(3, "little") + octets
 
 
 def main(target):

@@ -13,6 +13,7 @@ pub mod diagnose;
 pub mod explain;
 mod feed;
 mod follow;
+mod frame_file;
 mod frame_keys;
 pub mod frames;
 pub mod id;

@@ -9,6 +9,8 @@
 //! | [`wire_datagram`] | one datagram as on the wire | [`Datagram`] |
 //! | [`datagram_json`] | the JSON of one datagram | [`Datagram`] |
 //!
+//! A capture may be lines of text or recorded packets (pcap, pcapng), and packed with gzip or zstd.
+//!
 //! Whatever is damaged is named and passed over, and all that is whole is kept: a damaged member
 //! becomes a [`Note`] of its datagram, a damaged line is [`Item::Skipped`]. A line is read within
 //! a fixed amount of memory, however long it is. What the octets mean is for [`crate::frame`].
@@ -25,8 +27,11 @@ mod loratap;
 mod member;
 mod note;
 mod open;
+mod packet;
+mod pcap;
 mod text;
 mod time;
+mod unpack;
 mod wire;
 
 pub use capture::{CaptureLines, Item};
@@ -42,5 +47,7 @@ pub use log::bare_frame;
 pub use loratap::{LoraTap, LoraTapError};
 pub use note::{Note, Place, Remark};
 pub use open::{Capture, OpenOptions};
+pub use pcap::{Flaw, PacketError, PassedOver};
 pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};
+pub use unpack::{Packing, UnpackError};
 pub use wire::{Header, WireError, wire_datagram};

@@ -7,14 +7,14 @@
 use std::{
     collections::{BTreeMap, BTreeSet},
     env, fs,
+    io::Cursor,
     path::{Path, PathBuf},
 };
 
 use handfast::{
     crypto::mic,
     frame::{DataFrame, Frame, decode},
-    id::Eui64,
-    intake::{CaptureLines, Crc, Item, Kind, TxError, When, datagram_json, frame_text},
+    intake::{Capture, CaptureLines, Crc, Item, OpenOptions, TxError, When, frame_text},
     key::NwkSKey,
     ladder::{Certainty, Options, Outcome, diagnose},
     roster::{self, Roster},
@@ -146,74 +146,29 @@ fn every_frame_of_the_broker_log_verifies() {
     assert_eq!(addresses.len(), 730);
 }
 
-/// A UDP payload of a classic pcap over Ethernet and IPv4, and its ports.
-struct Udp<'a> {
-    micros: i64,
-    ports: (u16, u16),
-    payload: &'a [u8],
-}
-
-fn be16(octets: &[u8], at: usize) -> u16 {
-    u16::from_be_bytes([octets[at], octets[at + 1]])
-}
-
-fn udp_of_pcap(file: &[u8]) -> Vec<Udp<'_>> {
-    let le32 = |at: usize| u32::from_le_bytes(file[at..at + 4].try_into().unwrap());
-    assert_eq!(le32(0), 0xa1b2_c3d4, "microseconds, little-endian");
-    assert_eq!(le32(20), 1, "Ethernet");
-    let mut out = Vec::new();
-    let mut at = 24;
-    while at < file.len() {
-        let micros = i64::from(le32(at)) * 1_000_000 + i64::from(le32(at + 4));
-        let len = le32(at + 8) as usize;
-        let packet = &file[at + 16..at + 16 + len];
-        at += 16 + len;
-        if be16(packet, 12) != 0x0800 || packet[23] != 17 {
-            continue;
-        }
-        let udp = &packet[14 + usize::from(packet[14] & 0x0F) * 4..];
-        let end = usize::from(be16(udp, 4));
-        out.push(Udp { micros, ports: (be16(udp, 0), be16(udp, 2)), payload: &udp[8..end] });
-    }
-    out
-}
-
-/// Feeds the datagrams of the gateway protocol to a tracer, and counts frames by type.
+/// Feeds a capture to a tracer, and counts frames by type.
 fn replay(
-    file: &[u8],
+    file: Vec<u8>,
     roster: &Roster,
 ) -> (Vec<handfast::ladder::Diagnosis>, BTreeMap<&'static str, usize>) {
     let mut tracer = Tracer::new(roster);
     let mut types = BTreeMap::new();
-    let mut gateway = None;
-    for (i, udp) in udp_of_pcap(file).iter().enumerate() {
-        let payload = udp.payload;
-        if payload.len() < 4 || (udp.ports.0 != 1700 && udp.ports.1 != 1700) {
-            continue;
-        }
-        let (kind, json) = match payload[3] {
-            0 => (Kind::PushData, &payload[12..]),
-            1 => (Kind::PushAck, &payload[4..]),
-            2 => (Kind::PullData, &payload[12..]),
-            3 => (Kind::PullResp, &payload[4..]),
-            4 => (Kind::PullAck, &payload[4..]),
-            5 => (Kind::TxAck, &payload[12..]),
-            other => panic!("identifier {other}"),
+    for item in Capture::open(Box::new(Cursor::new(file)), OpenOptions::default()) {
+        let datagram = match item.unwrap() {
+            Item::Datagram(datagram) => datagram,
+            Item::PassedOver(passed) => {
+                assert_eq!((passed.twice, passed.fragments), (0, 0));
+                continue;
+            }
+            other => panic!("{other:?}"),
         };
-        if matches!(kind, Kind::PushData | Kind::PullData) {
-            gateway = Some(Eui64::new(payload[4..12].try_into().unwrap()));
-        }
-        let mut datagram = datagram_json(kind, json).unwrap();
-        datagram.line = i as u64 + 1;
-        datagram.at = jiff::Timestamp::from_microsecond(udp.micros).ok();
-        datagram.gateway = gateway;
-        datagram.token = Some(be16(payload, 1));
         let frames = datagram.rxpk.iter().map(|up| &up.octets);
         for octets in frames.chain(datagram.txpk.iter().map(|down| &down.octets)) {
             let decoded = decode(octets);
             assert!(decoded.stopped.is_none(), "{octets:02x?}");
             *types.entry(decoded.mhdr().unwrap().ftype().name()).or_default() += 1;
         }
+        assert!(datagram.gateway.is_some(), "packet {}", datagram.line);
         tracer.push(0, &datagram);
     }
     (diagnose(&tracer.finish(), roster, Options::default()), types)
@@ -234,7 +189,7 @@ mac-version = "1.0.3"
 #[ignore = "the capture's licence is not stated: set HANDFAST_CAPTURES"]
 fn a_real_join_with_its_data_is_proven_from_the_wire() {
     let roster = roster::parse(TESTBED, None).unwrap();
-    let (all, types) = replay(&outside("udp-forwarder-normal.pcap"), &roster);
+    let (all, types) = replay(outside("udp-forwarder-normal.pcap"), &roster);
     let counted: Vec<_> = types.into_iter().collect();
     assert_eq!(
         counted,
@@ -256,7 +211,7 @@ fn a_real_join_with_its_data_is_proven_from_the_wire() {
 #[ignore = "the capture's licence is not stated: set HANDFAST_CAPTURES"]
 fn a_real_capture_with_replayed_requests_is_read_whole() {
     let roster = roster::parse(TESTBED, None).unwrap();
-    let (all, types) = replay(&outside("udp-forwarder-join-request-replay.pcap"), &roster);
+    let (all, types) = replay(outside("udp-forwarder-join-request-replay.pcap"), &roster);
     let counted: Vec<_> = types.into_iter().collect();
     assert_eq!(
         counted,
@@ -278,7 +233,7 @@ fn a_real_capture_with_replayed_requests_is_read_whole() {
 fn without_keys_nothing_is_certain_of_a_real_capture() {
     for name in ["udp-forwarder-normal.pcap", "udp-forwarder-join-request-replay.pcap"] {
         let roster = Roster::default();
-        let (all, _) = replay(&outside(name), &roster);
+        let (all, _) = replay(outside(name), &roster);
         for verdict in all.iter().flat_map(|d| &d.causes) {
             assert_ne!(verdict.certainty, Certainty::Certain, "{name}: {}", verdict.cause.id);
         }

@@ -247,6 +247,7 @@ fn damaged_lines_are_named_and_all_others_kept() {
             Item::Frame { line, frame } => (*line, format!("{:02x?}", frame.octets)),
             Item::Skipped { line, why } => (*line, why.to_string()),
             Item::Passed { first, lines } => (*first, format!("{lines} passed")),
+            Item::PassedOver(_) => panic!("{item:?}"),
         })
         .collect();
     let expected = [

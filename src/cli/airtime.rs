@@ -219,8 +219,9 @@ mod tests {
     #[test]
     fn every_example_of_the_help_runs() {
         let help = Line::command().render_long_help().to_string();
+        let (_, after) = help.split_once("Examples:").unwrap();
         let examples: Vec<_> =
-            help.lines().filter_map(|l| l.trim().strip_prefix("handfast ")).collect();
+            after.lines().filter_map(|l| l.trim().strip_prefix("handfast ")).collect();
         assert_eq!(examples.len(), 5, "{help}");
         for line in examples {
             let args = Line::try_parse_from(line.split(' ')).unwrap().args;

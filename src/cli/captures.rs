@@ -116,6 +116,11 @@ impl Teller {
                 );
                 screen.word("note", &words);
             }
+            Ok(Item::PassedOver(passed)) => {
+                for words in passed.words() {
+                    screen.word("note", &format!("{}: {words}", self.name));
+                }
+            }
             Ok(Item::Skipped { line, why }) => {
                 self.damage(screen, &format!(", {unit} {line}: {why}"), Some(why.hint()));
             }

@@ -9,12 +9,14 @@ use std::{
     path::{Path, PathBuf},
 };
 
+use jiff::Timestamp;
+
 use super::{UsageError, feed::Single, follow::Follow};
 use crate::{
     frame::Direction,
     intake::{
-        Encoding, Leniency, Note, OpenOptions, Origin, Remark, SourcedFrame, TextItem, TextLines,
-        Unit, frame_text,
+        Encoding, Leniency, LoraTap, Note, OpenOptions, Origin, Remark, SourcedFrame, TextItem,
+        TextLines, Unit, frame_text,
     },
     show::{Input, Radio},
     words::Count,
@@ -40,6 +42,10 @@ pub struct InputFrame {
     pub direction: Option<Direction>,
     /// What the gateway says of it.
     pub radio: Option<Radio>,
+    /// When it was captured.
+    pub at: Option<Timestamp>,
+    /// What the gateway says of it, as it is recorded.
+    pub tap: LoraTap,
 }
 
 impl InputFrame {
@@ -189,8 +195,9 @@ impl Frames {
             Ok(text) => {
                 self.ready.extend(text.leniencies.iter().map(|l| Met::Noted(lenient(&place, l))));
                 let (line, unit, direction, radio) = (None, Unit::Line, None, None);
-                let octets = text.octets;
-                let frame = InputFrame { name, index, line, unit, octets, direction, radio };
+                let (octets, at, tap) = (text.octets, None, LoraTap::unheard());
+                let frame =
+                    InputFrame { name, index, line, unit, octets, direction, radio, at, tap };
                 self.ready.push_back(Met::Frame(frame));
             }
             Err(error) => {
@@ -276,6 +283,10 @@ impl Lines {
                 self.name,
                 Count(usize::try_from(lines).unwrap_or(usize::MAX), unit.name())
             ))),
+            TextItem::PassedOver(passed) => {
+                let words = passed.words().into_iter();
+                ready.extend(words.map(|words| Met::Noted(format!("{}: {words}", self.name))));
+            }
             TextItem::Skipped { line, why } => {
                 let error = format!("{}: {why}", place(line));
                 ready.push_back(Met::Damaged { error, hint: Some(why.hint()) });
@@ -286,12 +297,13 @@ impl Lines {
 
 fn sourced(name: &str, index: usize, unit: Unit, frame: SourcedFrame) -> InputFrame {
     let (line, direction, radio) = (Some(frame.line), frame.direction(), Radio::of(&frame));
+    let (at, tap) = (frame.at, LoraTap::of(&frame));
     let octets = match frame.origin {
         Origin::Text(text) => text.octets,
         Origin::Uplink(uplink) => uplink.octets,
         Origin::Downlink(downlink) => downlink.octets,
     };
-    InputFrame { name: name.to_owned(), index, line, unit, octets, direction, radio }
+    InputFrame { name: name.to_owned(), index, line, unit, octets, direction, radio, at, tap }
 }
 
 /// What was found in lines of text, told once an input.

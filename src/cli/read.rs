@@ -1,9 +1,13 @@
 //! `read`: frames by hand, every field, with whatever keys are at hand.
 
-use std::{io::IsTerminal, path::PathBuf};
+use std::{
+    io::IsTerminal,
+    path::{Path, PathBuf},
+};
 
 use super::{
     Failure, Screen, UsageError,
+    frame_file::FrameFile,
     frame_keys::{FrameKeys, bunch},
     frames::{Frames, InputFrame, Met},
     key_options::{KEYS_HELP, KeyOptions},
@@ -45,6 +49,9 @@ pub struct ReadArgs {
     /// Take only capture formats and bare frames; look for no frames hidden in other text
     #[arg(long)]
     pub strict: bool,
+    /// Write the frames to a file of packets, too (pcap, LoRaTap version 1)
+    #[arg(long, value_name = "FILE")]
+    pub pcap: Option<PathBuf>,
     /// Keep reading a file that grows, until interrupted
     #[arg(long)]
     pub follow: bool,
@@ -115,6 +122,12 @@ impl ReadArgs {
         Ok((ring, who?))
     }
 
+    fn file(&self) -> Result<Option<FrameFile>, Failure> {
+        let texts = self.frames.iter().map(Path::new);
+        let inputs = texts.chain(self.files.iter().map(PathBuf::as_path));
+        self.pcap.as_deref().map(|path| FrameFile::create(path, inputs)).transpose()
+    }
+
     const fn context(&self) -> Context {
         Context {
             direction: None,
@@ -157,6 +170,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         searched: 0,
         left_out: 0,
         input: None,
+        file: args.file()?,
     };
     if args.csv {
         let mut head = String::new();
@@ -176,7 +190,11 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         // The reader of a pipe may wait for this very frame.
         if frames.is_idle() {
             screen.flush()?;
+            run.file.as_mut().map_or(Ok(()), FrameFile::flush)?;
         }
+    }
+    if let Some(file) = run.file.take() {
+        file.end(screen)?;
     }
     if run.left_out > 0 {
         let text = format!("{} left out as not asked for", Count(run.left_out, "frame"));
@@ -212,6 +230,7 @@ struct Run<'a> {
     left_out: usize,
     /// The input of the last frame in brief.
     input: Option<String>,
+    file: Option<FrameFile>,
 }
 
 /// Frames laid out octet by octet after which a shorter way is hinted at.
@@ -257,6 +276,9 @@ impl Run<'_> {
         if !asked || !self.who.has_sent(&reading) {
             self.left_out += 1;
             return Ok(());
+        }
+        if let Some(file) = &mut self.file {
+            file.put(frame)?;
         }
         reading.why = self.why(&reading, &context, screen);
         let input = frame.input();

@@ -11,6 +11,7 @@ use super::{
     forwarder,
     lines::{LINE_CAP, Lines, Raw},
     log,
+    pcap::PassedOver,
     text::{FrameText, frame_text},
 };
 
@@ -41,6 +42,8 @@ pub enum Item {
         /// What is wrong with it.
         why: IntakeError,
     },
+    /// What of recorded packets was passed over: at their end.
+    PassedOver(PassedOver),
 }
 
 /// Reads a capture: one JSON object a line, or a frame in hex or base64; or a log in whose lines

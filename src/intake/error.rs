@@ -1,6 +1,6 @@
 //! Why a line was skipped.
 
-use super::text::TextError;
+use super::{pcap::PacketError, text::TextError, unpack::UnpackError};
 
 /// Why a line, or the JSON of a datagram, could not be taken. Columns are in octets, from 1.
 #[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
@@ -41,6 +41,12 @@ pub enum IntakeError {
     /// Neither JSON nor a frame.
     #[error("neither JSON nor a frame: {0}")]
     Text(TextError),
+    /// A packet that is not whole, or that cannot be read.
+    #[error(transparent)]
+    Packet(PacketError),
+    /// A packed capture that cannot be unpacked to its end.
+    #[error(transparent)]
+    Unpack(UnpackError),
 }
 
 impl IntakeError {
@@ -58,6 +64,11 @@ impl IntakeError {
     pub const fn hint(&self) -> &'static str {
         match self {
             Self::Text(error) => error.hint(),
+            Self::Packet(error) => error.flaw.hint(),
+            Self::Unpack(UnpackError::Window { .. }) => {
+                "unpack it with zstd -d --memory, and give what comes out"
+            }
+            Self::Unpack(_) => "all that could be unpacked before is used",
             _ => {
                 "a line is one JSON object such as \
                  {\"kind\":\"PUSH_DATA\",\"datagram\":{\"rxpk\":[{\"freq\":868.1,\"data\":\"...\"}]}}, \

@@ -12,6 +12,7 @@ use super::{
     datagram::{Downlink, Uplink},
     error::IntakeError,
     note::Note,
+    pcap::PassedOver,
     text::FrameText,
 };
 use crate::{frame::Direction, id::Eui64};
@@ -42,6 +43,8 @@ pub enum TextItem {
         /// What is wrong with it.
         why: IntakeError,
     },
+    /// What of recorded packets was passed over: at their end.
+    PassedOver(PassedOver),
 }
 
 /// A frame and where it comes from.
@@ -134,6 +137,9 @@ impl<I> TextLines<I> {
             }
             Item::Passed { first, lines } => {
                 return self.ready.push_back(TextItem::Passed { first, lines });
+            }
+            Item::PassedOver(passed) => {
+                return self.ready.push_back(TextItem::PassedOver(passed));
             }
             Item::Skipped { line, why } => {
                 return self.ready.push_back(TextItem::Skipped { line, why });

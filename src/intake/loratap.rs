@@ -23,11 +23,16 @@
 //!
 //! Source: the header's own description (README and C header of its publisher), as the reference states it.
 
-use super::datagram::{CodeRate, Crc, Downlink, Uplink, When};
+mod heard;
+mod told;
+
+use super::datagram::Crc;
 use crate::{
     id::Eui64,
     radio::{CodingRate, Modulation},
 };
+
+pub(super) use heard::datagrams;
 
 /// What a receiver says of a frame in LoRaTap.
 ///
@@ -172,7 +177,6 @@ impl LoraTap {
         };
         let fsk = matches!(self.modulation, Some(Modulation::Fsk { .. }));
         let (power, snr) = self.power_octets(fsk);
-        let [l0, l1] = (V1 as u16).to_be_bytes();
         let [f0, f1, f2, f3] = self.freq_hz.unwrap_or_default().to_be_bytes();
         let [e0, e1, e2, e3, e4, e5, e6, e7] = self.gateway.unwrap_or_default().octets();
         let [c0, c1, c2, c3] = self.counter.unwrap_or_default().to_be_bytes();
@@ -183,8 +187,8 @@ impl LoraTap {
         [
             1,
             0,
-            l0,
-            l1,
+            0,
+            V1_LOW,
             f0,
             f1,
             f2,
@@ -246,46 +250,6 @@ impl LoraTap {
         let [snr] = i8::try_from(snr).unwrap_or_default().to_be_bytes();
         (power, snr)
     }
-
-    /// Returns the header of a frame that a gateway heard.
-    pub fn of_uplink(uplink: &Uplink, gateway: Option<Eui64>) -> Self {
-        Self {
-            freq_hz: uplink.freq_hz,
-            modulation: uplink.modulation,
-            rssi: uplink.rssi,
-            snr: uplink.snr,
-            sync_word: public(uplink.modulation),
-            gateway,
-            counter: uplink.tmst,
-            // A gateway's receivers hear no other polarity.
-            inverted: Some(false),
-            crc: uplink.crc,
-            coding_rate: uplink.coding_rate.as_ref().and_then(CodeRate::lora),
-            chan: uplink.chan.and_then(|chan| chan.try_into().ok()),
-            ..Self::default()
-        }
-    }
-
-    /// Returns the header of a frame that a gateway is to send, tagged as [`LoraTap::SCHEDULED`].
-    pub fn of_downlink(downlink: &Downlink, gateway: Option<Eui64>) -> Self {
-        Self {
-            freq_hz: downlink.freq_hz,
-            modulation: downlink.modulation,
-            sync_word: public(downlink.modulation),
-            gateway,
-            counter: match downlink.when {
-                When::Counter(us) => Some(us),
-                _ => None,
-            },
-            inverted: downlink.inverted,
-            implicit_header: downlink.no_header == Some(true),
-            crc: if downlink.no_crc == Some(true) { Crc::None } else { Crc::Unknown },
-            coding_rate: downlink.coding_rate.as_ref().and_then(CodeRate::lora),
-            rf_chain: downlink.rf_chain.and_then(|rf| rf.try_into().ok()).unwrap_or_default(),
-            tag: Self::SCHEDULED,
-            ..Self::default()
-        }
-    }
 }
 
 /// Returns the number nearest to a value, if it lies between the two.
@@ -305,11 +269,6 @@ fn lora(sf: u8, bandwidth: u8) -> Option<Modulation> {
     known.then(|| Modulation::Lora { sf, bw_khz: u16::from(bandwidth) * STEP_KHZ })
 }
 
-/// The sync word of LoRaWAN, for a modulation that has one of this kind.
-fn public(modulation: Option<Modulation>) -> Option<u8> {
-    matches!(modulation, Some(Modulation::Lora { .. })).then_some(PUBLIC)
-}
-
 const fn bits_of(rate: CodingRate) -> u8 {
     match rate {
         CodingRate::Cr45 => 5,
@@ -322,7 +281,9 @@ const fn bits_of(rate: CodingRate) -> u8 {
 /// Octets of the header in version 0.
 const V0: usize = 15;
 /// Octets of the header in version 1.
-const V1: usize = 35;
+const V1: usize = V1_LOW as usize;
+/// The same in one octet.
+const V1_LOW: u8 = 35;
 /// A power that is not known; for our writer also a channel that is not.
 const UNKNOWN: u8 = 255;
 const ZERO_DBM: f32 = -139.0;
@@ -419,8 +380,7 @@ mod tests {
     fn powers_are_rounded_to_the_steps_and_out_of_range_is_not_known() {
         let read = |rssi, snr| {
             let tap = LoraTap { rssi, snr, ..sample() };
-            let (tap, _) = LoraTap::read(&tap.octets()).map(|(t, _)| (t, ())).unwrap();
-            (tap.rssi, tap.snr)
+            LoraTap::read(&tap.octets()).map(|(tap, _)| (tap.rssi, tap.snr)).unwrap()
         };
         assert_eq!(read(Some(-83.6), Some(7.4)), (Some(-84.0), Some(7.5)));
         assert_eq!(read(Some(-118.1), Some(-7.4)), (Some(-118.0), Some(-7.5)));

@@ -35,6 +35,9 @@ pub(super) fn judge(attempt: &Attempt) -> Judgement {
                     sending.line
                 )));
             }
+            Some(ack) if ack.on_air => {
+                return Judgement::proven(format!("{}: heard on the air", ack.line));
+            }
             Some(ack) if ack.error == TxError::None => {
                 let warn = ack.warn.as_ref();
                 let warned = warn.map(|w| format!(", with the warning {}", w.name()));

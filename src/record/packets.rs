@@ -20,12 +20,10 @@ use super::pcap::{Pcap, invalid};
 /// let mut pcap = DatagramPcap::new(Vec::new())?;
 /// pcap.write("2026-04-18T06:10:03Z".parse()?, gateway, server, b"\x02\x35\x3c\x02\x02\0\0\xff\xfe\xa0\x94\x42")?;
 /// let file = std::io::Cursor::new(pcap.into_inner());
-/// # #[cfg(any())] {
 /// for item in Capture::open(Box::new(file), OpenOptions::default()) {
 ///     let Item::Datagram(datagram) = item? else { panic!() };
 ///     assert_eq!(datagram.gateway.unwrap().hex(), "020000fffea09442");
 /// }
-/// # }
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug)]

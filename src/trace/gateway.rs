@@ -30,6 +30,8 @@ pub struct GatewayTrace {
     pub counted_down: u64,
     /// Places where its counter does not go on from where it was.
     pub restarts: Vec<Restart>,
+    /// Downlinks that it did not get from a server, but heard on the air.
+    heard_down: u64,
     last: Option<(Timestamp, u32, Line)>,
 }
 
@@ -63,7 +65,8 @@ impl GatewayTrace {
 
     /// Returns whether anything in the capture came from the server to this gateway.
     pub fn hears_the_server(&self) -> bool {
-        [Kind::PushAck, Kind::PullAck, Kind::PullResp].iter().any(|kind| self.count(*kind) > 0)
+        let acknowledged = self.count(Kind::PushAck) + self.count(Kind::PullAck);
+        acknowledged > 0 || self.count(Kind::PullResp) > self.heard_down
     }
 
     /// Returns whether the gateway itself counted downlink datagrams that the capture lacks, or
@@ -87,6 +90,7 @@ impl GatewayTrace {
     }
 
     pub(super) fn datagram(&mut self, line: Line, datagram: &Datagram) {
+        self.heard_down += u64::from(datagram.ack.as_ref().is_some_and(|ack| ack.on_air));
         *self.kinds.entry(datagram.kind.name()).or_default() += 1;
         if let Some(stat) = &datagram.stat {
             self.counted_rx = self.counted_rx.saturating_add(stat.rxnb.unwrap_or_default());

@@ -174,6 +174,8 @@ pub struct Ack {
     pub error: TxError,
     /// A warning beside a frame that was taken.
     pub warn: Option<TxError>,
+    /// The gateway said nothing: the frame itself was heard on the air.
+    pub on_air: bool,
 }
 
 impl Sending {

@@ -1,10 +1,10 @@
 //! What the fuzz targets ask, asked again of every input that once broke one.
 
-use std::str;
+use std::{io::Cursor, str};
 
 use handfast::{
     frame::{JoinAccept, decode},
-    intake::{CaptureLines, frame_text},
+    intake::{Capture, CaptureLines, LoraTap, OpenOptions, frame_text},
     roster,
 };
 
@@ -30,6 +30,18 @@ pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
             }
             Ok(())
         }
+        "pcap" => {
+            let stream = Box::new(Cursor::new(octets.to_vec()));
+            Capture::open(stream, OpenOptions::default()).for_each(drop);
+            Ok(())
+        }
+        "loratap" => match LoraTap::read(octets) {
+            Ok((tap, _)) => {
+                let (again, _) = LoraTap::read(&tap.octets()).map_err(|e| e.to_string())?;
+                same("octets of the header written again", again.octets(), tap.octets())
+            }
+            Err(_) => Ok(()),
+        },
         "roster" => {
             if let Ok(text) = str::from_utf8(octets) {
                 drop(roster::parse(text, None));

@@ -8,7 +8,7 @@ use crate::{
     },
     frame::{DataFrame, Direction, Frame, OpenedJoinAccept, SealedJoinAccept, decode},
     id::JoinEui,
-    intake::{Datagram, Downlink, When},
+    intake::{Datagram, Downlink, TxAck, When},
     key::NwkKey,
     trace::{Ack, Answer, Ask, Attempt, Data, Delay, Line, Opening, RootKey, Rule, Sending, keys},
 };
@@ -145,8 +145,8 @@ impl Tracer<'_> {
             *gateway == datagram.gateway && (datagram.token.is_none() || *token == datagram.token)
         });
         let Some((.., slot)) = found.and_then(|at| self.sendings.remove(at)) else { return };
-        let said = datagram.ack.clone().unwrap_or_default();
-        let ack = Ack { line, at: datagram.at, error: said.error, warn: said.warn };
+        let TxAck { error, warn, on_air, .. } = datagram.ack.clone().unwrap_or_default();
+        let ack = Ack { line, at: datagram.at, error, warn, on_air };
         let sending = match slot {
             SentSlot::Answer(node, attempt, answer) => self
                 .node(node)

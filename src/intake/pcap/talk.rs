@@ -1,0 +1,197 @@
+//! Who talks to whom: which gateway a datagram without an EUI belongs to, and which was recorded twice.
+//!
+//! A PULL_RESP goes to the address that its gateway's PULL_DATA comes from. One that comes before any (a recording
+//! begins in the middle) waits for what tells: a datagram with an EUI from that address, or the TX_ACK with its
+//! token. When too many wait, the only gateway of that IP address is taken, if there is one only.
+
+use std::{
+    collections::{HashMap, VecDeque},
+    hash::{BuildHasher, RandomState},
+    net::{IpAddr, SocketAddr},
+};
+
+use jiff::Timestamp;
+
+use crate::{
+    id::Eui64,
+    intake::{Datagram, Header, Item, Kind, packet::Udp},
+};
+
+/// What the datagrams so far tell.
+#[derive(Debug, Default)]
+pub(super) struct Talk {
+    pulls: HashMap<SocketAddr, Owner>,
+    pushes: HashMap<SocketAddr, Owner>,
+    addresses: HashMap<IpAddr, Owner>,
+    /// In order; the first one waits.
+    held: VecDeque<Held>,
+    recent: VecDeque<Seen>,
+    hasher: RandomState,
+}
+
+/// The gateways behind an address.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Owner {
+    One(Eui64),
+    Several,
+}
+
+#[derive(Debug)]
+struct Held {
+    datagram: Datagram,
+    /// The gateway's address, while its EUI is not known.
+    waits: Option<SocketAddr>,
+}
+
+/// A datagram that came lately.
+#[derive(Clone, Copy, Debug)]
+struct Seen {
+    hash: u64,
+    at: Option<Timestamp>,
+    number: u64,
+}
+
+impl Talk {
+    /// Returns whether a datagram is one of the protocol as far as its addresses tell.
+    ///
+    /// An acknowledgement is four octets, and anything may look like it: it must go to a known gateway.
+    pub(super) fn fits(&self, header: &Header, udp: &Udp<'_>) -> bool {
+        !matches!(header.kind, Kind::PushAck | Kind::PullAck)
+            || self.pulls.contains_key(&udp.to)
+            || self.pushes.contains_key(&udp.to)
+    }
+
+    /// Returns whether the same datagram was recorded just before, on its way through another interface.
+    ///
+    /// Addresses may be translated on the way, so that what names its gateway is known by that alone.
+    pub(super) fn is_repeated(
+        &mut self,
+        header: &Header,
+        udp: &Udp<'_>,
+        at: Option<Timestamp>,
+        number: u64,
+    ) -> bool {
+        if let Some(eui) = header.gateway {
+            self.learn(header.kind, udp.from, eui);
+        }
+        let whose = header.gateway.or_else(|| self.known(udp.to)).ok_or((udp.from, udp.to));
+        let hash = self.hasher.hash_one((whose, udp.identification, udp.payload));
+        let is_old = |seen: &Seen| match (at, seen.at) {
+            (Some(at), Some(before)) => at.duration_since(before).abs().as_micros() > TWICE_US,
+            _ => number - seen.number > BESIDE,
+        };
+        while self.recent.front().is_some_and(is_old) || self.recent.len() > MOST_RECENT {
+            self.recent.pop_front();
+        }
+        let repeated = self.recent.iter().any(|seen| seen.hash == hash && !is_old(seen));
+        if !repeated {
+            self.recent.push_back(Seen { hash, at, number });
+        }
+        repeated
+    }
+
+    /// Takes a datagram, and hands on all whose gateway is known.
+    pub(super) fn push(
+        &mut self,
+        mut datagram: Datagram,
+        from: SocketAddr,
+        to: SocketAddr,
+        ready: &mut VecDeque<Item>,
+    ) {
+        let gateway = match datagram.kind {
+            Kind::PushData | Kind::PullData | Kind::TxAck => from,
+            Kind::PushAck | Kind::PullAck | Kind::PullResp => to,
+        };
+        if let Some(eui) = datagram.gateway {
+            self.tell(&datagram, from, eui);
+        } else {
+            datagram.gateway = self.known(gateway);
+        }
+        let waits =
+            datagram.gateway.is_none() && matches!(datagram.kind, Kind::PullResp | Kind::TxAck);
+        if !waits && self.held.is_empty() {
+            ready.push_back(Item::Datagram(datagram));
+            return;
+        }
+        self.held.push_back(Held { datagram, waits: waits.then_some(gateway) });
+        if self.held.len() > MOST_HELD {
+            self.settle_first();
+        }
+        while let Some(Held { waits: None, .. }) = self.held.front() {
+            self.hand_on(ready);
+        }
+    }
+
+    /// Hands on everything: nothing more will come.
+    pub(super) fn release(&mut self, ready: &mut VecDeque<Item>) {
+        while !self.held.is_empty() {
+            self.settle_first();
+            self.hand_on(ready);
+        }
+    }
+
+    fn hand_on(&mut self, ready: &mut VecDeque<Item>) {
+        ready.extend(self.held.pop_front().map(|held| Item::Datagram(held.datagram)));
+    }
+
+    /// Gives up waiting for the first one's gateway.
+    fn settle_first(&mut self) {
+        let Some(held) = self.held.front_mut() else { return };
+        if let Some(address) = held.waits.take()
+            && let Some(Owner::One(eui)) = self.addresses.get(&address.ip())
+            && !self.pulls.contains_key(&address)
+        {
+            held.datagram.gateway = Some(*eui);
+        }
+    }
+
+    fn learn(&mut self, kind: Kind, from: SocketAddr, eui: Eui64) {
+        if self.addresses.len() + self.pulls.len() + self.pushes.len() >= MOST_ADDRESSES {
+            // More than any recording has: begin anew.
+            self.addresses.clear();
+            self.pulls.clear();
+            self.pushes.clear();
+        }
+        let by_port = if kind == Kind::PushData { &mut self.pushes } else { &mut self.pulls };
+        owned(by_port.entry(from).or_insert(Owner::One(eui)), eui);
+        owned(self.addresses.entry(from.ip()).or_insert(Owner::One(eui)), eui);
+    }
+
+    /// Tells those that wait for it which gateway stands behind an address.
+    fn tell(&mut self, told: &Datagram, from: SocketAddr, eui: Eui64) {
+        let one = self.known(from) == Some(eui);
+        for held in &mut self.held {
+            let answers = told.kind == Kind::TxAck
+                && held.datagram.token.is_some()
+                && held.datagram.token == told.token;
+            if held.waits == Some(from) && (one || answers) {
+                held.datagram.gateway = Some(eui);
+                held.waits = None;
+            }
+        }
+    }
+
+    /// Returns the only gateway behind an address: by its PULL_DATA, or else by its PUSH_DATA.
+    fn known(&self, address: SocketAddr) -> Option<Eui64> {
+        match self.pulls.get(&address).or_else(|| self.pushes.get(&address))? {
+            Owner::One(eui) => Some(*eui),
+            Owner::Several => None,
+        }
+    }
+}
+
+/// Notes that a gateway was behind an address.
+fn owned(owner: &mut Owner, eui: Eui64) {
+    if *owner != Owner::One(eui) {
+        *owner = Owner::Several;
+    }
+}
+
+/// A packet passes the interfaces of one host within this time.
+const TWICE_US: i128 = 10_000;
+/// Or, where times are not known, within so many packets.
+const BESIDE: u64 = 4;
+const MOST_RECENT: usize = 512;
+/// Datagrams that wait for one that tells whose they are.
+const MOST_HELD: usize = 256;
+const MOST_ADDRESSES: usize = 1 << 18;
