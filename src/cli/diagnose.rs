@@ -8,6 +8,7 @@ use std::{
 
 use super::{
     Failure, Screen, captures,
+    read::WORKING_CAUTION,
     report_file::{self, Form},
     rosters,
 };
@@ -18,13 +19,16 @@ use crate::{
     region::Plan,
     report::{self, Report},
     roster::{self, Roster},
-    show::{json, text},
+    show::{Secrets, json, text},
     trace::Tracer,
+    working::{self, Sheet},
 };
 
 /// Options of `diagnose`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
+#[command(group = clap::ArgGroup::new("shown").args(["report", "working"]).multiple(true))]
+#[expect(clippy::struct_excessive_bools, reason = "each is an option of its own")]
 pub struct DiagnoseArgs {
     /// Captures: one JSON object a line; `-` is standard input
     #[arg(value_name = "CAPTURE", required_unless_present = "demo")]
@@ -44,8 +48,11 @@ pub struct DiagnoseArgs {
     /// Also write a report to be sent on: .html is a page, .md is for issue trackers
     #[arg(long, value_name = "FILE")]
     report: Option<PathBuf>,
-    /// Show the roster's keys in the report: whoever has it can then forge frames
-    #[arg(long, requires = "report")]
+    /// Show the computations that decide each verdict, step by step; keys only with --show-keys
+    #[arg(long)]
+    working: bool,
+    /// Show the roster's keys in report and working: whoever has them can then forge frames
+    #[arg(long, requires = "shown")]
     show_keys: bool,
     /// Print one JSON object a node
     #[arg(long)]
@@ -113,7 +120,10 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     if all.iter().any(Diagnosis::has_fault) {
         screen.fault_found();
     }
-    let printed = report(args, &all, screen);
+    let worked = |one: &Diagnosis| {
+        if args.working { working::of_node(one, &trace, &roster) } else { Vec::new() }
+    };
+    let printed = report(args, &all, &worked, screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
         let options = report::Options { show_keys: args.show_keys };
         let report = Report::new(&all, &trace, &roster, options);
@@ -123,17 +133,34 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     printed
 }
 
-fn report(args: &DiagnoseArgs, all: &[Diagnosis], screen: &mut Screen) -> Result<(), Failure> {
+fn report(
+    args: &DiagnoseArgs,
+    all: &[Diagnosis],
+    worked: &dyn Fn(&Diagnosis) -> Vec<Sheet>,
+    screen: &mut Screen,
+) -> Result<(), Failure> {
     let style = screen.style();
+    let secrets = if args.show_keys { Secrets::Shown } else { Secrets::Hidden };
+    if args.working {
+        let text = match secrets {
+            Secrets::Shown => WORKING_CAUTION,
+            Secrets::Hidden => "keys and what tells of them are hidden; --show-keys shows them",
+        };
+        screen.word(if args.show_keys { "caution" } else { "note" }, text);
+    }
     for (i, diagnosis) in all.iter().enumerate() {
         let mut page = String::new();
-        let written = if args.json {
+        let sheets = worked(diagnosis);
+        let written = if args.json && args.working {
+            json::diagnosis_worked(diagnosis, &sheets, secrets, &mut page)
+        } else if args.json {
             json::diagnosis(diagnosis, &mut page)
         } else {
             if i > 0 {
                 page.push('\n');
             }
             text::diagnosis(diagnosis, style, &mut page)
+                .and_then(|()| text::working(&mut page, &sheets, secrets, style))
         };
         // Writing to a string does not fail.
         debug_assert!(written.is_ok());

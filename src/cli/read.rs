@@ -13,12 +13,14 @@ use crate::{
     frame::{MacVersion, decode},
     id::{DevEui, DevNonce, JoinEui},
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
-    show::{json, text},
+    show::{Secrets, json, text},
+    working,
 };
 
 /// Arguments of `read`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = format!("{EXAMPLES}\n\n{KEYS_HELP}\n\n{EXIT_HELP}"))]
+#[expect(clippy::struct_excessive_bools, reason = "each is an option of its own")]
 pub struct ReadArgs {
     /// Frames in hex or base64; a capture or a file of frames, one a line; `-` for standard input
     #[arg(value_name = "FRAME")]
@@ -32,6 +34,9 @@ pub struct ReadArgs {
     /// Print one line a frame
     #[arg(long, conflicts_with = "json")]
     pub brief: bool,
+    /// Show every computation step by step, keys included, as one would do it on paper
+    #[arg(long, conflicts_with = "brief")]
+    pub working: bool,
     /// Print one JSON object a frame
     #[arg(long)]
     pub json: bool,
@@ -135,6 +140,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         shown: 0,
         searched: 0,
         input: None,
+        cautioned: false,
     };
     let mut empty = true;
     while let Some(met) = frames.next() {
@@ -149,6 +155,9 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         if frames.is_idle() {
             screen.flush()?;
         }
+    }
+    if args.working && !run.cautioned && run.shown > 0 {
+        screen.word("note", "--working: no key at hand fits, so that there is nothing to compute");
     }
     if run.shown > MANY && !args.brief && !args.json {
         screen
@@ -177,7 +186,13 @@ struct Run<'a> {
     searched: usize,
     /// The input of the last frame in brief.
     input: Option<String>,
+    /// Whether it was said that keys are shown.
+    cautioned: bool,
 }
+
+/// What is said before keys stand on a screen.
+pub(super) const WORKING_CAUTION: &str =
+    "the working shows keys: whoever has them reads and forges the node's frames";
 
 /// Frames laid out octet by octet after which a shorter way is hinted at.
 const MANY: usize = 20;
@@ -221,16 +236,25 @@ impl Run<'_> {
         let input = frame.input();
         let mut block = String::new();
         let heading = if self.single { text::Heading::None } else { text::Heading::Of(input) };
-        let written = if self.args.json {
+        let sheets = if self.args.working { working::of_reading(&reading) } else { Vec::new() };
+        let written = if self.args.json && self.args.working {
+            json::reading_worked(&mut block, &input, &reading, &sheets)
+        } else if self.args.json {
             json::reading(&mut block, &input, &reading)
         } else if self.args.brief {
             block.push_str(&self.name(input.name));
             text::brief(&mut block, input, &reading, screen.style())
         } else {
             block.push_str(if self.shown == 0 { "" } else { "\n" });
-            text::reading(&mut block, heading, &reading, screen.style())
+            let style = screen.style();
+            text::reading(&mut block, heading, &reading, style)
+                .and_then(|()| text::working(&mut block, &sheets, Secrets::Shown, style))
         };
         debug_assert!(written.is_ok(), "a String takes everything");
+        if !sheets.is_empty() && !self.cautioned {
+            self.cautioned = true;
+            screen.word("caution", WORKING_CAUTION);
+        }
         self.shown += 1;
         screen.put(&block)?;
         if reading.is_cut() {
