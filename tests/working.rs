@@ -21,10 +21,12 @@ use handfast::{
 };
 use proptest::{collection::vec, prelude::*};
 
-fn reading(frame: Frame, keys: Vec<Key>, context: &Context) -> Reading {
+fn reading(frame: &Frame, keys: Vec<Key>, context: &Context) -> Reading {
     let mut ring = KeyRing::default();
     let mut bunch = Bunch { source: Source::default(), ..Bunch::default() };
-    keys.into_iter().for_each(|key| bunch.put(key));
+    for key in keys {
+        bunch.put(key);
+    }
     ring.add(bunch);
     read(decode(&frame.build()), &ring, context)
 }
@@ -79,7 +81,7 @@ proptest! {
         if slip {
             request.mic.0[3] ^= 1;
         }
-        let found = reading(Frame::JoinRequest(request), vec![Key::App(key)], &Context::default());
+        let found = reading(&Frame::JoinRequest(request), vec![Key::App(key)], &Context::default());
         let sheets = of_reading(&found);
         prop_assert_eq!(sheets[0].result(), computed.0);
         prop_assert_eq!(sheets[0].end.contains("FAILS"), slip);
@@ -99,7 +101,7 @@ proptest! {
         let clear = cipher::payload_unverified(&data, of_port, fcnt);
         let computed = data.mic;
         let keys = vec![Key::NwkS(network), Key::AppS(app)];
-        let sheets = of_reading(&reading(Frame::Data(data), keys, &hint(fcnt)));
+        let sheets = of_reading(&reading(&Frame::Data(data), keys, &hint(fcnt)));
         prop_assert_eq!(sheet(&sheets, "MIC").result(), computed.0);
         prop_assert_eq!(sheet(&sheets, "FRMPayload").result(), clear);
     }
@@ -125,7 +127,7 @@ proptest! {
         let context =
             Context { conf_fcnt: Some(conf), tx_dr: Some(rate), tx_ch: Some(channel), ..hint(fcnt) };
         let keys = vec![Key::SNwkSInt(serving), Key::FNwkSInt(forwarding), Key::NwkSEnc(encrypting)];
-        let found = reading(Frame::Data(data), keys, &context);
+        let found = reading(&Frame::Data(data), keys, &context);
         prop_assert!(matches!(found.found.mic, MicVerdict::Holds(_)));
         let sheets = of_reading(&found);
         prop_assert_eq!(sheet(&sheets, "MIC octets 0 and 1").result(), &computed[..2]);
@@ -143,7 +145,7 @@ proptest! {
         data.mic = mic::data_down_1_1(&key, &data, fcnt, conf);
         let computed = data.mic;
         let context = Context { conf_fcnt: Some(conf), ..hint(fcnt) };
-        let sheets = of_reading(&reading(Frame::Data(data), vec![Key::SNwkSInt(key)], &context));
+        let sheets = of_reading(&reading(&Frame::Data(data), vec![Key::SNwkSInt(key)], &context));
         prop_assert_eq!(sheets[0].result(), computed.0);
     }
 
@@ -189,7 +191,7 @@ proptest! {
             ..Context::default()
         };
         let all = vec![Key::App(app.clone()), Key::Nwk(nwk.clone())];
-        let found = reading(Frame::JoinAccept(sealed), all, &context);
+        let found = reading(&Frame::JoinAccept(sealed), all, &context);
         let sheets = of_reading(&found);
         let opened = sheet(&sheets, "Join-Accept turned round");
         prop_assert_eq!(opened.output("plaintext").unwrap(), &accept.octets()[1..]);
@@ -224,7 +226,7 @@ proptest! {
         request.mic = mic::rejoin_request(signer, &request);
         let computed = request.mic;
         let keys = vec![if to_join_server { Key::Nwk(nwk) } else { Key::SNwkSInt(serving) }];
-        let found = reading(Frame::RejoinRequest(request), keys, &Context::default());
+        let found = reading(&Frame::RejoinRequest(request), keys, &Context::default());
         let sheets = of_reading(&found);
         prop_assert_eq!(sheet(&sheets, "MIC").result(), computed.0);
     }

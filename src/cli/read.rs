@@ -206,7 +206,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         screen.word("note", &text);
     }
     if args.working && !run.cautioned && run.shown > 0 {
-        screen.word("note", "--working: no key at hand fits, so that there is nothing to compute");
+        screen.word("note", "--working: nothing to compute: no key at hand is for such a frame");
     }
     if run.shown > MANY && !args.brief && !args.json && !args.csv {
         screen
