@@ -128,7 +128,7 @@ fn every_screen_is_as_kept_fits_and_needs_no_colour() {
             assert_eq!(without.len(), plain.out.len(), "{name}: colour changes the text");
             let mut shown = format!("$ handfast {args}\n{}", plain.out);
             if !plain.err.is_empty() {
-                shown += &format!("-- standard error\n{}", plain.err);
+                shown.extend(["-- standard error\n", plain.err.as_str()]);
             }
             insta::assert_snapshot!(*name, shown);
             if painted.out != plain.out {
