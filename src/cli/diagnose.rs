@@ -34,7 +34,7 @@ use crate::{
 #[command(group = clap::ArgGroup::new("shown").args(["report", "working"]).multiple(true))]
 #[expect(clippy::struct_excessive_bools, reason = "each is a switch of its own")]
 pub struct DiagnoseArgs {
-    /// Captures: one JSON object a line; `-` is standard input
+    /// Captures: lines of text or recorded packets, packed or not; `-` is standard input
     #[arg(value_name = "CAPTURE", required_unless_present = "demo")]
     captures: Vec<PathBuf>,
     /// Nodes and gateways with their credentials (TOML)
@@ -81,12 +81,14 @@ Examples:
   handfast diagnose gateway.ndjson --roster orchard.toml
   handfast diagnose monday.ndjson tuesday.ndjson --roster orchard.toml --json
   cat gateway.ndjson | handfast diagnose - --region EU868
+  tcpdump -i any -s 0 -w - udp | handfast diagnose - --roster orchard.toml
   handfast diagnose gateway.ndjson --roster orchard.toml --report orchard.html
 
-A capture holds the datagrams of a gateway's UDP protocol in order of arrival,
-one JSON object a line. Without a roster the report says what can be said
-without keys. Keys near those on the roster are searched for typing slips; no
-other key is ever tried.
+A capture holds the datagrams of a gateway's UDP protocol in order of arrival:
+one JSON object a line, or packets as tcpdump records them (pcap, pcapng), or
+frames as a receiver heard them (LoRaTap); gzip or zstd may be around it.
+Without a roster the report says what can be said without keys. Keys near those
+on the roster are searched for typing slips; no other key is ever tried.
 
 A roster holds keys: keep it readable by yourself alone.";
 
