@@ -15,6 +15,7 @@ use crate::{
         Aes128Key, AppKey, AppSKey, FNwkSIntKey, GenAppKey, JoinKey, JsEncKey, JsIntKey, Kek,
         McAppSKey, McKeKey, McKey, McNwkSKey, McRootKey, NwkKey, NwkSEncKey, NwkSKey, SNwkSIntKey,
     },
+    working::{self, Sheet},
 };
 
 /// Keys that were derived, part by part.
@@ -35,6 +36,8 @@ pub struct Part {
     pub values: Vec<(&'static str, Value)>,
     /// The keys by name.
     pub keys: Vec<(&'static str, Aes128Key)>,
+    /// How they are computed, step by step.
+    pub working: Option<Sheet>,
 }
 
 /// A value that keys are made of.
@@ -132,6 +135,10 @@ fn session(root: &impl JoinKey, join: Join10) -> SessionKeys {
     derive::session_1_0(root, join.join_nonce, join.net_id, join.dev_nonce)
 }
 
+fn working_1_0(root: (&str, &Aes128Key), join: Join10) -> Sheet {
+    working::session_1_0(root, join.join_nonce, join.net_id, join.dev_nonce)
+}
+
 fn named<'a>(
     keys: impl IntoIterator<Item = (&'static str, &'a Aes128Key)>,
 ) -> Vec<(&'static str, Aes128Key)> {
@@ -161,6 +168,7 @@ impl KeySheet {
                    each least significant octet first, and zeros.",
             values: join.values(),
             keys: named(session(app_key, join).named()),
+            working: Some(working_1_0((AppKey::NAME, app_key.key()), join)),
         });
     }
 
@@ -179,6 +187,7 @@ impl KeySheet {
                    used.",
             values: join.values(),
             keys,
+            working: Some(working_1_0((NwkKey::NAME, nwk_key.key()), join)),
         });
     }
 
@@ -193,6 +202,13 @@ impl KeySheet {
                    each least significant octet first, and zeros.",
             values: join.values(),
             keys: named(session.named()),
+            working: Some(working::session_1_1(
+                (NwkKey::NAME, nwk_key.key()),
+                app_key.map(|key| (AppKey::NAME, key.key())),
+                join.join_nonce,
+                join.join_eui,
+                (join.nonce.value().0, nonce),
+            )),
         });
     }
 
@@ -206,6 +222,11 @@ impl KeySheet {
                    octet first, and zeros.",
             values: vec![("DevEUI", Value::Digits(dev_eui.hex()))],
             keys: named([(JsIntKey::NAME, int.key()), (JsEncKey::NAME, enc.key())]),
+            working: Some(working::join_server_keys(
+                (NwkKey::NAME, nwk_key.key()),
+                dev_eui,
+                &[JsIntKey::NAME, JsEncKey::NAME],
+            )),
         });
     }
 
@@ -242,6 +263,16 @@ impl KeySheet {
                 ]));
             }
         }
+        let given = from.gen_app_key.as_ref().map(|key| (GenAppKey::NAME, key.key()));
+        let working = working::multicast(working::Group {
+            root: given.or_else(|| from.app_key.as_ref().map(|key| (AppKey::NAME, key.key()))),
+            encrypted: from.mc_key_encrypted,
+            mc_key: from
+                .mc_key
+                .as_ref()
+                .filter(|_| from.mc_key_encrypted.is_none() || root.is_none()),
+            mc_addr: from.mc_addr,
+        });
         self.parts.push(Part {
             title: match root {
                 Some((_, "root GenAppKey")) => "Multicast of a 1.0.x node, root GenAppKey",
@@ -253,6 +284,7 @@ impl KeySheet {
                    under McKEKey. McAppSKey, McNwkSKey: AES under McKey of 01 or 02, McAddr, zeros.",
             values,
             keys,
+            working: Some(working),
         });
     }
 
@@ -267,6 +299,7 @@ impl KeySheet {
             rule: "RFC 3394 key wrap; its integrity check holds.",
             values: vec![("wrapped", Value::Digits(hex::encode(wrapped)))],
             keys: vec![("unwrapped", key)],
+            working: None,
         });
         Ok(())
     }

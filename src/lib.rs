@@ -31,3 +31,4 @@ pub mod scenario;
 pub mod show;
 pub mod trace;
 mod words;
+pub mod working;

@@ -84,6 +84,8 @@ pub struct Found {
     pub commands: Option<CommandList>,
     /// What was found by search and not given.
     pub searched: Vec<Searched>,
+    /// What it was computed with: of keys that fail, those that stand first.
+    pub taken: Option<Box<Taken>>,
     problems: Vec<Problem>,
 }
 
@@ -99,8 +101,30 @@ impl Found {
             conf_fcnt: None,
             commands: None,
             searched: Vec::new(),
+            taken: None,
             problems: Vec::new(),
         }
+    }
+}
+
+/// Keys and values that a frame was computed with, beside its own octets.
+#[derive(Clone, Debug, Default)]
+pub struct Taken {
+    /// The keys of one source.
+    pub keys: Bunch,
+    /// The whole counter of data.
+    pub fcnt: u32,
+    /// ConfFCnt of a 1.1 downlink.
+    pub conf_fcnt: u16,
+    /// What B1 of a 1.1 uplink holds.
+    pub uplink: UplinkContext,
+    /// Who asked for a Join-Accept, and with which nonce.
+    pub asked: Bound,
+}
+
+impl Taken {
+    fn of(keys: &Bunch) -> Self {
+        Self { keys: keys.clone(), ..Self::default() }
     }
 }
 

@@ -25,6 +25,15 @@ mod input;
 
 pub use input::{Input, Radio};
 
+/// Whether keys in a working stand in the open.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Secrets {
+    /// Keys, and whatever tells of them, are named and not shown.
+    Hidden,
+    /// They are shown, to a user who asked for it.
+    Shown,
+}
+
 /// How text is laid out.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub struct Style {

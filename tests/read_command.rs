@@ -325,3 +325,22 @@ fn an_unknown_option_or_command_ends_with_2() {
     handfast().arg("raed").assert().code(2);
     handfast().arg("--help").assert().code(0);
 }
+
+#[test]
+fn the_working_shows_keys_with_a_word_of_caution_and_changes_no_other_member() {
+    let args = [REQUEST, "--app-key", APP_KEY];
+    let plain = json_of(&args).0;
+    let output = handfast().args(["read", "--json", "--working"]).args(args).output().unwrap();
+    let mut worked: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let words = String::from_utf8(output.stderr).unwrap();
+    assert!(words.contains("caution: the working shows keys"), "{words}");
+    let working = worked.as_object_mut().unwrap().remove("working").unwrap();
+    assert_eq!(worked, plain);
+    let steps = working[0]["steps"].as_array().unwrap();
+    assert_eq!(steps.last().unwrap()["output"], "2e269cf5");
+    assert!(steps.iter().any(|step| step["output"] == APP_KEY.to_lowercase()));
+    // without a key there is nothing to compute, and that is said
+    let output = handfast().args(["read", "--working", REQUEST]).output().unwrap();
+    let words = String::from_utf8(output.stderr).unwrap();
+    assert!(words.contains("nothing to compute") && !words.contains("caution"), "{words}");
+}

@@ -8,9 +8,10 @@ use handfast::{
     octet_rows::{Item, Row, Shown, rows},
     reading::{Context, KeyRing, KeyRole, Reading, Source, read},
     show::{
-        Input, Style,
-        text::{Heading, brief, reading},
+        Input, Secrets, Style,
+        text::{Heading, brief, reading, working},
     },
+    working::of_reading,
 };
 use serde_json::Value;
 
@@ -68,6 +69,18 @@ fn line(found: &Reading, style: Style) -> String {
     out
 }
 
+fn worked(found: &Reading, style: Style) -> String {
+    let mut out = String::new();
+    working(&mut out, &of_reading(found), Secrets::Shown, style).unwrap();
+    out
+}
+
+fn worked_without_keys(found: &Reading, style: Style) -> String {
+    let mut out = String::new();
+    working(&mut out, &of_reading(found), Secrets::Hidden, style).unwrap();
+    out
+}
+
 fn without_colour(text: &str) -> String {
     let mut parts = text.split("\x1b[");
     let first = parts.next().unwrap_or_default().to_owned();
@@ -77,7 +90,7 @@ fn without_colour(text: &str) -> String {
 #[test]
 fn every_frame_fits_80_columns_with_and_without_colour() {
     for (id, found) in all() {
-        for shown in [shown, line] {
+        for shown in [shown, line, worked, worked_without_keys] {
             let plain = shown(&found, Style::PLAIN);
             for line in plain.lines() {
                 let fits = line.chars().count() <= 80 && line == line.trim_end();

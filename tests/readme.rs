@@ -1,37 +1,91 @@
 //! The README tells the truth: its blocks of output are what the program prints, its commands run.
 
-use std::{fs, path::Path, process::Command};
+use std::{fmt::Write, fs, path::Path, process::Command};
 
 fn readme() -> String {
     fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap()
 }
 
 fn handfast(args: &[&str]) -> (String, Option<i32>) {
+    handfast_with(args, &[])
+}
+
+fn handfast_with(args: &[&str], variables: &[(String, String)]) -> (String, Option<i32>) {
     let run = Command::new(env!("CARGO_BIN_EXE_handfast"))
         .args(args)
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .env("NO_COLOR", "1")
+        .envs(variables.iter().map(|(name, value)| (name, value)))
         .env("ORCHARD_KEY", "4BFD96BCE7BDA8054D563C80486C0390")
         .output()
         .unwrap();
     (String::from_utf8(run.stdout).unwrap(), run.status.code())
 }
 
-/// The block of text after a heading, up to the closing fence.
-fn block(after: &str) -> String {
+/// Returns the text with every block of `console` as it is printed now: what follows each of its
+/// lines `$ handfast ...` is the program's output, `$ export NAME=VALUE` holds for the lines below.
+fn regenerated(text: &str) -> (String, usize) {
+    let (mut out, mut runs) = (String::new(), 0);
+    let mut variables: Vec<(String, String)> = Vec::new();
+    let mut inside = false;
+    for line in text.lines() {
+        match line {
+            "```console" => inside = true,
+            "```" => inside = false,
+            _ if !inside => {}
+            _ => {
+                let Some(command) = line.strip_prefix("$ ") else { continue };
+                writeln!(out, "{line}").unwrap();
+                if let Some(variable) = command.strip_prefix("export ") {
+                    let (name, value) = variable.split_once('=').unwrap();
+                    variables.push((name.to_owned(), value.to_owned()));
+                    continue;
+                }
+                let args = command.strip_prefix("handfast ").expect(command);
+                let args: Vec<&str> = args.split_whitespace().collect();
+                let (shown, exit) = handfast_with(&args, &variables);
+                assert!(matches!(exit, Some(0 | 1)), "{command}: exit {exit:?}");
+                out.push_str(&shown);
+                runs += 1;
+                continue;
+            }
+        }
+        writeln!(out, "{line}").unwrap();
+    }
+    (out, runs)
+}
+
+/// `UPDATE_README=1 cargo test --test readme` writes the blocks anew; read what `git diff` says.
+#[test]
+fn every_block_of_output_is_what_the_program_prints() {
     let text = readme();
-    let (_, rest) = text.split_once(after).unwrap_or_else(|| panic!("README: no {after:?}"));
-    let (_, rest) = rest.split_once("```text\n").unwrap();
-    rest.split_once("```").unwrap().0.to_owned()
+    let (now, runs) = regenerated(&text);
+    assert!(runs >= 5, "{runs} commands");
+    if std::env::var_os("UPDATE_README").is_some() {
+        fs::write(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md"), now).unwrap();
+        return;
+    }
+    for (kept, now) in text.lines().zip(now.lines()) {
+        assert_eq!(kept, now, "README: UPDATE_README=1 cargo test --test readme");
+    }
+    assert_eq!(text, now);
 }
 
 #[test]
-fn the_probe_of_the_demo_reads_as_printed() {
-    let (all, exit) = handfast(&["diagnose", "--demo"]);
-    assert_eq!(exit, Some(1), "the demo has faults");
-    let start = all.find("probe-03: ").unwrap();
-    let end = all[start..].find("\n\nprobe-04: ").unwrap() + start + 1;
-    assert_eq!(block("<!-- probe-03 -->"), all[start..end]);
+fn the_anchors_and_files_that_are_linked_exist() {
+    let text = readme();
+    let anchor = |title: &str| title.to_lowercase().replace(' ', "-").replace(['\'', ','], "");
+    let headings: Vec<String> = text
+        .lines()
+        .filter(|l| l.starts_with('#'))
+        .map(|l| anchor(l.trim_matches(['#', ' '])))
+        .collect();
+    for link in text.split("](").skip(1).map(|rest| rest.split(')').next().unwrap()) {
+        match link.strip_prefix('#') {
+            Some(name) => assert!(headings.iter().any(|h| h == name), "{link}"),
+            None => assert!(Path::new(env!("CARGO_MANIFEST_DIR")).join(link).exists(), "{link}"),
+        }
+    }
 }
 
 #[test]

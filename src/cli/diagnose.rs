@@ -11,6 +11,7 @@ use std::{
 use super::{
     Failure, Screen, captures,
     console::Console,
+    read::WORKING_CAUTION,
     report_file::{self, Form},
     rosters,
     selection::{Selection, Since, Who},
@@ -22,17 +23,19 @@ use crate::{
     region::Plan,
     report::{self, Report},
     roster::{self, Roster},
-    show::{json, text},
+    show::{Secrets, json, text},
     trace::{Trace, Tracer},
     words::Count,
+    working::{self, Sheet},
 };
 
 /// Options of `diagnose`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
+#[command(group = clap::ArgGroup::new("shown").args(["report", "working"]).multiple(true))]
 #[expect(clippy::struct_excessive_bools, reason = "each is a switch of its own")]
 pub struct DiagnoseArgs {
-    /// Captures: one JSON object a line; `-` is standard input
+    /// Captures: lines of text or recorded packets, packed or not; `-` is standard input
     #[arg(value_name = "CAPTURE", required_unless_present = "demo")]
     captures: Vec<PathBuf>,
     /// Nodes and gateways with their credentials (TOML)
@@ -53,8 +56,11 @@ pub struct DiagnoseArgs {
     /// Also write a report to be sent on: .html is a page, .md is for issue trackers
     #[arg(long, value_name = "FILE")]
     report: Option<PathBuf>,
-    /// Show the roster's keys in the report: whoever has it can then forge frames
-    #[arg(long, requires = "report")]
+    /// Show the computations that decide each verdict, step by step; keys only with --show-keys
+    #[arg(long)]
+    working: bool,
+    /// Show the roster's keys in report and working: whoever has them can then forge frames
+    #[arg(long, requires = "shown")]
     show_keys: bool,
     /// Print one JSON object a node
     #[arg(long)]
@@ -79,14 +85,17 @@ Examples:
   handfast diagnose gateway.ndjson --roster orchard.toml
   handfast diagnose monday.ndjson tuesday.ndjson --roster orchard.toml --json
   cat gateway.ndjson | handfast diagnose - --region EU868
+  tcpdump -i any -s 0 -w - udp | handfast diagnose - --roster orchard.toml
   handfast diagnose gateway.ndjson --roster orchard.toml --report orchard.html
   handfast diagnose server.log --roster orchard.toml --console probe-07=usb.log
 
-A capture holds the datagrams of a gateway's UDP protocol in order of arrival,
-one JSON object a line; messages of the websocket station protocol; or any log
-in whose lines frames hide (--strict looks for none). Without a roster the
-report says what can be said without keys. Keys near those on the roster are
-searched for typing slips; no other key is ever tried.
+A capture holds the datagrams of a gateway's UDP protocol in order of arrival:
+one JSON object a line, or packets as tcpdump records them (pcap, pcapng), or
+frames as a receiver heard them (LoRaTap); or messages of the websocket station
+protocol; gzip or zstd may be around it. In any other log frames are looked for,
+unless --strict. Without a roster the report says what can be said without keys.
+Keys near those on the roster are searched for typing slips; no other key is
+ever tried.
 
 A roster holds keys: keep it readable by yourself alone.";
 
@@ -121,11 +130,19 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
         let _ = ctrlc::set_handler(interrupted);
     }
     let job = Job { args, plan, roster: &roster, who: &who };
+    if args.working {
+        let (kind, text) = if args.show_keys {
+            ("caution", WORKING_CAUTION)
+        } else {
+            ("note", "keys and what tells of them are hidden; --show-keys shows them")
+        };
+        screen.word(kind, text);
+    }
     if args.follow {
         return job.follow(screen);
     }
     let (trace, all) = job.judge(screen);
-    let printed = report(args, &all, screen);
+    let printed = report(args, &all, &|one| job.worked(one, &trace), screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
         let options = report::Options { show_keys: args.show_keys };
         let report = Report::new(&all, &trace, &roster, options);
@@ -191,6 +208,11 @@ impl Job<'_> {
         (trace, all)
     }
 
+    /// The computations that decide, where they are asked for.
+    fn worked(&self, one: &Diagnosis, trace: &Trace) -> Vec<Sheet> {
+        if self.args.working { working::of_node(one, trace, self.roster) } else { Vec::new() }
+    }
+
     /// Reads the captures again whenever they have grown, until interrupted.
     fn follow(&self, screen: &mut Screen) -> Result<(), Failure> {
         if rosters::takes_stdin(&self.args.captures) {
@@ -200,7 +222,7 @@ impl Job<'_> {
         let mut told: HashMap<String, String> = HashMap::new();
         loop {
             let seen = sizes(&self.args.captures);
-            let (_, all) = self.judge(screen);
+            let (trace, all) = self.judge(screen);
             for diagnosis in &all {
                 let mut now = String::new();
                 // Writing to a string does not fail.
@@ -208,7 +230,8 @@ impl Job<'_> {
                 let key = format!("{:?} {:?}", diagnosis.name, diagnosis.dev_eui);
                 if told.get(&key) != Some(&now) {
                     told.insert(key, now);
-                    report(self.args, std::slice::from_ref(diagnosis), screen)?;
+                    let worked = |one: &Diagnosis| self.worked(one, &trace);
+                    report(self.args, std::slice::from_ref(diagnosis), &worked, screen)?;
                 }
             }
             while sizes(&self.args.captures) == seen {
@@ -228,17 +251,27 @@ fn sizes(paths: &[PathBuf]) -> Vec<Option<u64>> {
     paths.iter().map(|path| Some(std::fs::metadata(path).ok()?.len())).collect()
 }
 
-fn report(args: &DiagnoseArgs, all: &[Diagnosis], screen: &mut Screen) -> Result<(), Failure> {
+fn report(
+    args: &DiagnoseArgs,
+    all: &[Diagnosis],
+    worked: &dyn Fn(&Diagnosis) -> Vec<Sheet>,
+    screen: &mut Screen,
+) -> Result<(), Failure> {
     let style = screen.style();
+    let secrets = if args.show_keys { Secrets::Shown } else { Secrets::Hidden };
     for (i, diagnosis) in all.iter().enumerate() {
         let mut page = String::new();
-        let written = if args.json {
+        let sheets = worked(diagnosis);
+        let written = if args.json && args.working {
+            json::diagnosis_worked(diagnosis, &sheets, secrets, &mut page)
+        } else if args.json {
             json::diagnosis(diagnosis, &mut page)
         } else {
             if i > 0 {
                 page.push('\n');
             }
             text::diagnosis(diagnosis, style, &mut page)
+                .and_then(|()| text::working(&mut page, &sheets, secrets, style))
         };
         // Writing to a string does not fail.
         debug_assert!(written.is_ok());

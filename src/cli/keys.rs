@@ -14,7 +14,8 @@ use crate::{
     key::{AppKey, NwkKey, SNwkSIntKey},
     key_sheet::{Join10, Join11, KeySheet, Multicast, Nonce},
     reading::{Context, Key, KeyRing, MicRule, MicVerdict, Reading, Source, Unchecked, read},
-    show::{json, text},
+    show::{Secrets, json, text},
+    working::{self, Sheet},
 };
 
 /// Arguments of `keys`.
@@ -65,6 +66,9 @@ pub struct KeysArgs {
     /// Keys.
     #[command(flatten)]
     pub keys: KeyOptions<KeysKeys>,
+    /// Show every computation step by step, as one would do it on paper
+    #[arg(long)]
+    pub working: bool,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,
@@ -105,8 +109,9 @@ pub fn run(args: &KeysArgs, screen: &mut Screen) -> Result<(), Failure> {
     let nwk_key = args.keys.key::<NwkKey>("nwk-key")?;
     let roots = Roots { app: app_key.as_ref(), nwk: nwk_key.as_ref() };
     let mut dev_eui = args.dev_eui;
+    let mut frames = Vec::new();
     if args.request.is_some() || args.rejoin.is_some() || args.accept.is_some() {
-        if !from_frames(args, roots, &mut sheet, &mut dev_eui, screen)? {
+        if !from_frames(args, roots, &mut sheet, &mut dev_eui, &mut frames, screen)? {
             return Ok(());
         }
     } else if args.has_join_value() {
@@ -124,15 +129,27 @@ pub fn run(args: &KeysArgs, screen: &mut Screen) -> Result<(), Failure> {
         return Err(UsageError::NothingToDerive.into());
     }
     let mut out = String::new();
-    let written = if args.json {
-        json::key_sheet(&mut out, &sheet)
-    } else {
-        text::key_sheet(&mut out, &sheet, screen.style())
+    let style = screen.style();
+    let written = match (args.json, args.working) {
+        (true, true) => json::key_sheet_worked(&mut out, &sheet, &worked(frames, &sheet)),
+        (true, false) => json::key_sheet(&mut out, &sheet),
+        (false, true) => text::key_sheet(&mut out, &sheet, style)
+            .and_then(|()| text::working(&mut out, &worked(frames, &sheet), Secrets::Shown, style)),
+        (false, false) => text::key_sheet(&mut out, &sheet, style),
     };
     debug_assert!(written.is_ok(), "a String takes everything");
     screen
         .word("caution", "these keys are secret: who has them reads and forges the node's frames");
     screen.data(&out)
+}
+
+/// The working of the frames, and of the keys that they do not derive themselves.
+fn worked(mut frames: Vec<Sheet>, sheet: &KeySheet) -> Vec<Sheet> {
+    for made in sheet.parts.iter().filter_map(|part| part.working.as_ref()) {
+        frames.retain(|sheet| sheet.title != made.title);
+        frames.push(made.clone());
+    }
+    frames
 }
 
 #[derive(Clone, Copy)]
@@ -197,6 +214,7 @@ fn from_frames(
     roots: Roots<'_>,
     sheet: &mut KeySheet,
     dev_eui: &mut Option<DevEui>,
+    worked: &mut Vec<Sheet>,
     screen: &mut Screen,
 ) -> Result<bool, UsageError> {
     let mut missing = Vec::new();
@@ -233,6 +251,7 @@ fn from_frames(
         let Some(Frame::JoinRequest(request)) = &reading.decoded.frame else {
             return Err(UsageError::OtherMessage { option: "--request", wanted: "Join-Request" });
         };
+        worked.extend(working::of_reading(&reading));
         context.dev_nonce = Some(request.dev_nonce);
         context.dev_eui = Some(request.dev_eui);
         context.join_eui = Some(request.join_eui);
@@ -244,6 +263,7 @@ fn from_frames(
         let Some(Frame::RejoinRequest(request)) = &reading.decoded.frame else {
             return Err(UsageError::OtherMessage { option: "--rejoin", wanted: "Rejoin-Request" });
         };
+        worked.extend(working::of_reading(&reading));
         context.dev_nonce = request.body.count();
         context.dev_eui = request.body.dev_eui();
         if let RejoinBody::JoinServer { join_eui, .. } = request.body {
@@ -260,6 +280,7 @@ fn from_frames(
     if !matches!(reading.decoded.frame, Some(Frame::JoinAccept(_))) {
         return Err(UsageError::OtherMessage { option: "--accept", wanted: "Join-Accept" });
     }
+    worked.extend(working::of_reading(&reading));
     if let MicVerdict::Unchecked(Unchecked::NoValue { missing, .. }) = &reading.found.mic
         && missing.contains(&"JoinEUI")
     {

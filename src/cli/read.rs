@@ -19,8 +19,9 @@ use crate::{
     frame::{MacVersion, decode},
     id::{DevEui, DevNonce, JoinEui},
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
-    show::{csv, json, text},
+    show::{Secrets, csv, json, text},
     words::Count,
+    working,
 };
 
 /// Arguments of `read`.
@@ -40,6 +41,9 @@ pub struct ReadArgs {
     /// Print one line a frame
     #[arg(long, conflicts_with = "json")]
     pub brief: bool,
+    /// Show every computation step by step, keys included, as one would do it on paper
+    #[arg(long, conflicts_with_all = ["brief", "csv"])]
+    pub working: bool,
     /// Print one JSON object a frame
     #[arg(long)]
     pub json: bool,
@@ -170,6 +174,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         searched: 0,
         left_out: 0,
         input: None,
+        cautioned: false,
         file: args.file()?,
     };
     if args.csv {
@@ -199,6 +204,9 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     if run.left_out > 0 {
         let text = format!("{} left out as not asked for", Count(run.left_out, "frame"));
         screen.word("note", &text);
+    }
+    if args.working && !run.cautioned && run.shown > 0 {
+        screen.word("note", "--working: nothing to compute: no key at hand is for such a frame");
     }
     if run.shown > MANY && !args.brief && !args.json && !args.csv {
         screen
@@ -230,8 +238,14 @@ struct Run<'a> {
     left_out: usize,
     /// The input of the last frame in brief.
     input: Option<String>,
+    /// Whether it was said that keys are shown.
+    cautioned: bool,
     file: Option<FrameFile>,
 }
+
+/// What is said before keys stand on a screen.
+pub(super) const WORKING_CAUTION: &str =
+    "the working shows keys: whoever has them reads and forges the node's frames";
 
 /// Frames laid out octet by octet after which a shorter way is hinted at.
 const MANY: usize = 20;
@@ -284,7 +298,10 @@ impl Run<'_> {
         let input = frame.input();
         let mut block = String::new();
         let heading = if self.single { text::Heading::None } else { text::Heading::Of(input) };
-        let written = if self.args.json {
+        let sheets = if self.args.working { working::of_reading(&reading) } else { Vec::new() };
+        let written = if self.args.json && self.args.working {
+            json::reading_worked(&mut block, &input, &reading, &sheets)
+        } else if self.args.json {
             json::reading(&mut block, &input, &reading)
         } else if self.args.csv {
             csv::reading(&mut block, &input, &reading)
@@ -293,9 +310,15 @@ impl Run<'_> {
             text::brief(&mut block, input, &reading, screen.style())
         } else {
             block.push_str(if self.shown == 0 { "" } else { "\n" });
-            text::reading(&mut block, heading, &reading, screen.style())
+            let style = screen.style();
+            text::reading(&mut block, heading, &reading, style)
+                .and_then(|()| text::working(&mut block, &sheets, Secrets::Shown, style))
         };
         debug_assert!(written.is_ok(), "a String takes everything");
+        if !sheets.is_empty() && !self.cautioned {
+            self.cautioned = true;
+            screen.word("caution", WORKING_CAUTION);
+        }
         self.shown += 1;
         screen.put(&block)?;
         if reading.is_cut() {

@@ -116,27 +116,43 @@ pub fn session_1_1(
 
 /// Returns JSIntKey of a node (LoRaWAN 1.1, 6.1.1.4).
 pub fn js_int_key(nwk_key: &NwkKey, dev_eui: DevEui) -> JsIntKey {
-    derive(nwk_key.key(), pad16(&[&[6], &dev_eui.to_wire()]))
+    derive(nwk_key.key(), js_int_block(dev_eui))
+}
+
+/// Returns the block that JSIntKey is made of.
+pub fn js_int_block(dev_eui: DevEui) -> Block {
+    pad16(&[&[6], &dev_eui.to_wire()])
 }
 
 /// Returns JSEncKey of a node (LoRaWAN 1.1, 6.1.1.4).
 pub fn js_enc_key(nwk_key: &NwkKey, dev_eui: DevEui) -> JsEncKey {
-    derive(nwk_key.key(), pad16(&[&[5], &dev_eui.to_wire()]))
+    derive(nwk_key.key(), js_enc_block(dev_eui))
+}
+
+/// Returns the block that JSEncKey is made of.
+pub fn js_enc_block(dev_eui: DevEui) -> Block {
+    pad16(&[&[5], &dev_eui.to_wire()])
 }
 
 /// Returns McRootKey of a 1.0.x node (TS005).
 pub fn mc_root_key_1_0(gen_app_key: &GenAppKey) -> McRootKey {
-    derive(gen_app_key.key(), [0; 16])
+    derive(gen_app_key.key(), MC_ROOT_BLOCK_1_0)
 }
+
+/// The block that McRootKey of a 1.0.x node is made of, and McKEKey of any.
+pub const MC_ROOT_BLOCK_1_0: Block = [0; 16];
 
 /// Returns McRootKey of a 1.1 node (TS005).
 pub fn mc_root_key_1_1(app_key: &AppKey) -> McRootKey {
-    derive(app_key.key(), pad16(&[&[0x20]]))
+    derive(app_key.key(), MC_ROOT_BLOCK_1_1)
 }
+
+/// The block that McRootKey of a 1.1 node is made of.
+pub const MC_ROOT_BLOCK_1_1: Block = [0x20, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0];
 
 /// Returns McKEKey (TS005).
 pub fn mc_ke_key(root: &McRootKey) -> McKeKey {
-    derive(root.key(), [0; 16])
+    derive(root.key(), MC_ROOT_BLOCK_1_0)
 }
 
 /// Returns McKey out of McKey_encrypted, as the node does: by encrypting (TS005).
@@ -151,12 +167,17 @@ pub fn mc_key_encrypted(kek: &McKeKey, key: &McKey) -> Block {
 
 /// Returns McAppSKey of a group (TS005).
 pub fn mc_app_s_key(key: &McKey, mc_addr: DevAddr) -> McAppSKey {
-    derive(key.key(), pad16(&[&[1], &mc_addr.to_wire()]))
+    derive(key.key(), mc_block(1, mc_addr))
 }
 
 /// Returns McNwkSKey of a group (TS005).
 pub fn mc_nwk_s_key(key: &McKey, mc_addr: DevAddr) -> McNwkSKey {
-    derive(key.key(), pad16(&[&[2], &mc_addr.to_wire()]))
+    derive(key.key(), mc_block(2, mc_addr))
+}
+
+/// Returns the block of a group's session key: 01 for McAppSKey, 02 for McNwkSKey.
+pub fn mc_block(first: u8, mc_addr: DevAddr) -> Block {
+    pad16(&[&[first], &mc_addr.to_wire()])
 }
 
 /// Returns RootWorSKey of a session: from NwkSEncKey, or from NwkSKey in 1.0.x (TS011).

@@ -134,7 +134,12 @@ impl Answer {
         if self.right.is_said_by(text) {
             return Mark::Right;
         }
+        let as_hex = u64::from_str_radix(text, 16).ok();
+        let is_hex = |value: &Value| matches!(value, Value::Number(n) if Some(*n) == as_hex);
         let slip = self.slips.iter().find(|slip| slip.value.is_said_by(text));
+        // The digits of a slip in hex, for which nobody writes 0x; not where they say the right one.
+        let slip = slip
+            .or_else(|| self.slips.iter().find(|slip| is_hex(&slip.value) && !is_hex(&self.right)));
         Mark::Wrong(slip.map(|slip| slip.why.clone()).or_else(|| self.guess(text)))
     }
 
@@ -162,7 +167,8 @@ fn guess_octets(right: &[u8], text: &str) -> Option<String> {
     };
     let digits = hex::encode(&said);
     let turned: String = hex::encode(right).chars().rev().collect();
-    if digits == turned {
+    let swapped: Vec<u8> = right.iter().map(|octet| octet.rotate_left(4)).collect();
+    if digits == turned || said == swapped {
         return Some(
             "you turned the digits round; it is the octets that turn, two digits at a time".into(),
         );
@@ -268,6 +274,7 @@ mod tests {
             "you read the DevAddr as sent; it travels least significant octet first"
         );
         assert!(why(&answer, "ADBB1020").contains("turned the digits"));
+        assert!(why(&answer, "2010BBAD").contains("turned the digits"));
         assert!(why(&answer, "0201BB").contains("3 octets, 4 wanted"));
         assert!(why(&answer, "0201BBDB").contains("1 of 8 digits wrong"));
         assert!(why(&answer, "0201BBG0").contains("'G' is no hex digit"));

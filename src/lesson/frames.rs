@@ -89,7 +89,11 @@ pub(super) fn message_type(dice: &mut Dice) -> Option<Made> {
             Answer::new(right),
         )
         .among([word.min(other), word.max(other)].map(str::to_owned))
-        .because(format!("a {} travels {word}", first.ftype().title())),
+        .because(format!(
+            "MHDR {:02X} is {}: it travels {word}",
+            first.0,
+            first.ftype().title()
+        )),
     );
     let given = vec![Given::words(
         "MHDR is the first octet of every frame: the message type in bits 7 to 5, Major in bits 1 and 0.",
@@ -138,8 +142,19 @@ pub(super) fn frame_control(dice: &mut Dice) -> Option<Made> {
             .because(format!(
                 "FCtrl is {octet:02X}: bits {octet:08b}, of which the high four are flags"
             )),
-        Question::new("FOptsLen:", Answer::new(Value::Number(data.fopts.len().into())))
-            .because(format!("the low four bits of FCtrl {octet:02X}")),
+        Question::new(
+            "FOptsLen:",
+            Answer::new(Value::Number(data.fopts.len().into()))
+                .unless(
+                    Value::Number(octet.into()),
+                    "that is all of FCtrl; FOptsLen is its low half",
+                )
+                .unless(
+                    Value::Number((octet >> 4).into()),
+                    "that is the high half of FCtrl, the flags; FOptsLen is the low half",
+                ),
+        )
+        .because(format!("the low four bits of FCtrl {octet:02X}")),
         Question::new(
             "At which octet does FPort stand, MHDR being octet 0?",
             Answer::new(Value::Number(u64::try_from(at).ok()?))
@@ -309,7 +324,7 @@ fn message(mhdr: Mhdr) -> Question {
     );
     for n in 0..8u8 {
         let other = Mhdr(n << 5).ftype();
-        let why = format!("a {} begins with MHDR {:02X}", other.title(), n << 5);
+        let why = format!("{} begins with MHDR {:02X}", other.title(), n << 5);
         answer = answer.unless(Value::word(other.title()), why);
     }
     Question::new("Which message is it?", answer).among(all).because(format!(

@@ -6,7 +6,7 @@ use open::{commands, open_fopts, payload_key, plain};
 
 use super::{
     Bunch, Context, CounterHint, Found, MicRule, MicVerdict, PlainFOpts, Problem, Proof, Searched,
-    Tried, Unchecked, Wrong,
+    Taken, Tried, Unchecked, Wrong,
 };
 use crate::{
     crypto::{
@@ -35,7 +35,8 @@ struct Hit<'a> {
 
 /// Why one bunch did not prove it.
 enum Miss {
-    Failed(Tried),
+    /// With the counter that it was computed with.
+    Failed(Tried, u32),
     /// The counter is the one that the half of the MIC agrees with, if it does.
     Lacking(Unchecked, Option<u32>),
 }
@@ -44,27 +45,32 @@ enum Miss {
 pub(super) fn data(frame: &DataFrame, bunches: &[&Bunch], context: &Context) -> Found {
     let mut vain = Vec::new();
     let mut lacking = None;
+    let mut failed = None;
     for bunch in bunches {
         match check(frame, bunch, context) {
             Ok(hit) => return proven(frame, &hit, context),
             Err(misses) => {
                 for miss in misses {
                     match miss {
-                        Miss::Failed(tried) => vain.push(tried),
+                        Miss::Failed(tried, fcnt) => {
+                            vain.push(tried);
+                            failed.get_or_insert_with(|| taken(frame, bunch, fcnt, context));
+                        }
                         Miss::Lacking(why, fcnt) => {
-                            lacking.get_or_insert((why, fcnt));
+                            lacking.get_or_insert((why, fcnt, *bunch));
                         }
                     }
                 }
             }
         }
     }
-    let (mic, fcnt) = match (lacking, vain.is_empty()) {
-        (Some((why, fcnt)), _) => (MicVerdict::Unchecked(why), fcnt),
+    let (mic, fcnt) = match (&lacking, vain.is_empty()) {
+        (Some((why, fcnt, _)), _) => (MicVerdict::Unchecked(why.clone()), *fcnt),
         (None, false) => (MicVerdict::Fails(vain), None),
         (None, true) => (MicVerdict::Unchecked(Unchecked::NoKey { wanted: SESSION_KEYS }), None),
     };
-    let mut found = Found::new(mic);
+    let half = lacking.and_then(|(_, fcnt, bunch)| Some(taken(frame, bunch, fcnt?, context)));
+    let mut found = Found { taken: half.or(failed), ..Found::new(mic) };
     if matches!(found.mic, MicVerdict::Unchecked(_)) {
         unproven(frame, bunches, context, fcnt, &mut found);
     }
@@ -123,20 +129,26 @@ fn by_1_0<'a>(
         return Ok(Hit { bunch, key: name, rule, fcnt, uplink: None, conf_fcnt: None });
     }
     let expected = mic_of(context.first_counter(frame.fcnt));
-    Err(failed(frame, bunch, name, rule, expected, false))
+    let fcnt = context.first_counter(frame.fcnt);
+    Err(Miss::Failed(tried(frame, bunch, name, rule, expected), fcnt))
 }
 
-fn failed(
+fn tried(
     frame: &DataFrame,
     bunch: &Bunch,
     key: &'static str,
     rule: MicRule,
     expected: Mic,
-    forwarding_half: bool,
-) -> Miss {
+) -> Tried {
     let source = bunch.source.clone();
     let (rule, received) = (Some(rule), frame.mic);
-    Miss::Failed(Tried { key, source, rule, expected, received, forwarding_half })
+    Tried { key, source, rule, expected, received, forwarding_half: false }
+}
+
+/// What a frame was computed with, for whoever wants to see the working.
+fn taken(frame: &DataFrame, bunch: &Bunch, fcnt: u32, context: &Context) -> Box<Taken> {
+    let uplink = given_context(frame, context);
+    Box::new(Taken { fcnt, conf_fcnt: uplink.conf_fcnt, uplink, ..Taken::of(bunch) })
 }
 
 /// A 1.1 downlink: SNwkSIntKey, and ConfFCnt where the frame acknowledges.
@@ -164,7 +176,7 @@ fn down_1_1<'a>(
     }
     let fcnt = context.first_counter(frame.fcnt);
     let expected = mic::data_down_1_1(key, frame, fcnt, given.unwrap_or_default());
-    Some(Err(failed(frame, bunch, name, rule, expected, false)))
+    Some(Err(Miss::Failed(tried(frame, bunch, name, rule, expected), fcnt)))
 }
 
 /// A 1.1 uplink: the half that FNwkSIntKey signs finds the counter, the other half the context.
@@ -193,7 +205,8 @@ fn up_1_1<'a>(
         // The half that nobody here can compute stays as received.
         let [f0, f1] = mic::forwarding_half(forwarding, frame, first);
         let expected = Mic([r0, r1, f0, f1]);
-        return Some(Err(failed(frame, bunch, FNwkSIntKey::NAME, rule, expected, false)));
+        let tried = tried(frame, bunch, FNwkSIntKey::NAME, rule, expected);
+        return Some(Err(Miss::Failed(tried, first)));
     };
     let name = BOTH_INTEGRITY_KEYS;
     let mut half_fits = None;
@@ -210,7 +223,9 @@ fn up_1_1<'a>(
     let fcnt = half_fits.unwrap_or(first);
     let given = given_context(frame, context);
     let expected = mic::data_up_1_1(serving, forwarding, frame, fcnt, &given);
-    Some(Err(failed(frame, bunch, name, rule, expected, half_fits.is_some())))
+    let forwarding_half = half_fits.is_some();
+    let tried = Tried { forwarding_half, ..tried(frame, bunch, name, rule, expected) };
+    Some(Err(Miss::Failed(tried, fcnt)))
 }
 
 /// The name under which both halves of a 1.1 uplink's MIC are reported.
@@ -268,6 +283,12 @@ fn proven(frame: &DataFrame, hit: &Hit<'_>, context: &Context) -> Found {
     }));
     found.fcnt32 = Some(fcnt);
     found.conf_fcnt = hit.conf_fcnt;
+    found.taken = Some(Box::new(Taken {
+        fcnt,
+        conf_fcnt: hit.conf_fcnt.unwrap_or_default(),
+        uplink: hit.uplink.map(|(context, _)| context).unwrap_or_default(),
+        ..Taken::of(bunch)
+    }));
     if let Some((context, searched)) = hit.uplink {
         found.uplink_context = Some(context);
         found.searched.extend(searched);
@@ -323,8 +344,11 @@ fn unproven(
     found: &mut Found,
 ) {
     let fcnt = fcnt.unwrap_or_else(|| context.first_counter(frame.fcnt));
-    let key = bunches.iter().find_map(|bunch| payload_key(frame, bunch, None));
-    found.payload = key.and_then(|(name, key)| plain(frame, fcnt, name, key, false));
+    let key = bunches.iter().find_map(|bunch| Some((bunch, payload_key(frame, bunch, None)?)));
+    if let Some((bunch, (name, key))) = key {
+        found.payload = plain(frame, fcnt, name, key, false);
+        found.taken.get_or_insert_with(|| taken(frame, bunch, fcnt, context));
+    }
     if found.payload.is_some() {
         found.fcnt32 = Some(fcnt);
     }

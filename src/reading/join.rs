@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use super::{
     Bound, Bunch, Context, Found, KeyRing, MicRule, MicVerdict, Opened, Problem, Proof, Source,
-    Tried, Unchecked, Wrong,
+    Taken, Tried, Unchecked, Wrong,
 };
 use crate::{
     crypto::{
@@ -24,22 +24,28 @@ const ROOT_KEYS: &str = "AppKey (1.0.x) or NwkKey (1.1) of this node";
 
 /// Keys tried in vain that count against the frame: those of the node itself, or of no named node.
 #[derive(Default)]
-struct Vain(Vec<Tried>);
+struct Vain {
+    tried: Vec<Tried>,
+    first: Option<Box<Taken>>,
+}
 
 impl Vain {
-    fn add(&mut self, tried: Tried, dev_eui: Option<DevEui>) {
+    fn add(&mut self, tried: Tried, bunch: &Bunch, dev_eui: Option<DevEui>) {
         let own = tried.source.dev_eui;
         if own.is_none() || own == dev_eui {
-            self.0.push(tried);
+            self.tried.push(tried);
+            let asked = Bound { dev_eui, ..Bound::default() };
+            self.first.get_or_insert_with(|| Box::new(Taken { asked, ..Taken::of(bunch) }));
         }
     }
 
-    fn verdict(self, wanted: &'static str) -> MicVerdict {
-        if self.0.is_empty() {
+    fn found(self, wanted: &'static str) -> Found {
+        let verdict = if self.tried.is_empty() {
             MicVerdict::Unchecked(Unchecked::NoKey { wanted })
         } else {
-            MicVerdict::Fails(self.0)
-        }
+            MicVerdict::Fails(self.tried)
+        };
+        Found { taken: self.first, ..Found::new(verdict) }
     }
 }
 
@@ -73,16 +79,18 @@ pub(super) fn request(request: &JoinRequest, ring: &KeyRing, context: &Context) 
             match check {
                 MicCheck::Match(_) => {
                     let mut found = Found::new(holds(key, &bunch.source, None));
+                    found.taken = Some(Box::new(Taken::of(bunch)));
                     found.problems.extend(other_node(key, &bunch.source, request.dev_eui, 9));
                     return found;
                 }
                 MicCheck::Mismatch { received, computed } => {
-                    vain.add(tried(key, bunch, None, computed, received), Some(request.dev_eui));
+                    let tried = tried(key, bunch, None, computed, received);
+                    vain.add(tried, bunch, Some(request.dev_eui));
                 }
             }
         }
     }
-    Found::new(vain.verdict(ROOT_KEYS))
+    vain.found(ROOT_KEYS)
 }
 
 fn tried(
@@ -135,14 +143,17 @@ pub(super) fn rejoin(request: &RejoinRequest, ring: &KeyRing, own: Option<&Bunch
         let computed = mic::rejoin_request(key, request);
         if computed == request.mic {
             let mut found = Found::new(holds(name, &bunch.source, Some(MicRule::V1_1)));
+            let asked = Bound { dev_eui: Some(dev_eui), ..Bound::default() };
+            found.taken = Some(Box::new(Taken { asked, ..Taken::of(bunch) }));
             let at = if join_eui.is_some() { 10 } else { 5 };
             found.problems.extend(other_node(name, &bunch.source, dev_eui, at));
             return found;
         }
         let rule = Some(MicRule::V1_1);
-        vain.add(tried(name, bunch, rule, computed, request.mic), Some(dev_eui));
+        let tried = tried(name, bunch, rule, computed, request.mic);
+        vain.add(tried, bunch, Some(dev_eui));
     }
-    Found::new(vain.verdict(wanted))
+    vain.found(wanted)
 }
 
 /// One reading of a Join-Accept: a key that opens it, and a rule and key that may sign it.
@@ -183,7 +194,7 @@ pub(super) fn accept<'a>(
             if attempt.holds() {
                 return opened(attempt, context);
             }
-            vain.add(attempt.tried(), context.dev_eui);
+            vain.add(attempt.tried(), bunch, context.dev_eui);
         }
         if lacking.is_none() {
             lacking = lacking_values(bunch, context);
@@ -191,7 +202,7 @@ pub(super) fn accept<'a>(
     }
     match lacking {
         Some(why) => Found::new(MicVerdict::Unchecked(why)),
-        None => Found::new(vain.verdict(ROOT_KEYS)),
+        None => vain.found(ROOT_KEYS),
     }
 }
 
@@ -284,11 +295,13 @@ fn opened(attempt: Attempt<'_>, context: &Context) -> Found {
     let session = session(attempt.opener, attempt.rule, &opened.accept, attempt.bunch, context);
     let answers = attempt.answers;
     let source = &attempt.bunch.source;
-    let bound = answers.is_some().then(|| Bound {
+    let asked = Bound {
         join_eui: context.join_eui.or(source.join_eui),
         dev_eui: context.dev_eui.or(source.dev_eui),
         dev_nonce: context.dev_nonce,
-    });
+    };
+    let bound = answers.is_some().then_some(asked);
+    found.taken = Some(Box::new(Taken { asked, ..Taken::of(attempt.bunch) }));
     found.accept = Some(Opened { accept: opened, key: attempt.opener, answers, bound, session });
     found
 }

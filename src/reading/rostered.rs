@@ -19,8 +19,13 @@ impl KeyRing {
     /// # Ok::<(), handfast::roster::RosterError>(())
     /// ```
     pub fn add_roster(&mut self, roster: &Roster) {
+        self.add_roster_of(roster, |_| true);
+    }
+
+    /// Adds the keys of some kinds of claims.
+    pub(crate) fn add_roster_of(&mut self, roster: &Roster, of: impl Fn(ClaimKind) -> bool) {
         for node in &roster.nodes {
-            for (kind, claim) in node.claims() {
+            for (kind, claim) in node.claims().filter(|(kind, _)| of(*kind)) {
                 let bunch = bunch(&node.name, kind, claim);
                 if super::KeyRole::ALL.iter().any(|role| bunch.has(*role)) {
                     self.add(bunch);

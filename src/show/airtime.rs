@@ -61,10 +61,14 @@ pub fn text(report: &AirtimeReport, out: &mut dyn fmt::Write) -> fmt::Result {
         _ => {}
     }
     if let (Rate::Number { plan, dr }, Some(limit)) = (query.rate, report.max_payload) {
-        let fits = if limit.exceeded { "this one is longer: receivers discard it" } else { "fits" };
+        let fits = if limit.exceeded {
+            "\n         this one is longer: receivers discard it"
+        } else {
+            " fits"
+        };
         writeln!(
             out,
-            "size     {} DR{dr}: MACPayload of {} octets at most (FRMPayload {}): {fits}",
+            "size     {} DR{dr}: MACPayload of {} octets at most (FRMPayload {}):{fits}",
             plan.name, limit.m, limit.n
         )?;
     }

@@ -3,18 +3,42 @@
 mod diagnosis;
 mod key_sheet;
 mod reading;
+mod working;
 
-pub use diagnosis::diagnosis;
-pub use key_sheet::key_sheet;
-pub use reading::reading;
+pub use diagnosis::{diagnosis, diagnosis_worked};
+pub use key_sheet::{key_sheet, key_sheet_worked};
+pub use reading::{reading, reading_worked};
 
 use std::fmt;
+
+use serde::Serialize;
+
+use super::Secrets;
+use crate::working::Sheet;
 
 /// The number that a renamed or removed member would raise.
 const SCHEMA: u32 = 1;
 
 /// Writes a value as one line.
-fn line(out: &mut dyn fmt::Write, value: &impl serde::Serialize) -> fmt::Result {
+fn line(out: &mut dyn fmt::Write, value: &impl Serialize) -> fmt::Result {
     let text = serde_json::to_string(value).map_err(|_| fmt::Error)?;
     writeln!(out, "{text}")
+}
+
+/// An object and the member that shows how it was computed.
+#[derive(Serialize)]
+struct Worked<'a, T> {
+    #[serde(flatten)]
+    object: T,
+    working: Vec<working::SheetJson<'a>>,
+}
+
+/// Writes a value and its working as one line.
+fn line_worked(
+    out: &mut dyn fmt::Write,
+    object: impl Serialize,
+    sheets: &[Sheet],
+    secrets: Secrets,
+) -> fmt::Result {
+    line(out, &Worked { object, working: working::sheets(sheets, secrets) })
 }

@@ -1,11 +1,11 @@
 //! Lessons: the sheet, the answer sheet, and a sheet that was marked.
 
-#[cfg(feature = "cli")]
+#[cfg(feature = "page")]
 mod html;
 mod json;
 mod text;
 
-#[cfg(feature = "cli")]
+#[cfg(feature = "page")]
 pub use html::html;
 pub use json::{json, marked_json};
 pub use text::{marked, text};

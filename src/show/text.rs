@@ -3,10 +3,12 @@
 mod diagnosis;
 mod key_sheet;
 mod reading;
+mod working;
 
 pub use diagnosis::{diagnosis, overview};
 pub use key_sheet::key_sheet;
 pub use reading::{Heading, brief, reading};
+pub use working::working;
 
 use std::{borrow::Cow, fmt};
 

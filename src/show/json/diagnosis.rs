@@ -5,7 +5,7 @@ use std::fmt;
 use serde::Serialize;
 
 use super::SCHEMA;
-use crate::ladder::Diagnosis;
+use crate::{ladder::Diagnosis, show::Secrets, working::Sheet};
 
 #[derive(Serialize)]
 struct Object<'a> {
@@ -62,44 +62,62 @@ struct Cause<'a> {
 /// # Errors
 /// Whatever the writer says.
 pub fn diagnosis(diagnosis: &Diagnosis, out: &mut dyn fmt::Write) -> fmt::Result {
-    let object = Object {
-        schema: SCHEMA,
-        node: Node {
-            name: diagnosis.name.as_deref(),
-            dev_eui: diagnosis.dev_eui.map(crate::id::DevEui::hex),
-            join_eui: diagnosis.join_eui.map(crate::id::JoinEui::hex),
-        },
-        region: diagnosis.plan.map(|plan| plan.name),
-        outcome: diagnosis.outcome.name(),
-        rungs: diagnosis
-            .rungs
-            .iter()
-            .map(|r| Rung {
-                rung: r.rung.name(),
-                state: r.judgement.state.name(),
-                evidence: &r.judgement.evidence,
-            })
-            .collect(),
-        causes: diagnosis
-            .causes
-            .iter()
-            .map(|v| Cause {
-                id: v.cause.id,
-                rung: v.rung.map(crate::ladder::Rung::name),
-                certainty: v.certainty.name(),
-                odds_of_accident: v.odds,
-                summary: &v.summary,
-                evidence: &v.evidence,
-                remedy: &v.remedy,
-            })
-            .collect(),
-        next: &diagnosis.next,
-        attempts: diagnosis.attempts,
-        data_frames: diagnosis.data,
-        counted_only: match diagnosis.forgotten {
-            (0, 0) => None,
-            (attempts, data_frames) => Some(CountedOnly { attempts, data_frames }),
-        },
-    };
-    super::line(out, &object)
+    super::line(out, &Object::of(diagnosis))
+}
+
+/// As [`diagnosis`], with the member `working`: what decides, step by step.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn diagnosis_worked(
+    diagnosis: &Diagnosis,
+    sheets: &[Sheet],
+    secrets: Secrets,
+    out: &mut dyn fmt::Write,
+) -> fmt::Result {
+    super::line_worked(out, Object::of(diagnosis), sheets, secrets)
+}
+
+impl<'a> Object<'a> {
+    fn of(diagnosis: &'a Diagnosis) -> Self {
+        Self {
+            schema: SCHEMA,
+            node: Node {
+                name: diagnosis.name.as_deref(),
+                dev_eui: diagnosis.dev_eui.map(crate::id::DevEui::hex),
+                join_eui: diagnosis.join_eui.map(crate::id::JoinEui::hex),
+            },
+            region: diagnosis.plan.map(|plan| plan.name),
+            outcome: diagnosis.outcome.name(),
+            rungs: diagnosis
+                .rungs
+                .iter()
+                .map(|r| Rung {
+                    rung: r.rung.name(),
+                    state: r.judgement.state.name(),
+                    evidence: &r.judgement.evidence,
+                })
+                .collect(),
+            causes: diagnosis
+                .causes
+                .iter()
+                .map(|v| Cause {
+                    id: v.cause.id,
+                    rung: v.rung.map(crate::ladder::Rung::name),
+                    certainty: v.certainty.name(),
+                    odds_of_accident: v.odds,
+                    summary: &v.summary,
+                    evidence: &v.evidence,
+                    remedy: &v.remedy,
+                })
+                .collect(),
+            next: &diagnosis.next,
+            attempts: diagnosis.attempts,
+            data_frames: diagnosis.data,
+            counted_only: match diagnosis.forgotten {
+                (0, 0) => None,
+                (attempts, data_frames) => Some(CountedOnly { attempts, data_frames }),
+            },
+        }
+    }
 }

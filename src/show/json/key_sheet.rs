@@ -4,26 +4,31 @@ use std::{collections::BTreeMap, fmt};
 
 use serde::Serialize;
 
-use super::{SCHEMA, line};
-use crate::key_sheet::{KeySheet, Value};
+use super::{SCHEMA, line, line_worked};
+use crate::{
+    key_sheet::{KeySheet, Value},
+    show::Secrets,
+    working::Sheet,
+};
 
 /// Writes the keys of a sheet in clear, for a user who asked to see them.
 ///
 /// # Errors
 /// When the writer fails.
 pub fn key_sheet(out: &mut dyn fmt::Write, sheet: &KeySheet) -> fmt::Result {
-    let parts: Vec<_> = sheet
-        .parts
-        .iter()
-        .map(|part| PartJson {
-            title: part.title,
-            rule: part.rule,
-            values: part.values.iter().map(|(name, value)| (*name, ValueJson::of(value))).collect(),
-            keys: part.keys.iter().map(|(name, key)| (*name, key.revealed())).collect(),
-        })
-        .collect();
-    let keys = parts.iter().flat_map(|part| part.keys.clone()).collect();
-    line(out, &SheetJson { schema: SCHEMA, keys, parts })
+    line(out, &SheetJson::of(sheet))
+}
+
+/// As [`key_sheet`], with the member `working`: every computation step by step.
+///
+/// # Errors
+/// When the writer fails.
+pub fn key_sheet_worked(
+    out: &mut dyn fmt::Write,
+    sheet: &KeySheet,
+    sheets: &[Sheet],
+) -> fmt::Result {
+    line_worked(out, SheetJson::of(sheet), sheets, Secrets::Shown)
 }
 
 #[derive(Serialize)]
@@ -31,6 +36,27 @@ struct SheetJson {
     schema: u32,
     keys: BTreeMap<&'static str, String>,
     parts: Vec<PartJson>,
+}
+
+impl SheetJson {
+    fn of(sheet: &KeySheet) -> Self {
+        let parts: Vec<_> = sheet
+            .parts
+            .iter()
+            .map(|part| PartJson {
+                title: part.title,
+                rule: part.rule,
+                values: part
+                    .values
+                    .iter()
+                    .map(|(name, value)| (*name, ValueJson::of(value)))
+                    .collect(),
+                keys: part.keys.iter().map(|(name, key)| (*name, key.revealed())).collect(),
+            })
+            .collect();
+        let keys = parts.iter().flat_map(|part| part.keys.clone()).collect();
+        Self { schema: SCHEMA, keys, parts }
+    }
 }
 
 #[derive(Serialize)]

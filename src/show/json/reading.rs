@@ -8,14 +8,15 @@ use serde::Serialize;
 
 use fields::FieldsJson;
 
-use super::{SCHEMA, line};
+use super::{SCHEMA, line, line_worked};
 use crate::{
     crypto::{block::FOptsRule, mic::JoinReqType},
     frame::Direction,
     id::{DevEui, Eui64, JoinEui},
     intake::{Crc, Unit},
     reading::{Bound, CommandList, MicVerdict, Problem, Reading, Searched, Tried, Unchecked, Why},
-    show::{Input, Radio},
+    show::{Input, Radio, Secrets},
+    working::Sheet,
 };
 
 /// Writes a frame and what keys tell of it.
@@ -24,6 +25,19 @@ use crate::{
 /// When the writer fails.
 pub fn reading(out: &mut dyn fmt::Write, input: &Input<'_>, reading: &Reading) -> fmt::Result {
     line(out, &FrameJson::of(input, reading))
+}
+
+/// As [`reading`], with the member `working`: every computation step by step.
+///
+/// # Errors
+/// When the writer fails.
+pub fn reading_worked(
+    out: &mut dyn fmt::Write,
+    input: &Input<'_>,
+    reading: &Reading,
+    sheets: &[Sheet],
+) -> fmt::Result {
+    line_worked(out, FrameJson::of(input, reading), sheets, Secrets::Shown)
 }
 
 #[derive(Serialize)]

@@ -48,7 +48,6 @@ pub fn overview(all: &[Diagnosis], style: Style, out: &mut dyn fmt::Write) -> fm
     writeln!(out, "{}", style.paint(Tone::Title, "All nodes"))?;
     for diagnosis in all {
         let name = name(diagnosis);
-        let outcome = format!("{:<18}", diagnosis.outcome.words());
         let cause = diagnosis.causes.first().map_or_else(
             || {
                 diagnosis
@@ -58,15 +57,16 @@ pub fn overview(all: &[Diagnosis], style: Style, out: &mut dyn fmt::Write) -> fm
             },
             |v| v.cause.id.to_owned(),
         );
-        let line = format!("  {name:<24} {}", style.paint(tone(diagnosis), &outcome));
-        let used = 3 + name.chars().count().max(24) + outcome.len();
+        let words = diagnosis.outcome.words();
+        let outcome = style.paint(tone(diagnosis), words);
+        let used = 3 + name.chars().count().max(24) + 18;
+        write!(out, "  {name:<24} {outcome}")?;
         if cause.is_empty() {
-            writeln!(out, "{}", line.trim_end())?;
+            writeln!(out)?;
         } else if used + 1 + cause.len() <= style.width {
-            writeln!(out, "{line} {cause}")?;
+            writeln!(out, "{:1$} {cause}", "", 18usize.saturating_sub(words.len()))?;
         } else {
-            writeln!(out, "{}", line.trim_end())?;
-            writeln!(out, "      {cause}")?;
+            writeln!(out, "\n      {cause}")?;
         }
     }
     Ok(())

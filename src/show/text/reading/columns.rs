@@ -22,6 +22,8 @@ const AT: &str = "octet";
 const SENT: &str = "as sent";
 const NAME: &str = "field";
 const TEXT: &str = "what it says [TS001-1.0.4; 1.1]";
+/// Beside octets that are counted in tens of thousands.
+const SHORT_TEXT: &str = "what it says";
 
 /// Writes the rows under a line that names the columns.
 pub(super) fn write(out: &mut dyn fmt::Write, items: &[Item], style: Style) -> fmt::Result {
@@ -88,7 +90,8 @@ impl Columns {
 
     fn head(&self, out: &mut dyn fmt::Write) -> fmt::Result {
         let left = self.left(AT, SENT, NAME);
-        writeln!(out, "{}", self.style.paint(Tone::Quiet, &format!("{left}{TEXT}")))
+        let text = if TEXT.len() <= self.text { TEXT } else { SHORT_TEXT };
+        writeln!(out, "{}", self.style.paint(Tone::Quiet, &format!("{left}{text}")))
     }
 
     fn row(&self, out: &mut dyn fmt::Write, row: &Row) -> fmt::Result {
