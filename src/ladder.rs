@@ -50,6 +50,7 @@ pub use outcome::Outcome;
 #[cfg(feature = "page")]
 pub(crate) use timely::{SAME_HZ, SAME_US};
 
+#[cfg(feature = "cli")]
 pub(crate) use console::is_told;
 
 use case::Case;

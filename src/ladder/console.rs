@@ -109,6 +109,7 @@ pub(super) fn first_windows(log: &[String]) -> Vec<Window> {
 }
 
 /// Returns whether a line of a console says something that a diagnosis can use.
+#[cfg(feature = "cli")]
 pub(crate) fn is_told(line: &str) -> bool {
     read(line).is_some() || super::heard::speaks_of_sending(line)
 }
