@@ -35,6 +35,25 @@ pub struct Datagram {
     pub notes: Vec<Note>,
 }
 
+impl Datagram {
+    /// Returns a datagram of a kind of which nothing else is known.
+    pub const fn new(kind: Kind) -> Self {
+        Self {
+            line: 0,
+            unit: Unit::Line,
+            at: None,
+            gateway: None,
+            kind,
+            token: None,
+            rxpk: Vec::new(),
+            txpk: None,
+            ack: None,
+            stat: None,
+            notes: Vec::new(),
+        }
+    }
+}
+
 /// What a capture is counted in.
 #[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
 pub enum Unit {

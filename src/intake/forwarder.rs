@@ -4,7 +4,7 @@
 //! over, and one that is damaged takes nothing else with it.
 
 use super::{
-    datagram::{Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Unit, Uplink, When},
+    datagram::{Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Uplink, When},
     error::IntakeError,
     json::{Gather, Keep, Kept, List, Scalar, Shape, members, read},
     member::Member,
@@ -207,18 +207,13 @@ impl Body<'_> {
         let untold = kind == Kind::TxAck && readable && self.txpk_ack.shape == Shape::Absent;
         let ack = if untold { Some(TxAck::default()) } else { self.txpk_ack.value.take() };
         Datagram {
-            line: 0,
-            unit: Unit::Line,
-            at: None,
-            gateway: None,
-            kind,
-            token: None,
             rxpk: std::mem::take(&mut self.rxpk.items.whole),
             // Most have none, and its room is large.
             txpk: if self.txpk.value.is_some() { self.txpk.value.take() } else { None },
             ack,
             stat: if self.stat.value.is_some() { self.stat.value.take() } else { None },
             notes: notes.into_vec(),
+            ..Datagram::new(kind)
         }
     }
 }

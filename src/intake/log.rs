@@ -19,7 +19,6 @@ use super::{
     forwarder::datagram_json,
     note::{Note, Place, Remark},
     text::frame_text,
-    time::timestamp,
 };
 use crate::id::Eui64;
 
@@ -169,9 +168,4 @@ fn prefix(text: &str) -> Prefix {
     let mut euis = text.split(|c: char| !c.is_ascii_hexdigit()).filter(|t| t.len() == 16);
     out.gateway = euis.find_map(|t| t.parse().ok());
     out
-}
-
-/// Reads a time with its zone.
-fn with_zone(text: &str) -> Option<Timestamp> {
-    timestamp(text)
 }

@@ -56,16 +56,9 @@ pub(crate) fn datagram(
 ) -> Datagram {
     Datagram {
         line,
-        unit: handfast::intake::Unit::Line,
         at: micros.map(|us| jiff::Timestamp::from_microsecond(1_767_225_600_000_000 + us).unwrap()),
         gateway,
-        kind,
-        token: None,
-        rxpk: Vec::new(),
-        txpk: None,
-        ack: None,
-        stat: None,
-        notes: Vec::new(),
+        ..Datagram::new(kind)
     }
 }
 

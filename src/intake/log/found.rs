@@ -6,7 +6,7 @@ use super::{Prefix, zoneless};
 use crate::{
     frame::{Direction, Mhdr},
     id::Eui64,
-    intake::{Crc, Datagram, Downlink, Kind, TxAck, TxError, Uplink, When, datagram::Unit},
+    intake::{Crc, Datagram, Downlink, Kind, TxAck, TxError, Uplink, When},
     radio::Modulation,
 };
 
@@ -48,7 +48,7 @@ impl Found {
     }
 
     fn bare(self) -> Datagram {
-        let mut datagram = empty(Kind::PushData);
+        let mut datagram = Datagram::new(Kind::PushData);
         datagram.token = self.token;
         if let Some(error) = self.status {
             datagram.kind = Kind::TxAck;
@@ -98,22 +98,6 @@ impl Found {
             index: 0,
         });
         datagram
-    }
-}
-
-const fn empty(kind: Kind) -> Datagram {
-    Datagram {
-        line: 0,
-        unit: Unit::Line,
-        at: None,
-        gateway: None,
-        kind,
-        token: None,
-        rxpk: Vec::new(),
-        txpk: None,
-        ack: None,
-        stat: None,
-        notes: Vec::new(),
     }
 }
 

@@ -4,7 +4,7 @@
 
 use jiff::{Timestamp, civil};
 
-use super::with_zone;
+use crate::intake::time::timestamp;
 
 /// What a member or a label speaks of.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -153,12 +153,12 @@ const LONGEST_FRAME: usize = 255;
 pub(super) fn leading_time(text: &str) -> Option<(Timestamp, bool)> {
     let mut words = text.split_whitespace();
     let first = words.next()?.trim_end_matches([',', ':', ']']);
-    if let Some(time) = with_zone(first) {
+    if let Some(time) = timestamp(first) {
         return Some((time, false));
     }
     let second = words.next().unwrap_or_default().trim_end_matches([',', ':', ']']);
     let both = format!("{first}T{second}").replace('/', "-").replace(',', ".");
-    if let Some(time) = with_zone(&both) {
+    if let Some(time) = timestamp(&both) {
         return Some((time, false));
     }
     let civil: civil::DateTime = both.parse().or_else(|_| first.parse()).ok()?;

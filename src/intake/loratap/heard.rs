@@ -26,13 +26,7 @@ pub(in crate::intake) fn datagrams(
         unit: Unit::Packet,
         at,
         gateway: tap.gateway,
-        kind,
-        token: None,
-        rxpk: Vec::new(),
-        txpk: None,
-        ack: None,
-        stat: None,
-        notes: Vec::new(),
+        ..Datagram::new(kind)
     };
     if direction(tap, octets) == Direction::Uplink {
         let rxpk = vec![uplink(tap, octets)];
