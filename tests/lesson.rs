@@ -86,7 +86,7 @@ fn the_answer_sheet_is_all_right_and_the_empty_sheet_all_missing() {
             let made = lesson(seed, level, 7);
             for (side, wanted) in [(Side::Answers, Mark::Right), (Side::Exercises, Mark::Missing)] {
                 let mut shown = String::new();
-                text(&made, side, Style { width: 10_000, colour: false }, &mut shown).unwrap();
+                text(&made, side, Style::PLAIN, &mut shown).unwrap();
                 let sheet: Sheet = shown.parse().unwrap();
                 assert_eq!(sheet.faults(&made), []);
                 for marked in mark(&made, &sheet) {

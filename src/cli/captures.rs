@@ -11,7 +11,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::{
     Screen,
     feed::{Fed, Feed},
-    frames::guesses,
+    frames::{guesses, passed},
     progress::Progress,
 };
 use crate::{
@@ -109,11 +109,7 @@ impl Teller {
                 return Some(bare_frame(frame.octets, line));
             }
             Ok(Item::Passed { first, lines }) => {
-                let words = format!(
-                    "{}: {} without a frame passed over, the first {unit} {first}",
-                    self.name,
-                    Count(usize::try_from(lines).unwrap_or(usize::MAX), unit.name())
-                );
+                let words = passed(&self.name, lines, first);
                 screen.word("note", &words);
             }
             Ok(Item::PassedOver(passed)) => {

@@ -292,11 +292,9 @@ impl Lines {
                     }
                 }
             }
-            TextItem::Passed { first, lines } => ready.push_back(Met::Noted(format!(
-                "{}: {} without a frame passed over, the first {unit} {first}",
-                self.name,
-                Count(usize::try_from(lines).unwrap_or(usize::MAX), unit.name())
-            ))),
+            TextItem::Passed { first, lines } => {
+                ready.push_back(Met::Noted(passed(&self.name, lines, first)));
+            }
             TextItem::PassedOver(passed) => {
                 let words = passed.words().into_iter();
                 ready.extend(words.map(|words| Met::Noted(format!("{}: {words}", self.name))));
@@ -334,6 +332,12 @@ pub(super) fn guesses(name: &str, count: usize, first: &str) -> String {
         "{name}: {} found in other text by guessing, the first in {first}; --strict leaves them out",
         Count(count, "datagram")
     )
+}
+
+/// How many lines of a log have no frame.
+pub(super) fn passed(name: &str, lines: u64, first: u64) -> String {
+    let lines = Count(usize::try_from(lines).unwrap_or(usize::MAX), "line");
+    format!("{name}: {lines} without a frame passed over, the first line {first}")
 }
 
 fn lenient(place: &str, leniency: &Leniency) -> String {

@@ -70,16 +70,6 @@ fn message(text: &str) -> Result<FType, String> {
 }
 
 impl Selection {
-    /// Returns whether everything is wanted.
-    pub fn is_all(&self) -> bool {
-        let Self { nodes, gateways, from, to, messages } = self;
-        nodes.is_empty()
-            && gateways.is_empty()
-            && from.is_none()
-            && to.is_none()
-            && messages.is_empty()
-    }
-
     /// Returns whether a frame is wanted, by what stands beside it and its first octet.
     pub(super) fn keeps(&self, radio: Option<&Radio>, octets: &[u8]) -> bool {
         let (gateway, at) = radio.map_or((None, None), |radio| (radio.gateway, radio.time));

@@ -44,8 +44,8 @@ pub struct Datagram {
 }
 
 impl Datagram {
-    /// Returns a datagram of that kind with nothing in it.
-    pub const fn empty(kind: Kind) -> Self {
+    /// Returns a datagram of a kind of which nothing else is known.
+    pub const fn new(kind: Kind) -> Self {
         Self {
             line: 0,
             unit: Unit::Line,
@@ -69,7 +69,7 @@ impl Datagram {
 /// MHDR says which way it went.
 pub fn bare_frame(octets: Vec<u8>, line: u64) -> Datagram {
     let mhdr = octets.first().map(|first| Mhdr(*first));
-    let mut datagram = Datagram { line, found: Found::Alone, ..Datagram::empty(Kind::PushData) };
+    let mut datagram = Datagram { line, found: Found::Alone, ..Datagram::new(Kind::PushData) };
     if mhdr.and_then(|mhdr| mhdr.ftype().direction()) == Some(Direction::Downlink) {
         datagram.kind = Kind::PullResp;
         datagram.txpk = Some(Downlink { octets, ..Downlink::default() });

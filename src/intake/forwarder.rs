@@ -213,7 +213,7 @@ impl Body<'_> {
             ack,
             stat: if self.stat.value.is_some() { self.stat.value.take() } else { None },
             notes: notes.into_vec(),
-            ..Datagram::empty(kind)
+            ..Datagram::new(kind)
         }
     }
 }

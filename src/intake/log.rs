@@ -252,7 +252,7 @@ impl Head {
 
     fn datagram(&self, kind: Kind, found: Found) -> Datagram {
         let Self { line, at, gateway, .. } = *self;
-        Datagram { line, at, gateway, found, ..Datagram::empty(kind) }
+        Datagram { line, at, gateway, found, ..Datagram::new(kind) }
     }
 
     /// Says of datagrams that they were guessed, and what their time is worth.

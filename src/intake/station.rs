@@ -333,7 +333,7 @@ impl Around {
             gateway: self.gateway,
             found: self.found,
             notes: notes.into_vec(),
-            ..Datagram::empty(kind)
+            ..Datagram::new(kind)
         }
     }
 }

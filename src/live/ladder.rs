@@ -265,12 +265,8 @@ impl<'r> Ladders<'r> {
 
 /// Returns a datagram without its frames and reports.
 fn bare(datagram: &Datagram) -> Datagram {
-    let (gateway, token) = (datagram.gateway, datagram.token);
-    Datagram { gateway, token, line: datagram.line, ..empty(datagram.kind, datagram.at) }
-}
-
-fn empty(kind: Kind, at: Option<Timestamp>) -> Datagram {
-    Datagram { unit: Unit::Packet, at, ..Datagram::empty(kind) }
+    let &Datagram { line, at, gateway, kind, token, .. } = datagram;
+    Datagram { line, unit: Unit::Packet, at, gateway, token, ..Datagram::new(kind) }
 }
 
 /// A request is answered within this time, or not at all.
@@ -337,8 +333,12 @@ mod tests {
     /// Takes octets that a gateway heard so many minutes after the first.
     fn hear(ladders: &mut Ladders<'_>, ring: &KeyRing, octets: Vec<u8>, minute: i64) {
         let at = Timestamp::UNIX_EPOCH + SignedDuration::from_mins(minute);
-        let datagram =
-            Datagram { gateway: Some(Eui64::new([2; 8])), ..empty(Kind::PushData, Some(at)) };
+        let datagram = Datagram {
+            gateway: Some(Eui64::new([2; 8])),
+            at: Some(at),
+            unit: Unit::Packet,
+            ..Datagram::new(Kind::PushData)
+        };
         let reading = read(decode(&octets), ring, &Context::default());
         ladders.frame(&datagram, &Origin::Uplink(uplink(octets)), &reading);
     }

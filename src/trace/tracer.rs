@@ -120,7 +120,7 @@ impl<'r> Tracer<'r> {
             waiting: InOrder::default(),
             taken: 0,
             held: 0,
-            most_held: shed::room(),
+            most_held: shed::ROOM,
             strangers: HashMap::new(),
             by_dev_eui: HashMap::new(),
             sessions: HashMap::new(),
@@ -244,7 +244,7 @@ impl<'r> Tracer<'r> {
         let dev_addr = session.dev_addr;
         let Some(node) = self.node(index) else { return };
         let place = node.sessions.push(session);
-        self.weigh(shed::of_session());
+        self.weigh(shed::SESSION);
         let places = self.sessions.entry(dev_addr).or_default();
         places.push((index, place));
         let own = places.iter().filter(|(node, _)| *node == index).count();

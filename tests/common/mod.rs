@@ -56,10 +56,9 @@ pub(crate) fn datagram(
 ) -> Datagram {
     Datagram {
         line,
-        unit: handfast::intake::Unit::Line,
         at: micros.map(|us| jiff::Timestamp::from_microsecond(1_767_225_600_000_000 + us).unwrap()),
         gateway,
-        ..Datagram::empty(kind)
+        ..Datagram::new(kind)
     }
 }
 

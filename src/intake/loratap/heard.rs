@@ -26,7 +26,7 @@ pub(in crate::intake) fn datagrams(
         unit: Unit::Packet,
         at,
         gateway: tap.gateway,
-        ..Datagram::empty(kind)
+        ..Datagram::new(kind)
     };
     if direction(tap, octets) == Direction::Uplink {
         let rxpk = vec![uplink(tap, octets)];

@@ -4,9 +4,9 @@ use std::{sync::atomic::AtomicBool, time::Instant};
 
 use jiff::Timestamp;
 
-use super::{Change, Ladders, Standing, Who, empty, node::Kept};
+use super::{Change, Ladders, Standing, Who, node::Kept};
 use crate::{
-    intake::Kind,
+    intake::{Datagram, Kind, Unit},
     ladder::{self, Diagnosis, Rung, Verdict, near_miss::Effort},
     roster::Roster,
     trace::{NodeTrace, Tracer},
@@ -122,7 +122,10 @@ impl Ladders<'_> {
             }
         }
         // Until now nothing else was heard.
-        tracer.take(0, empty(Kind::PullData, Some(now)));
+        tracer.take(
+            0,
+            Datagram { at: Some(now), unit: Unit::Packet, ..Datagram::new(Kind::PullData) },
+        );
         let trace = tracer.finish();
         let place = place.or_else(|| {
             let Who::Stranger(eui) = who else { return None };

@@ -16,9 +16,9 @@ use crate::{
 };
 
 /// Items kept before any is forgotten: some 50 MB.
-const ROOM: usize = 100_000;
+pub(super) const ROOM: usize = 100_000;
 /// What a session weighs beside a frame: its keys and their schedules.
-const SESSION: usize = 4;
+pub(super) const SESSION: usize = 4;
 /// Requests and frames that a node keeps in any case.
 const FEW: usize = 8;
 
@@ -50,16 +50,6 @@ impl Tracer<'_> {
         self.held = held;
         self.most_held = held + ROOM / 2;
     }
-}
-
-/// Room of a tracer that holds nothing.
-pub(super) const fn room() -> usize {
-    ROOM
-}
-
-/// What a session weighs by itself.
-pub(super) const fn of_session() -> usize {
-    SESSION
 }
 
 fn weight(node: &NodeTrace) -> usize {
@@ -178,19 +168,15 @@ pub(super) fn forget_before(node: &mut NodeTrace, time: Timestamp) {
         |s| s.frames.iter().any(|seen| late(seen.data.at())) || asked_late(s, attempts),
         |session| *forgotten_frames += session.frames.total(),
     );
-    let in_use: Vec<usize> = sessions
+    let in_use: Vec<u64> = sessions
         .iter()
         .filter_map(|session| match session.origin {
             Origin::Accept { attempt, .. } => Some(attempts.at(attempt)?.line().order),
             Origin::Claim(_) => None,
         })
-        .filter_map(|order| usize::try_from(order).ok())
         .collect();
     attempts.retain(
-        |a| {
-            let order = usize::try_from(a.line().order).unwrap_or(usize::MAX);
-            late(a.heard.at()) || in_use.contains(&order)
-        },
+        |a| late(a.heard.at()) || in_use.contains(&a.line().order),
         |attempt| earlier.take(&attempt),
     );
     for session in sessions.each_mut() {
