@@ -248,6 +248,70 @@ fn a_node_whose_requests_the_station_drops_is_no_silent_node() {
     assert!(all[0].next[0].contains("JoinEui of router_config"), "{:?}", all[0].next);
 }
 
+/// What is said of the only node of a roster, and the state of a rung.
+fn told_of(roster: &str, messages: &[Value], rung: Rung) -> (Vec<&'static str>, State, String) {
+    let roster = roster::parse(roster, None).unwrap();
+    let mut tracer = Tracer::new(&roster);
+    for datagram in datagrams(&lines(messages)) {
+        tracer.push(0, &datagram);
+    }
+    let all = diagnose(&tracer.finish(), &roster, Options::default());
+    let judged = &all[0].rungs[rung.number() - 1].judgement;
+    let causes = all[0].causes.iter().map(|verdict| verdict.cause.id).collect();
+    (causes, judged.state, judged.evidence.join("; "))
+}
+
+#[test]
+fn the_channels_of_router_config_are_those_that_the_gateway_receives() {
+    let roster = "[[node]]\nname = \"pear-row-3\"\n[node.firmware]\ndev-eui = \"020000fffe001207\"\n\
+                  sub-band = 1\nlog = [\"tx join\"]\n";
+    // US915: sub-band 2 is channels 8 to 15, 903.9 to 905.3 MHz (regions reference).
+    let channels: Vec<_> = (0..8).map(|n| json!([903_900_000 + n * 200_000, 0, 3])).collect();
+    let config = |channels: Vec<Value>| {
+        json!({"msgtype": "router_config", "NetID": null, "JoinEui": null, "region": "US902",
+            "freq_range": [902_000_000, 928_000_000], "upchannels": channels})
+    };
+    let heard = json!({"msgtype": "updf", "MHdr": 64, "DevAddr": 1, "FCtrl": 0, "FCnt": 1,
+        "FOpts": "", "FPort": -1, "FRMPayload": "", "MIC": 1, "DR": 0, "Freq": 903_900_000,
+        "upinfo": upinfo(SESSION)});
+    let (causes, state, words) =
+        told_of(roster, &[json!({"router": "::2"}), config(channels), heard.clone()], Rung::Heard);
+    assert_eq!((causes.as_slice(), state), (&["channel-plans-do-not-overlap"][..], State::Broken));
+    assert!(words.contains("channels 8-15"), "{words}");
+    // A server that leaves its gateway's channels unsaid tells nothing of them.
+    let (causes, ..) =
+        told_of(roster, &[json!({"router": "::2"}), config(vec![]), heard], Rung::Heard);
+    assert_eq!(causes, ["node-silent"]);
+}
+
+#[test]
+fn a_downlink_outside_the_range_of_router_config_is_not_sent() {
+    let key = "0f1e2d3c4b5a69788796a5b4c3d2e1f0";
+    let roster = format!(
+        "[[node]]\nname = \"pear-row-3\"\n[node.record]\ndev-eui = \"020000fffe1a2b3c\"\n\
+         join-eui = \"020000fffe0b0001\"\napp-key = \"{key}\"\n"
+    );
+    let with = |range: Value, rx2: bool| {
+        let mut messages = asked_and_told(0);
+        messages[0]["freq_range"] = range;
+        if !rx2 {
+            messages[2]["RX2Freq"] = json!(0);
+        }
+        told_of(&roster, &messages, Rung::Sent)
+    };
+    // 868.3 MHz is the request's own channel, and RX1's by rule.
+    let (_, state, words) = with(json!([863_000_000, 868_000_000]), false);
+    assert_eq!(state, State::Broken, "{words}");
+    assert!(words.contains("868.3 MHz is outside of what router_config lets the gateway send on"));
+    let (_, state, _) = with(json!([863_000_000, 870_000_000]), false);
+    assert_eq!(state, State::Unknown);
+    // RX2 at 869.525 MHz is left.
+    let (_, state, _) = with(json!([869_000_000, 870_000_000]), true);
+    assert_eq!(state, State::Unknown);
+    let (causes, ..) = with(json!([863_000_000, 868_000_000]), false);
+    assert!(causes.contains(&"gateway-refuses-the-frequency"), "{causes:?}");
+}
+
 #[test]
 fn damaged_members_are_named_and_the_rest_is_kept() {
     for (member, value, loses) in [

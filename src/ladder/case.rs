@@ -14,7 +14,8 @@ use crate::{
     region::Plan,
     roster::{Activation, Claim, ClaimKind, Gateway, Node, Roster},
     trace::{
-        Answer, Attempt, GatewayTrace, KeyRef, NodeTrace, Opening, Role, RootKey, Session, Trace,
+        Answer, Attempt, GatewayTrace, KeyRef, NodeTrace, Opening, Role, RootKey, Sending, Session,
+        Trace,
     },
 };
 
@@ -102,7 +103,7 @@ impl<'a> Case<'a> {
             Rung::Fresh => fresh::judge(self, i),
             Rung::Answered => answered::judge(self, attempt),
             Rung::Timely => timely::judge(self, attempt),
-            Rung::Sent => sent::judge(attempt),
+            Rung::Sent => sent::judge(self, attempt),
             Rung::Acceptable => acceptable::judge(self, attempt),
             Rung::Proven => Judgement::unknown(""),
         })
@@ -306,15 +307,40 @@ impl<'a> Case<'a> {
         self.roster.gateways.iter().find(|g| g.eui == eui)
     }
 
+    /// How a gateway is set up, where the capture shows what its server told it.
+    fn told(&self, eui: Option<Eui64>) -> Option<&'a GatewayPlan> {
+        self.trace.gateways.get(&eui)?.plan.as_deref()
+    }
+
+    /// The frequencies that a gateway receives, hertz: those that its server told it in the capture,
+    /// or else those of the roster. None where neither says any.
+    pub(super) fn listens(&self, eui: Option<Eui64>) -> Vec<u32> {
+        match self.told(eui).filter(|told| !told.uplinks.is_empty()) {
+            Some(told) => told.uplinks.iter().map(|(hz, ..)| *hz).collect(),
+            None => self.gateway(eui).map(|gateway| gateway.listens.clone()).unwrap_or_default(),
+        }
+    }
+
+    /// Whether roster or capture say anything of how a gateway is set up.
+    pub(super) fn is_described(&self, eui: Option<Eui64>) -> bool {
+        self.gateway(eui).is_some() || !self.listens(eui).is_empty()
+    }
+
+    /// The frequencies between which a gateway may send, where what it is asked for is outside.
+    pub(super) fn range_exceeded(&self, sending: &Sending) -> Option<(u32, u32)> {
+        let (low, high) = self.told(sending.gateway)?.range_hz?;
+        (!(low..=high).contains(&sending.freq_hz?)).then_some((low, high))
+    }
+
     /// The channels of the plan that a gateway receives, where that is known.
-    pub(super) fn gateway_channels(&self, gateway: &Gateway) -> Option<Vec<u16>> {
+    pub(super) fn gateway_channels(&self, eui: Option<Eui64>) -> Option<Vec<u16>> {
         let plan = self.plan?;
-        if gateway.listens.is_empty() {
-            let sub_band = gateway.sub_band.or(self.roster.sub_band)?;
+        let listens = self.listens(eui);
+        if listens.is_empty() {
+            let sub_band = self.gateway(eui)?.sub_band.or(self.roster.sub_band)?;
             return Some(plan.sub_band_channels(sub_band));
         }
-        let mut out: Vec<u16> = gateway
-            .listens
+        let mut out: Vec<u16> = listens
             .iter()
             .filter_map(|hz| {
                 let hits = [Some(125), Some(500), None].map(|bw| plan.nearest_uplink(*hz, bw));

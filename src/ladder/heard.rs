@@ -120,16 +120,14 @@ pub(super) fn channel_plans_do_not_overlap(case: &Case<'_>) -> Option<Finding> {
         return None;
     }
     let plan = case.plan?;
-    let heard_by: Vec<_> =
-        case.trace.gateways.keys().filter_map(|eui| case.gateway(*eui)).collect();
-    if heard_by.is_empty() {
-        return None;
-    }
     let mut theirs = Vec::new();
     let mut theirs_hz = Vec::new();
-    for gateway in &heard_by {
-        theirs.extend(case.gateway_channels(gateway)?);
-        theirs_hz.extend(&gateway.listens);
+    for eui in case.trace.gateways.keys().filter(|eui| case.is_described(**eui)) {
+        theirs.extend(case.gateway_channels(*eui)?);
+        theirs_hz.extend(case.listens(*eui));
+    }
+    if theirs.is_empty() && theirs_hz.is_empty() {
+        return None;
     }
     theirs.sort_unstable();
     theirs.dedup();

@@ -128,7 +128,8 @@ fn unheard(case: &Case<'_>) -> Vec<String> {
         out.push("check with a node known to work that this gateway hears anything at all".into());
     }
     let listens =
-        case.roster.gateways.iter().any(|g| !g.listens.is_empty() || g.sub_band.is_some());
+        case.roster.gateways.iter().any(|g| !g.listens.is_empty() || g.sub_band.is_some())
+            || case.trace.gateways.keys().any(|eui| !case.listens(*eui).is_empty());
     if !listens {
         out.push(
             "state the gateway's sub-band or channels in the roster (sub-band, listens)".into(),

@@ -166,14 +166,13 @@ pub(super) fn unlawful_data_rate(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-/// Gateways of the capture that are on the roster, with the channels they receive.
+/// The channels that the gateways of the capture receive, as far as roster or capture say.
 fn receivers(case: &Case<'_>) -> Vec<u16> {
     let mut out: Vec<u16> = case
         .trace
         .gateways
         .keys()
-        .filter_map(|eui| case.gateway(*eui))
-        .filter_map(|gateway| case.gateway_channels(gateway))
+        .filter_map(|eui| case.gateway_channels(*eui))
         .flatten()
         .collect();
     out.sort_unstable();
@@ -304,14 +303,16 @@ pub(super) fn one_channel_gateway(case: &Case<'_>) -> Option<Finding> {
     let plan = case.plan?;
     let mut narrow = None;
     for (eui, trace) in &case.trace.gateways {
-        let Some(gateway) = case.gateway(*eui) else { continue };
-        let one = gateway.listens.len() == 1;
-        let unsaid = gateway.listens.is_empty()
-            && gateway.sub_band.is_none()
+        if !case.is_described(*eui) {
+            continue;
+        }
+        let listens = case.listens(*eui);
+        let unsaid = listens.is_empty()
+            && case.gateway(*eui).is_none_or(|gateway| gateway.sub_band.is_none())
             && trace.heard_hz.len() == 1
             && trace.crc_good >= 5;
-        match (one, unsaid) {
-            (true, _) => narrow = Some((eui, gateway.listens.first().copied(), Certainty::Certain)),
+        match (listens.as_slice(), unsaid) {
+            ([one], _) => narrow = Some((eui, Some(*one), Certainty::Certain)),
             (_, true) => {
                 narrow = Some((eui, trace.heard_hz.keys().next().copied(), Certainty::Likely));
             }

@@ -143,7 +143,7 @@ fn cflist_against_gateway(case: &Case<'_>, index: usize) -> Option<(Vec<u16>, Ve
     let opened: Vec<u16> = ChannelMask::from_words(&words).channels().collect();
     let mut theirs = Vec::new();
     for sighting in attempt.heard.sightings() {
-        theirs.extend(case.gateway_channels(case.gateway(sighting.gateway)?)?);
+        theirs.extend(case.gateway_channels(sighting.gateway)?);
     }
     theirs.sort_unstable();
     theirs.dedup();
@@ -208,13 +208,12 @@ fn frequencies_unheard(case: &Case<'_>) -> Option<Finding> {
             continue;
         }
         let Some((_, heard)) = session.uplinks().next() else { continue };
-        let Some(gateway) = case.gateway(heard.first().gateway) else { continue };
+        let listens = case.listens(heard.first().gateway);
         let opened: Vec<u32> = list.frequencies().filter(|hz| *hz > 0).collect();
-        let unheard: Vec<u32> =
-            opened.iter().filter(|hz| !gateway.listens.contains(hz)).copied().collect();
+        let unheard: Vec<u32> = opened.iter().filter(|hz| !listens.contains(hz)).copied().collect();
         let Some((received, sent)) = super::on_plan::received_share(session) else { continue };
         // One listened channel has a cause of its own.
-        if gateway.listens.len() < 2 || unheard.is_empty() || sent < 8 || received * 4 > sent * 3 {
+        if listens.len() < 2 || unheard.is_empty() || sent < 8 || received * 4 > sent * 3 {
             continue;
         }
         let list: Vec<String> = unheard.iter().map(|hz| mhz(*hz)).collect();

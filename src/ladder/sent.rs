@@ -24,16 +24,19 @@ use crate::{
 /// newer forwarder, 2.5 ms in the older (both from their sources, as the reference states).
 const HEADROOM_US: i64 = 60_000;
 
-pub(super) fn judge(attempt: &Attempt) -> Judgement {
-    let mut told = None;
+pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
+    let (mut told, mut barred) = (None, None);
     for answer in &attempt.answers {
         let sending = &answer.sending;
         match &sending.ack {
             None => {
-                told.get_or_insert(Judgement::unknown(format!(
-                    "{}: no TX_ACK in the capture",
-                    sending.line
-                )));
+                let line = sending.line;
+                if let Some(words) = out_of_range(case, sending) {
+                    barred.get_or_insert(Judgement::broken(format!("{line}: {words}")));
+                } else {
+                    let words = format!("{line}: no TX_ACK in the capture");
+                    told.get_or_insert(Judgement::unknown(words));
+                }
             }
             Some(ack) if ack.on_air => {
                 return Judgement::proven(format!("{}: heard on the air", ack.line));
@@ -54,7 +57,21 @@ pub(super) fn judge(attempt: &Attempt) -> Judgement {
             }
         }
     }
-    told.unwrap_or(Judgement::unknown("there is no accept to send"))
+    told.or(barred).unwrap_or(Judgement::unknown("there is no accept to send"))
+}
+
+/// What the gateway's setting does to a downlink of which it says nothing.
+pub(super) fn out_of_range(case: &Case<'_>, sending: &Sending) -> Option<String> {
+    if sending.ack.is_some() {
+        return None;
+    }
+    let (low, high) = case.range_exceeded(sending)?;
+    let asked = sending.freq_hz.map(mhz).unwrap_or_default();
+    Some(format!(
+        "{asked} is outside of what router_config lets the gateway send on, {} to {}",
+        mhz(low),
+        mhz(high)
+    ))
 }
 
 fn lateness(late: i64) -> String {
@@ -263,11 +280,21 @@ pub(super) fn power(case: &Case<'_>) -> Option<Finding> {
 }
 
 pub(super) fn frequency(case: &Case<'_>) -> Option<Finding> {
-    let mut refused = refusals(case, |e| *e == TxError::TxFreq);
     // An unlawful frequency is the server's mistake, and rung 7's; without a region who knows.
     case.plan?;
-    refused.retain(|(_, attempt, answer)| misses(case, attempt, answer).is_empty());
-    let (_, _, first) = *refused.first()?;
+    let refused: Vec<_> = case
+        .broken_at(Rung::Sent)
+        .flat_map(|(_, attempt)| attempt.answers.iter().map(move |answer| (attempt, answer)))
+        .filter_map(|(attempt, answer)| {
+            let said = match answer.sending.refusal() {
+                Some(TxError::TxFreq) => "TX_FREQ".to_owned(),
+                Some(_) => return None,
+                None => out_of_range(case, &answer.sending)?,
+            };
+            misses(case, attempt, answer).is_empty().then_some((answer, said))
+        })
+        .collect();
+    let (first, _) = refused.first()?;
     let hz = first.sending.freq_hz?;
     let mut finding = Finding::new(
         Certainty::Certain,
@@ -275,9 +302,9 @@ pub(super) fn frequency(case: &Case<'_>) -> Option<Finding> {
         "set the gateway's transmit range to its region's band (it is set for another region, or \
          too narrow)",
     );
-    for (_, _, answer) in refused.iter().take(4) {
+    for (answer, said) in refused.iter().take(4) {
         let hz = answer.sending.freq_hz.map(mhz).unwrap_or_default();
-        finding.add(format!("{}: {hz}: TX_FREQ", answer.sending.line));
+        finding.add(format!("{}: {hz}: {said}", answer.sending.line));
     }
     Some(finding)
 }

@@ -375,9 +375,11 @@ pub(super) fn cannot_send(case: &Case<'_>) -> Option<Finding> {
     wrong.retain(|(_, answer, (got, _))| {
         answer.sending.refusal() == Some(&TxError::TxFreq)
             || (!plan.in_band(*got) && !answer.sending.taken())
+            || super::sent::out_of_range(case, &answer.sending).is_some()
     });
     let (_, first, (got, want)) = wrong.first()?;
-    let refused = first.sending.refusal() == Some(&TxError::TxFreq);
+    let barred = super::sent::out_of_range(case, &first.sending);
+    let refused = first.sending.refusal() == Some(&TxError::TxFreq) || barred.is_some();
     let mut finding = Finding::new(
         if refused { Certainty::Certain } else { Certainty::Likely },
         format!(
@@ -390,6 +392,9 @@ pub(super) fn cannot_send(case: &Case<'_>) -> Option<Finding> {
     for (_, answer, (got, _)) in wrong.iter().take(4) {
         let said = answer.sending.refusal().map_or("no word from the gateway", |e| e.name());
         finding.add(format!("{}: {}: {said}", answer.sending.line, mhz(*got)));
+    }
+    if let Some(words) = barred {
+        finding.add(words);
     }
     if let Some(hz) = case.record().and_then(|r| r.rx2_frequency) {
         finding.add(format!("the record's rx2-frequency is {}", mhz(hz)));
