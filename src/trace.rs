@@ -37,7 +37,7 @@ pub(crate) use keys::root_keys;
 pub(crate) use tracer::{is_copy, open as open_accept};
 
 /// All that a capture says, sorted by node.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Trace {
     /// The nodes of the roster in its order, then strangers in the order heard.
     pub nodes: Vec<NodeTrace>,
@@ -60,7 +60,7 @@ pub struct Trace {
 }
 
 /// The frames of one node.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct NodeTrace {
     /// Its place on the roster; `None` for a stranger.
     pub index: Option<usize>,
@@ -97,7 +97,7 @@ impl NodeTrace {
 }
 
 /// What is kept of a node's requests when they are forgotten.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Earlier {
     /// The DevNonces, rising, each with the place in time of the request that had it first.
     pub nonces: Vec<(u16, u64)>,

@@ -12,7 +12,7 @@ use crate::intake::{Datagram, GatewayPlan, Kind, Stat};
 const CLOCK_SLACK_US: i64 = 3_000_000;
 
 /// One gateway's part of a capture.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct GatewayTrace {
     /// Datagrams by kind.
     pub kinds: BTreeMap<&'static str, u64>,

@@ -13,7 +13,7 @@ use crate::intake::Datagram;
 const WAITING: usize = 16_384;
 
 /// Holds datagrams back until earlier ones can no longer come.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct InOrder {
     waiting: BTreeMap<(Option<Timestamp>, u64), (u16, Box<Datagram>)>,
     /// Its own time, or else that of the one before.

@@ -2,6 +2,7 @@
 
 mod down;
 mod shed;
+mod twice;
 mod up;
 mod who;
 
@@ -66,12 +67,14 @@ const WIDE_TRIALS: u8 = 8;
 /// Keys of other nodes that are tried on what a node's own keys do not explain.
 const STRANGER_TRIALS: usize = 20_000;
 
-/// Takes datagrams and sorts them by time and by node.
-#[derive(Debug)]
+/// Takes datagrams and sorts them by time and by node. A copy shows how things stand while more is
+/// to come.
+#[derive(Clone, Debug)]
 pub struct Tracer<'r> {
     roster: &'r Roster,
     trace: Trace,
     waiting: InOrder,
+    twice: twice::Recorded,
     /// Datagrams taken so far.
     taken: u64,
     /// What the trace holds, and what it may hold before some of it is forgotten.
@@ -118,6 +121,7 @@ impl<'r> Tracer<'r> {
             roster,
             trace: Trace::default(),
             waiting: InOrder::default(),
+            twice: twice::Recorded::default(),
             taken: 0,
             held: 0,
             most_held: shed::ROOM,
@@ -162,8 +166,9 @@ impl<'r> Tracer<'r> {
 
     /// Takes one datagram, as [`Self::push`] does, and keeps it.
     pub fn take(&mut self, source: u16, datagram: Datagram) {
+        self.twice.comes_from(source);
         if let Some((source, first)) = self.waiting.push(source, datagram) {
-            self.datagram(source, &first);
+            self.once(source, first);
         }
     }
 
@@ -178,13 +183,21 @@ impl<'r> Tracer<'r> {
     /// that are forgotten the nonces stay.
     pub fn finish_since(mut self, since: impl FnOnce(Timestamp) -> Option<Timestamp>) -> Trace {
         while let Some((source, first)) = self.waiting.pop() {
-            self.datagram(source, &first);
+            self.once(source, first);
         }
         if let Some(time) = self.trace.span.and_then(|(_, last)| since(last)) {
             self.trace.nodes.iter_mut().for_each(|node| shed::forget_before(node, time));
         }
         self.trace.nodes.iter_mut().for_each(shed::settle);
         self.trace
+    }
+
+    /// What another capture has as well is taken once.
+    fn once(&mut self, source: u16, datagram: Box<Datagram>) {
+        if !self.twice.knows(source, &datagram) {
+            self.datagram(source, &datagram);
+            self.twice.keep(source, datagram);
+        }
     }
 
     fn datagram(&mut self, source: u16, datagram: &Datagram) {
