@@ -18,7 +18,7 @@ use super::{
 };
 use crate::{
     demo,
-    intake::{Datagram, OpenOptions},
+    intake::{Datagram, Found, OpenOptions},
     ladder::{self, Diagnosis, near_miss::Effort},
     region::Plan,
     report::{self, Report},
@@ -255,10 +255,15 @@ impl<'a> Taking<'a> {
     }
 
     fn take(&mut self, source: u16, mut datagram: Datagram) {
-        if self.selection.keeps_datagram(&mut datagram) {
+        let (uplinks, downlinks) = frames(&datagram);
+        let in_time = self.selection.keeps_time(datagram.at);
+        let kept = datagram.found == Found::Damaged || self.selection.keeps_datagram(&mut datagram);
+        let (up, down) = if kept { frames(&datagram) } else { (0, 0) };
+        // What was before or after answers nothing of what is asked for.
+        self.tracer.leave_out(uplinks - up, if in_time { downlinks - down } else { 0 });
+        self.left_out += usize::from(!kept || (up, down) != (uplinks, downlinks));
+        if kept {
             self.tracer.take(source, datagram);
-        } else {
-            self.left_out += 1;
         }
     }
 
@@ -268,6 +273,11 @@ impl<'a> Taking<'a> {
             screen.word("note", &words);
         }
     }
+}
+
+/// Frames that a datagram holds, up and down.
+fn frames(datagram: &Datagram) -> (u64, u64) {
+    (datagram.rxpk.len() as u64, u64::from(datagram.txpk.is_some()))
 }
 
 fn report(
