@@ -192,9 +192,7 @@ fn an_accept_that_cannot_be_read_is_no_accept_that_was_not_sent() {
     let with = |damage: Option<Datagram>, first: bool| {
         let mut tracer = Tracer::new(&roster);
         if first {
-            for damage in &damage {
-                tracer.push(0, damage);
-            }
+            tracer.push(0, damage.as_ref().unwrap());
         }
         for datagram in &all {
             match (datagram.txpk.is_some() || datagram.kind == Kind::TxAck, &damage) {
