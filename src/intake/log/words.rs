@@ -174,8 +174,13 @@ pub(super) fn meaning(name: &str) -> Option<Meaning> {
 
 /// Returns whether something may be a secret by its name.
 pub(super) fn is_secret(name: &str) -> bool {
-    let small = name.to_ascii_lowercase();
-    SECRET.iter().any(|word| small.contains(word))
+    secret(name).is_some()
+}
+
+/// Returns where the first word that speaks of a secret ends.
+pub(super) fn secret(text: &str) -> Option<usize> {
+    let small = text.to_ascii_lowercase();
+    SECRET.iter().filter_map(|word| Some(small.find(word)? + word.len())).min()
 }
 
 fn bare(name: &str) -> String {
