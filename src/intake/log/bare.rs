@@ -137,8 +137,28 @@ fn tail(text: &str) -> &str {
 
 const WRITING: &[&str] = &["hex", "base64", "b64", "bytes", "octets", "is", "0x"];
 /// What stands in the names of other octets.
-const OTHERS: &[&str] =
-    &["eui", "addr", "nonce", "uuid", "hash", "sha", "mic", "session", "cert", "signature", "crc"];
+const OTHERS: &[&str] = &[
+    "eui",
+    "addr",
+    "nonce",
+    "uuid",
+    "hash",
+    "sha",
+    "mic",
+    "session",
+    "cert",
+    "signature",
+    "crc",
+    "correlation",
+    "trace",
+    "span",
+    "token",
+    "ticket",
+    "digest",
+    "fingerprint",
+    "commit",
+    "etag",
+];
 /// Octets of a line before a frame in which its name is looked for.
 const TAIL: usize = 48;
 /// Octets of a frame.

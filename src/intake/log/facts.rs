@@ -94,7 +94,8 @@ impl Facts {
             Meaning::DevAddr => {
                 set(&mut self.dev_addr, value.as_str().and_then(|text| text.parse().ok()));
             }
-            Meaning::FPort => set(&mut self.f_port, whole(value)),
+            // A port of UDP is no FPort.
+            Meaning::FPort => set(&mut self.f_port, whole(value).filter(|port| *port <= 255)),
             Meaning::FCnt => set(&mut self.fcnt, whole(value)),
         }
     }
@@ -284,7 +285,9 @@ pub(super) fn eui(value: &Value) -> Option<Eui64> {
 /// Returns a time of RFC 3339, or one counted from 1970 in a unit that its size tells.
 pub(super) fn time(value: &Value) -> Option<Timestamp> {
     match value {
-        Value::String(text) => timestamp(text),
+        Value::String(text) => {
+            timestamp(text).or_else(|| time(&Value::from(text.parse::<i64>().ok()?)))
+        }
         Value::Number(number) => {
             if let Some(count) = number.as_i64() {
                 // Seconds could be anything, a counter of microseconds to begin with.

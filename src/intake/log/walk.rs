@@ -6,7 +6,10 @@ use jiff::Timestamp;
 use serde_json::{Map, Value};
 
 use super::{
-    super::{datagram::Kind, text::frame_text},
+    super::{
+        datagram::Kind,
+        text::{base64_member, frame_text},
+    },
     facts::Facts,
     likely::{Label, is_frame, is_lawful_alone},
     words::{is_secret, meaning},
@@ -153,7 +156,9 @@ impl Walker {
             if label == Label::None {
                 continue;
             }
-            let Some(octets) = value.as_str().and_then(octets) else { continue };
+            let Some(octets) = value.as_str().and_then(|text| octets(text, label)) else {
+                continue;
+            };
             if is_frame(&octets, label, &all) && hits.iter().all(|(_, known)| *known != octets) {
                 hits.push((label, octets));
             }
@@ -172,12 +177,13 @@ impl Walker {
     }
 }
 
-/// Reads octets written as hex or base64.
-fn octets(text: &str) -> Option<Vec<u8>> {
+/// Reads octets written as hex or base64, which may be broken into words where it is no text.
+fn octets(text: &str, label: Label) -> Option<Vec<u8>> {
     if !(SHORTEST..=LONGEST).contains(&text.len()) {
         return None;
     }
-    frame_text(text).ok().map(|text| text.octets)
+    let broken = || base64_member(text).ok().filter(|_| label == Label::Frame);
+    frame_text(text).ok().map(|text| text.octets).or_else(|| Some(broken()?.0))
 }
 
 fn is_forwarder(map: &Map<String, Value>) -> bool {
@@ -232,6 +238,13 @@ fn gather(
     }
 }
 
+/// Returns what the members of an object say by themselves.
+pub(super) fn beside(map: &Map<String, Value>) -> Facts {
+    let mut facts = Facts::default();
+    scalars(map, &mut facts);
+    facts
+}
+
 /// Notes what may be a frame, or has one inside, and is not merely what stands beside one.
 fn hold(value: &Value, holding: &mut Holding) -> bool {
     let holds = match value {
@@ -240,8 +253,9 @@ fn hold(value: &Value, holding: &mut Holding) -> bool {
             holds
                 | match inner {
                     Value::String(text) => {
-                        Label::of(name) != Label::None
-                            && octets(text).is_some_and(|o| is_lawful_alone(&o))
+                        let label = Label::of(name);
+                        label != Label::None
+                            && octets(text, label).is_some_and(|o| is_lawful_alone(&o))
                     }
                     other => hold(other, holding),
                 }

@@ -126,6 +126,7 @@ const WORDS: &[(&str, Meaning)] = &[
     ("txtime", M::Time),
     ("at", M::Time),
     ("ts", M::Time),
+    ("realtimetimestamp", M::Time),
     ("tmst", M::Counter),
     ("counterus", M::Counter),
     ("concentratorcounter", M::Counter),
@@ -156,6 +157,7 @@ const WORDS: &[(&str, Meaning)] = &[
     ("devaddr", M::DevAddr),
     ("deviceaddress", M::DevAddr),
     ("fport", M::FPort),
+    ("port", M::FPort),
     ("fcnt", M::FCnt),
     ("framecounter", M::FCnt),
 ];
@@ -170,6 +172,11 @@ pub(super) fn meaning(name: &str) -> Option<Meaning> {
         return Some(Meaning::Secret);
     }
     WORDS.iter().find(|(word, _)| *word == bare).map(|(_, meaning)| *meaning)
+}
+
+/// Returns whether a member is a line of text that JSON was put around.
+pub(super) fn is_line(name: &str) -> bool {
+    ["log", "message", "msg", "line", "text"].contains(&&*bare(name))
 }
 
 /// Returns whether something may be a secret by its name.
