@@ -25,7 +25,8 @@ pub(super) fn find(line: &str) -> Vec<Octets> {
             // A word that speaks of a key rules out all that follows it, but for what is named.
             let is_secret = secret.is_some_and(|end| end <= start);
             let other = is_secret || names_another_thing(before);
-            if label < Label::Frame && other {
+            let after = line.get(at..).unwrap_or_default();
+            if label < Label::Frame && other || is_cut(before, after) {
                 continue;
             }
             out.push(Octets { octets, label });
@@ -127,6 +128,12 @@ fn name(before: &str) -> Option<&str> {
     words.find(|word| !word.is_empty() && !WRITING.contains(&&*word.to_lowercase()))
 }
 
+/// Whether octets go on where the line, or whoever wrote it, left off.
+fn is_cut(before: &str, after: &str) -> bool {
+    let left_off = after.starts_with("...") || after.starts_with('\u{2026}');
+    left_off || after.is_empty() && before.ends_with(['"', '\''])
+}
+
 fn tail(text: &str) -> &str {
     let mut from = text.len().saturating_sub(TAIL);
     while !text.is_char_boundary(from) {
@@ -207,6 +214,10 @@ mod tests {
             "rx 40dabb0102800200022721029daeaf9eeg",
             "request-id=40dabb0102800200022721029daeaf9ee9",
             "gateway session 40dabb0102800200022721029daeaf9ee9",
+            "rx 40dabb0102800200022721029daeaf...",
+            "phyPayload=40dabb0102800200022721029daeaf\u{2026} (17 octets)",
+            "rx {\"phyPayload\":\"40dabb0102800200022721029daeaf",
+            "rx data 'QNq7AQKAAgACJyECna6v",
             "",
         ] {
             assert_eq!(found(line), [], "{line}");
