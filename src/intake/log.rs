@@ -98,10 +98,9 @@ impl Log {
         }
         let layers = layers.checked_sub(1)?;
         let (map, facts) = (value.as_object()?, walk::beside(value.as_object()?));
-        let texts =
+        let mut texts =
             map.iter().filter(|(name, _)| words::is_line(name)).filter_map(|(_, v)| v.as_str());
-        let mut datagrams =
-            texts.filter_map(|text| self.words(&plain(text), head.line, layers)).next()?;
+        let mut datagrams = texts.find_map(|text| self.words(&plain(text), head.line, layers))?;
         let outer = head.at.or(facts.time);
         for datagram in &mut datagrams {
             let lacks = |note: &Note| matches!(note.remark, Remark::NoZone | Remark::NoDate);
