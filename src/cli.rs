@@ -17,6 +17,7 @@ mod follow;
 mod frame_file;
 mod frame_keys;
 pub mod frames;
+mod growing;
 pub mod id;
 pub mod key_options;
 pub mod keys;

@@ -11,6 +11,7 @@
 //! decides where the counter cannot.
 
 mod attempt;
+mod clocks;
 mod gateway;
 mod kept;
 mod keys;
@@ -26,6 +27,7 @@ use jiff::Timestamp;
 use crate::id::{DevAddr, DevEui, Eui64, JoinEui};
 
 pub use attempt::{Answer, Ask, Attempt, Delay, Opening};
+pub use clocks::ClockApart;
 pub use gateway::{GatewayTrace, Restart, StatAt};
 pub use kept::Kept;
 pub use keys::{KeyRef, Role, RootKey, Rule};
@@ -37,7 +39,7 @@ pub(crate) use keys::root_keys;
 pub(crate) use tracer::{is_copy, open as open_accept};
 
 /// All that a capture says, sorted by node.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Trace {
     /// The nodes of the roster in its order, then strangers in the order heard.
     pub nodes: Vec<NodeTrace>,
@@ -57,10 +59,27 @@ pub struct Trace {
     pub frames: u64,
     /// First and last time stamp.
     pub span: Option<(Timestamp, Timestamp)>,
+    /// What is known to be missing.
+    pub lacks: Lacks,
+    /// Captures whose clocks were found apart, and were set right by the first one's.
+    pub clocks: Vec<ClockApart>,
+}
+
+/// What a capture is known to lack, so that what is not there may have been.
+#[derive(Clone, Debug, Default)]
+pub struct Lacks {
+    /// Frames from nodes that were left out as not asked for.
+    pub uplinks: u64,
+    /// Downlinks that were left out of the time asked for.
+    pub downlinks: u64,
+    /// Places in which something was damaged that may have been a downlink, the first of them.
+    pub damaged: Vec<Line>,
+    /// What was before is not judged.
+    pub before: Option<Timestamp>,
 }
 
 /// The frames of one node.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct NodeTrace {
     /// Its place on the roster; `None` for a stranger.
     pub index: Option<usize>,
@@ -97,7 +116,7 @@ impl NodeTrace {
 }
 
 /// What is kept of a node's requests when they are forgotten.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct Earlier {
     /// The DevNonces, rising, each with the place in time of the request that had it first.
     pub nonces: Vec<(u16, u64)>,

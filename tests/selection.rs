@@ -199,26 +199,161 @@ fn a_file_that_grows_is_read_on() {
     child.wait().unwrap();
 }
 
+/// `diagnose --follow` of one node, its objects as they come.
+struct Watch(std::process::Child, std::sync::mpsc::Receiver<String>);
+
+impl Watch {
+    fn new(files: &Files, stdin: Stdio, captures: &[&str]) -> Self {
+        use std::io::{BufRead, BufReader};
+        let mut child = std::process::Command::new(cargo_bin("handfast"))
+            .args(["diagnose", "--json", "--follow", "--digits", "1", "--node", "probe-01"])
+            .args(["--roster", &files.path("orchard.toml")])
+            .args(captures)
+            .stdin(stdin)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let lines = BufReader::new(child.stdout.take().unwrap()).lines();
+        let (give, take) = std::sync::mpsc::channel();
+        std::thread::spawn(move || lines.for_each(|line| give.send(line.unwrap()).unwrap()));
+        Self(child, take)
+    }
+
+    /// The next verdict; one that never comes fails the test.
+    fn next(&mut self) -> Value {
+        let line = self.1.recv_timeout(std::time::Duration::from_secs(60)).unwrap();
+        serde_json::from_str(&line).unwrap()
+    }
+
+    /// The next that has this outcome: a file may be seen half written.
+    fn until(&mut self, outcome: &str) -> Value {
+        std::iter::repeat_with(|| self.next()).find(|node| node["outcome"] == outcome).unwrap()
+    }
+}
+
+impl Drop for Watch {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+/// The demonstration up to the first request, and the rest.
+fn in_two() -> (String, String) {
+    let all: Vec<_> = demo::CAPTURE.split_inclusive('\n').collect();
+    let (first, rest) = all.split_at(6);
+    (first.concat(), rest.concat())
+}
+
 #[test]
 fn a_capture_that_grows_is_diagnosed_anew() {
-    use std::io::{BufRead, BufReader};
     let files = Files::new("follow-capture");
     let growing = files.path("growing.ndjson");
-    // Up to the first request, then all.
-    let first: String = demo::CAPTURE.split_inclusive('\n').take(6).collect();
+    let (first, rest) = in_two();
     std::fs::write(&growing, &first).unwrap();
-    let mut child = std::process::Command::new(cargo_bin("handfast"))
-        .args(["diagnose", "--json", "--follow", "--digits", "1", "--node", "probe-01", &growing])
-        .args(["--roster", &files.path("orchard.toml")])
-        .stdout(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines().map(Result::unwrap);
-    let before: Value = serde_json::from_str(&lines.next().unwrap()).unwrap();
+    let mut watch = Watch::new(&files, Stdio::null(), &[&growing]);
+    let before = watch.next();
     assert_ne!(before["outcome"], "joined");
-    std::fs::write(&growing, demo::CAPTURE).unwrap();
-    let after: Value = serde_json::from_str(&lines.next().unwrap()).unwrap();
+    let mut file = std::fs::File::options().append(true).open(&growing).unwrap();
+    file.write_all(rest.as_bytes()).unwrap();
+    let after = watch.next();
     assert_eq!(after["outcome"], "joined");
-    child.kill().unwrap();
-    child.wait().unwrap();
+    // Nothing is counted again: it is the verdict of the whole file.
+    let whole = files.nodes(&["--digits", "1", "--node", "probe-01"]);
+    assert_eq!(after, whole[0]);
+}
+
+#[test]
+fn two_captures_grow_side_by_side_and_one_may_be_replaced() {
+    let files = Files::new("follow-two");
+    let (quiet, growing) = (files.path("quiet.ndjson"), files.path("growing.ndjson"));
+    let (first, _) = in_two();
+    std::fs::write(&quiet, "").unwrap();
+    std::fs::write(&growing, first + &"# filled up\n".repeat(10_000)).unwrap();
+    let mut watch = Watch::new(&files, Stdio::null(), &[&quiet, &growing]);
+    assert_ne!(watch.next()["outcome"], "joined");
+    // Shorter than what was read: a recorder began anew.
+    assert!(demo::CAPTURE.len() < 120_000);
+    std::fs::write(&growing, demo::CAPTURE).unwrap();
+    watch.until("joined");
+}
+
+#[test]
+fn what_comes_through_a_pipe_is_diagnosed_as_it_comes() {
+    let files = Files::new("follow-pipe");
+    let mut watch = Watch::new(&files, Stdio::piped(), &["-"]);
+    let mut pipe = watch.0.stdin.take().unwrap();
+    let (first, rest) = in_two();
+    pipe.write_all(first.as_bytes()).unwrap();
+    watch.until("cannot-tell");
+    pipe.write_all(rest.as_bytes()).unwrap();
+    watch.until("joined");
+    drop(pipe);
+    assert_eq!(watch.0.wait().unwrap().code(), Some(0));
+}
+
+#[test]
+fn a_capture_given_twice_says_what_it_says_once() {
+    let files = Files::new("twice");
+    let capture = files.path("orchard.ndjson");
+    let one = files.run(&["diagnose", "--json", "--digits", "1", &capture]).0;
+    let two = files.run(&["diagnose", "--json", "--digits", "1", &capture, &capture]).0;
+    assert_eq!(one, two);
+}
+
+#[test]
+fn what_the_options_leave_out_is_no_fault_of_the_node() {
+    let files = Files::new("left-out");
+    let capture = files.path("orchard.ndjson");
+    let probe = ["diagnose", "--json", "--digits", "1", "--node", "probe-01", &capture];
+    let whole = files.run(&probe);
+    assert!(whole.0.contains("\"outcome\":\"joined\""), "{}", whole.0);
+    let accept = demo::CAPTURE.lines().find(|line| line.contains("txpk")).unwrap();
+    let accept: Value = serde_json::from_str(accept).unwrap();
+    let sends = accept["gateway"].as_str().unwrap();
+    let other = demo::CAPTURE
+        .lines()
+        .map(|line| serde_json::from_str::<Value>(line).unwrap())
+        .find_map(|line| Some(line["gateway"].as_str()?.to_owned()).filter(|eui| eui != sends))
+        .unwrap();
+    // The second gateway hears the request, and the accept leaves through the first.
+    for options in [["--message", "join-request"], ["--gateway", &other]] {
+        let (out, words, status) = files.run(&[&probe[..], &options].concat());
+        let node: Value = serde_json::from_str(&out).unwrap();
+        let answered = &node["rungs"][5];
+        assert_eq!(answered["state"], "unknown", "{options:?} {node}");
+        assert!(answered["evidence"][0].as_str().unwrap().contains("left out"), "{answered}");
+        assert_eq!((&node["causes"], status), (&serde_json::json!([]), 0));
+        assert!(words.contains("left out as not asked for"), "{words}");
+    }
+    // All of it was before.
+    let (out, ..) = files.run(&[&probe[..], &["--from", "2027-01-01"]].concat());
+    let node: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(node["outcome"], "not-heard");
+    let words = node["rungs"][0]["evidence"][0].as_str().unwrap();
+    assert!(words.contains("in what was asked for"), "{words}");
+    assert!(node["next"][0].as_str().unwrap().contains("ask for the whole capture"), "{node}");
+}
+
+#[test]
+fn captures_with_clocks_apart_are_set_right_with_a_word() {
+    let files = Files::new("apart");
+    let (first, second) = (files.path("orchard.ndjson"), files.path("second.ndjson"));
+    // A second recorder at the second gateway, an hour ahead: what it hears the first one's hears as well.
+    let moved = demo::CAPTURE.lines().filter(|line| line.contains("rxpk")).map(|line| {
+        let mut line: Value = serde_json::from_str(line).unwrap();
+        let at: jiff::Timestamp = line["at"].as_str().unwrap().parse().unwrap();
+        line["at"] = (at + jiff::SignedDuration::from_hours(1)).to_string().into();
+        line["gateway"] = "020000fffea0ffff".into();
+        line.to_string() + "\n"
+    });
+    std::fs::write(&second, moved.collect::<String>()).unwrap();
+    let probe = ["diagnose", "--json", "--digits", "1", "--node", "probe-01"];
+    let (out, words, status) = files.run(&[&probe[..], &[&first, &second]].concat());
+    let node: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!((&node["outcome"], &node["causes"]), (&"joined".into(), &serde_json::json!([])));
+    assert_eq!(status, 0);
+    let words = words.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("second.ndjson: its clock is 1h ahead, by"), "{words}");
 }

@@ -16,7 +16,7 @@ use handfast::{
     intake::{Crc, Datagram, Kind, TxAck, When},
     key::{AppKey, NwkKey, NwkSKey},
     roster::{self},
-    trace::{Delay, Rule},
+    trace::{Delay, Rule, Tracer},
 };
 
 #[test]
@@ -44,6 +44,29 @@ fn the_same_octets_later_through_the_same_gateway_are_another_transmission() {
     let later = heard(2, Some(9_000_000), Some(GATEWAY), Some(10_000_000), &octets);
     let first = heard(1, Some(0), Some(GATEWAY), Some(1_000_000), &octets);
     assert_eq!(trace(&roster, &[first, later]).nodes[0].attempts.len(), 2);
+}
+
+#[test]
+fn a_datagram_recorded_at_both_ends_of_the_line_is_one() {
+    let roster = roster();
+    let token = |datagram: Datagram, token| Datagram { token: Some(token), ..datagram };
+    let asked = heard(1, Some(0), Some(GATEWAY), Some(1_000_000), &request(7));
+    let down = |micros| sent(1, Some(micros), Some(GATEWAY), When::Immediate, &[0xE0, 1, 2]);
+    let mut tracer = Tracer::new(&roster);
+    // The second recorder's clock is 150 ms ahead; a third has the same again.
+    for (source, late) in [(0, 0), (1, 150_000), (2, 10)] {
+        let again =
+            Datagram { at: datagram(1, Some(late), None, Kind::PushData).at, ..asked.clone() };
+        tracer.push(source, &token(again, 1));
+        tracer.push(source, &token(down(1_000_000 + late), 2));
+        // The server sent the same once more, and each of them has both.
+        tracer.push(source, &token(down(1_500_000 + late), 2));
+        tracer.push(source, &token(down(9_000_000 + late), 2));
+    }
+    let trace = tracer.finish();
+    let gateway = &trace.gateways[&Some(GATEWAY)];
+    assert_eq!((gateway.count(Kind::PushData), gateway.count(Kind::PullResp)), (1, 3));
+    assert_eq!(trace.nodes[0].attempts[0].heard.sightings().count(), 1);
 }
 
 #[test]

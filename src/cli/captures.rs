@@ -73,24 +73,26 @@ pub(super) fn read(
         }
     }
     progress.end();
-    for teller in tellers {
-        teller.odd.tell(&teller.name, screen);
+    for teller in &mut tellers {
+        teller.sum_up(screen);
     }
 }
 
 /// Tells what is damaged in one capture.
-struct Teller {
+#[derive(Debug)]
+pub(super) struct Teller {
     name: String,
     damaged: usize,
     odd: Oddities,
 }
 
 impl Teller {
-    fn new(name: String) -> Self {
+    pub(super) fn new(name: String) -> Self {
         Self { name, damaged: 0, odd: Oddities::default() }
     }
 
-    fn take(
+    /// Tells what is wrong with an item; returns the datagram that it is.
+    pub(super) fn take(
         &mut self,
         unit: Unit,
         item: io::Result<Item>,
@@ -105,7 +107,7 @@ impl Teller {
                 return Some(datagram);
             }
             Ok(Item::Frame { line, frame }) => {
-                self.odd.bare += 1;
+                self.odd.bare.add(|| format!("{unit} {line}"));
                 return Some(bare_frame(frame.octets, line));
             }
             Ok(Item::Passed { first, lines }) => {
@@ -119,10 +121,16 @@ impl Teller {
             }
             Ok(Item::Skipped { line, why }) => {
                 self.damage(screen, &format!(", {unit} {line}: {why}"), Some(why.hint()));
+                return Some(Datagram::damaged(unit, line));
             }
             Err(error) => self.damage(screen, &format!(": {}", Reason(error.kind())), None),
         }
         None
+    }
+
+    /// Tells what was odd in what was read so far, each kind of it once.
+    pub(super) fn sum_up(&mut self, screen: &mut Screen) {
+        self.odd.tell(&self.name, screen);
     }
 
     fn damage(&mut self, screen: &mut Screen, words: &str, hint: Option<&str>) {
@@ -141,7 +149,7 @@ impl Teller {
 /// What was taken or passed over without being damage: told once a capture, by the first of its kind.
 #[derive(Debug, Default)]
 struct Oddities {
-    bare: usize,
+    bare: Kind,
     cut: Kind,
     left_out: Kind,
     backwards: Kind,
@@ -157,6 +165,7 @@ struct Oddities {
 struct Kind {
     count: usize,
     first: Option<String>,
+    told: bool,
 }
 
 impl Kind {
@@ -165,13 +174,17 @@ impl Kind {
         self.first.get_or_insert_with(first);
     }
 
-    /// Returns the first and how many more there were.
-    fn told(&self) -> Option<String> {
-        let first = self.first.as_ref()?;
-        Some(match self.count - 1 {
-            0 => first.clone(),
-            more => format!("{first}; {more} more"),
-        })
+    /// Returns the first, where it was not told before.
+    fn news(&mut self) -> Option<&str> {
+        let first = self.first.as_deref()?;
+        (!std::mem::replace(&mut self.told, true)).then_some(first)
+    }
+
+    /// Returns the first and how many more there were, where that was not told before.
+    fn told(&mut self) -> Option<String> {
+        let more = self.count.saturating_sub(1);
+        let first = self.news()?;
+        Some(if more == 0 { first.to_owned() } else { format!("{first}; {more} more") })
     }
 }
 
@@ -207,7 +220,7 @@ impl Oddities {
         }
     }
 
-    fn tell(&self, name: &str, screen: &mut Screen) {
+    fn tell(&mut self, name: &str, screen: &mut Screen) {
         if let Some(told) = self.backwards.told() {
             let words = format!(
                 "{name}: times go backwards at {told}: a clock was set, or lines are out of order; \
@@ -215,8 +228,9 @@ impl Oddities {
             );
             screen.word("caution", &words);
         }
-        if let Some(first) = &self.guessed.first {
-            screen.word("note", &guesses(name, self.guessed.count, first));
+        let count = self.guessed.count;
+        if let Some(first) = self.guessed.news() {
+            screen.word("note", &guesses(name, count, first));
         }
         if let Some(told) = self.zoneless.told() {
             let words = format!(
@@ -242,10 +256,11 @@ impl Oddities {
             let words = format!("{name}: frames not whole, {told} (`handfast read` shows them)");
             screen.word("note", &words);
         }
-        if self.bare > 0 {
+        let count = self.bare.count;
+        if self.bare.news().is_some() {
             let words = format!(
                 "{name}: {} without gateway and time: only their order is known, and no delay",
-                Count(self.bare, "bare frame")
+                Count(count, "bare frame")
             );
             screen.word("note", &words);
         }

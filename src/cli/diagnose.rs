@@ -3,14 +3,14 @@
 use std::{
     collections::HashMap,
     io::{self, IsTerminal, Read},
-    path::PathBuf,
+    path::{Path, PathBuf},
     sync::atomic::{AtomicBool, Ordering},
-    time::Duration,
 };
 
 use super::{
     Failure, Screen, captures,
     console::Console,
+    growing::Growing,
     read::WORKING_CAUTION,
     report_file::{self, Form},
     rosters,
@@ -18,13 +18,13 @@ use super::{
 };
 use crate::{
     demo,
-    intake::{Datagram, OpenOptions},
+    intake::{Datagram, Found, OpenOptions},
     ladder::{self, Diagnosis, near_miss::Effort},
     region::Plan,
     report::{self, Report},
     roster::{self, Roster},
     show::{Secrets, json, text},
-    trace::{Trace, Tracer},
+    trace::{ClockApart, Trace, Tracer},
     words::Count,
     working::{self, Sheet},
 };
@@ -142,6 +142,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
         return job.follow(screen);
     }
     let (trace, all) = job.judge(screen);
+    job.tell_clocks(&trace.clocks, screen);
     let printed = report(args, &all, &|one| job.worked(one, &trace), screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
         let options = report::Options { show_keys: args.show_keys };
@@ -170,15 +171,8 @@ struct Job<'a> {
 impl Job<'_> {
     fn judge(&self, screen: &mut Screen) -> (Trace, Vec<Diagnosis>) {
         let args = self.args;
-        let mut tracer = Tracer::new(self.roster);
-        let mut left_out = 0usize;
-        let mut take = |source, mut datagram: Datagram| {
-            if args.selection.keeps_datagram(&mut datagram) {
-                tracer.take(source, datagram);
-            } else {
-                left_out += 1;
-            }
-        };
+        let mut taking = Taking::new(self);
+        let mut take = |source, datagram| taking.take(source, datagram);
         if args.demo {
             let demo: (String, Box<dyn Read + Send>) =
                 ("demo".to_owned(), Box::new(demo::CAPTURE.as_bytes()));
@@ -186,10 +180,12 @@ impl Job<'_> {
         } else {
             captures::read_all(&args.captures, args.strict, screen, &mut take);
         }
-        if left_out > 0 {
-            let words = format!("{} left out as not asked for", Count(left_out, "datagram"));
-            screen.word("note", &words);
-        }
+        taking.tell(screen);
+        self.verdicts(taking.tracer, screen)
+    }
+
+    fn verdicts(&self, tracer: Tracer<'_>, screen: &mut Screen) -> (Trace, Vec<Diagnosis>) {
+        let args = self.args;
         let trace = tracer.finish_since(|end| Some(args.since?.time(end)));
         let bar = args.digits == 3 && io::stderr().is_terminal();
         let progress = Progress::new(bar);
@@ -208,47 +204,106 @@ impl Job<'_> {
         (trace, all)
     }
 
+    /// Tells the clocks that were set right.
+    fn tell_clocks(&self, clocks: &[ClockApart], screen: &mut Screen) {
+        let name = |source: u16| match self.args.captures.get(usize::from(source)) {
+            Some(path) if path == Path::new("-") => "standard input".to_owned(),
+            Some(path) => path.display().to_string(),
+            None => format!("capture {}", source + 1),
+        };
+        for ClockApart { source, against, ahead, frames } in clocks {
+            let side = if ahead.is_negative() { "behind" } else { "ahead" };
+            let words = format!(
+                "{}: its clock is {:#} {side}, by {} that {} has as well: its times are corrected \
+                 by that",
+                name(*source),
+                ahead.abs(),
+                Count(*frames, "frame"),
+                name(*against),
+            );
+            screen.word("caution", &words);
+        }
+    }
+
     /// The computations that decide, where they are asked for.
     fn worked(&self, one: &Diagnosis, trace: &Trace) -> Vec<Sheet> {
         if self.args.working { working::of_node(one, trace, self.roster) } else { Vec::new() }
     }
 
-    /// Reads the captures again whenever they have grown, until interrupted.
+    /// Reads on as the captures grow, until interrupted or standard input ends; judges anew whenever
+    /// something came and then nothing for a moment.
     fn follow(&self, screen: &mut Screen) -> Result<(), Failure> {
-        if rosters::takes_stdin(&self.args.captures) {
-            let words = "--follow: standard input cannot be read again; give a file";
-            return Err(Failure::Report(words.into()));
-        }
+        let mut growing = Growing::open(&self.args.captures, self.args.strict, screen);
+        let mut taking = Taking::new(self);
         let mut told: HashMap<String, String> = HashMap::new();
+        let (mut first, mut clocks) = (true, Vec::new());
         loop {
-            let seen = sizes(&self.args.captures);
-            let (trace, all) = self.judge(screen);
-            for diagnosis in &all {
-                let mut now = String::new();
-                // Writing to a string does not fail.
-                let _ = json::diagnosis(diagnosis, &mut now);
-                let key = format!("{:?} {:?}", diagnosis.name, diagnosis.dev_eui);
-                if told.get(&key) != Some(&now) {
-                    told.insert(key, now);
-                    let worked = |one: &Diagnosis| self.worked(one, &trace);
-                    report(self.args, std::slice::from_ref(diagnosis), &worked, screen)?;
+            let mut take = |source, datagram| taking.take(source, datagram);
+            let came = growing.take(&STOP, screen, &mut take);
+            if came || std::mem::take(&mut first) {
+                let (trace, all) = self.verdicts(taking.tracer.clone(), screen);
+                if clocks != trace.clocks {
+                    self.tell_clocks(&trace.clocks, screen);
+                    clocks.clone_from(&trace.clocks);
                 }
+                for diagnosis in &all {
+                    let mut now = String::new();
+                    // Writing to a string does not fail.
+                    let _ = json::diagnosis(diagnosis, &mut now);
+                    let key = format!("{:?} {:?}", diagnosis.name, diagnosis.dev_eui);
+                    if told.get(&key) != Some(&now) {
+                        told.insert(key, now);
+                        let worked = |one: &Diagnosis| self.worked(one, &trace);
+                        report(self.args, std::slice::from_ref(diagnosis), &worked, screen)?;
+                    }
+                }
+                screen.flush()?;
             }
-            while sizes(&self.args.captures) == seen {
-                if STOP.load(Ordering::Relaxed) {
-                    return Ok(());
-                }
-                std::thread::sleep(PAUSE);
+            if growing.is_over() || STOP.load(Ordering::Relaxed) {
+                taking.tell(screen);
+                return Ok(());
             }
         }
     }
 }
 
-/// Between two looks at files that may have grown.
-const PAUSE: Duration = Duration::from_millis(300);
+/// Datagrams on their way into a trace.
+struct Taking<'a> {
+    selection: &'a Selection,
+    tracer: Tracer<'a>,
+    left_out: usize,
+}
 
-fn sizes(paths: &[PathBuf]) -> Vec<Option<u64>> {
-    paths.iter().map(|path| Some(std::fs::metadata(path).ok()?.len())).collect()
+impl<'a> Taking<'a> {
+    fn new(job: &Job<'a>) -> Self {
+        let tracer = Tracer::new(job.roster);
+        Self { selection: &job.args.selection, tracer, left_out: 0 }
+    }
+
+    fn take(&mut self, source: u16, mut datagram: Datagram) {
+        let (uplinks, downlinks) = frames(&datagram);
+        let in_time = self.selection.keeps_time(datagram.at);
+        let kept = datagram.found == Found::Damaged || self.selection.keeps_datagram(&mut datagram);
+        let (up, down) = if kept { frames(&datagram) } else { (0, 0) };
+        // What was before or after answers nothing of what is asked for.
+        self.tracer.leave_out(uplinks - up, if in_time { downlinks - down } else { 0 });
+        self.left_out += usize::from(!kept || (up, down) != (uplinks, downlinks));
+        if kept {
+            self.tracer.take(source, datagram);
+        }
+    }
+
+    fn tell(&self, screen: &mut Screen) {
+        if self.left_out > 0 {
+            let words = format!("{} left out as not asked for", Count(self.left_out, "datagram"));
+            screen.word("note", &words);
+        }
+    }
+}
+
+/// Frames that a datagram holds, up and down.
+fn frames(datagram: &Datagram) -> (u64, u64) {
+    (datagram.rxpk.len() as u64, u64::from(datagram.txpk.is_some()))
 }
 
 fn report(

@@ -116,6 +116,20 @@ impl Feed {
         self.at_hand.is_empty()
     }
 
+    /// Returns the time of the next item at hand, where it has one.
+    pub(super) fn next_at(&self) -> Option<Timestamp> {
+        match &self.at_hand.front()?.item {
+            Ok(Item::Datagram(datagram)) => datagram.at,
+            _ => None,
+        }
+    }
+
+    /// Returns whether its captures have ended and all items were taken.
+    pub(super) fn is_over(&mut self) -> bool {
+        let ended = self.shared.lock().ended;
+        ended && self.is_idle()
+    }
+
     fn refill(&mut self, wait: bool) {
         let mut state = self.shared.lock();
         if wait && state.items.is_empty() && !state.ended {

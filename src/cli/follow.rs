@@ -11,26 +11,29 @@ use std::{
 /// Between two looks at the file's end.
 const PAUSE: Duration = Duration::from_millis(200);
 
-/// Reads a file and, at its end, waits for more; one that was cut or replaced is read anew.
+/// Reads a file and, at its end, waits for more. One that was cut or replaced is read anew, or ends.
 #[derive(Debug)]
 pub(super) struct Follow {
     path: PathBuf,
     file: File,
+    renews: bool,
 }
 
 impl Follow {
-    /// Begins at the file's first octet.
+    /// Begins at the file's first octet, and goes on with what replaces it.
     pub(super) const fn new(path: PathBuf, file: File) -> Self {
-        Self { path, file }
+        Self { path, file, renews: true }
     }
 
-    /// Begins anew where the file under the path is shorter than what was read.
-    fn look_again(&mut self) -> io::Result<()> {
+    /// Begins at the file's first octet, and ends where it was cut or replaced.
+    pub(super) const fn until_replaced(path: PathBuf, file: File) -> Self {
+        Self { path, file, renews: false }
+    }
+
+    /// Returns whether the file under the path is shorter than what was read.
+    fn is_replaced(&mut self) -> bool {
         let there = std::fs::metadata(&self.path).map(|data| data.len());
-        if there.is_ok_and(|length| self.file.stream_position().is_ok_and(|read| length < read)) {
-            self.file = File::open(&self.path)?;
-        }
-        Ok(())
+        there.is_ok_and(|length| self.file.stream_position().is_ok_and(|read| length < read))
     }
 }
 
@@ -40,7 +43,12 @@ impl Read for Follow {
             match self.file.read(into)? {
                 0 if !into.is_empty() => {
                     thread::sleep(PAUSE);
-                    self.look_again()?;
+                    if self.is_replaced() {
+                        if !self.renews {
+                            return Ok(0);
+                        }
+                        self.file = File::open(&self.path)?;
+                    }
                 }
                 n => return Ok(n),
             }

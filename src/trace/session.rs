@@ -24,7 +24,7 @@ const REMEMBERED: usize = 8;
 const CHANNELS: u8 = 96;
 
 /// A session: an address, and the keys that may belong to it.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Session {
     /// The address.
     pub dev_addr: DevAddr,
@@ -37,7 +37,7 @@ pub struct Session {
     /// Uplinks that are forgotten.
     pub forgotten_up: usize,
     /// Made ready when a frame is to be checked.
-    signers: Vec<Signers>,
+    signers: Ready,
     counters: Counters,
     deep_left: u8,
 }
@@ -148,13 +148,23 @@ pub struct Held {
     pub half: bool,
 }
 
+/// Key schedules, one for each candidate, or none yet: a copy makes its own when it needs them.
+#[derive(Debug, Default)]
+struct Ready(Vec<Signers>);
+
+impl Clone for Ready {
+    fn clone(&self) -> Self {
+        Self::default()
+    }
+}
+
 #[derive(Debug)]
 enum Signers {
     V1_0(Box<Signer>),
     V1_1 { forwarding: Box<Signer>, serving: Box<Signer> },
 }
 
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 struct Counters {
     up: Option<u32>,
     down: Option<u32>,
@@ -168,7 +178,7 @@ impl Session {
         Self {
             dev_addr,
             origin,
-            signers: Vec::new(),
+            signers: Ready::default(),
             candidates,
             frames: Kept::default(),
             forgotten_up: 0,
@@ -185,7 +195,7 @@ impl Session {
 
     /// Computes the key schedules that a check needs.
     fn wake(&mut self) {
-        if !self.signers.is_empty() {
+        if !self.signers.0.is_empty() {
             return;
         }
         let signer = |key: &Aes128Key| Box::new(Signer::new(key));
@@ -196,12 +206,12 @@ impl Session {
                 serving: signer(s_nwk_s_int_key.key()),
             },
         });
-        self.signers = signers.collect();
+        self.signers = Ready(signers.collect());
     }
 
     /// Gives the key schedules back; they are computed again when a frame comes.
     pub(super) fn rest(&mut self) {
-        self.signers = Vec::new();
+        self.signers = Ready::default();
     }
 
     /// Returns the frames that went up, with their whole counters.
@@ -229,7 +239,7 @@ impl Session {
         frame.put_signed(&mut msg);
         let check = Check { frame, msg: &msg, tx_dr, counters: &self.counters };
         let near = check.near();
-        let found = self.signers.iter_mut().enumerate().find_map(|(candidate, signers)| {
+        let found = self.signers.0.iter_mut().enumerate().find_map(|(candidate, signers)| {
             check.under(signers, near.iter().copied()).map(|held| Held { candidate, ..held })
         });
         if found.is_some() || self.deep_left == 0 || *deep_left == 0 {
@@ -237,7 +247,7 @@ impl Session {
         }
         self.deep_left -= 1;
         *deep_left -= 1;
-        self.signers.iter_mut().enumerate().find_map(|(candidate, signers)| {
+        self.signers.0.iter_mut().enumerate().find_map(|(candidate, signers)| {
             let Signers::V1_0(_) = signers else { return None };
             check.under(signers, 0..=u16::MAX).map(|held| Held { candidate, ..held })
         })

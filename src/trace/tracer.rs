@@ -2,6 +2,7 @@
 
 mod down;
 mod shed;
+mod twice;
 mod up;
 mod who;
 
@@ -18,7 +19,7 @@ use crate::{
     crypto::derive::{self, SessionKeys},
     frame::DataFrame,
     id::{DevAddr, DevEui, Eui64},
-    intake::Datagram,
+    intake::{Datagram, Found, Kind},
     key::{AppKey, NwkKey},
     roster::{Claim, ClaimKind, Roster},
 };
@@ -57,6 +58,8 @@ const DEEP_SEARCHES: u8 = 32;
 const FOREIGN: usize = 65_536;
 /// Accepts that answer no request that are kept.
 const STRAY: usize = 1_024;
+/// Damaged places that are remembered.
+const DAMAGED: usize = 1_024;
 /// Strangers that are listed.
 const STRANGERS: usize = 65_536;
 /// A roster longer than this is not searched through for every request that nothing explains.
@@ -66,12 +69,14 @@ const WIDE_TRIALS: u8 = 8;
 /// Keys of other nodes that are tried on what a node's own keys do not explain.
 const STRANGER_TRIALS: usize = 20_000;
 
-/// Takes datagrams and sorts them by time and by node.
-#[derive(Debug)]
+/// Takes datagrams and sorts them by time and by node. A copy shows how things stand while more is
+/// to come.
+#[derive(Clone, Debug)]
 pub struct Tracer<'r> {
     roster: &'r Roster,
     trace: Trace,
     waiting: InOrder,
+    twice: twice::Recorded,
     /// Datagrams taken so far.
     taken: u64,
     /// What the trace holds, and what it may hold before some of it is forgotten.
@@ -118,6 +123,7 @@ impl<'r> Tracer<'r> {
             roster,
             trace: Trace::default(),
             waiting: InOrder::default(),
+            twice: twice::Recorded::default(),
             taken: 0,
             held: 0,
             most_held: shed::ROOM,
@@ -162,9 +168,16 @@ impl<'r> Tracer<'r> {
 
     /// Takes one datagram, as [`Self::push`] does, and keeps it.
     pub fn take(&mut self, source: u16, datagram: Datagram) {
+        self.twice.comes_from(source);
         if let Some((source, first)) = self.waiting.push(source, datagram) {
-            self.datagram(source, &first);
+            self.once(source, first);
         }
+    }
+
+    /// Learns of frames that are in the capture and not asked for.
+    pub const fn leave_out(&mut self, uplinks: u64, downlinks: u64) {
+        self.trace.lacks.uplinks += uplinks;
+        self.trace.lacks.downlinks += downlinks;
     }
 
     /// Returns the trace of all that was pushed.
@@ -178,19 +191,36 @@ impl<'r> Tracer<'r> {
     /// that are forgotten the nonces stay.
     pub fn finish_since(mut self, since: impl FnOnce(Timestamp) -> Option<Timestamp>) -> Trace {
         while let Some((source, first)) = self.waiting.pop() {
-            self.datagram(source, &first);
+            self.once(source, first);
         }
+        self.trace.clocks = self.waiting.clocks().collect();
+        self.second_look();
         if let Some(time) = self.trace.span.and_then(|(_, last)| since(last)) {
+            self.trace.lacks.before = Some(time);
             self.trace.nodes.iter_mut().for_each(|node| shed::forget_before(node, time));
         }
         self.trace.nodes.iter_mut().for_each(shed::settle);
         self.trace
     }
 
+    /// What another capture has as well is taken once.
+    fn once(&mut self, source: u16, datagram: Box<Datagram>) {
+        if !self.twice.knows(source, &datagram) {
+            self.datagram(source, &datagram);
+            self.twice.keep(source, datagram);
+        }
+    }
+
     fn datagram(&mut self, source: u16, datagram: &Datagram) {
         let (order, unit, number) = (self.taken, datagram.unit, datagram.line);
         let line = Line { order, source, unit, number };
         self.taken += 1;
+        if datagram.loses_a_downlink() && self.trace.lacks.damaged.len() < DAMAGED {
+            self.trace.lacks.damaged.push(line);
+        }
+        if datagram.found == Found::Damaged {
+            return;
+        }
         if let Some(at) = datagram.at {
             self.trace.span = Some(match self.trace.span {
                 Some((first, last)) => (first.min(at), last.max(at)),
@@ -204,7 +234,7 @@ impl<'r> Tracer<'r> {
         if let Some(down) = &datagram.txpk {
             self.sent(line, datagram, down);
         }
-        if datagram.kind == crate::intake::Kind::TxAck {
+        if datagram.kind == Kind::TxAck {
             self.acknowledged(line, datagram);
         }
     }

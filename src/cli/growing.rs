@@ -1,0 +1,127 @@
+//! Captures that grow while they are read: `diagnose --follow`.
+
+use std::{
+    fs::File,
+    io,
+    path::{Path, PathBuf},
+    sync::atomic::{AtomicBool, Ordering},
+    thread,
+    time::{Duration, Instant},
+};
+
+use super::{
+    Screen,
+    captures::Teller,
+    feed::{Fed, Feed},
+    follow::Follow,
+};
+use crate::{
+    intake::{Datagram, OpenOptions},
+    words::Reason,
+};
+
+/// Some captures, each read on a thread of its own.
+#[derive(Debug)]
+pub(super) struct Growing {
+    parts: Vec<Part>,
+    strict: bool,
+}
+
+/// One of them.
+#[derive(Debug)]
+struct Part {
+    source: u16,
+    /// `None` for standard input, which ends.
+    path: Option<PathBuf>,
+    feed: Feed,
+    teller: Teller,
+}
+
+impl Growing {
+    /// Begins to read; what cannot be opened is told.
+    pub(super) fn open(paths: &[PathBuf], strict: bool, screen: &mut Screen) -> Self {
+        let mut parts = Vec::new();
+        for (source, path) in (0..).zip(paths) {
+            if path == Path::new("-") {
+                let feed = Feed::new(vec![Box::new(io::stdin())], OpenOptions { strict });
+                let teller = Teller::new("standard input".to_owned());
+                parts.push(Part { source, path: None, feed, teller });
+                continue;
+            }
+            let name = path.display().to_string();
+            match followed(path, strict) {
+                Ok(feed) => {
+                    let teller = Teller::new(name);
+                    parts.push(Part { source, path: Some(path.clone()), feed, teller });
+                }
+                Err(error) => screen.bad_input(&format!("{name}: {}", Reason(error.kind())), None),
+            }
+        }
+        Self { parts, strict }
+    }
+
+    /// Returns whether nothing more can come.
+    pub(super) const fn is_over(&self) -> bool {
+        self.parts.is_empty()
+    }
+
+    /// Hands on all there is, the earliest first, until nothing has come for a while or `stop` is
+    /// set; returns whether anything came.
+    pub(super) fn take(
+        &mut self,
+        stop: &AtomicBool,
+        screen: &mut Screen,
+        take: &mut dyn FnMut(u16, Datagram),
+    ) -> bool {
+        let mut came = false;
+        let mut last = Instant::now();
+        while !stop.load(Ordering::Relaxed) {
+            let filled = self.parts.iter_mut().filter_map(|p| (!p.feed.is_idle()).then_some(p));
+            if let Some(part) = filled.min_by_key(|part| part.feed.next_at()) {
+                let Some(Fed { unit, item, .. }) = part.feed.next() else { continue };
+                if let Some(datagram) = part.teller.take(unit, item, screen) {
+                    take(part.source, datagram);
+                }
+                (came, last) = (true, Instant::now());
+                continue;
+            }
+            self.renew(screen);
+            if last.elapsed() > QUIET || self.is_over() {
+                break;
+            }
+            thread::sleep(NAP);
+        }
+        self.parts.iter_mut().for_each(|part| part.teller.sum_up(screen));
+        came
+    }
+
+    /// A file that was cut or replaced is read from its beginning; what has ended for good is left.
+    fn renew(&mut self, screen: &mut Screen) {
+        let strict = self.strict;
+        self.parts.retain_mut(|part| {
+            if !part.feed.is_over() {
+                return true;
+            }
+            part.teller.sum_up(screen);
+            match part.path.as_ref().map(|path| followed(path, strict)) {
+                None => false,
+                Some(Ok(feed)) => {
+                    part.feed = feed;
+                    true
+                }
+                // It was moved aside: its successor is not there yet.
+                Some(Err(error)) => error.kind() == io::ErrorKind::NotFound,
+            }
+        });
+    }
+}
+
+fn followed(path: &Path, strict: bool) -> io::Result<Feed> {
+    let stream = Follow::until_replaced(path.to_owned(), File::open(path)?);
+    Ok(Feed::new(vec![Box::new(stream)], OpenOptions { strict }))
+}
+
+/// After so long without an item all that was written is read.
+const QUIET: Duration = Duration::from_millis(300);
+/// Between two looks.
+const NAP: Duration = Duration::from_millis(10);
