@@ -58,6 +58,14 @@ pub enum UsageError {
         /// The name that it may be.
         near: Option<String>,
     },
+    /// A console of a node that is not on the roster.
+    #[error("--console: no node of the roster is named {name:?}")]
+    NoConsoleNode {
+        /// What was given.
+        name: String,
+        /// The name that it may be.
+        near: Option<String>,
+    },
     /// Nothing to read.
     #[error("no frame given")]
     NoFrame,
@@ -166,7 +174,7 @@ impl UsageError {
             Self::File { .. } | Self::Roster(_) | Self::StdinTwice | Self::NoFrameIn { .. } => {
                 return None;
             }
-            Self::NoNode { near, .. } => {
+            Self::NoNode { near, .. } | Self::NoConsoleNode { near, .. } => {
                 return near.as_ref().map(|near| format!("did you mean {near}?"));
             }
             Self::Compose(error) => return error.hint(),
