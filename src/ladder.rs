@@ -53,7 +53,7 @@ pub use outcome::Outcome;
 pub(crate) use timely::{SAME_HZ, SAME_US};
 
 #[cfg(feature = "cli")]
-pub(crate) use console::is_told;
+pub(crate) use console::{is_told, tells_a_window};
 
 use case::Case;
 

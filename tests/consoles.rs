@@ -95,6 +95,34 @@ fn a_console_in_a_file_tells_what_it_tells_on_the_roster() {
 }
 
 #[test]
+fn windows_in_time_on_another_frequency_are_told() {
+    let folder = Folder::new("console-hz");
+    let (name, lines, bare) = apart();
+    let roster = folder.file("roster.toml", &bare);
+    // The windows of the vector, moved to 5 s; it asks on 868.1 and on 868.5 MHz.
+    let in_time: Vec<String> = lines
+        .iter()
+        .map(|line| line.replace("8587.8 ms", "7205.8 ms").replace("29596.6 ms", "28214.6 ms"))
+        .collect();
+    assert_ne!(in_time, lines);
+    let told = |text: &str| {
+        let file = folder.file("usb.log", text);
+        diagnose(&["--roster", &roster, "--console", &format!("{name}={file}")]).0
+    };
+    let right = told(&in_time.join("\n"));
+    assert!(!right.contains("node-listens-on-another-frequency"), "{right}");
+    assert!(!right.contains("node-opens-its-window-late"), "{right}");
+    let off =
+        in_time.join("\n").replace("868.1 MHz", "867.1 MHz").replace("868.5 MHz", "867.5 MHz");
+    let off = told(&off);
+    assert!(off.contains("Why node-listens-on-another-frequency"), "{off}");
+    let words = off.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        words.contains("first window on 867.1 MHz, 867.5 MHz; RX1 of its requests is on 868.1")
+    );
+}
+
+#[test]
 fn a_key_on_a_console_is_never_printed() {
     let folder = Folder::new("console-key");
     let (name, lines, bare) = apart();
@@ -114,7 +142,7 @@ fn what_is_wrong_with_a_console_is_told() {
     let empty = folder.file("empty.log", "one\ntwo\n");
     let of = |console: &str| diagnose(&["--roster", &roster, "--console", console]);
     let (_, words, status) = of(&format!("{name}={empty}"));
-    assert!(words.contains("of 2 lines none has a time"), "{words}");
+    assert!(words.contains("no receive window in 2 lines"), "{words}");
     assert_ne!(status, 2);
     let near = format!("{name}x={empty}");
     let (_, words, status) = of(&near);
@@ -143,12 +171,15 @@ fn noise_and_other_words_are_no_console() {
         .flat_map(|n| (n.wrapping_mul(2_654_435_761) | 0x8080_8000).to_be_bytes())
         .chain(*b" tx done \x80\x81\xFF\xFE\x90\n")
         .collect();
-    assert!(of(&name, &noise).contains("none has a time"));
-    assert!(of(&name, b"[5] ctx ready\n[6] sendto failed\n").contains("of 2 lines none has"));
+    assert!(of(&name, &noise).contains("no receive window"));
+    assert!(
+        of(&name, b"[5] ctx ready\n[6] sendto failed\n").contains("no receive window in 2 lines")
+    );
     let wide: Vec<u8> =
         "\u{feff}[2205] TX done\n".encode_utf16().flat_map(u16::to_le_bytes).collect();
     assert!(of(&name, &wide).contains("UTF-16"));
-    assert!(!of(&name, b"\x1b[32m[5] tx done\x1b[0m\n").contains("none has a time"));
+    let coloured = b"\x1b[32m[5] tx done\x1b[0m\n\x1b[32m[5005] rx1\x1b[0m\n";
+    assert!(!of(&name, coloured).contains("no receive window"));
     let many = "[2205] TX done\n".repeat(20_003);
     assert!(of(&name, many.as_bytes()).contains("the first 20000 lines of use are taken, 3 more"));
 }

@@ -62,10 +62,12 @@ impl Console {
         let path = self.path.display();
         if wide {
             screen.word("note", &format!("{path}: UTF-16 text, not read; save it anew as UTF-8"));
-        } else if told.is_empty() {
+        } else if !ladder::tells_a_window(&told) {
             let all = Count(all, "line");
-            let words =
-                format!("{path}: of {all} none has a time and words such as `tx done` or `rx1`");
+            let words = format!(
+                "{path}: no receive window in {all}: wanted are lines with a time and words such as \
+                 `tx done`, and after it `rx1`"
+            );
             screen.word("note", &words);
         }
         if more > 0 {

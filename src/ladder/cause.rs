@@ -330,6 +330,8 @@ causes! {
         "the first uplink verifies under a misread MIC only";
     "node-opens-its-window-late" [Rung::Proven], false, proven::window_late,
         "the node's own log shows its windows off";
+    "node-listens-on-another-frequency" [Rung::Proven], false, proven::window_elsewhere,
+        "the node's own log opens its first window off the RX1 frequency";
     "accept-sent-through-the-far-gateway" [Rung::Proven], false, proven::far_gateway,
         "a gateway with a much better margin heard the request";
     "good-accepts-not-taken-by-the-node" [Rung::Proven], true, proven::not_taken,

@@ -17,10 +17,13 @@ const ENDED: &[&str] = &[
     "tx_done",
     "tx-done",
     "tx complete",
+    "txcomplete",
+    "tx_complete",
     "tx finished",
     "tx end",
     "transmission done",
     "transmission complete",
+    "transmission finished",
     "end of transmission",
     "uplink sent",
 ];
@@ -54,6 +57,8 @@ const JOIN_OVER: &[&str] = &["joined", "accept", "success", "complete", "join ok
 pub(super) struct Window {
     /// From the end of transmission, microseconds.
     pub(super) after_us: i64,
+    /// On which frequency it opens, hertz, where the console says it.
+    pub(super) hz: Option<u32>,
     /// What the console says.
     pub(super) line: String,
     /// Whether the console spoke of a join before the transmission.
@@ -103,7 +108,8 @@ pub(super) fn first_windows(log: &[String]) -> Vec<Window> {
             (Some((at, Event::Opened, words)), Some((end, of_join))) => {
                 ended = None;
                 if let Some(after_us) = at.since(end).filter(|us| (0..MOST_US).contains(us)) {
-                    out.push(Window { after_us, line: words.to_owned(), of_join });
+                    let (hz, line) = (frequency(words), words.to_owned());
+                    out.push(Window { after_us, hz, line, of_join });
                 }
             }
             _ => {}
@@ -119,6 +125,12 @@ pub(super) fn first_windows(log: &[String]) -> Vec<Window> {
 fn speaks_of_joining(line: &str) -> bool {
     let line = line.to_lowercase();
     line.contains("join") && !JOIN_OVER.iter().any(|word| line.contains(word))
+}
+
+/// Returns whether a console tells any first window.
+#[cfg(feature = "cli")]
+pub(crate) fn tells_a_window(log: &[String]) -> bool {
+    !first_windows(log).is_empty()
 }
 
 /// Returns whether a line of a console says something that a diagnosis can use.
@@ -187,6 +199,32 @@ fn unit(text: &str) -> Option<(f64, &str)> {
     };
     Some((scale, rest))
 }
+
+/// `868.1 MHz`, `868.1`, `868100000`: a number of those that a radio of these bands is tuned to.
+fn frequency(words: &str) -> Option<u32> {
+    let cut = |c: char| !c.is_ascii_alphanumeric() && c != '.';
+    let mut numbers = words.split(cut).filter_map(|word| {
+        let digits = word.find(|c: char| c.is_ascii_alphabetic()).unwrap_or(word.len());
+        let (number, unit) = word.split_at(digits);
+        let value: f64 = number.parse().ok()?;
+        let hertz = match unit.to_ascii_lowercase().as_str() {
+            "hz" => value,
+            "" if value > 1e8 => value,
+            "mhz" | "" => value * 1e6,
+            _ => return None,
+        };
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "within the bands"
+        )]
+        BANDS_HZ.contains(&hertz).then(|| hertz.round() as u32)
+    });
+    numbers.next()
+}
+
+/// From the lowest band of the regions to the highest below 1 GHz.
+const BANDS_HZ: std::ops::RangeInclusive<f64> = 433e6..=928e6;
 
 /// `08:00:03.210`, wherever the line has it first.
 fn clock(line: &str) -> Option<(Time, &str)> {
@@ -266,6 +304,26 @@ mod tests {
         assert_eq!(after(&["2000 ms tx done", "08:00:08.000 rx1"]), Vec::<i64>::new());
         assert_eq!(after(&["2000 ms tx done", "92000 ms rx1"]), Vec::<i64>::new());
         assert_eq!(after(&["7000 ms rx1"]), Vec::<i64>::new());
+    }
+
+    #[test]
+    fn a_window_s_frequency_is_read_where_it_is_said() {
+        let of = |words: &str| {
+            let log = ["0 ms tx done".to_owned(), format!("5000 ms {words}")];
+            first_windows(&log).first().map(|window| window.hz)
+        };
+        for words in [
+            "rx1 868.1 MHz SF9",
+            "rx1: 868100000",
+            "RX1 on 868100000Hz",
+            "rx 1, 868.1MHz",
+            "rx1 868.1",
+        ] {
+            assert_eq!(of(words), Some(Some(868_100_000)), "{words}");
+        }
+        for words in ["rx1", "rx1 SF9 125 kHz", "rx1 timeout in 500", "rx1 len 33 rssi -84.5"] {
+            assert!(of(words).is_none_or(|hz| hz.is_none()), "{words}");
+        }
     }
 
     #[test]

@@ -69,17 +69,19 @@ pub(super) fn steps(
             "capture at the gateway's UDP port, both directions".to_owned()
         });
     }
-    if open(Rung::Timely) && !open(Rung::Answered) && case.plan.is_some() {
+    let answered =
+        rungs.iter().any(|r| r.rung == Rung::Answered && r.judgement.state == State::Proven);
+    if open(Rung::Timely) && answered && case.plan.is_some() {
         out.push(
             "capture at the gateway's UDP port, or take its server's log with counters and delays: \
              only they tell whether the accept was aimed at a window"
                 .into(),
         );
     }
-    if open(Rung::Sent) && !open(Rung::Answered) {
+    if open(Rung::Sent) && answered {
         out.push("capture the gateway's TX_ACK, or its log of refused downlinks".into());
     }
-    if open(Rung::Acceptable) && !open(Rung::Answered) {
+    if open(Rung::Acceptable) && answered {
         out.push(
             "add the firmware's root key and mac-version: they decide what the node can open"
                 .into(),
@@ -87,11 +89,15 @@ pub(super) fn steps(
     }
     let climbed = rungs.iter().take(9).all(|r| r.judgement.state == State::Proven);
     if climbed && open(Rung::Proven) {
-        out.push(
+        let console = if super::proven::own_windows(case).is_empty() {
+            "; the node's own log of its receive windows would decide as well"
+        } else {
+            ""
+        };
+        out.push(format!(
             "keep capturing until the node's first data under the new DevAddr, or until it asks \
-             again; the node's own log of its receive windows would decide as well"
-                .into(),
-        );
+             again{console}"
+        ));
     }
     out
 }

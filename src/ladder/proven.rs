@@ -7,7 +7,7 @@ use super::{
     cause::{Certainty, Finding, certainty_of},
     console::{Window, first_windows},
     misreading::{self, Heard, Join, SessionCase, Side},
-    timely::asked_at,
+    timely::{SAME_HZ, asked_at, windows},
     words::{channels, count, mhz, place, seconds},
 };
 use crate::{
@@ -44,7 +44,9 @@ fn unverified<'a>(case: &Case<'a>, session: &Session) -> Vec<&'a DataFrame> {
 /// Judges every attempt, after the rungs below.
 pub(super) fn judge(case: &Case<'_>) -> Vec<Judgement> {
     let not_taken = not_taken_at(case);
-    let deaf = late_windows(case).is_some() || !through_the_far(case).is_empty();
+    let deaf = late_windows(case).is_some()
+        || windows_elsewhere(case).is_some()
+        || !through_the_far(case).is_empty();
     let judge = |index| judge_one(case, index, deaf || not_taken.contains(&index));
     (0..case.node.attempts.len()).map(judge).collect()
 }
@@ -486,13 +488,19 @@ fn lawless_1_0(case: &Case<'_>) -> Option<Finding> {
 
 // --- the node's receive side ----------------------------------------------------------------
 
+/// The node's first windows after requests, as its own log has them.
+pub(super) fn own_windows(case: &Case<'_>) -> Vec<Window> {
+    let log = case.firmware().map(|firmware| firmware.log.as_slice()).unwrap_or_default();
+    let mut windows = first_windows(log);
+    // RX1 of data opens after 1 s by default: unless a join is named it is no window of one.
+    windows.retain(|w| w.of_join || (w.after_us - 1_000_000).abs() > 100_000);
+    windows
+}
+
 /// The accept on air, against the node's first window: how late the windows open, and the longest
 /// accept among those missed.
 fn late_windows(case: &Case<'_>) -> Option<(Vec<Window>, f64)> {
-    let firmware = case.firmware()?;
-    let mut windows = first_windows(&firmware.log);
-    // RX1 of data opens after 1 s by default: unless a join is named it is no window of one.
-    windows.retain(|w| w.of_join || (w.after_us - 1_000_000).abs() > 100_000);
+    let windows = own_windows(case);
     if windows.is_empty() {
         return None;
     }
@@ -545,6 +553,51 @@ pub(super) fn window_late(case: &Case<'_>) -> Option<Finding> {
         finding.add(
             "the same error each time: a constant in the code, not a drifting clock".to_owned(),
         );
+    }
+    Some(finding)
+}
+
+/// The node's first windows, none of which is on the RX1 frequency of any of its requests, and the
+/// frequencies that they belong on.
+fn windows_elsewhere(case: &Case<'_>) -> Option<(Vec<Window>, Vec<u32>)> {
+    let mut opened = own_windows(case);
+    opened.retain(|window| window.hz.is_some());
+    let plan = case.plan?;
+    let mut wanted: Vec<u32> = case
+        .node
+        .attempts
+        .iter()
+        .filter_map(|attempt| windows(plan, attempt.heard.best())?.0.map(|rx1| rx1.freq_hz))
+        .collect();
+    wanted.sort_unstable();
+    wanted.dedup();
+    let fits = |hz: u32| wanted.iter().any(|rx1| rx1.abs_diff(hz) < SAME_HZ);
+    let elsewhere = opened.iter().all(|window| window.hz.is_some_and(|hz| !fits(hz)));
+    (elsewhere && !opened.is_empty() && !wanted.is_empty()).then_some((opened, wanted))
+}
+
+pub(super) fn window_elsewhere(case: &Case<'_>) -> Option<Finding> {
+    if case.ever(Rung::Proven, State::Proven) || !climbs_to_acceptable(case) {
+        return None;
+    }
+    let (opened, wanted) = windows_elsewhere(case)?;
+    let list = |all: &mut dyn Iterator<Item = u32>| {
+        let mut words: Vec<String> = all.map(mhz).collect();
+        words.dedup();
+        words.join(", ")
+    };
+    let on = list(&mut opened.iter().filter_map(|window| window.hz));
+    let mut finding = Finding::new(
+        if opened.len() > 1 { Certainty::Certain } else { Certainty::Likely },
+        format!(
+            "the node's log opens its first window on {on}; RX1 of its requests is on {}",
+            list(&mut wanted.into_iter())
+        ),
+        "correct the rule by which the node's stack finds the RX1 frequency from the channel of its \
+         request, or the region that it is built for",
+    );
+    for window in opened.iter().take(4) {
+        finding.add(format!("node's log: {}", window.line));
     }
     Some(finding)
 }
@@ -629,11 +682,19 @@ pub(super) fn not_taken(case: &Case<'_>) -> Option<Finding> {
         }
     }
     finding.add(format!("link margin of the requests: {least:.1} dB at the least"));
-    finding.add(
-        "would decide: the node's own log of its windows, a logic trace of its radio, a try beside \
-         a second gateway (not closer than a few metres)"
-            .to_owned(),
-    );
+    let own = own_windows(case);
+    if let Some(window) = own.first() {
+        finding.add(format!(
+            "by its console the first window opens {} after the end of transmission: in time ({})",
+            seconds(window.after_us),
+            window.line
+        ));
+    }
+    finding.add(format!(
+        "would decide: {}a logic trace of its radio, a try beside a second gateway (not closer than a \
+         few metres)",
+        if own.is_empty() { "the node's own log of its windows, " } else { "" }
+    ));
     Some(finding)
 }
 

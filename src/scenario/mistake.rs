@@ -290,11 +290,12 @@ mod tests {
         }
     }
 
-    /// Causes whose frames `tests/own_ways.rs` and `tests/station.rs` make by hand: what a side
-    /// computes in its own way, and what only messages of a station show.
-    const BY_HAND: [&str; 8] = [
+    /// Causes that `own_ways.rs`, `station.rs` and `consoles.rs` of the tests make by hand: what a side
+    /// computes in its own way, and what only a station's messages or a console's frequencies show.
+    const BY_HAND: [&str; 9] = [
         "gateway-filters-the-join-eui",
         "gateway-filters-the-address",
+        "node-listens-on-another-frequency",
         "join-request-signed-by-another-rule",
         "accept-made-by-another-rule",
         "accept-rule-and-opt-neg-disagree",
