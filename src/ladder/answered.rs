@@ -31,7 +31,8 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
             "no Join-Accept, but the gateway counts downlinks that the capture lacks: half a capture",
         ),
         Downlinks::NotCaptured => Judgement::unknown(
-            "no Join-Accept; nothing from the server is in the capture, so that none can be missed",
+            "no Join-Accept; but nothing that a server sends is in the capture: whether there was one \
+             cannot be told",
         ),
         Downlinks::Loose => Judgement::unknown(
             "no Join-Accept among what was found; a log, or a list of frames, need not hold every \
