@@ -37,6 +37,8 @@ mod sent;
 mod timely;
 mod words;
 
+use jiff::Timestamp;
+
 use crate::{
     id::{DevEui, JoinEui},
     region::Plan,
@@ -228,6 +230,8 @@ pub struct Diagnosis {
     /// How many of the attempts and of the data frames were counted, but not kept to be judged:
     /// those that were many and alike.
     pub forgotten: (usize, usize),
+    /// What was before was not judged.
+    pub before: Option<Timestamp>,
 }
 
 impl Diagnosis {

@@ -57,6 +57,21 @@ pub struct Trace {
     pub frames: u64,
     /// First and last time stamp.
     pub span: Option<(Timestamp, Timestamp)>,
+    /// What is known to be missing.
+    pub lacks: Lacks,
+}
+
+/// What a capture is known to lack, so that what is not there may have been.
+#[derive(Clone, Debug, Default)]
+pub struct Lacks {
+    /// Frames from nodes that were left out as not asked for.
+    pub uplinks: u64,
+    /// Downlinks that were left out of the time asked for.
+    pub downlinks: u64,
+    /// Places in which something was damaged that may have been a downlink, the first of them.
+    pub damaged: Vec<Line>,
+    /// What was before is not judged.
+    pub before: Option<Timestamp>,
 }
 
 /// The frames of one node.

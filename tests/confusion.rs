@@ -229,6 +229,7 @@ fn come_to_a_third(a: Mistake, b: Mistake) -> bool {
         Mistake::SharedIdentity,
         Mistake::AppKeyStale,
         Mistake::CounterRestarted,
+        Mistake::CountsAnew,
         Mistake::UpperHalfLost,
         Mistake::DownlinkBack,
     ];

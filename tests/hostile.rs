@@ -172,6 +172,10 @@ fn why_there_is_no_node_is_told_as_it_is() {
         (&["-", "--roster", empty], "the capture holds no frame of one, and the roster none"),
         (&["-", "--from", "2026-03-03"], "all of the capture was left out as not asked for"),
         (
+            &["-", "--message", "join-accept"],
+            "what was not left out of the capture holds no frame of one",
+        ),
+        (
             &["-", "--roster", roster, "--node", "020000FFFE000000"],
             "none of those that --node names is in the capture or on the roster",
         ),

@@ -67,7 +67,7 @@ fn a_counter_that_fell_long_ago_is_still_told() {
     let short = one(&roster, &joined(&roster, &whole[29_900..30_100]));
     assert!(told.forgotten.1 > 0);
     assert_eq!(ids(&told), ids(&short));
-    assert_eq!(ids(&told), ["abp-counter-restarted"]);
+    assert_eq!(ids(&told), ["counter-restarted-in-a-joined-session"]);
 }
 
 #[test]

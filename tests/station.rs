@@ -2,10 +2,14 @@
 //! their windows, reports, the gateway's plan.
 
 use handfast::{
-    crypto::mic,
-    frame::{Frame, decode},
-    id::{DevAddr, JoinEui},
+    crypto::{
+        cipher::{self, AcceptKey},
+        mic,
+    },
+    frame::{DlSettings, FType, Frame, JoinAccept, JoinRequest, Mhdr, Mic, RxDelay, decode},
+    id::{DevAddr, DevEui, DevNonce, JoinEui, JoinNonce, NetId},
     intake::{CaptureLines, Datagram, Found, Item, Kind, Remark, When},
+    key::{Aes128Key, AppKey, NwkKey},
     ladder::{Options, Rung, State, diagnose},
     radio::Modulation,
     roster,
@@ -223,31 +227,6 @@ fn what_a_station_drops_is_told() {
     assert!(plan.passes_data(DevAddr(0x03FF_FFFF)) && !plan.passes_data(DevAddr(0)));
 }
 
-#[test]
-fn a_node_whose_requests_the_station_drops_is_no_silent_node() {
-    let text = lines(&[
-        router_config(),
-        json!({"msgtype": "jreq", "MHdr": 0, "JoinEui": "02-00-00-FF-FE-0B-00-01",
-            "DevEui": "02-00-00-FF-FE-1A-2B-3C", "DevNonce": 1, "MIC": 1, "upinfo": upinfo(SESSION)}),
-    ]);
-    let roster = roster::parse(
-        "[[node]]\nname = \"pear-row-3\"\n[node.firmware]\ndev-eui = \"020000fffe001207\"\n\
-         join-eui = \"020000fffe0c0001\"\nlog = [\"0 ms tx done\"]\n",
-        None,
-    )
-    .unwrap();
-    let mut tracer = Tracer::new(&roster);
-    for datagram in datagrams(&text) {
-        tracer.push(0, &datagram);
-    }
-    let all = diagnose(&tracer.finish(), &roster, Options::default());
-    let heard = &all[0].rungs[Rung::Heard.number() - 1].judgement;
-    assert_eq!(heard.state, State::Unknown, "{heard:?}");
-    assert!(heard.evidence[1].contains("drops every request"), "{heard:?}");
-    assert!(all[0].causes.is_empty(), "{:?}", all[0].causes);
-    assert!(all[0].next[0].contains("JoinEui of router_config"), "{:?}", all[0].next);
-}
-
 /// What is said of the only node of a roster, and the state of a rung.
 fn told_of(roster: &str, messages: &[Value], rung: Rung) -> (Vec<&'static str>, State, String) {
     let roster = roster::parse(roster, None).unwrap();
@@ -320,6 +299,135 @@ fn a_downlink_outside_the_range_of_router_config_is_not_sent() {
     let cause = all[0].causes.iter().find(|v| v.cause.id == "gateway-refuses-the-frequency");
     let evidence = &cause.expect("the cause").evidence;
     assert_eq!(evidence[0].matches("868.3 MHz").count(), 1, "{evidence:?}");
+}
+
+#[test]
+fn requests_that_the_gateway_drops_are_told() {
+    let roster = |join_eui: &str| {
+        format!(
+            "[[node]]\nname = \"pear-row-3\"\n[node.firmware]\ndev-eui = \"020000fffe001207\"\n\
+             join-eui = \"{join_eui}\"\nlog = [\"0 ms tx done\"]\n"
+        )
+    };
+    let messages = [
+        router_config(),
+        json!({"msgtype": "jreq", "MHdr": 0, "JoinEui": "02-00-00-FF-FE-0B-00-01",
+            "DevEui": "02-00-00-FF-FE-1A-2B-3C", "DevNonce": 1, "MIC": 1, "upinfo": upinfo(SESSION)}),
+    ];
+    let (causes, state, words) = told_of(&roster("020000fffe0c0001"), &messages, Rung::Heard);
+    assert_eq!((causes.as_slice(), state), (&["gateway-filters-the-join-eui"][..], State::Broken));
+    assert!(words.contains("drops every request"), "{words}");
+    // The last of the range passes: then it is silent for another reason.
+    let (causes, ..) = told_of(&roster("020000fffe0b00ff"), &messages, Rung::Heard);
+    assert_eq!(causes, ["node-silent"]);
+}
+
+const ROOT: &str = "0f1e2d3c4b5a69788796a5b4c3d2e1f0";
+
+/// A join by [`ROOT`] as station messages: its request, an accept of that address, and the roster.
+fn joins(dev_addr: u32) -> (Vec<Value>, String) {
+    let root: AppKey = ROOT.parse::<Aes128Key>().unwrap().into();
+    let (join_eui, dev_eui) = ("020000fffe0b0001", "020000fffe1a2b3c");
+    let mut request = JoinRequest::new(
+        JoinEui(join_eui.parse().unwrap()),
+        DevEui(dev_eui.parse().unwrap()),
+        DevNonce(258),
+    );
+    request.mic = mic::join_request(&root, &request);
+    let mut accept = JoinAccept {
+        mhdr: Mhdr::new(FType::JoinAccept),
+        join_nonce: JoinNonce::new(7).unwrap(),
+        net_id: NetId::new(1).unwrap(),
+        dev_addr: DevAddr(dev_addr),
+        dl_settings: DlSettings(0),
+        rx_delay: RxDelay(1),
+        cf_list: None,
+        mic: Mic([0; 4]),
+    };
+    let as_nwk = NwkKey::from(root.key().clone());
+    accept.mic = mic::join_accept_1_0(&as_nwk, &accept);
+    let sealed = cipher::seal_join_accept(AcceptKey::join(&as_nwk), &accept);
+    let mut asked = written::taken_apart(&Frame::JoinRequest(request).build());
+    asked["DR"] = json!(3);
+    asked["Freq"] = json!(868_300_000);
+    asked["upinfo"] = upinfo(SESSION + 1_000);
+    let told = json!({"msgtype": "dnmsg", "DevEui": "02-00-00-FF-FE-1A-2B-3C", "dC": 0, "diid": 9,
+        "pdu": hex::encode(Frame::JoinAccept(sealed).build()), "RxDelay": 5, "RX1DR": 3,
+        "RX1Freq": 868_300_000, "RX2DR": 0, "RX2Freq": 869_525_000, "priority": 0,
+        "xtime": SESSION + 1_000, "rctx": 0});
+    let claim = format!(
+        "dev-eui = \"{dev_eui}\"\njoin-eui = \"{join_eui}\"\napp-key = \"{ROOT}\"\n\
+         mac-version = \"1.0.3\"\n"
+    );
+    let roster =
+        format!("[[node]]\nname = \"pear-row-3\"\n[node.firmware]\n{claim}[node.record]\n{claim}");
+    (vec![json!({"router": "::2"}), router_config(), asked, told], roster)
+}
+
+fn sent(dr: u8, freq_hz: u32, xtime: u64) -> Value {
+    json!({"msgtype": "dntxed", "diid": 9, "DR": dr, "Freq": freq_hz, "xtime": xtime})
+}
+
+#[test]
+fn data_that_the_gateway_drops_is_told() {
+    // NetID is [1]: DevAddr 02000000 to 03FFFFFF pass.
+    let (mut messages, roster) = joins(0x0401_7A3C);
+    messages.push(sent(3, 868_300_000, SESSION + 5_001_000));
+    let (causes, state, words) = told_of(&roster, &messages, Rung::Proven);
+    assert_eq!((causes.as_slice(), state), (&["gateway-filters-the-address"][..], State::Broken));
+    assert!(words.contains("drops all data of DevAddr 04017A3C"), "{words}");
+    let (mut messages, roster) = joins(0x0201_7A3C);
+    messages.push(sent(3, 868_300_000, SESSION + 5_001_000));
+    let (causes, state, _) = told_of(&roster, &messages, Rung::Proven);
+    assert_eq!((causes.len(), state), (0, State::Unknown));
+}
+
+#[test]
+fn the_window_that_was_used_is_judged_and_not_the_other() {
+    let with = |rx1: u32, report: Option<Value>| {
+        let (mut messages, roster) = joins(0x0201_7A3C);
+        messages[3]["RX1Freq"] = json!(rx1);
+        messages.extend(report);
+        told_of(&roster, &messages, Rung::Timely)
+    };
+    // RX1 is on 868.3 MHz, the request's own channel (regions reference, EU868).
+    let (causes, state, words) = with(868_500_000, Some(sent(3, 868_500_000, SESSION + 5_001_000)));
+    assert_eq!(state, State::Broken, "{words}");
+    assert_eq!(causes, ["accept-sent-on-the-wrong-rx1-frequency"]);
+    let (_, state, words) = with(868_500_000, Some(sent(0, 869_525_000, SESSION + 6_001_000)));
+    assert_eq!(state, State::Proven, "{words}");
+    assert!(words.contains("RX2, 6.000000 s"), "{words}");
+    // Without a report it may have been either.
+    let (causes, state, words) = with(868_500_000, None);
+    assert_eq!((causes.len(), state), (0, State::Unknown), "{words}");
+    assert!(words.contains("which of them was sent the capture does not say"), "{words}");
+    let (_, state, words) = with(868_300_000, None);
+    assert_eq!(state, State::Proven, "{words}");
+}
+
+#[test]
+fn a_slot_of_a_session_that_is_gone_is_not_sent() {
+    let (mut messages, roster) = joins(0x0201_7A3C);
+    let other = json!({"msgtype": "updf", "MHdr": 64, "DevAddr": 1, "FCtrl": 0, "FCnt": 1,
+        "FOpts": "", "FPort": -1, "FRMPayload": "", "MIC": 1, "upinfo": upinfo(2 * SESSION + 7)});
+    messages.insert(3, other);
+    let (causes, state, words) = told_of(&roster, &messages, Rung::Sent);
+    assert_eq!(state, State::Broken, "{words}");
+    assert_eq!(causes, ["gateway-counter-restarted-between-request-and-accept"]);
+}
+
+#[test]
+fn a_log_that_ends_at_the_request_lacks_no_answer() {
+    let (mut messages, roster) = joins(0x0201_7A3C);
+    messages.truncate(3);
+    let (causes, state, words) = told_of(&roster, &messages, Rung::Answered);
+    assert_eq!((causes.len(), state), (0, State::Unknown), "{words}");
+    // The gateway's counter goes on: nothing came until 7 s after it.
+    let later = json!({"msgtype": "updf", "MHdr": 64, "DevAddr": 1, "FCtrl": 0, "FCnt": 1,
+        "FOpts": "", "FPort": -1, "FRMPayload": "", "MIC": 1, "upinfo": upinfo(SESSION + 7_001_000)});
+    messages.push(later);
+    let (causes, state, _) = told_of(&roster, &messages, Rung::Answered);
+    assert_eq!((causes.as_slice(), state), (&["no-answer-from-the-server"][..], State::Broken));
 }
 
 #[test]

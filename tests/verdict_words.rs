@@ -38,7 +38,7 @@ fn that_nothing_of_the_server_was_captured_decides_nothing() {
     let heard = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
     let verdict = verdict(&roster(), &[heard]);
     let said = &verdict.rungs[Rung::Answered.number() - 1].judgement.evidence[0];
-    assert!(said.contains("whether there was one cannot be told"), "{said}");
+    assert!(said.contains("that side was not captured"), "{said}");
 }
 
 /// The node's key, and that key with its second digit typed wrong.

@@ -136,6 +136,7 @@ impl Teller {
             }
             Ok(Item::Skipped { line, why }) => {
                 self.damage(screen, &format!(", {unit} {line}: {why}"), Some(why.hint()));
+                return Some(Datagram::damaged(unit, line));
             }
             Err(error) => self.damage(screen, &format!(": {}", Reason(error.kind())), None),
         }

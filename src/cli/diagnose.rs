@@ -19,7 +19,7 @@ use super::{
 };
 use crate::{
     demo,
-    intake::{Datagram, OpenOptions},
+    intake::{Datagram, Found, OpenOptions},
     ladder::{self, Diagnosis, near_miss::Effort},
     region::Plan,
     report::{self, Report},
@@ -185,9 +185,10 @@ impl Job<'_> {
     fn why_none(&self, taking: &Taking<'_>) -> &'static str {
         let named = !self.args.selection.nodes.is_empty();
         match (named, taking.taken, taking.left_out) {
-            (true, ..) => "none of those that --node names is in the capture or on the roster",
             (_, 0, 0) => "nothing was read that could hold a frame of one",
+            (true, ..) => "none of those that --node names is in the capture or on the roster",
             (_, 0, _) => "all of the capture was left out as not asked for",
+            (.., 1..) => "what was not left out of the capture holds no frame of one",
             _ if self.args.roster.is_none() => "the capture holds no frame of one",
             _ => "the capture holds no frame of one, and the roster none",
         }
@@ -269,11 +270,17 @@ impl<'a> Taking<'a> {
     }
 
     fn take(&mut self, source: u16, mut datagram: Datagram) {
-        if self.selection.keeps_datagram(self.gateways, &mut datagram) {
-            self.taken += 1;
+        let (uplinks, downlinks) = frames(&datagram);
+        let in_time = self.selection.keeps_time(datagram.at);
+        let damaged = datagram.found == Found::Damaged;
+        let kept = damaged || self.selection.keeps_datagram(self.gateways, &mut datagram);
+        let (up, down) = if kept { frames(&datagram) } else { (0, 0) };
+        // What was before or after answers nothing of what is asked for.
+        self.tracer.leave_out(uplinks - up, if in_time { downlinks - down } else { 0 });
+        self.left_out += usize::from(!kept || (up, down) != (uplinks, downlinks));
+        self.taken += usize::from(kept && !damaged);
+        if kept {
             self.tracer.take(source, datagram);
-        } else {
-            self.left_out += 1;
         }
     }
 
@@ -283,6 +290,11 @@ impl<'a> Taking<'a> {
             screen.word("note", &words);
         }
     }
+}
+
+/// Frames that a datagram holds, up and down.
+fn frames(datagram: &Datagram) -> (u64, u64) {
+    (datagram.rxpk.len() as u64, u64::from(datagram.txpk.is_some()))
 }
 
 fn report(

@@ -22,7 +22,7 @@ fn fold_line(line: &str, hang: usize, width: usize) -> String {
         if used == 0 {
             out.push_str(line.get(..lead).unwrap_or_default());
             used = lead;
-        } else if used > lead + hang && used + columns(word) > width {
+        } else if !word.is_empty() && used > lead + hang && used + columns(word) > width {
             out.truncate(out.trim_end_matches(' ').len());
             out.push('\n');
             out.extend(std::iter::repeat_n(' ', lead + hang));
@@ -59,7 +59,9 @@ mod tests {
     fn what_has_no_blank_stays_whole() {
         assert_eq!(fold("error: /a/long/path: no", 7, 12), "error: /a/long/path:\n       no");
         assert_eq!(fold("0123456789", 2, 4), "0123456789");
-        assert_eq!(fold("a 0123456789 b", 2, 6), "a\n  0123456789\n  b");
+        assert_eq!(fold("ab 0123456789 b", 2, 6), "ab\n  0123456789\n  b");
+        // A break that gains no room is none.
+        assert_eq!(fold("a 0123456789 b", 2, 6), "a 0123456789\n  b");
     }
 
     #[test]

@@ -84,7 +84,7 @@ impl Selection {
     }
 
     /// What has no time is in no span of time.
-    fn keeps_time(&self, at: Option<Timestamp>) -> bool {
+    pub(super) fn keeps_time(&self, at: Option<Timestamp>) -> bool {
         self.from.is_none_or(|from| at.is_some_and(|at| at >= from))
             && self.to.is_none_or(|to| at.is_some_and(|at| at < to))
     }

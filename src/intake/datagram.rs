@@ -65,6 +65,21 @@ impl Datagram {
     }
 }
 
+impl Datagram {
+    /// Returns what stands for a place in which nothing can be read.
+    pub const fn damaged(unit: Unit, line: u64) -> Self {
+        let mut datagram = Self::new(Kind::PullResp);
+        (datagram.unit, datagram.line, datagram.found) = (unit, line, Found::Damaged);
+        datagram
+    }
+
+    /// Returns whether it may have told a gateway to send something that cannot be read.
+    pub fn loses_a_downlink(&self) -> bool {
+        let damaged = self.found == Found::Damaged || self.notes.iter().any(Note::loses_a_frame);
+        damaged && self.kind == Kind::PullResp && self.txpk.is_none()
+    }
+}
+
 /// Returns a frame that stands by itself as a datagram of which nothing but its place is known: its
 /// MHDR says which way it went.
 pub fn bare_frame(octets: Vec<u8>, line: u64) -> Datagram {
@@ -91,6 +106,10 @@ pub enum Found {
     Guessed,
     /// A frame by itself: of time, gateway and radio nothing is known but the order.
     Alone,
+    /// As a receiver heard it on the air: what a server said is not there.
+    OnAir,
+    /// Not at all: something was here that cannot be read.
+    Damaged,
 }
 
 impl Found {
@@ -99,9 +118,9 @@ impl Found {
         matches!(self, Self::Prefixed | Self::Guessed)
     }
 
-    /// Returns whether what is not there did not happen: logs leave out what they like.
+    /// Returns whether an uplink that is not there was not received: logs leave out what they like.
     pub const fn is_complete(self) -> bool {
-        matches!(self, Self::Whole | Self::Prefixed)
+        matches!(self, Self::Whole | Self::Prefixed | Self::OnAir)
     }
 }
 
@@ -287,6 +306,8 @@ pub struct Downlink {
     pub octets: Vec<u8>,
     /// When to send it.
     pub when: When,
+    /// Whether the counter that its time is meant by began anew since: the gateway drops it.
+    pub gone: bool,
     /// When to send it, UTC, as the protocol's first versions said it.
     pub time: Option<Timestamp>,
     /// Centre frequency, hertz.

@@ -315,7 +315,7 @@ impl Txpk<'_> {
             deviation_hz: say
                 .integer("fdev", &self.fdev, wanted, 0..=i64::from(u32::MAX))
                 .and_then(|hz| hz.try_into().ok()),
-            alternative: false,
+            ..Downlink::default()
         })
     }
 }

@@ -225,13 +225,14 @@ impl Station {
             ways.push((slot, first));
         }
         let known = self.gateways.get(&around.gateway).and_then(|known| known.session);
-        if let (Some(known), Some(xtime)) = (known, xtime)
-            && known != session(xtime)
-        {
+        let gone = known.zip(xtime).is_some_and(|(known, xtime)| known != session(xtime));
+        if gone {
             notes.push(Place::Downlink, "xtime", Remark::Told(OTHER_SESSION));
         }
         let id = id_of(message);
-        self.alternatives(&octets, &ways, id, around, notes)
+        let mut out = self.alternatives(&octets, &ways, id, around, notes);
+        out.iter_mut().filter_map(|d| d.txpk.as_mut()).for_each(|down| down.gone = gone);
+        out
     }
 
     fn alternatives(

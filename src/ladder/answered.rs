@@ -7,7 +7,11 @@ use super::{
     near_miss::{self, Mistake},
     words::{count, place},
 };
-use crate::{id::Eui64, intake::Kind, trace::Attempt};
+use crate::{
+    id::Eui64,
+    intake::Kind,
+    trace::{Attempt, Line},
+};
 
 /// An accept is owed this long after its request at the least: the second window.
 const SECOND_WINDOW_US: i64 = 6_000_000;
@@ -31,13 +35,19 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
             "no Join-Accept, but the gateway counts downlinks that the capture lacks: half a capture",
         ),
         Downlinks::NotCaptured => Judgement::unknown(
-            "no Join-Accept; but nothing that a server sends is in the capture: whether there was one \
-             cannot be told",
+            "no Join-Accept, and nothing else from the server either: that side was not captured",
         ),
         Downlinks::Loose => Judgement::unknown(
             "no Join-Accept among what was found; a log, or a list of frames, need not hold every \
              downlink",
         ),
+        Downlinks::LeftOut(n) => Judgement::unknown(format!(
+            "no Join-Accept in what was asked for: {} left out",
+            count(usize::try_from(n).unwrap_or(usize::MAX), "downlink")
+        )),
+        Downlinks::Damaged(line) => Judgement::unknown(format!(
+            "no Join-Accept that can be read; {line} is damaged, and may be one"
+        )),
         Downlinks::CutShort => {
             Judgement::unknown("no Join-Accept; the capture ends before one was due")
         }
@@ -57,6 +67,10 @@ enum Downlinks {
     Missing,
     /// It is a log, or a list of frames, which leave out what they like.
     Loose,
+    /// Downlinks were left out as not asked for.
+    LeftOut(u64),
+    /// Something is damaged that may have been one.
+    Damaged(Line),
     /// It ends too early.
     CutShort,
 }
@@ -67,12 +81,13 @@ fn direction(case: &Case<'_>, attempt: &Attempt) -> Downlinks {
     if gateways.iter().any(|g| g.misses_downlinks()) {
         return Downlinks::Missing;
     }
-    let ends = case.trace.span.map(|(_, last)| last.as_microsecond());
-    let asked = attempt.heard.at().map(jiff::Timestamp::as_microsecond);
-    let cut_short = match (ends, asked) {
-        (Some(ends), Some(asked)) => ends - asked < SECOND_WINDOW_US && !case.later_than(attempt),
-        _ => false,
-    };
+    if case.trace.lacks.downlinks > 0 {
+        return Downlinks::LeftOut(case.trace.lacks.downlinks);
+    }
+    if let Some(line) = damaged_after(case, attempt) {
+        return Downlinks::Damaged(line);
+    }
+    let cut_short = !case.later_than(attempt) && !goes_on(case, attempt);
     if gateways.iter().any(|g| g.counts_no_downlink()) && !cut_short {
         return Downlinks::Captured("the gateway's own counters show no downlink datagram");
     }
@@ -87,6 +102,27 @@ fn direction(case: &Case<'_>, attempt: &Attempt) -> Downlinks {
         return Downlinks::Loose;
     }
     Downlinks::NotCaptured
+}
+
+/// Whether the capture goes on until an accept was due, by its clock or the gateway's counter.
+fn goes_on(case: &Case<'_>, attempt: &Attempt) -> bool {
+    let ends = case.trace.span.map(|(_, last)| last.as_microsecond());
+    if let (Some(ends), Some(asked)) = (ends, attempt.heard.at()) {
+        return ends - asked.as_microsecond() >= SECOND_WINDOW_US;
+    }
+    attempt.heard.sightings().any(|seen| {
+        let gateway = case.trace.gateways.get(&seen.gateway);
+        let counted = gateway.and_then(|gateway| gateway.counted_on(seen));
+        counted.is_some_and(|us| i64::from(us) >= SECOND_WINDOW_US)
+    })
+}
+
+/// What is damaged between a request and the node's next one.
+fn damaged_after(case: &Case<'_>, attempt: &Attempt) -> Option<Line> {
+    let asked = attempt.line();
+    let next = case.node.attempts.iter().map(Attempt::line).find(|line| *line > asked);
+    let within = |line: &&Line| **line > asked && next.is_none_or(|next| **line < next);
+    case.trace.lacks.damaged.iter().find(within).copied()
 }
 
 /// Whether the requests are good as far as can be checked.

@@ -3,7 +3,7 @@
 use std::cell::Cell;
 
 use super::{
-    Judgement, Rung,
+    Judgement, Rung, State,
     case::{Case, LabelledRoot, signing_role},
     cause::{Certainty, Discreet, Finding, certainty_of},
     misreading,
@@ -183,7 +183,9 @@ pub(super) fn why(case: &Case<'_>) -> Option<Why> {
     if let Some(why) = search.around(&wider, Scope::Beyond) {
         return Some(why);
     }
-    Some(search.misread(&failing).unwrap_or_else(|| search.unrelated()))
+    // Where the key signs other requests of the node, it is right, and these are garbled.
+    let right = case.ever(Rung::Authentic, State::Proven);
+    search.misread(&failing).or_else(|| (!right).then(|| search.unrelated()))
 }
 
 /// Whether it is a key typed wrong, and no other mistake about keys.

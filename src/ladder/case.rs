@@ -84,8 +84,14 @@ impl<'a> Case<'a> {
         // The tenth rung asks how far every attempt climbed.
         let proven = proven::judge(&case);
         for (judged, last) in case.judged.iter_mut().zip(proven) {
-            let [.., place] = judged;
+            let joined = last.state == State::Proven;
+            let [.., timely, sent, _, place] = judged;
             *place = last;
+            // What was taken was sent, and in time, whatever the capture says.
+            for rung in [timely, sent].into_iter().filter(|r| joined && r.state == State::Broken) {
+                rung.state = State::Unknown;
+                rung.evidence.push("the node took the accept all the same".to_owned());
+            }
         }
         case
     }
@@ -130,6 +136,7 @@ impl<'a> Case<'a> {
             attempts: self.node.attempts.total(),
             data: self.node.data_frames(),
             forgotten: self.node.forgotten(),
+            before: self.trace.lacks.before,
         }
     }
 

@@ -204,6 +204,8 @@ causes! {
         "everything received has a bad CRC";
     "channel-plans-do-not-overlap" [Rung::Heard], false, heard::channel_plans_do_not_overlap,
         "the node's channels and the gateway's have none in common";
+    "gateway-filters-the-join-eui" [Rung::Heard], false, heard::filtered,
+        "the gateway is set to drop requests of this JoinEUI";
     "join-request-has-the-wrong-length" [Rung::Heard], false, heard::wrong_length,
         "what the node sends as a Join-Request has not 23 octets";
     "node-transmits-in-another-region" [Rung::OnPlan], false, on_plan::another_region,
@@ -318,6 +320,8 @@ causes! {
         "DLSettings or RxDelay are not lawful in the region";
     "cflist-opens-the-wrong-channels" [Rung::Proven], false, proven::cflist_wrong_channels,
         "the CFList leads the node away from the gateway";
+    "gateway-filters-the-address" [Rung::Proven], false, proven::filtered,
+        "the gateway is set to drop data of the address given";
     "node-ignores-1.0-fallback" [Rung::Proven], false, proven::ignores_fallback,
         "OptNeg is 0, yet the node's data verifies by the 1.1 rule only";
     "session-keys-derived-by-another-rule" [Rung::Proven], false, proven::another_rule,
@@ -336,6 +340,8 @@ causes! {
         "a late copy of the request was taken for a new join";
     "abp-counter-restarted" [], false, after::counters::restarted,
         "the frame counter began anew under the same keys";
+    "counter-restarted-in-a-joined-session" [], false, after::counters::restarted_after_a_join,
+        "the frame counter began anew in a session that began with a join";
     "counter-upper-half-lost-at-rollover" [], false, after::counters::upper_half_lost,
         "one side lost the upper half of the counter";
     "downlink-counter-went-back" [], false, after::counters::downlink_back,

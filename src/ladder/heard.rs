@@ -41,11 +41,12 @@ pub(super) fn silence(case: &Case<'_>, causes: &[Verdict]) -> [Judgement; 10] {
         match (rung, broken, shaped) {
             (Rung::Heard, Some(verdict), _) => Judgement::broken(verdict.summary.clone()),
             (Rung::Heard, None, None) => {
-                let silent = Judgement::unknown("no Join-Request of this node in the capture");
-                match join_filter(case) {
-                    Some(words) => silent.and(words),
-                    None => silent,
-                }
+                let lacks = &case.trace.lacks;
+                Judgement::unknown(if lacks.uplinks > 0 || lacks.before.is_some() {
+                    "no Join-Request of this node in what was asked for of the capture"
+                } else {
+                    "no Join-Request of this node in the capture"
+                })
             }
             (Rung::Heard, None, Some(heard)) => Judgement::broken(format!(
                 "{}: {} octets that are no Join-Request",
@@ -57,8 +58,31 @@ pub(super) fn silence(case: &Case<'_>, causes: &[Verdict]) -> [Judgement; 10] {
     })
 }
 
+/// Nothing came through, and by the gateways' own setting nothing could.
+pub(super) fn filtered(case: &Case<'_>) -> Option<Finding> {
+    if !case.node.attempts.is_empty() || case.is_abp() {
+        return None;
+    }
+    let words = join_filter(case)?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        words,
+        "add the node's JoinEUI to the ranges that the server gives the gateway (JoinEui of \
+         router_config), or correct the JoinEUI in the node",
+    );
+    if let Some(join_eui) = case.node.join_eui {
+        finding.add(format!("the node's JoinEUI  {join_eui}"));
+    }
+    for plan in case.trace.gateways.values().filter_map(|gateway| gateway.plan.as_deref()) {
+        for (from, to) in plan.join_euis.iter().flatten().take(4) {
+            finding.add(format!("passed on           {from} to {to}"));
+        }
+    }
+    Some(finding)
+}
+
 /// Whether the gateways drop this node's requests by their own setting.
-pub(super) fn join_filter(case: &Case<'_>) -> Option<String> {
+fn join_filter(case: &Case<'_>) -> Option<String> {
     let join_eui = case.node.join_eui?;
     let gateways = case.all_drop(|plan| plan.passes_join(join_eui))?;
     Some(format!(

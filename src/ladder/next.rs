@@ -58,7 +58,9 @@ pub(super) fn steps(
             out.push("look up the last DevNonce that the server took: last-dev-nonce".into());
         }
     }
-    if open(Rung::Answered) {
+    if open(Rung::Answered) && case.trace.lacks.downlinks > 0 {
+        out.push("ask for all gateways and messages: downlinks were left out".into());
+    } else if open(Rung::Answered) {
         out.push(if case.trace.gateways.values().any(|g| g.count(Kind::PushData) > 0) {
             "capture the downlink side too (PULL_RESP and TX_ACK of the same gateway), until \
                  at least 7 s after a request"
@@ -96,12 +98,9 @@ pub(super) fn steps(
 
 fn unheard(case: &Case<'_>) -> Vec<String> {
     let mut out = Vec::new();
-    if super::heard::join_filter(case).is_some() {
-        out.push(
-            "add the node's JoinEUI to the ranges that the server gives the gateway (JoinEui of \
-             router_config), and repeat"
-                .into(),
-        );
+    let lacks = &case.trace.lacks;
+    if lacks.uplinks > 0 || lacks.before.is_some() {
+        out.push("ask for the whole capture: the node may be in what was left out".into());
         return out;
     }
     if case.trace.frames > 0 && case.trace.gateways.values().all(|g| g.kinds.is_empty()) {

@@ -49,8 +49,8 @@ impl Outcome {
     }
 }
 
-/// Causes whose evidence is that the node took the accept and was led away by it.
-const LED_AWAY: [&str; 1] = ["cflist-opens-the-wrong-channels"];
+/// Causes whose evidence is that the node took the accept, and that its data cannot be seen.
+const LED_AWAY: [&str; 2] = ["cflist-opens-the-wrong-channels", "gateway-filters-the-address"];
 
 pub(super) fn of(case: &Case<'_>, causes: &[Verdict]) -> Outcome {
     let authentic_data = case.node.sessions.iter().any(|s| !s.frames.is_empty());

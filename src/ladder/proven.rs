@@ -108,16 +108,40 @@ fn judge_one(case: &Case<'_>, index: usize, deaf: bool) -> Judgement {
     if deaf {
         return Judgement::broken("no data of the new DevAddr: the node asks again instead");
     }
+    if let Some(words) = data_filter(case, index) {
+        return Judgement::broken(words);
+    }
     let words = if case.asks_again(index) {
         "no data of the new DevAddr; the node asks again"
     } else {
         "no data of the new DevAddr in the capture yet"
     };
-    let unseen = Judgement::unknown(words);
-    match data_filter(case, index) {
-        Some(words) => unseen.and(words),
-        None => unseen,
+    Judgement::unknown(words)
+}
+
+pub(super) fn filtered(case: &Case<'_>) -> Option<Finding> {
+    let unseen = |i: &usize| sessions_of(case, *i).all(|session| session.frames.is_empty());
+    let index = (0..case.node.attempts.len())
+        .rev()
+        .filter(unseen)
+        .find(|i| Rung::ALL[..9].iter().all(|rung| case.state(*i, *rung) != State::Broken))?;
+    let words = data_filter(case, index)?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        words,
+        "add the network to NetID of the router_config that the server gives the gateway, or have the \
+         server give addresses of a network that is there",
+    );
+    if let Some(session) = sessions_of(case, index).next() {
+        let first = session.dev_addr.0 >> 25;
+        finding.add(format!("DevAddr {}: the seven first bits are {first}", session.dev_addr));
     }
+    for plan in case.trace.gateways.values().filter_map(|gateway| gateway.plan.as_deref()) {
+        for id in plan.net_ids.iter().flatten().take(4) {
+            finding.add(format!("passed on: NetID {id:06X}, the seven first bits {}", id & 0x3F));
+        }
+    }
+    Some(finding)
 }
 
 /// Whether the gateways drop the data of the address given by their own setting.
@@ -593,7 +617,7 @@ pub(super) fn not_taken(case: &Case<'_>) -> Option<Finding> {
         if let Some(attempt) = case.node.attempts.get(*i)
             && let Some(answer) = good_answer(case, attempt)
         {
-            let us = answer.delay.counter_us().map_or(0, i64::from);
+            let us = answer.delay.slot_us().unwrap_or_default();
             let on = answer.sending.freq_hz.map(mhz).unwrap_or_default();
             finding.add(format!(
                 "{}: {} after the request, {on}, acknowledged",

@@ -26,12 +26,13 @@ const HEADROOM_US: i64 = 60_000;
 
 pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
     let (mut told, mut barred) = (None, None);
-    for answer in &attempt.answers {
+    for answer in attempt.answers_sent() {
         let sending = &answer.sending;
         match &sending.ack {
             None => {
                 let line = sending.line;
-                if let Some(words) = out_of_range(case, sending) {
+                let gone = sending.gone.then(|| GONE.to_owned());
+                if let Some(words) = gone.or_else(|| out_of_range(case, sending)) {
                     barred.get_or_insert(Judgement::broken(format!("{line}: {words}")));
                 } else {
                     let words = format!("{line}: no TX_ACK in the capture");
@@ -84,7 +85,7 @@ fn lateness(late: i64) -> String {
 
 /// Microseconds by which the datagram came after its slot; negative when it came before.
 pub(super) fn late_by(attempt: &Attempt, answer: &Answer) -> Option<i64> {
-    let us = i64::from(answer.delay.counter_us()?);
+    let us = answer.delay.slot_us()?;
     Some(answer.sending.arrival_after(asked_at(attempt, answer))? - us)
 }
 
@@ -220,7 +221,34 @@ fn in_time(by: Option<i64>) -> bool {
     by.is_none_or(|by| by < -HEADROOM_US)
 }
 
+fn restart_of(answer: &Answer, certainty: Certainty) -> Finding {
+    let gateway = answer.sending.gateway.map(|g| format!(" {g}")).unwrap_or_default();
+    Finding::new(
+        certainty,
+        format!(
+            "gateway{gateway}'s counter began anew around this exchange: the slot belongs to a \
+             counter that is gone"
+        ),
+        "find out why the gateway restarts (power, watchdog, its forwarder); the node recovers at \
+         its next attempt",
+    )
+}
+
+/// A downlink for a session of the counter that is over.
+const GONE: &str = "its xtime belongs to a session of the gateway's counter that is gone, and the \
+                    station drops it";
+
 pub(super) fn restarted(case: &Case<'_>) -> Option<Finding> {
+    if let Some((_, attempt, answer)) = case.answers().find(|(i, _, answer)| {
+        answer.sending.gone
+            && answer.sending.ack.is_none()
+            && case.state(*i, Rung::Sent) == State::Broken
+    }) {
+        let mut finding = restart_of(answer, Certainty::Certain);
+        finding.add(format!("request {}, accept {}", attempt.line(), answer.sending.line));
+        finding.add(GONE.to_owned());
+        return Some(finding);
+    }
     let refused: Vec<_> = refusals(case, is_timing);
     let found = refused.iter().find_map(|(_, attempt, answer)| {
         let trace = case.trace.gateways.get(&answer.sending.gateway)?;
@@ -236,16 +264,7 @@ pub(super) fn restarted(case: &Case<'_>) -> Option<Finding> {
     {
         return None;
     }
-    let gateway = answer.sending.gateway.map(|g| format!(" {g}")).unwrap_or_default();
-    let mut finding = Finding::new(
-        Certainty::Likely,
-        format!(
-            "gateway{gateway}'s counter began anew around this exchange: the slot belongs to a \
-             counter that is gone"
-        ),
-        "find out why the gateway restarts (power, watchdog, its forwarder); the node recovers at \
-         its next attempt",
-    );
+    let mut finding = restart_of(answer, Certainty::Likely);
     finding.add(format!("request {}, accept {}", attempt.line(), answer.sending.line));
     finding.add(format!(
         "between {} and {} the counter does not fit the time that passed, not even modulo 2^32",

@@ -12,6 +12,7 @@ use super::{
 };
 use crate::{
     frame::Direction,
+    gps::GpsTime,
     intake::{TxError, When},
     radio::{Modulation, time_on_air},
     region::{Plan, Window},
@@ -31,9 +32,9 @@ pub(super) enum Aim {
     /// 6 s.
     Rx2,
     /// 1 s or 2 s.
-    DataWindow(u32),
+    DataWindow(i64),
     /// Another time, in microseconds.
-    Elsewhere(u32),
+    Elsewhere(i64),
     /// At once; microseconds after the request by the capture's clock.
     AtOnce(Option<i64>),
     /// Not to be told.
@@ -41,26 +42,24 @@ pub(super) enum Aim {
 }
 
 pub(super) fn aim(answer: &Answer) -> Aim {
-    match answer.delay {
-        Delay::Counter { us, .. } => {
-            let near = |s: u32| us.abs_diff(s * 1_000_000) <= SAME_US;
-            match us {
-                _ if near(5) => Aim::Rx1,
-                _ if near(6) => Aim::Rx2,
-                _ if near(1) || near(2) => Aim::DataWindow(us),
-                us => Aim::Elsewhere(us),
-            }
-        }
-        Delay::AtOnce { us } => Aim::AtOnce(us),
-        Delay::Unknown => Aim::Unknown,
+    if let Delay::AtOnce { us } = answer.delay {
+        return Aim::AtOnce(us);
+    }
+    let Some(us) = answer.delay.slot_us() else { return Aim::Unknown };
+    let near = |s: i64| us.abs_diff(s * 1_000_000) <= u64::from(SAME_US);
+    match us {
+        _ if near(5) => Aim::Rx1,
+        _ if near(6) => Aim::Rx2,
+        _ if near(1) || near(2) => Aim::DataWindow(us),
+        us => Aim::Elsewhere(us),
     }
 }
 
 /// One thing wrong with where an accept was aimed.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Miss {
-    DataDelay(u32),
-    Time(u32),
+    DataDelay(i64),
+    Time(i64),
     AtOnce(Option<i64>),
     Frequency { rx: u8, got: u32, want: u32 },
     Rate { rx: u8, got: Modulation, want: Modulation },
@@ -73,12 +72,11 @@ impl Miss {
         match self {
             Self::DataDelay(us) => format!(
                 "aimed {} after the request: the delay of data; an accept belongs at 5 s or 6 s",
-                seconds(i64::from(*us))
+                seconds(*us)
             ),
-            Self::Time(us) => format!(
-                "aimed {} after the request; the windows open at 5 s and 6 s",
-                seconds(i64::from(*us))
-            ),
+            Self::Time(us) => {
+                format!("aimed {} after the request; the windows open at 5 s and 6 s", seconds(*us))
+            }
             Self::AtOnce(us) => format!(
                 "to be sent at once{}; the windows open at 5 s and 6 s",
                 us.map(|us| format!(", {} after the request", short_seconds(us)))
@@ -102,12 +100,8 @@ impl Miss {
 
 /// The sighting that an answer counts from, or the strongest one.
 pub(super) fn asked_at<'a>(attempt: &'a Attempt, answer: &Answer) -> &'a Sighting {
-    match answer.delay {
-        Delay::Counter { sighting, .. } => {
-            attempt.heard.sighting(sighting).unwrap_or(attempt.heard.best())
-        }
-        Delay::AtOnce { .. } | Delay::Unknown => attempt.heard.best(),
-    }
+    let sighting = answer.delay.sighting().and_then(|place| attempt.heard.sighting(place));
+    sighting.unwrap_or(attempt.heard.best())
 }
 
 /// The two windows of a request: RX1 and RX2.
@@ -183,11 +177,11 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
         return Judgement::unknown("there is no accept to judge");
     }
     let mut told = None;
-    for answer in &attempt.answers {
+    for answer in attempt.answers_sent() {
         let line = answer.sending.line;
-        let misses = misses(case, attempt, answer);
-        if !misses.is_empty() {
-            let words: Vec<String> = misses.iter().map(Miss::words).collect();
+        let wrong = misses(case, attempt, answer);
+        if !wrong.is_empty() {
+            let words: Vec<String> = wrong.iter().map(Miss::words).collect();
             told.get_or_insert(Judgement::broken(format!("{line}: {}", words.join("; "))));
             continue;
         }
@@ -205,8 +199,8 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
         };
         let delay = answer
             .delay
-            .counter_us()
-            .map_or(String::new(), |us| format!(", {} after the request", seconds(i64::from(us))));
+            .slot_us()
+            .map_or(String::new(), |us| format!(", {} after the request", seconds(us)));
         let on = match (answer.sending.freq_hz, answer.sending.modulation) {
             (Some(hz), Some(m)) => format!(", {} {m}", mhz(hz)),
             _ => String::new(),
@@ -217,8 +211,21 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
             )));
             continue;
         }
+        let right = format!("{line}: {window}{delay}{on}");
+        // Of two ways of one downlink the gateway took one, and the capture does not say which.
+        let mut others = attempt.answers_sent().filter(|other| other.is_way_of(answer));
+        let astray = others.find_map(|other| misses(case, attempt, other).into_iter().next());
+        if let Some(miss) = astray
+            && !answer.sending.taken()
+        {
+            told = Some(Judgement::unknown(format!(
+                "{right}, or else {}: which of them was sent the capture does not say",
+                miss.words()
+            )));
+            continue;
+        }
         // One good answer is enough: the node listens to both windows.
-        return Judgement::proven(format!("{line}: {window}{delay}{on}"));
+        return Judgement::proven(right);
     }
     told.unwrap_or(Judgement::unknown("there is no accept to judge"))
 }
@@ -233,8 +240,10 @@ fn all<'a, T>(
         if case.state(i, Rung::Timely) != State::Broken {
             continue;
         }
-        let found = misses(case, attempt, answer).iter().find_map(&pick);
-        out.extend(found.map(|t| (attempt, answer, t)));
+        if attempt.answers_sent().any(|sent| std::ptr::eq(sent, answer)) {
+            let found = misses(case, attempt, answer).iter().find_map(&pick);
+            out.extend(found.map(|t| (attempt, answer, t)));
+        }
     }
     out
 }
@@ -252,7 +261,7 @@ pub(super) fn at_the_data_delay(case: &Case<'_>) -> Option<Finding> {
         format!(
             "the accept is aimed {} after the request, the delay of data; a Join-Accept belongs at \
              5 s (RX1) or 6 s (RX2)",
-            seconds(i64::from(*us))
+            seconds(*us)
         ),
         "have the server use JOIN_ACCEPT_DELAY1 = 5 s for Join-Accepts; RxDelay and \
          RECEIVE_DELAY1 are for data only",
@@ -274,7 +283,7 @@ pub(super) fn at_the_data_delay(case: &Case<'_>) -> Option<Finding> {
                 "; the datagram came {} after the request, when that slot was {}, and the right \
                  one still ahead",
                 short_seconds(us),
-                if us > i64::from(late.first().map_or(0, |l| l.2)) { "past" } else { "near" }
+                if us > late.first().map_or(0, |l| l.2) { "past" } else { "near" }
             )
         });
         finding.add(format!("the gateway refuses it with {}{words}", error.name()));
@@ -284,7 +293,7 @@ pub(super) fn at_the_data_delay(case: &Case<'_>) -> Option<Finding> {
 
 pub(super) fn at_another_time(case: &Case<'_>) -> Option<Finding> {
     let stray = all(case, |m| match m {
-        Miss::Time(us) => Some(Some(i64::from(*us))),
+        Miss::Time(us) => Some(Some(*us)),
         Miss::AtOnce(us) => Some(*us),
         _ => None,
     });
@@ -305,10 +314,37 @@ pub(super) fn at_another_time(case: &Case<'_>) -> Option<Finding> {
         let us = us.map_or("at once".to_owned(), seconds);
         finding.add(format!("{}: {us} after {}", answer.sending.line, attempt.line()));
     }
+    if let Some(words) = us.and_then(|us| leap_seconds(first, us)) {
+        finding.add(words);
+    }
     if same && stray.len() > 1 {
         finding.add("the same every time: a setting, not a delay on the way".to_owned());
     }
     Some(finding)
+}
+
+/// What explains a slot by GPS time that misses a window by the leap seconds, or by one of them.
+fn leap_seconds(answer: &Answer, us: i64) -> Option<String> {
+    let (When::Gps(ms), Delay::Gps { .. }) = (answer.sending.when, answer.delay) else {
+        return None;
+    };
+    let leap = GpsTime::from_seconds(u32::try_from(ms / 1_000).ok()?).leap_seconds();
+    [5, 6].into_iter().find_map(|window| {
+        let off = us - window * 1_000_000;
+        let near = |seconds: i64| off.abs_diff(seconds * 1_000_000) <= u64::from(SAME_US);
+        let side = if off < 0 { "before" } else { "after" };
+        if near(leap) || near(-leap) {
+            Some(format!(
+                "{leap} s {side} RX{}: the leap seconds between GPS time and UTC, which were \
+                 forgotten or taken twice",
+                window - 4
+            ))
+        } else if near(1) || near(-1) {
+            Some(format!("1 s {side} RX{}: perhaps a leap second too many or too few", window - 4))
+        } else {
+            None
+        }
+    })
 }
 
 /// The AS923 group, other than the plan, whose window an accept's frequency is.

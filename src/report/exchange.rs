@@ -130,11 +130,8 @@ fn of(attempt: &Attempt, plan: Option<&'static Plan>) -> Exchange {
 
 /// The sighting that an answer counts from, or the strongest one.
 fn asked_at<'a>(attempt: &'a Attempt, answer: &Answer) -> &'a Sighting {
-    match answer.delay {
-        Delay::Counter { sighting, .. } => attempt.heard.sighting(sighting),
-        Delay::AtOnce { .. } | Delay::Unknown => None,
-    }
-    .unwrap_or(attempt.heard.best())
+    let sighting = answer.delay.sighting().and_then(|place| attempt.heard.sighting(place));
+    sighting.unwrap_or(attempt.heard.best())
 }
 
 /// A window of the node: when, and where on the dial if the region tells.
@@ -199,13 +196,12 @@ fn answered(attempt: &Attempt, answer: &Answer, windows: &[Opening]) -> Vec<Bar>
     let seen = asked_at(attempt, answer);
     let arrival = sending.arrival_after(seen);
     let slot = match answer.delay {
-        Delay::Counter { us, .. } => Some(i64::from(us)),
         Delay::AtOnce { us } => us,
-        Delay::Unknown => None,
+        told => told.slot_us(),
     };
     let mut bars = Vec::new();
     if let Some(us) = arrival {
-        let late = slot.filter(|slot| matches!(answer.delay, Delay::Counter { .. }) && us > *slot);
+        let late = answer.delay.slot_us().filter(|slot| us > *slot);
         let wrong = late.map(|slot| format!("{} after its slot", words::lasting(us - slot)));
         bars.push(Bar {
             label: "Accept reaches the gateway".into(),

@@ -62,7 +62,8 @@ fn advance(life: &mut Life) {
 
 /// A node that forgets its counter, or the upper half of it.
 fn reset(life: &mut Life, session: &Session) {
-    let forgets = life.makes(Mistake::CounterRestarted) && session.sent == 3;
+    let anew = [Mistake::CounterRestarted, Mistake::CountsAnew];
+    let forgets = session.sent == 3 && anew.iter().any(|mistake| life.makes(*mistake));
     let halves = life.makes(Mistake::UpperHalfLost) && life.whim.is_multiple_of(2);
     let Some(own) = &mut life.node.session else { return };
     if forgets {

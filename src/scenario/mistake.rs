@@ -174,6 +174,8 @@ mistakes! {
         "a second gateway is slow, and the server takes its copy for a new join";
     CounterRestarted "abp-counter-restarted" of_1_0,
         "an ABP node counts its frames from 0 again after a reset";
+    CountsAnew "counter-restarted-in-a-joined-session" any,
+        "a node that joined counts its frames from 0 again after a reset";
     UpperHalfLost "counter-upper-half-lost-at-rollover" of_1_0,
         "node or server keeps 16 bits of the counter";
     DownlinkBack "downlink-counter-went-back" of_1_0,
@@ -288,8 +290,11 @@ mod tests {
         }
     }
 
-    /// Causes whose frames `tests/own_ways.rs` makes by hand: what a side computes in its own way.
-    const BY_HAND: [&str; 6] = [
+    /// Causes whose frames `tests/own_ways.rs` and `tests/station.rs` make by hand: what a side
+    /// computes in its own way, and what only messages of a station show.
+    const BY_HAND: [&str; 8] = [
+        "gateway-filters-the-join-eui",
+        "gateway-filters-the-address",
         "join-request-signed-by-another-rule",
         "accept-made-by-another-rule",
         "accept-rule-and-opt-neg-disagree",

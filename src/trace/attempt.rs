@@ -80,6 +80,15 @@ impl Attempt {
         self.heard.first().line
     }
 
+    /// Returns the answers without those of which the gateway took the other way.
+    pub fn answers_sent(&self) -> impl Iterator<Item = &Answer> {
+        let others = |own: &Answer| {
+            let other = |b: &&Answer| b.sending.taken() && b.is_way_of(own);
+            !own.sending.taken() && self.answers.iter().any(|b| other(&b))
+        };
+        self.answers.iter().filter(move |answer| !others(answer))
+    }
+
     /// Returns the nonce as a number, 0 where the request has none.
     pub fn nonce(&self) -> u16 {
         self.ask.nonce().unwrap_or_default().0
@@ -96,12 +105,19 @@ pub enum Delay {
         /// Which sighting of the request.
         sighting: usize,
     },
+    /// By GPS time, as both the request and its answer tell it.
+    Gps {
+        /// Slot less end of request, in milliseconds.
+        ms: i64,
+        /// Which sighting of the request.
+        sighting: usize,
+    },
     /// To be sent at once; microseconds from the request's arrival to this one's.
     AtOnce {
         /// By the capture's clock.
         us: Option<i64>,
     },
-    /// At a GPS time, or unsaid, or through a gateway that did not hear the request.
+    /// Unsaid, or by the clock of a gateway that did not hear the request.
     Unknown,
 }
 
@@ -110,6 +126,23 @@ impl Delay {
     pub const fn counter_us(self) -> Option<u32> {
         match self {
             Self::Counter { us, .. } => Some(us),
+            Self::Gps { .. } | Self::AtOnce { .. } | Self::Unknown => None,
+        }
+    }
+
+    /// Returns the delay by counter or GPS time, in microseconds.
+    pub const fn slot_us(self) -> Option<i64> {
+        match self {
+            Self::Counter { us, .. } => Some(us as i64),
+            Self::Gps { ms, .. } => Some(ms.saturating_mul(1_000)),
+            Self::AtOnce { .. } | Self::Unknown => None,
+        }
+    }
+
+    /// Returns which sighting of the request it counts from.
+    pub const fn sighting(self) -> Option<usize> {
+        match self {
+            Self::Counter { sighting, .. } | Self::Gps { sighting, .. } => Some(sighting),
             Self::AtOnce { .. } | Self::Unknown => None,
         }
     }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 
 use super::{Kept, Line, Sighting, kept::kind_of};
-use crate::intake::{Datagram, GatewayPlan, Kind, Stat};
+use crate::intake::{Datagram, Found, GatewayPlan, Kind, Stat};
 
 /// Wall time and counter may differ by this much between two frames before the counter is called
 /// restarted: crystals differ by some 50 ppm, and datagrams are late by some hundred milliseconds.
@@ -34,8 +34,8 @@ pub struct GatewayTrace {
     pub plan: Option<Box<GatewayPlan>>,
     /// Places where its counter does not go on from where it was.
     pub restarts: Vec<Restart>,
-    /// Downlinks that it did not get from a server, but heard on the air.
-    heard_down: u64,
+    /// Its counter, and the place in time of the last frame that tells it.
+    counter: Option<(u64, u32)>,
     last: Option<(Timestamp, u32, Line)>,
     last_heard: Option<Line>,
 }
@@ -71,7 +71,14 @@ impl GatewayTrace {
     /// Returns whether anything in the capture came from the server to this gateway.
     pub fn hears_the_server(&self) -> bool {
         let acknowledged = self.count(Kind::PushAck) + self.count(Kind::PullAck);
-        acknowledged > 0 || self.count(Kind::PullResp) > self.heard_down
+        acknowledged > 0 || self.count(Kind::PullResp) > 0
+    }
+
+    /// Returns how far its counter went on after a sighting, in microseconds, where frames after it
+    /// tell.
+    pub fn counted_on(&self, sighting: &Sighting) -> Option<u32> {
+        let (order, counter) = self.counter?;
+        (order > sighting.line.order).then_some(counter.wrapping_sub(sighting.tmst?))
     }
 
     /// Returns whether the gateway itself counted downlink datagrams that the capture lacks, or
@@ -95,8 +102,8 @@ impl GatewayTrace {
     }
 
     pub(super) fn datagram(&mut self, line: Line, datagram: &Datagram) {
-        self.heard_down += u64::from(datagram.ack.as_ref().is_some_and(|ack| ack.on_air));
-        if datagram.found.is_complete() {
+        let on_air = datagram.found == Found::OnAir && datagram.kind != Kind::PushData;
+        if datagram.found.is_complete() && !on_air {
             *self.kinds.entry(datagram.kind.name()).or_default() += 1;
         } else if datagram.txpk.is_some() {
             self.loose_downlinks += 1;
@@ -124,6 +131,9 @@ impl GatewayTrace {
     pub(super) fn heard(&mut self, sighting: &Sighting) {
         self.crc_good += 1;
         self.last_heard = Some(sighting.line);
+        if let Some(tmst) = sighting.tmst {
+            self.counter = Some((sighting.line.order, tmst));
+        }
         if let Some(hz) = sighting.freq_hz
             && (self.heard_hz.len() < MOST_HZ || self.heard_hz.contains_key(&hz))
         {

@@ -40,6 +40,8 @@ pub struct Sighting {
     pub gateway: Option<Eui64>,
     /// The gateway's counter at the end of the frame, in microseconds, modulo 2^32.
     pub tmst: Option<u32>,
+    /// GPS time at the end of the frame, in milliseconds.
+    pub tmms: Option<u64>,
     /// Frequency in Hz.
     pub freq_hz: Option<u32>,
     /// Modulation.
@@ -62,6 +64,7 @@ impl Sighting {
             at: at.or(up.time),
             gateway,
             tmst: up.tmst,
+            tmms: up.tmms,
             freq_hz: up.freq_hz,
             modulation: up.modulation,
             rssi: up.rssi,
@@ -149,6 +152,8 @@ pub struct Sending {
     pub octets: Box<[u8]>,
     /// When it is to be sent.
     pub when: When,
+    /// Whether the counter that its time is meant by began anew since: the gateway drops it.
+    pub gone: bool,
     /// Frequency in Hz.
     pub freq_hz: Option<u32>,
     /// Modulation.
@@ -195,6 +200,12 @@ impl Sending {
     pub fn slot_after(&self, sighting: &Sighting) -> Option<u32> {
         let When::Counter(slot) = self.when else { return None };
         (self.gateway == sighting.gateway).then_some(slot.wrapping_sub(sighting.tmst?))
+    }
+
+    /// Returns milliseconds from a sighting to the slot, both by GPS time.
+    pub fn gps_after(&self, sighting: &Sighting) -> Option<i64> {
+        let When::Gps(slot) = self.when else { return None };
+        i64::try_from(slot).ok()?.checked_sub(i64::try_from(sighting.tmms?).ok()?)
     }
 
     /// Returns microseconds from a sighting to the arrival of this frame at the gateway.

@@ -19,7 +19,7 @@ use crate::{
     crypto::derive::{self, SessionKeys},
     frame::DataFrame,
     id::{DevAddr, DevEui, Eui64},
-    intake::Datagram,
+    intake::{Datagram, Found, Kind},
     key::{AppKey, NwkKey},
     roster::{Claim, ClaimKind, Roster},
 };
@@ -58,6 +58,8 @@ const DEEP_SEARCHES: u8 = 32;
 const FOREIGN: usize = 65_536;
 /// Accepts that answer no request that are kept.
 const STRAY: usize = 1_024;
+/// Damaged places that are remembered.
+const DAMAGED: usize = 1_024;
 /// Strangers that are listed.
 const STRANGERS: usize = 65_536;
 /// A roster longer than this is not searched through for every request that nothing explains.
@@ -172,6 +174,12 @@ impl<'r> Tracer<'r> {
         }
     }
 
+    /// Learns of frames that are in the capture and not asked for.
+    pub const fn leave_out(&mut self, uplinks: u64, downlinks: u64) {
+        self.trace.lacks.uplinks += uplinks;
+        self.trace.lacks.downlinks += downlinks;
+    }
+
     /// Returns the trace of all that was pushed.
     pub fn finish(self) -> Trace {
         self.finish_since(|_| None)
@@ -185,7 +193,9 @@ impl<'r> Tracer<'r> {
         while let Some((source, first)) = self.waiting.pop() {
             self.once(source, first);
         }
+        self.second_look();
         if let Some(time) = self.trace.span.and_then(|(_, last)| since(last)) {
+            self.trace.lacks.before = Some(time);
             self.trace.nodes.iter_mut().for_each(|node| shed::forget_before(node, time));
         }
         self.trace.nodes.iter_mut().for_each(shed::settle);
@@ -204,6 +214,12 @@ impl<'r> Tracer<'r> {
         let (order, unit, number) = (self.taken, datagram.unit, datagram.line);
         let line = Line { order, source, unit, number };
         self.taken += 1;
+        if datagram.loses_a_downlink() && self.trace.lacks.damaged.len() < DAMAGED {
+            self.trace.lacks.damaged.push(line);
+        }
+        if datagram.found == Found::Damaged {
+            return;
+        }
         if let Some(at) = datagram.at {
             self.trace.span = Some(match self.trace.span {
                 Some((first, last)) => (first.min(at), last.max(at)),
@@ -217,7 +233,7 @@ impl<'r> Tracer<'r> {
         if let Some(down) = &datagram.txpk {
             self.sent(line, datagram, down);
         }
-        if datagram.kind == crate::intake::Kind::TxAck {
+        if datagram.kind == Kind::TxAck {
             self.acknowledged(line, datagram);
         }
     }

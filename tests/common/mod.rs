@@ -108,6 +108,7 @@ pub(crate) fn sent(
         rf_chain: None,
         deviation_hz: None,
         alternative: false,
+        gone: false,
     };
     Datagram { txpk: Some(down), ..datagram(line, micros, gateway, Kind::PullResp) }
 }

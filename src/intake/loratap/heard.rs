@@ -6,7 +6,8 @@ use super::{LoraTap, PUBLIC};
 use crate::{
     frame::{Direction, Mhdr},
     intake::{
-        CodeRate, Crc, Datagram, Downlink, Kind, Note, Place, Remark, TxAck, Unit, Uplink, When,
+        CodeRate, Crc, Datagram, Downlink, Found, Kind, Note, Place, Remark, TxAck, Unit, Uplink,
+        When,
     },
     radio::{Airtime, LowDataRate, Modulation, fsk_time_on_air},
 };
@@ -26,6 +27,7 @@ pub(in crate::intake) fn datagrams(
         unit: Unit::Packet,
         at,
         gateway: tap.gateway,
+        found: Found::OnAir,
         ..Datagram::new(kind)
     };
     if direction(tap, octets) == Direction::Uplink {
@@ -99,7 +101,7 @@ fn downlink(tap: &LoraTap, octets: &[u8]) -> Downlink {
         preamble: None,
         rf_chain: tap.gateway.map(|_| u16::from(tap.rf_chain)),
         deviation_hz: None,
-        alternative: false,
+        ..Downlink::default()
     }
 }
 

@@ -5,7 +5,7 @@ use super::super::{
     cause::{Certainty, Finding},
     words::{mhz, short_seconds},
 };
-use crate::trace::{Answer, Attempt, Delay, Session, Sighting};
+use crate::trace::{Answer, Attempt, Session, Sighting};
 
 /// A ghost is this much weaker than its original.
 const GHOST_DB: f32 = 20.0;
@@ -29,13 +29,8 @@ fn sessions_of<'a>(case: &Case<'a>, index: usize) -> Vec<(&'a Session, &'a Answe
 }
 
 fn answers_sighting(answer: &Answer, attempt: &Attempt, which: &Sighting) -> bool {
-    match answer.delay {
-        Delay::Counter { sighting, .. } => attempt
-            .heard
-            .sighting(sighting)
-            .is_some_and(|s| s.line == which.line && s.freq_hz == which.freq_hz),
-        Delay::AtOnce { .. } | Delay::Unknown => false,
-    }
+    let sighting = answer.delay.sighting().and_then(|place| attempt.heard.sighting(place));
+    sighting.is_some_and(|s| s.line == which.line && s.freq_hz == which.freq_hz)
 }
 
 fn recorded_addr(case: &Case<'_>) -> Option<crate::id::DevAddr> {

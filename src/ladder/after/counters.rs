@@ -1,5 +1,7 @@
 //! Frame counters: restarts, lost upper halves, downlinks that went back.
 
+use std::collections::HashMap;
+
 use super::super::{
     case::Case,
     cause::{Certainty, Finding},
@@ -38,8 +40,42 @@ fn fall(session: &Session) -> Option<(&DataSeen, &DataSeen)> {
     })
 }
 
-pub(in super::super) fn restarted(case: &Case<'_>) -> Option<Finding> {
+/// An uplink whose counter an earlier one of the session had, with another payload under the same key
+/// stream: not a late copy, and not the same frame sent again.
+fn reused(session: &Session) -> Option<(&DataSeen, &DataSeen)> {
+    let mut first: HashMap<u32, &DataSeen> = HashMap::new();
+    let mut highest: Option<&DataSeen> = None;
+    for seen in ups(session) {
+        let payload = |seen: &DataSeen| seen.data.frame().payload.clone();
+        if let Some(before) = first.get(&seen.held.fcnt)
+            && payload(before) != payload(seen)
+        {
+            return Some((highest?, seen));
+        }
+        first.entry(seen.held.fcnt).or_insert(seen);
+        if highest.is_none_or(|highest| highest.held.fcnt < seen.held.fcnt) {
+            highest = Some(seen);
+        }
+    }
+    None
+}
+
+/// Where the counter of a session that began with a join, or with a claim, began anew.
+fn began_anew(case: &Case<'_>, claimed: bool) -> Option<Finding> {
     for session in &case.node.sessions {
+        if matches!(session.origin, Origin::Claim(_)) != claimed {
+            continue;
+        }
+        if let Some((before, after)) = reused(session) {
+            let rest = ups(session).into_iter().filter(|s| s.data.line() >= after.data.line());
+            let mut finding = restart(session, before.held.fcnt, after, rest.count(), None);
+            finding.add(format!(
+                "FCnt {} came before with another payload, under the same key stream: whoever heard \
+                 both knows how they differ",
+                after.held.fcnt
+            ));
+            return Some(finding);
+        }
         if let Some((before, after)) = fall(session) {
             if at_the_end(before.held.fcnt, after.held.fcnt) {
                 continue;
@@ -59,7 +95,7 @@ pub(in super::super) fn restarted(case: &Case<'_>) -> Option<Finding> {
         let last = case.record().and_then(|r| r.last_fcnt_up);
         let all = ups(session);
         if let (Some(last), Some(first), Some(newest)) = (last, all.first(), all.last())
-            && matches!(session.origin, Origin::Claim(_))
+            && claimed
             && newest.held.fcnt < last
             && last - newest.held.fcnt > 8
             && first.held.fcnt <= 64
@@ -69,6 +105,14 @@ pub(in super::super) fn restarted(case: &Case<'_>) -> Option<Finding> {
         }
     }
     None
+}
+
+pub(in super::super) fn restarted(case: &Case<'_>) -> Option<Finding> {
+    began_anew(case, true)
+}
+
+pub(in super::super) fn restarted_after_a_join(case: &Case<'_>) -> Option<Finding> {
+    began_anew(case, false)
 }
 
 fn restart(
@@ -87,8 +131,17 @@ fn restart(
              to count anew, and the server takes its frames for repeats",
             after.held.fcnt, session.dev_addr
         ),
-        "keep FCnt in non-volatile memory on the node, or let it join over the air; until then \
-         reset the counter on the server (with ABP keys that opens the door to replayed frames)",
+        match session.origin {
+            Origin::Claim(_) => {
+                "keep FCnt in non-volatile memory on the node, or let it join over the air; until \
+                 then reset the counter on the server (with ABP keys that opens the door to replayed \
+                 frames)"
+            }
+            Origin::Accept { .. } => {
+                "let the node join anew after a restart, or keep FCnt with the session in non-volatile \
+                 memory; do not reset the counter on the server"
+            }
+        },
     );
     finding.add(format!(
         "{}: FCnt {}, and its MIC holds",

@@ -118,11 +118,17 @@ impl Page {
         }
         let (attempts, frames) = diagnosis.forgotten;
         if attempts + frames > 0 {
-            let words = format!(
-                "{} and {} that were many and alike are counted, the rest was judged one by one",
-                Count(attempts, "request"),
-                Count(frames, "data frame")
-            );
+            let (requests, frames) = (Count(attempts, "request"), Count(frames, "data frame"));
+            let words = match diagnosis.before {
+                Some(time) => format!(
+                    "{requests} and {frames} before {time}, or many and alike, are counted; the rest \
+                     was judged one by one"
+                ),
+                None => format!(
+                    "{requests} and {frames} that were many and alike are counted, the rest was judged \
+                     one by one"
+                ),
+            };
             self.paragraph(Tone::Quiet, "", &words, 2, out)?;
         }
         Ok(())

@@ -22,6 +22,7 @@ impl Tracer<'_> {
             gateway: datagram.gateway,
             octets: down.octets.as_slice().into(),
             when: down.when,
+            gone: down.gone,
             freq_hz: down.freq_hz,
             modulation: down.modulation,
             power_dbm: down.power_dbm,
@@ -93,6 +94,37 @@ impl Tracer<'_> {
             self.add_session(index, session);
         }
         Some(SentSlot::Answer(index, place, answer))
+    }
+
+    /// Accepts that seemed to answer nothing, as where a clock was set back between request and
+    /// answer: by the gateway's counter and the node's key alone.
+    pub(super) fn second_look(&mut self) {
+        let requests: Vec<_> = self.requests.iter().copied().collect();
+        for sending in std::mem::take(&mut self.trace.stray_accepts) {
+            let Some(Frame::JoinAccept(sealed)) = decode(&sending.octets).frame else { continue };
+            let found = requests.iter().rev().find_map(|&(index, place)| {
+                let node = self.trace.nodes.get(index)?;
+                let attempt = node.attempts.at(place)?;
+                let (delay, fit) = by_slot(attempt, &sending)?;
+                let openings = self.openings(node.index?, attempt, &sealed);
+                let sure = fit == WINDOW && !openings.is_empty();
+                sure.then_some((index, place, delay, openings))
+            });
+            match found.and_then(|found| Some((self.attempt(found.0, found.1)?, found))) {
+                Some((attempt, (index, place, delay, openings))) => {
+                    attempt.answers.push(Answer { sending, sealed, delay, openings });
+                    let answer = attempt.answers.len() - 1;
+                    if let Some(session) = self.session_of(index, place, answer) {
+                        self.add_session(index, session);
+                    }
+                }
+                None => self.trace.stray_accepts.push(sending),
+            }
+        }
+    }
+
+    fn attempt(&mut self, index: usize, place: usize) -> Option<&mut Attempt> {
+        self.node(index)?.attempts.at_mut(place)
     }
 
     fn stray(&mut self, sending: Sending) -> Option<SentSlot> {
@@ -202,6 +234,12 @@ fn delay_of(attempt: &Attempt, sending: &Sending) -> Option<(Delay, u8)> {
     if sending.arrival_after(first).is_some_and(|us| !(0..=ANSWER_US).contains(&us)) {
         return None;
     }
+    by_slot(attempt, sending)
+}
+
+/// The same by the slot alone, whatever the clock of the capture says.
+fn by_slot(attempt: &Attempt, sending: &Sending) -> Option<(Delay, u8)> {
+    let first = attempt.heard.first();
     if sending.when == When::Immediate {
         let us = sending.arrival_after(first);
         return Some((Delay::AtOnce { us }, 1));
@@ -209,7 +247,7 @@ fn delay_of(attempt: &Attempt, sending: &Sending) -> Option<(Delay, u8)> {
     let counted = attempt.heard.sightings().enumerate().filter_map(|(sighting, seen)| {
         let us = sending.slot_after(seen)?;
         let fit = match us {
-            4_999_000..=5_001_000 | 5_999_000..=6_001_000 => 4,
+            4_999_000..=5_001_000 | 5_999_000..=6_001_000 => WINDOW,
             999_000..=1_001_000 | 1_999_000..=2_001_000 => 3,
             0..=ANSWER_SLOT_US => 2,
             _ => 0,
@@ -218,6 +256,20 @@ fn delay_of(attempt: &Attempt, sending: &Sending) -> Option<(Delay, u8)> {
         let exact = us % 1_000_000 == 0;
         Some((fit, exact, std::cmp::Reverse(sighting), Delay::Counter { us, sighting }))
     });
+    let by_gps = attempt.heard.sightings().enumerate().find_map(|(sighting, seen)| {
+        let ms = sending.gps_after(seen)?;
+        let fit = match ms {
+            4_999..=5_001 | 5_999..=6_001 => WINDOW,
+            999..=1_001 | 1_999..=2_001 => 3,
+            // GPS time and UTC differ by leap seconds, and some mistake one for the other.
+            -30_000..=30_000 => 2,
+            _ => return None,
+        };
+        Some((Delay::Gps { ms, sighting }, fit))
+    });
+    if by_gps.is_some() {
+        return by_gps;
+    }
     match counted.max_by_key(|(fit, exact, order, _)| (*fit, *exact, *order)) {
         // A slot that no window explains still answers by time, if times are known.
         Some((fit, .., delay)) if fit > 0 || sending.arrival_after(first).is_some() => {
@@ -227,6 +279,9 @@ fn delay_of(attempt: &Attempt, sending: &Sending) -> Option<(Delay, u8)> {
         None => Some((Delay::Unknown, 1)),
     }
 }
+
+/// How well a slot fits that is a window of a join.
+const WINDOW: u8 = 4;
 
 /// The rules by which a root key opens an accept so that its MIC holds.
 pub(crate) fn open(
