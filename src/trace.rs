@@ -11,6 +11,7 @@
 //! decides where the counter cannot.
 
 mod attempt;
+mod clocks;
 mod gateway;
 mod kept;
 mod keys;
@@ -26,6 +27,7 @@ use jiff::Timestamp;
 use crate::id::{DevAddr, DevEui, Eui64, JoinEui};
 
 pub use attempt::{Answer, Ask, Attempt, Delay, Opening};
+pub use clocks::ClockApart;
 pub use gateway::{GatewayTrace, Restart, StatAt};
 pub use kept::Kept;
 pub use keys::{KeyRef, Role, RootKey, Rule};
@@ -59,6 +61,8 @@ pub struct Trace {
     pub span: Option<(Timestamp, Timestamp)>,
     /// What is known to be missing.
     pub lacks: Lacks,
+    /// Captures whose clocks were found apart, and were set right by the first one's.
+    pub clocks: Vec<ClockApart>,
 }
 
 /// What a capture is known to lack, so that what is not there may have been.

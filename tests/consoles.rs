@@ -9,6 +9,11 @@ use std::{
 
 use assert_cmd::Command;
 
+#[path = "support/words.rs"]
+mod words;
+
+use words::unfolded;
+
 /// A node that opens its windows 1.4 s late; its roster holds the console's lines.
 const LATE: &str = "jf-33";
 
@@ -61,7 +66,7 @@ fn diagnose(args: &[&str]) -> (String, String, i32) {
         .unwrap();
     (
         String::from_utf8(output.stdout).unwrap(),
-        String::from_utf8(output.stderr).unwrap(),
+        unfolded(&String::from_utf8(output.stderr).unwrap()),
         output.status.code().unwrap(),
     )
 }
@@ -119,6 +124,7 @@ fn what_is_wrong_with_a_console_is_told() {
     let near = format!("{name}x={empty}");
     let (_, words, status) = of(&near);
     assert!(words.contains(&format!("did you mean {name}?")), "{words}");
+    assert!(words.contains("--console: no node"), "{words}");
     assert_eq!(status, 2);
     let (_, words, status) = of(&format!("{name}={}/none.log", folder.0.display()));
     assert!(words.contains("no such file"), "{words}");
@@ -126,4 +132,43 @@ fn what_is_wrong_with_a_console_is_told() {
     let (_, words, status) = of("usb.log");
     assert!(words.contains("probe-07=probe-07.log"), "{words}");
     assert_eq!(status, 2);
+}
+
+#[test]
+fn noise_and_other_words_are_no_console() {
+    let folder = Folder::new("console-noise");
+    let (name, _, bare) = apart();
+    let roster = folder.file("roster.toml", &bare);
+    let of = |name: &str, octets: &[u8]| {
+        let path = folder.0.join("usb.log");
+        fs::write(&path, octets).unwrap();
+        diagnose(&["--roster", &roster, "--console", &format!("{name}={}", path.display())]).1
+    };
+    let noise: Vec<u8> = (0..4_000u32)
+        .flat_map(|n| (n.wrapping_mul(2_654_435_761) | 0x8080_8000).to_be_bytes())
+        .chain(*b" tx done \x80\x81\xFF\xFE\x90\n")
+        .collect();
+    assert!(of(&name, &noise).contains("none has a time"));
+    assert!(of(&name, b"[5] ctx ready\n[6] sendto failed\n").contains("of 2 lines none has"));
+    let wide: Vec<u8> =
+        "\u{feff}[2205] TX done\n".encode_utf16().flat_map(u16::to_le_bytes).collect();
+    assert!(of(&name, &wide).contains("UTF-16"));
+    assert!(!of(&name, b"\x1b[32m[5] tx done\x1b[0m\n").contains("none has a time"));
+    let many = "[2205] TX done\n".repeat(20_003);
+    assert!(of(&name, many.as_bytes()).contains("the first 20000 lines of use are taken, 3 more"));
+}
+
+#[test]
+fn windows_of_data_alone_blame_no_node() {
+    let folder = Folder::new("console-data");
+    let (name, _, bare) = apart();
+    let roster = folder.file("roster.toml", &bare);
+    for log in
+        ["9100 ms tx done\n10100 ms rx1\n", "8000 ms joined\n9100 ms tx done\n10100 ms rx1\n"]
+    {
+        let file = folder.file("usb.log", log);
+        let console = format!("{name}={file}");
+        let (told, ..) = diagnose(&["--roster", &roster, "--console", &console]);
+        assert!(!told.contains("node-opens-its-window-late"), "{told}");
+    }
 }

@@ -1,7 +1,7 @@
 //! Frames that hide in lines of text, and lines that only look as if.
 
 use handfast::{
-    intake::{CaptureLines, Datagram, Item, Kind, Remark, When, bare_frame},
+    intake::{CaptureLines, Datagram, IntakeError, Item, Kind, Remark, When, bare_frame},
     ladder::{Options, Rung, State, diagnose},
     radio::Modulation,
     trace::Tracer,
@@ -68,6 +68,12 @@ fn what_only_looks_like_a_frame_is_left() {
         "payload=0000000000000000000000000000",
         "{\"key\":{\"payload\":\"40dabb0102800200022721029daeaf9ee9\"}}",
         "{\"id\":\"40dabb0102800200022721029daeaf9ee9\"}",
+        // Another FPort stands beside it: what the node's application sent.
+        "decoded uplink: {\"payload\":\"40dabb0102800200022721029daeaf9ee9\",\"fPort\":3}",
+        "{\"type\":\"uplink\",\"payload\":\"40dabb0102800200022721029daeaf9ee9\",\"rssi\":-70,\"port\":3}",
+        "uplink correlation 40dabb0102800200022721029daeaf9ee9 rssi=-80 snr=7",
+        "{\"log\":\"AppKey 40dabb0102800200022721029daeaf9ee9 rx -80 dBm\\n\"}",
+        "{\"key\":{\"log\":\"rx 40dabb0102800200022721029daeaf9ee9\"}}",
     ] {
         let found = items(line);
         assert!(!found.iter().any(|i| matches!(i, Item::Datagram(_))), "{line}: {found:?}");
@@ -337,4 +343,63 @@ fn an_accept_among_bare_frames_is_whose_key_opens_it() {
     let state = |rung: Rung| all[0].rungs[rung.number() - 1].judgement.state;
     assert_eq!((state(Rung::Answered), state(Rung::Acceptable)), (State::Unknown, State::Unknown));
     assert!(all[0].causes.is_empty(), "{:?}", all[0].causes);
+}
+
+#[test]
+fn lines_of_text_in_json_are_read_as_lines() {
+    let inner = format!("08:59:59 gw 020000fffea09442 rx payload={UPLINK} rssi=-80\\n");
+    for line in [
+        format!(r#"{{"log":"{inner}","stream":"stdout","time":"2026-03-02T08:00:03.25Z"}}"#),
+        format!(r#"{{"__REALTIME_TIMESTAMP":"1772438403250000","MESSAGE":"{inner}"}}"#),
+        format!(
+            r#"{{"msg":"{{\"log\":\"rx {UPLINK}\"}}","ts":1772438403250,"gw":"020000fffea09442"}}"#
+        ),
+        format!(
+            r#"{{"time":"2026-03-02T08:00:03.25Z","gateway":"020000fffea09442","log":"INFO up {{\"phyPayload\":\"{UPLINK}\"}}"}}"#
+        ),
+    ] {
+        let datagram = one(&line);
+        assert_eq!(octets(&datagram), UPLINK, "{line}");
+        assert_eq!(datagram.at, Some("2026-03-02T08:00:03.25Z".parse().unwrap()), "{line}");
+        assert_eq!(datagram.gateway, Some("020000fffea09442".parse().unwrap()), "{line}");
+        assert!(!datagram.notes.iter().any(|note| note.remark == Remark::NoDate), "{line}");
+        let strict = CaptureLines::strict(line.as_bytes()).map(Result::unwrap);
+        assert!(strict.into_iter().all(|item| matches!(item, Item::Skipped { .. })), "{line}");
+    }
+    // A layer more than containers and journals make is not looked into.
+    let mut line = format!("rx {UPLINK}");
+    for _ in 0..5 {
+        line = serde_json::json!({"log": format!("x {line}")}).to_string();
+    }
+    assert!(matches!(items(&line).as_slice(), [Item::Skipped { line: 1, .. }]));
+}
+
+#[test]
+fn colours_spaces_and_marks_do_not_hide_a_frame() {
+    for line in [
+        format!(
+            "\u{1b}[1;32mINFO\u{1b}[0m \u{1b}[1mrx\u{1b}[0m payload=\u{1b}[33m{UPLINK}\u{1b}[0m"
+        ),
+        format!("\u{1b}[2m2026-03-02T08:00:00Z\u{1b}[0m \u{1b}[36mphyPayload\u{1b}[0m={UPLINK}"),
+        format!("{}{{\"phyPayload\":\"{UPLINK}\"}}", "\u{1b}[32m*\u{1b}[0m ".repeat(9)),
+        format!("[7] [] {{}} up {{\"phyPayload\":\"{UPLINK}\"}}"),
+        "{\"PHY_PAYLOAD\":\"QNq7AQKAAgAC JyECna6vnuk\"}".to_owned(),
+        format!("2026-03-02T08:00:00Z\trx\t{UPLINK}\t-80 dBm\r"),
+    ] {
+        assert_eq!(octets(&one(&line)), UPLINK, "{line:?}");
+    }
+}
+
+#[test]
+fn text_of_two_octets_a_character_is_named() {
+    let text = format!("rx payload {UPLINK}\n");
+    let wide = |octets: fn(u16) -> [u8; 2]| -> Vec<u8> {
+        "\u{feff}".encode_utf16().chain(text.repeat(3).encode_utf16()).flat_map(octets).collect()
+    };
+    for octets in [wide(u16::to_le_bytes), wide(u16::to_be_bytes)] {
+        for lines in [CaptureLines::new(&octets[..]), CaptureLines::strict(&octets[..])] {
+            let first = lines.map(Result::unwrap).next();
+            assert_eq!(first, Some(Item::Skipped { line: 1, why: IntakeError::Utf16 }));
+        }
+    }
 }

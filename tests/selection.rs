@@ -314,3 +314,59 @@ fn a_capture_given_twice_says_what_it_says_once() {
     let two = files.run(&["diagnose", "--json", "--digits", "1", &capture, &capture]).0;
     assert_eq!(one, two);
 }
+
+#[test]
+fn what_the_options_leave_out_is_no_fault_of_the_node() {
+    let files = Files::new("left-out");
+    let capture = files.path("orchard.ndjson");
+    let probe = ["diagnose", "--json", "--digits", "1", "--node", "probe-01", &capture];
+    let whole = files.run(&probe);
+    assert!(whole.0.contains("\"outcome\":\"joined\""), "{}", whole.0);
+    let accept = demo::CAPTURE.lines().find(|line| line.contains("txpk")).unwrap();
+    let accept: Value = serde_json::from_str(accept).unwrap();
+    let sends = accept["gateway"].as_str().unwrap();
+    let other = demo::CAPTURE
+        .lines()
+        .map(|line| serde_json::from_str::<Value>(line).unwrap())
+        .find_map(|line| Some(line["gateway"].as_str()?.to_owned()).filter(|eui| eui != sends))
+        .unwrap();
+    // The second gateway hears the request, and the accept leaves through the first.
+    for options in [["--message", "join-request"], ["--gateway", &other]] {
+        let (out, words, status) = files.run(&[&probe[..], &options].concat());
+        let node: Value = serde_json::from_str(&out).unwrap();
+        let answered = &node["rungs"][5];
+        assert_eq!(answered["state"], "unknown", "{options:?} {node}");
+        assert!(answered["evidence"][0].as_str().unwrap().contains("left out"), "{answered}");
+        assert_eq!((&node["causes"], status), (&serde_json::json!([]), 0));
+        assert!(words.contains("left out as not asked for"), "{words}");
+    }
+    // All of it was before.
+    let (out, ..) = files.run(&[&probe[..], &["--from", "2027-01-01"]].concat());
+    let node: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(node["outcome"], "not-heard");
+    let words = node["rungs"][0]["evidence"][0].as_str().unwrap();
+    assert!(words.contains("in what was asked for"), "{words}");
+    assert!(node["next"][0].as_str().unwrap().contains("ask for the whole capture"), "{node}");
+}
+
+#[test]
+fn captures_with_clocks_apart_are_set_right_with_a_word() {
+    let files = Files::new("apart");
+    let (first, second) = (files.path("orchard.ndjson"), files.path("second.ndjson"));
+    // A second recorder at the second gateway, an hour ahead: what it hears the first one's hears as well.
+    let moved = demo::CAPTURE.lines().filter(|line| line.contains("rxpk")).map(|line| {
+        let mut line: Value = serde_json::from_str(line).unwrap();
+        let at: jiff::Timestamp = line["at"].as_str().unwrap().parse().unwrap();
+        line["at"] = (at + jiff::SignedDuration::from_hours(1)).to_string().into();
+        line["gateway"] = "020000fffea0ffff".into();
+        line.to_string() + "\n"
+    });
+    std::fs::write(&second, moved.collect::<String>()).unwrap();
+    let probe = ["diagnose", "--json", "--digits", "1", "--node", "probe-01"];
+    let (out, words, status) = files.run(&[&probe[..], &[&first, &second]].concat());
+    let node: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!((&node["outcome"], &node["causes"]), (&"joined".into(), &serde_json::json!([])));
+    assert_eq!(status, 0);
+    let words = words.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("second.ndjson: its clock is 1h ahead, by"), "{words}");
+}

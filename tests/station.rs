@@ -8,7 +8,7 @@ use handfast::{
     },
     frame::{DlSettings, FType, Frame, JoinAccept, JoinRequest, Mhdr, Mic, RxDelay, decode},
     id::{DevAddr, DevEui, DevNonce, JoinEui, JoinNonce, NetId},
-    intake::{CaptureLines, Datagram, Found, Item, Kind, Remark, When},
+    intake::{CaptureLines, Datagram, Found, Item, Kind, Note, When},
     key::{Aes128Key, AppKey, NwkKey},
     ladder::{Options, Rung, State, diagnose},
     radio::Modulation,
@@ -452,8 +452,10 @@ fn damaged_members_are_named_and_the_rest_is_kept() {
         let read = datagrams(&lines(&[message]));
         assert_eq!(read[0].rxpk.is_empty(), loses, "{member} {value}");
         let noted = read[0].notes.iter().any(|note| note.member == member);
+        let told = format!("updf.{member}: ");
+        assert!(!loses || said(&read[0]).iter().any(|note| note.starts_with(&told)), "{member}");
         assert!(noted || member == "upinfo" || value.is_null(), "{member} {value}");
-        assert_eq!(read[0].notes.iter().any(|note| note.remark == Remark::NoOctets), loses);
+        assert_eq!(read[0].notes.iter().any(Note::loses_a_frame), loses);
     }
 }
 

@@ -39,24 +39,37 @@ impl Console {
         let known = || roster.nodes.iter().map(|node| node.name.as_str());
         let Some(index) = known().position(|name| name == self.name) else {
             let near = nearest(&self.name, known()).map(str::to_owned);
-            return Err(UsageError::NoNode { name: self.name.clone(), near });
+            return Err(UsageError::NoConsoleNode { name: self.name.clone(), near });
         };
         let cannot = |error| UsageError::File { path: self.path.clone(), error };
         let mut lines = Lines::new(BufReader::new(File::open(&self.path).map_err(cannot)?));
-        let (mut told, mut all) = (Vec::new(), 0usize);
+        let (mut told, mut all, mut more) = (Vec::new(), 0usize, 0usize);
+        let mut wide = false;
         while let Some(raw) = lines.advance().map_err(cannot)? {
             all += 1;
+            wide |= all == 1 && matches!(lines.text(), [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..]);
             let text = String::from_utf8_lossy(lines.text());
-            if raw == Raw::Whole && told.len() < MOST && ladder::is_told(&text) {
-                told.push(text.chars().take(LONGEST).collect::<String>());
+            let text: String = text.chars().take(LONGEST).collect();
+            if raw == Raw::TooLong || is_noise(&text) || !ladder::is_told(&text) {
+                continue;
+            }
+            if told.len() < MOST {
+                told.push(text);
+            } else {
+                more += 1;
             }
         }
-        if told.is_empty() {
-            let words = format!(
-                "{}: of {} none has a time and words such as `tx done` or `rx1`",
-                self.path.display(),
-                Count(all, "line")
-            );
+        let path = self.path.display();
+        if wide {
+            screen.word("note", &format!("{path}: UTF-16 text, not read; save it anew as UTF-8"));
+        } else if told.is_empty() {
+            let all = Count(all, "line");
+            let words =
+                format!("{path}: of {all} none has a time and words such as `tx done` or `rx1`");
+            screen.word("note", &words);
+        }
+        if more > 0 {
+            let words = format!("{path}: the first {MOST} lines of use are taken, {more} more not");
             screen.word("note", &words);
         }
         if let Some(node) = roster.nodes.get_mut(index) {
@@ -64,6 +77,13 @@ impl Console {
         }
         Ok(())
     }
+}
+
+/// Whether a line is what a wrong baud rate or a reset leaves, in which any word may stand.
+fn is_noise(text: &str) -> bool {
+    let odd = |c: char| c == char::REPLACEMENT_CHARACTER || c.is_control() && c != '\t';
+    let colours = 8 * text.matches('\u{1b}').count();
+    8 * text.chars().filter(|c| odd(*c)).count() > text.chars().count() + colours
 }
 
 /// Lines of one console that are kept: some thousand joins.

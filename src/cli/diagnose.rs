@@ -3,7 +3,7 @@
 use std::{
     collections::HashMap,
     io::{self, IsTerminal, Read},
-    path::PathBuf,
+    path::{Path, PathBuf},
     sync::atomic::{AtomicBool, Ordering},
 };
 
@@ -25,7 +25,7 @@ use crate::{
     report::{self, Report},
     roster::{self, Roster},
     show::{Secrets, json, text},
-    trace::{Trace, Tracer},
+    trace::{ClockApart, Trace, Tracer},
     words::Count,
     working::{self, Sheet},
 };
@@ -137,6 +137,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
         return job.follow(screen);
     }
     let (trace, all, none) = job.judge(screen);
+    job.tell_clocks(&trace.clocks, screen);
     let printed = report(args, &all, none, &|one| job.worked(one, &trace), screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
         let options = report::Options { show_keys: args.show_keys };
@@ -214,6 +215,27 @@ impl Job<'_> {
         (trace, all)
     }
 
+    /// Tells the clocks that were set right.
+    fn tell_clocks(&self, clocks: &[ClockApart], screen: &mut Screen) {
+        let name = |source: u16| match self.args.captures.get(usize::from(source)) {
+            Some(path) if path == Path::new("-") => "standard input".to_owned(),
+            Some(path) => path.display().to_string(),
+            None => format!("capture {}", source + 1),
+        };
+        for ClockApart { source, against, ahead, frames } in clocks {
+            let side = if ahead.is_negative() { "behind" } else { "ahead" };
+            let words = format!(
+                "{}: its clock is {:#} {side}, by {} that {} has as well: its times are corrected \
+                 by that",
+                name(*source),
+                ahead.abs(),
+                Count(*frames, "frame"),
+                name(*against),
+            );
+            screen.word("caution", &words);
+        }
+    }
+
     /// The computations that decide, where they are asked for.
     fn worked(&self, one: &Diagnosis, trace: &Trace) -> Vec<Sheet> {
         if self.args.working { working::of_node(one, trace, self.roster) } else { Vec::new() }
@@ -225,12 +247,16 @@ impl Job<'_> {
         let mut growing = Growing::open(&self.args.captures, self.args.strict, screen);
         let mut taking = Taking::new(self);
         let mut told: HashMap<String, String> = HashMap::new();
-        let mut first = true;
+        let (mut first, mut clocks) = (true, Vec::new());
         loop {
             let mut take = |source, datagram| taking.take(source, datagram);
             let came = growing.take(&STOP, screen, &mut take);
             if came || std::mem::take(&mut first) {
                 let (trace, all) = self.verdicts(taking.tracer.clone(), screen);
+                if clocks != trace.clocks {
+                    self.tell_clocks(&trace.clocks, screen);
+                    clocks.clone_from(&trace.clocks);
+                }
                 for diagnosis in &all {
                     let mut now = String::new();
                     // Writing to a string does not fail.

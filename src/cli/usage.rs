@@ -68,6 +68,14 @@ pub enum UsageError {
         /// The name that it may be.
         near: Option<String>,
     },
+    /// A console of a node that is not on the roster.
+    #[error("--console: no node of the roster is named {name:?}")]
+    NoConsoleNode {
+        /// What was given.
+        name: String,
+        /// The name that it may be.
+        near: Option<String>,
+    },
     /// A span of time in which nothing can be.
     #[error("--from {from} is not before --to {to}: no frame can be between them")]
     NoSpan {
@@ -192,7 +200,7 @@ impl UsageError {
             Self::NoGateway { near: Some(near), .. } => {
                 return Some(format!("did you mean {near}?"));
             }
-            Self::NoNode { near, .. } => {
+            Self::NoNode { near, .. } | Self::NoConsoleNode { near, .. } => {
                 return near.as_ref().map(|near| format!("did you mean {near}?"));
             }
             Self::Compose(error) => return error.hint(),

@@ -126,15 +126,16 @@ impl<R: BufRead> CaptureLines<R> {
         let lossy;
         let text = match std::str::from_utf8(octets) {
             Ok(text) => text,
-            Err(e) if self.ours || self.strict => {
-                let why = IntakeError::NotUtf8 { column: e.valid_up_to() + 1 };
-                return Some(Item::Skipped { line, why });
-            }
             Err(e) => {
+                let why = match (line, octets) {
+                    (1, [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..]) => IntakeError::Utf16,
+                    _ => IntakeError::NotUtf8 { column: e.valid_up_to() + 1 },
+                };
+                if self.ours || self.strict {
+                    return Some(Item::Skipped { line, why });
+                }
                 lossy = String::from_utf8_lossy(octets);
-                let why = IntakeError::NotUtf8 { column: e.valid_up_to() + 1 };
-                let texts = self.texts.get_or_insert_default();
-                texts.words(&lossy, line, why);
+                self.texts.get_or_insert_default().words(&lossy, line, why);
                 return None;
             }
         };

@@ -359,6 +359,8 @@ pub struct TxAck {
     pub value: Option<f32>,
     /// Nobody said it: the frame itself was heard on the air.
     pub on_air: bool,
+    /// A station reported it afterwards, in its own protocol (`dntxed`).
+    pub reported: bool,
 }
 
 /// Why a gateway does not send a frame.

@@ -18,6 +18,9 @@ pub enum IntakeError {
         /// Where.
         column: usize,
     },
+    /// Text of two octets a character.
+    #[error("UTF-16 text: UTF-8 expected")]
+    Utf16,
     /// The line ends within its JSON.
     #[error("column {column}: the line ends before its JSON does")]
     Cut {
@@ -65,6 +68,7 @@ impl IntakeError {
         match self {
             Self::Text(error) => error.hint(),
             Self::Packet(error) => error.flaw.hint(),
+            Self::Utf16 => "save it anew as UTF-8; on Windows redirections often write UTF-16",
             Self::Unpack(UnpackError::Window { .. }) => {
                 "unpack it with zstd -d --memory, and give what comes out"
             }

@@ -346,7 +346,7 @@ impl Ack<'_> {
         let warn = say.text("warn", &self.warn, wanted).map(TxError::by_name);
         let value = say.decimal("value", &self.value, "a number");
         let warn = warn.filter(|warn| *warn != TxError::None);
-        Some(TxAck { error, warn, value, on_air: false })
+        Some(TxAck { error, warn, value, ..TxAck::default() })
     }
 }
 

@@ -5,6 +5,7 @@
 //! | JSON of the forwarder or the station protocol behind a time and words | that protocol |
 //! | JSON of any other form, at any depth | frames by the names of their members |
 //! | words and octets | frames by the words before them |
+//! | JSON around a line of text, as containers and journals keep it | that line |
 //!
 //! What stands beside a frame is read by the words that name it ([`words`]), and no form is asked
 //! for. Whether octets are a frame at all is decided by points ([`likely`]). All that comes from here
@@ -22,7 +23,7 @@ mod stamp;
 mod walk;
 mod words;
 
-use std::collections::VecDeque;
+use std::{borrow::Cow, collections::VecDeque, ops::Range};
 
 use jiff::Timestamp;
 use serde_json::Value;
@@ -82,14 +83,40 @@ impl Log {
     /// Returns the datagrams of a line that is one JSON value; `None` where it holds none.
     pub(super) fn json(&mut self, text: &str, line: u64) -> Option<Vec<Datagram>> {
         let value: Value = short(text).and_then(|text| serde_json::from_str(text).ok())?;
-        self.finds(walk::walk(&value), &Head { line, ..Head::default() })
+        self.value(&value, &Head { line, ..Head::default() }, LAYERS)
     }
 
     /// Returns the datagrams of a line of text; `None` where it holds none.
     pub(super) fn text(&mut self, text: &str, line: u64) -> Option<Vec<Datagram>> {
-        let text = short(text)?;
-        if let Some((json, value)) = json_within(text) {
-            let before = text.get(..text.len() - json.len()).unwrap_or_default();
+        self.words(&plain(short(text)?), line, LAYERS)
+    }
+
+    /// What JSON holds, or else the line of text that it was put around.
+    fn value(&mut self, value: &Value, head: &Head, layers: u8) -> Option<Vec<Datagram>> {
+        if let Some(datagrams) = self.finds(walk::walk(value), head) {
+            return Some(datagrams);
+        }
+        let layers = layers.checked_sub(1)?;
+        let (map, facts) = (value.as_object()?, walk::beside(value.as_object()?));
+        let mut texts =
+            map.iter().filter(|(name, _)| words::is_line(name)).filter_map(|(_, v)| v.as_str());
+        let mut datagrams = texts.find_map(|text| self.words(&plain(text), head.line, layers))?;
+        let outer = head.at.or(facts.time);
+        for datagram in &mut datagrams {
+            let lacks = |note: &Note| matches!(note.remark, Remark::NoZone | Remark::NoDate);
+            if outer.is_some() && (datagram.at.is_none() || datagram.notes.iter().any(lacks)) {
+                datagram.at = outer;
+                datagram.notes.retain(|note| !lacks(note));
+            }
+            datagram.gateway = datagram.gateway.or(facts.gateway).or(head.gateway);
+        }
+        Some(datagrams)
+    }
+
+    fn words(&mut self, text: &str, line: u64, layers: u8) -> Option<Vec<Datagram>> {
+        let mut outside = Cow::Borrowed(text);
+        if let Some((place, value)) = json_within(text) {
+            let before = text.get(..place.start).unwrap_or_default();
             let head = Head::of(before, line);
             if let Value::Object(message) = &value {
                 let around =
@@ -99,11 +126,13 @@ impl Log {
                     return Some(datagrams);
                 }
             }
-            if let Some(datagrams) = self.finds(walk::walk(&value), &head) {
+            if let Some(datagrams) = self.value(&value, &head, layers) {
                 return Some(datagrams);
             }
+            // What stands beside it in the JSON has refuted what is in there.
+            outside = format!("{before} {}", text.get(place.end..).unwrap_or_default()).into();
         }
-        let octets = bare::find(text);
+        let octets = bare::find(&outside);
         let beside = prefix::facts(text);
         let hits = octets.into_iter().filter(|o| likely::is_frame(&o.octets, o.label, &beside));
         let hits = hits.map(|octets| {
@@ -318,16 +347,30 @@ fn short(text: &str) -> Option<&str> {
     (text.len() <= GUESS_CAP).then_some(text)
 }
 
-/// Returns the first JSON object or list within a line, with what is left of the line from there.
-fn json_within(text: &str) -> Option<(&str, Value)> {
+/// Returns a text without what colours it on a terminal.
+fn plain(text: &str) -> Cow<'_, str> {
+    if !text.contains(COLOUR) {
+        return text.into();
+    }
+    let mut parts = text.split(COLOUR);
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let part = part.trim_start_matches(|c: char| c.is_ascii_digit() || c == ';');
+        out += part.strip_prefix(|c: char| c.is_ascii_alphabetic()).unwrap_or(part);
+    }
+    out.into()
+}
+
+/// Returns the first JSON object or list within a line, and where it is.
+fn json_within(text: &str) -> Option<(Range<usize>, Value)> {
     let begins = |(_, c): &(usize, char)| matches!(c, '{' | '[');
     for (at, _) in text.char_indices().filter(begins).take(MOST_BEGINNINGS) {
         let rest = text.get(at..)?;
         let mut values = serde_json::Deserializer::from_str(rest).into_iter::<Value>();
         match values.next() {
-            // `[7]` and `[]` are marks of a log.
-            Some(Ok(value)) if value.is_object() || holds_objects(&value) => {
-                return Some((rest, value));
+            // `[7]`, `[]` and `{}` are marks of a log.
+            Some(Ok(value)) if holds_members(&value) => {
+                return Some((at..at + values.byte_offset(), value));
             }
             _ => {}
         }
@@ -335,13 +378,21 @@ fn json_within(text: &str) -> Option<(&str, Value)> {
     None
 }
 
-fn holds_objects(value: &Value) -> bool {
-    value.as_array().is_some_and(|list| list.iter().any(Value::is_object))
+fn holds_members(value: &Value) -> bool {
+    match value {
+        Value::Object(map) => !map.is_empty(),
+        Value::Array(list) => list.iter().any(Value::is_object),
+        _ => false,
+    }
 }
 
 /// Octets of a line in which a frame is looked for: a log has no longer ones, and JSON takes many
 /// times its length once it is read.
 const GUESS_CAP: usize = 1 << 16;
+/// A line of text in JSON, as containers and journals keep what a program wrote: that twice.
+const LAYERS: u8 = 2;
+/// What begins a colour: control sequence introducer.
+const COLOUR: &str = "\u{1b}[";
 /// Places in a line at which JSON may begin.
 const MOST_BEGINNINGS: usize = 8;
 /// Downlinks whose fate is waited for.

@@ -22,6 +22,7 @@ impl Note {
     /// Returns whether a frame, and not only a detail, was lost.
     pub const fn loses_a_frame(&self) -> bool {
         match self.place {
+            Place::Message(_) => matches!(self.remark, Remark::NoOctets | Remark::Needed),
             Place::Uplink(_) | Place::Downlink => match self.remark {
                 Remark::NoOctets | Remark::Data(_) => true,
                 Remark::WrongType { .. } => self.member.is_empty(),
@@ -62,6 +63,8 @@ pub enum Place {
     Ack,
     /// `stat`.
     Stat,
+    /// A message of the station protocol, by its type.
+    Message(&'static str),
 }
 
 impl fmt::Display for Place {
@@ -72,6 +75,7 @@ impl fmt::Display for Place {
             Self::Downlink => f.write_str("txpk"),
             Self::Ack => f.write_str("txpk_ack"),
             Self::Stat => f.write_str("stat"),
+            Self::Message(kind) => f.write_str(kind),
         }
     }
 }
@@ -96,6 +100,8 @@ pub enum Remark {
     Repeated,
     /// `data` is missing or empty; the frame is left out.
     NoOctets,
+    /// A member without which the frame cannot be put together is missing or wrong; the frame is left out.
+    Needed,
     /// `data` is no base64; the frame is left out.
     Data(TextError),
     /// `data` is not quite right, and was taken.
@@ -132,6 +138,9 @@ impl fmt::Display for Remark {
             Self::NotUnderstood { wanted } => write!(f, "{wanted} expected"),
             Self::Repeated => f.write_str("stands here more than once; the last one counts"),
             Self::NoOctets => f.write_str("no octets: the frame is left out"),
+            Self::Needed => {
+                f.write_str("missing or wrong, and no frame without it: the frame is left out")
+            }
             Self::Data(why) => write!(f, "{why}; the frame is left out"),
             Self::Lenient(what) => what.fmt(f),
             Self::Size { stated, octets } => {

@@ -92,10 +92,10 @@ impl Station {
             return self.discovery(message);
         };
         let around = Around { gateway: around.gateway.or(self.router), ..around };
+        if let Some(kind) = HEARD.into_iter().find(|heard| *heard == kind) {
+            return Some(vec![self.heard(kind, message, around)]);
+        }
         let datagrams = match kind {
-            "jreq" | "rejoin" | "updf" | "dndf" | "propdf" | "jacc" => {
-                vec![self.heard(kind, message, around)]
-            }
             "router_config" => vec![self.configured(message, around)],
             "dnmsg" => self.asked(message, around),
             "dnsched" => self.scheduled(message, around),
@@ -137,7 +137,11 @@ impl Station {
 
     fn configured(&mut self, message: &Map<String, Value>, around: Around) -> Datagram {
         let mut notes = Notes::default();
-        let plan = Box::new(plan::read(&mut Fields::new(message, Place::Line, &mut notes)));
+        let plan = Box::new(plan::read(&mut Fields::new(
+            message,
+            Place::Message("router_config"),
+            &mut notes,
+        )));
         if let Some(known) = self.gateway(around.gateway) {
             known.region = plan.channels();
             known.plan = Some(plan.clone());
@@ -145,24 +149,34 @@ impl Station {
         Datagram { plan: Some(plan), ..around.datagram(Kind::PullAck, notes) }
     }
 
-    fn heard(&mut self, kind: &str, message: &Map<String, Value>, around: Around) -> Datagram {
+    fn heard(
+        &mut self,
+        kind: &'static str,
+        message: &Map<String, Value>,
+        around: Around,
+    ) -> Datagram {
         let mut notes = Notes::default();
-        let mut fields = Fields::new(message, Place::Uplink(0), &mut notes);
+        let mut fields = Fields::new(message, Place::Message(kind), &mut notes);
         let octets = match kind {
             "jreq" => frame::join_request(&mut fields),
             "updf" | "dndf" => frame::data(&mut fields),
-            "propdf" | "jacc" => fields.hex("FRMPayload"),
+            "propdf" | "jacc" => fields.hex("FRMPayload").ok_or("FRMPayload"),
             // Its members are those of a Join-Request, which no Rejoin-Request has.
-            _ => None,
+            _ => Err(""),
         };
-        if octets.is_none() {
-            fields.note("data", Remark::NoOctets);
-        }
+        let octets = match octets {
+            Ok(octets) => Some(octets),
+            Err(member) => {
+                let remark = if member.is_empty() { Remark::NoOctets } else { Remark::Needed };
+                fields.note(member, remark);
+                None
+            }
+        };
         let dr = fields.small("DR");
         let freq_hz = fields.hertz("Freq");
         let empty = Map::new();
         let info = message.get("upinfo").and_then(Value::as_object).unwrap_or(&empty);
-        let mut info = Fields::new(info, Place::Uplink(0), fields.notes);
+        let mut info = Fields::new(info, Place::Message("upinfo"), fields.notes);
         let xtime = info.integer("xtime", 0..=i64::MAX);
         let restarted = xtime.is_some_and(|xtime| self.goes_on(around.gateway, xtime));
         let uplink = octets.map(|octets| Uplink {
@@ -180,7 +194,7 @@ impl Station {
             && let Some(plan) = self.gateways.get(&around.gateway).and_then(|g| g.plan.as_ref())
             && let Some(remark) = filtered(plan, &up.octets)
         {
-            notes.push(Place::Uplink(0), "data", remark);
+            notes.push(Place::Message(kind), "", remark);
         }
         let rxpk = uplink.into_iter().collect();
         Datagram { rxpk, restarted, ..around.datagram(Kind::PushData, notes) }
@@ -196,9 +210,9 @@ impl Station {
     /// `dnmsg`: the station picks the window itself, RX1 where it can.
     fn asked(&mut self, message: &Map<String, Value>, around: Around) -> Vec<Datagram> {
         let mut notes = Notes::default();
-        let mut fields = Fields::new(message, Place::Downlink, &mut notes);
+        let mut fields = Fields::new(message, Place::Message("dnmsg"), &mut notes);
         let Some(octets) = fields.hex("pdu") else {
-            fields.note("pdu", Remark::NoOctets);
+            fields.note("pdu", Remark::Needed);
             return vec![around.datagram(Kind::PullResp, notes)];
         };
         let class = fields.integer("dC", 0..=2).unwrap_or_default();
@@ -227,7 +241,7 @@ impl Station {
         let known = self.gateways.get(&around.gateway).and_then(|known| known.session);
         let gone = known.zip(xtime).is_some_and(|(known, xtime)| known != session(xtime));
         if gone {
-            notes.push(Place::Downlink, "xtime", Remark::Told(OTHER_SESSION));
+            notes.push(Place::Message("dnmsg"), "xtime", Remark::Told(OTHER_SESSION));
         }
         let id = id_of(message);
         let mut out = self.alternatives(&octets, &ways, id, around, notes);
@@ -274,9 +288,9 @@ impl Station {
         let mut out = Vec::new();
         for entry in entries.into_iter().flatten().filter_map(Value::as_object) {
             let mut notes = Notes::default();
-            let mut fields = Fields::new(entry, Place::Downlink, &mut notes);
+            let mut fields = Fields::new(entry, Place::Message("dnsched"), &mut notes);
             let Some(octets) = fields.hex("pdu") else {
-                fields.note("pdu", Remark::NoOctets);
+                fields.note("pdu", Remark::Needed);
                 out.push(around.datagram(Kind::PullResp, notes));
                 continue;
             };
@@ -292,7 +306,7 @@ impl Station {
     /// `dntxed`: which of the alternatives went out shows in its frequency, rate and time.
     fn was_sent(&mut self, message: &Map<String, Value>, around: Around) -> Datagram {
         let mut notes = Notes::default();
-        let mut fields = Fields::new(message, Place::Ack, &mut notes);
+        let mut fields = Fields::new(message, Place::Message("dntxed"), &mut notes);
         let id = id_of(message);
         let (dr, hz) = (fields.small("DR"), fields.hertz("Freq"));
         let at = fields.integer("xtime", 1..=i64::MAX).map(counter);
@@ -313,7 +327,7 @@ impl Station {
         });
         // A report of what was asked before the log began must not go to another downlink.
         let token = way.map_or_else(|| self.next_token(), |way| way.token);
-        let ack = Some(TxAck::default());
+        let ack = Some(TxAck { reported: true, ..TxAck::default() });
         Datagram { token: Some(token), ack, ..around.datagram(Kind::TxAck, notes) }
     }
 
@@ -375,6 +389,8 @@ fn microseconds(seconds: i64) -> u32 {
     u32::try_from(seconds * 1_000_000).unwrap_or_default()
 }
 
+/// Messages of what a station heard. `rejoin` has the members of a Join-Request.
+const HEARD: [&str; 6] = ["jreq", "rejoin", "updf", "dndf", "propdf", "jacc"];
 const CLASS_C: i64 = 2;
 const MOST_GATEWAYS: usize = 4_096;
 const MOST_SENT: usize = 4_096;

@@ -76,16 +76,16 @@ enum Downlinks {
 }
 
 fn direction(case: &Case<'_>, attempt: &Attempt) -> Downlinks {
-    let gateways: Vec<_> =
-        attempt.heard.sightings().filter_map(|s| case.trace.gateways.get(&s.gateway)).collect();
-    if gateways.iter().any(|g| g.misses_downlinks()) {
-        return Downlinks::Missing;
-    }
     if case.trace.lacks.downlinks > 0 {
         return Downlinks::LeftOut(case.trace.lacks.downlinks);
     }
     if let Some(line) = damaged_after(case, attempt) {
         return Downlinks::Damaged(line);
+    }
+    let gateways: Vec<_> =
+        attempt.heard.sightings().filter_map(|s| case.trace.gateways.get(&s.gateway)).collect();
+    if gateways.iter().any(|g| g.misses_downlinks()) {
+        return Downlinks::Missing;
     }
     let cut_short = !case.later_than(attempt) && !goes_on(case, attempt);
     if gateways.iter().any(|g| g.counts_no_downlink()) && !cut_short {

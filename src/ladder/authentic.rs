@@ -184,7 +184,7 @@ pub(super) fn why(case: &Case<'_>) -> Option<Why> {
         return Some(why);
     }
     // Where the key signs other requests of the node, it is right, and these are garbled.
-    let right = case.ever(Rung::Authentic, State::Proven);
+    let right = [Rung::Authentic, Rung::Proven].iter().any(|rung| case.ever(*rung, State::Proven));
     search.misread(&failing).or_else(|| (!right).then(|| search.unrelated()))
 }
 

@@ -46,6 +46,9 @@ const OTHERWISE: &[&str] = &[
     " in ", "rx2", "rx 2", "rx_2", "window 2", "window2",
 ];
 
+/// What says that a join is over, or that there is none.
+const JOIN_OVER: &[&str] = &["joined", "accept", "success", "complete", "join ok", "not join"];
+
 /// A first window, as a console tells it.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Window {
@@ -53,6 +56,8 @@ pub(super) struct Window {
     pub(super) after_us: i64,
     /// What the console says.
     pub(super) line: String,
+    /// Whether the console spoke of a join before the transmission.
+    pub(super) of_join: bool,
 }
 
 /// What happened.
@@ -84,12 +89,12 @@ impl Time {
 
 /// Returns the first windows after transmissions; those of joins where the console names any.
 pub(super) fn first_windows(log: &[String]) -> Vec<Window> {
-    let mut out: Vec<(bool, Window)> = Vec::new();
+    let mut out: Vec<Window> = Vec::new();
     // The end of the last transmission, until its first window; and whether joining was spoken of.
     let mut ended: Option<(Time, bool)> = None;
     let mut joins = false;
     for line in log {
-        joins |= line.to_lowercase().contains("join");
+        joins |= speaks_of_joining(line);
         match (read(line), ended) {
             (Some((at, Event::Ended, _)), _) => {
                 ended = Some((at, joins));
@@ -98,14 +103,22 @@ pub(super) fn first_windows(log: &[String]) -> Vec<Window> {
             (Some((at, Event::Opened, words)), Some((end, of_join))) => {
                 ended = None;
                 if let Some(after_us) = at.since(end).filter(|us| (0..MOST_US).contains(us)) {
-                    out.push((of_join, Window { after_us, line: words.to_owned() }));
+                    out.push(Window { after_us, line: words.to_owned(), of_join });
                 }
             }
             _ => {}
         }
     }
-    let of_joins = out.iter().any(|(of_join, _)| *of_join);
-    out.into_iter().filter(|(own, _)| *own || !of_joins).map(|(_, window)| window).collect()
+    if out.iter().any(|window| window.of_join) {
+        out.retain(|window| window.of_join);
+    }
+    out
+}
+
+/// Whether a join is under way: what says that one is over speaks of the data after it.
+fn speaks_of_joining(line: &str) -> bool {
+    let line = line.to_lowercase();
+    line.contains("join") && !JOIN_OVER.iter().any(|word| line.contains(word))
 }
 
 /// Returns whether a line of a console says something that a diagnosis can use.
@@ -268,5 +281,10 @@ mod tests {
         ];
         assert_eq!(after(&log), [5_000_000]);
         assert_eq!(after(&log[4..]), [1_000_000]);
+        // That a join is over is no join.
+        for over in ["8000 ms joined", "8000 ms JOIN OK", "8000 ms join accept: DevAddr 0201BBDA"] {
+            let log = [over, "9100 ms tx done", "10100 ms rx1"].map(str::to_owned);
+            assert!(!first_windows(&log)[0].of_join, "{over}");
+        }
     }
 }

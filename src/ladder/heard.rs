@@ -128,9 +128,14 @@ fn logged_frequencies(log: &[String]) -> Vec<u32> {
 
 pub(super) fn speaks_of_sending(line: &str) -> bool {
     let line = line.to_lowercase();
+    // `ctx` and `sendto` within other words are no transmission.
+    let mut words = line.split(|c: char| !c.is_alphanumeric());
+    let says =
+        |word: &str| ["join", "tx", "transmit", "uplink"].iter().any(|w| word.starts_with(w));
     !line.contains("receive")
         && !line.contains("rx")
-        && ["join", "tx", "send", "transmit", "uplink"].iter().any(|w| line.contains(w))
+        && (line.contains("txdone")
+            || words.any(|word| says(word) || matches!(word, "send" | "sending" | "sends")))
 }
 
 /// Whether the node's own log shows that it transmits.

@@ -490,7 +490,9 @@ fn lawless_1_0(case: &Case<'_>) -> Option<Finding> {
 /// accept among those missed.
 fn late_windows(case: &Case<'_>) -> Option<(Vec<Window>, f64)> {
     let firmware = case.firmware()?;
-    let windows = first_windows(&firmware.log);
+    let mut windows = first_windows(&firmware.log);
+    // RX1 of data opens after 1 s by default: unless a join is named it is no window of one.
+    windows.retain(|w| w.of_join || (w.after_us - 1_000_000).abs() > 100_000);
     if windows.is_empty() {
         return None;
     }

@@ -42,6 +42,9 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
             Some(ack) if ack.on_air => {
                 return Judgement::proven(format!("{}: heard on the air", ack.line));
             }
+            Some(ack) if ack.reported => {
+                return Judgement::proven(format!("{}: reported as sent (dntxed)", ack.line));
+            }
             Some(ack) if ack.error == TxError::None => {
                 let warn = ack.warn.as_ref();
                 let warned = warn.map(|w| format!(", with the warning {}", w.name()));

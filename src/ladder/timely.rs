@@ -8,7 +8,7 @@ use super::{
     Judgement, Rung, State,
     case::Case,
     cause::{Certainty, Finding},
-    words::{count, mhz, place, seconds, short_seconds},
+    words::{count, from_request, mhz, place, seconds, short_seconds},
 };
 use crate::{
     frame::Direction,
@@ -75,7 +75,7 @@ impl Miss {
                 seconds(*us)
             ),
             Self::Time(us) => {
-                format!("aimed {} after the request; the windows open at 5 s and 6 s", seconds(*us))
+                format!("aimed {}; the windows open at 5 s and 6 s", from_request(*us))
             }
             Self::AtOnce(us) => format!(
                 "to be sent at once{}; the windows open at 5 s and 6 s",
@@ -302,7 +302,7 @@ pub(super) fn at_another_time(case: &Case<'_>) -> Option<Finding> {
     if super::sent::explains(case, first) {
         return None;
     }
-    let when = us.map_or("at once".to_owned(), |us| format!("{} after the request", seconds(us)));
+    let when = us.map_or("at once".to_owned(), from_request);
     let same = stray.iter().all(|s| s.2 == *us);
     let mut finding = Finding::new(
         if us.is_some() { Certainty::Certain } else { Certainty::Likely },

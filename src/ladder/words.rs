@@ -49,6 +49,12 @@ pub(super) fn seconds(us: i64) -> String {
     format!("{sign}{}.{:06} s", us / 1_000_000, us % 1_000_000)
 }
 
+/// Returns `5.000000 s after the request`, or `before` it.
+pub(super) fn from_request(us: i64) -> String {
+    let side = if us < 0 { "before" } else { "after" };
+    format!("{} {side} the request", seconds(us.saturating_abs()))
+}
+
 /// Returns `0.42 s` or `1.2 ms`.
 pub(super) fn short_seconds(us: i64) -> String {
     if us.abs() < 10_000 {

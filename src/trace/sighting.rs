@@ -183,6 +183,8 @@ pub struct Ack {
     pub warn: Option<TxError>,
     /// The gateway said nothing: the frame itself was heard on the air.
     pub on_air: bool,
+    /// A station reported it, by a `dntxed`.
+    pub reported: bool,
 }
 
 impl Sending {

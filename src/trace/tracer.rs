@@ -193,6 +193,7 @@ impl<'r> Tracer<'r> {
         while let Some((source, first)) = self.waiting.pop() {
             self.once(source, first);
         }
+        self.trace.clocks = self.waiting.clocks().collect();
         self.second_look();
         if let Some(time) = self.trace.span.and_then(|(_, last)| since(last)) {
             self.trace.lacks.before = Some(time);

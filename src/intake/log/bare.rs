@@ -13,6 +13,7 @@ pub(super) struct Octets {
 pub(super) fn find(line: &str) -> Vec<Octets> {
     let mut out = Vec::new();
     let mut at = 0;
+    let secret = words::secret(line);
     while let Some(start) = next_run(line, at) {
         let rest = line.get(start..).unwrap_or_default();
         let before = line.get(..start).unwrap_or_default();
@@ -22,8 +23,10 @@ pub(super) fn find(line: &str) -> Vec<Octets> {
         at = start + found.as_ref().map_or_else(|| word(rest), |(_, len)| *len).max(1);
         if let Some((octets, _)) = found {
             // A word that speaks of a key rules out all that follows it, but for what is named.
-            let other = words::is_secret(before) || names_another_thing(before);
-            if label < Label::Frame && other {
+            let is_secret = secret.is_some_and(|end| end <= start);
+            let other = is_secret || names_another_thing(before);
+            let after = line.get(at..).unwrap_or_default();
+            if label < Label::Frame && other || is_cut(before, after) {
                 continue;
             }
             out.push(Octets { octets, label });
@@ -45,12 +48,12 @@ fn next_run(line: &str, from: usize) -> Option<usize> {
     })
 }
 
-/// Length of what is base64 by its letters, at the beginning.
-fn run(text: &str) -> usize {
-    let inside = |c: char| c.is_ascii_alphanumeric() || matches!(c, '+' | '/' | '_' | '-');
-    let end = text.find(|c: char| !inside(c)).unwrap_or(text.len());
-    let padding = text.get(end..).unwrap_or_default().bytes().take(2).take_while(|c| *c == b'=');
-    end + padding.count()
+/// Length of what is base64 by its letters, at the beginning; `None` where no frame is so long.
+fn run(text: &str) -> Option<usize> {
+    let inside = |c: &u8| c.is_ascii_alphanumeric() || matches!(c, b'+' | b'/' | b'_' | b'-');
+    let end = text.bytes().take(2 * MAX + 1).take_while(inside).count();
+    let padding = text.get(end..)?.bytes().take(2).take_while(|c| *c == b'=');
+    Some(end + padding.count()).filter(|len| *len <= 2 * MAX)
 }
 
 /// Length of the word at the beginning.
@@ -94,12 +97,12 @@ fn grouped(text: &str) -> Option<(Vec<u8>, usize)> {
 }
 
 fn base64(text: &str) -> Option<(Vec<u8>, usize)> {
-    let len = run(text);
+    let len = run(text)?;
     let word = text.get(..len)?;
     let of = |test: fn(&u8) -> bool| word.bytes().any(|c| test(&c));
     // A word of a language is of one case and without digits.
     let mixed = of(u8::is_ascii_lowercase) && of(u8::is_ascii_uppercase) && of(u8::is_ascii_digit);
-    if !mixed || !(16..=2 * MAX).contains(&len) {
+    if !mixed || len < 16 {
         return None;
     }
     base64_member(word).ok().map(|(octets, _)| (octets, len))
@@ -125,6 +128,12 @@ fn name(before: &str) -> Option<&str> {
     words.find(|word| !word.is_empty() && !WRITING.contains(&&*word.to_lowercase()))
 }
 
+/// Whether octets go on where the line, or whoever wrote it, left off.
+fn is_cut(before: &str, after: &str) -> bool {
+    let left_off = after.starts_with("...") || after.starts_with('\u{2026}');
+    left_off || after.is_empty() && before.ends_with(['"', '\''])
+}
+
 fn tail(text: &str) -> &str {
     let mut from = text.len().saturating_sub(TAIL);
     while !text.is_char_boundary(from) {
@@ -135,8 +144,28 @@ fn tail(text: &str) -> &str {
 
 const WRITING: &[&str] = &["hex", "base64", "b64", "bytes", "octets", "is", "0x"];
 /// What stands in the names of other octets.
-const OTHERS: &[&str] =
-    &["eui", "addr", "nonce", "uuid", "hash", "sha", "mic", "session", "cert", "signature", "crc"];
+const OTHERS: &[&str] = &[
+    "eui",
+    "addr",
+    "nonce",
+    "uuid",
+    "hash",
+    "sha",
+    "mic",
+    "session",
+    "cert",
+    "signature",
+    "crc",
+    "correlation",
+    "trace",
+    "span",
+    "token",
+    "ticket",
+    "digest",
+    "fingerprint",
+    "commit",
+    "etag",
+];
 /// Octets of a line before a frame in which its name is looked for.
 const TAIL: usize = 48;
 /// Octets of a frame.
@@ -185,6 +214,10 @@ mod tests {
             "rx 40dabb0102800200022721029daeaf9eeg",
             "request-id=40dabb0102800200022721029daeaf9ee9",
             "gateway session 40dabb0102800200022721029daeaf9ee9",
+            "rx 40dabb0102800200022721029daeaf...",
+            "phyPayload=40dabb0102800200022721029daeaf\u{2026} (17 octets)",
+            "rx {\"phyPayload\":\"40dabb0102800200022721029daeaf",
+            "rx data 'QNq7AQKAAgACJyECna6v",
             "",
         ] {
             assert_eq!(found(line), [], "{line}");

@@ -90,11 +90,12 @@ impl Facts {
             Meaning::Inverted => set(&mut self.inverted, value.as_bool()),
             Meaning::Size => set(&mut self.size, whole(value)),
             Meaning::Id => set(&mut self.id, id(value)),
-            Meaning::Status => set(&mut self.status, value.as_str().map(str::to_owned)),
+            Meaning::Status => set(&mut self.status, word(value)),
             Meaning::DevAddr => {
                 set(&mut self.dev_addr, value.as_str().and_then(|text| text.parse().ok()));
             }
-            Meaning::FPort => set(&mut self.f_port, whole(value)),
+            // A port of UDP is no FPort.
+            Meaning::FPort => set(&mut self.f_port, whole(value).filter(|port| *port <= 255)),
             Meaning::FCnt => set(&mut self.fcnt, whole(value)),
         }
     }
@@ -284,7 +285,9 @@ pub(super) fn eui(value: &Value) -> Option<Eui64> {
 /// Returns a time of RFC 3339, or one counted from 1970 in a unit that its size tells.
 pub(super) fn time(value: &Value) -> Option<Timestamp> {
     match value {
-        Value::String(text) => timestamp(text),
+        Value::String(text) => {
+            timestamp(text).or_else(|| time(&Value::from(text.parse::<i64>().ok()?)))
+        }
         Value::Number(number) => {
             if let Some(count) = number.as_i64() {
                 // Seconds could be anything, a counter of microseconds to begin with.
@@ -347,10 +350,17 @@ fn context(value: &Value) -> Option<u32> {
 fn id(value: &Value) -> Option<String> {
     match value {
         Value::Number(number) => Some(number.to_string()),
-        Value::String(text) if !text.is_empty() && text.len() <= 64 => Some(text.clone()),
-        _ => None,
+        _ => word(value).filter(|text| !text.is_empty()),
     }
 }
+
+/// Returns a text that may be an identifier or a word: it is copied again and again.
+fn word(value: &Value) -> Option<String> {
+    value.as_str().filter(|text| text.len() <= LONGEST).map(str::to_owned)
+}
+
+/// Octets of an identifier: a UUID has 36.
+const LONGEST: usize = 64;
 
 #[cfg(test)]
 mod tests {

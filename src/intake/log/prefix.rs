@@ -12,8 +12,8 @@ use crate::id::Eui64;
 /// Returns the gateway that a line names: behind a word for it, or else the only EUI there is, where
 /// no word says that it is a node's.
 pub(super) fn gateway(text: &str) -> Option<Eui64> {
-    let mut named = None;
-    let mut others = Vec::new();
+    let mut only = None;
+    let mut ambiguous = false;
     let mut before = "";
     for token in text.split(|c: char| !c.is_ascii_alphanumeric() && !matches!(c, '-' | ':' | '_')) {
         let bare = token.trim_matches(|c| matches!(c, '-' | ':' | '_'));
@@ -25,22 +25,17 @@ pub(super) fn gateway(text: &str) -> Option<Eui64> {
             continue;
         };
         let label = label.unwrap_or(before).to_ascii_lowercase();
-        if GATEWAY.iter().any(|word| label.starts_with(word)) {
-            named = named.or(Some(eui));
-        } else if NOT_GATEWAY.iter().any(|word| label.contains(word)) {
-            // A node's, or a server's: it does not make the other one ambiguous.
-        } else if !others.contains(&eui) {
-            others.push(eui);
-        }
         before = "";
-    }
-    let only = || match others[..] {
-        [eui] if !NOT_GATEWAY.iter().any(|word| text.to_ascii_lowercase().contains(word)) => {
-            Some(eui)
+        if GATEWAY.iter().any(|word| label.starts_with(word)) {
+            return Some(eui);
         }
-        _ => None,
-    };
-    named.or_else(only)
+        // A node's, or a server's: it does not make the other one ambiguous.
+        if !NOT_GATEWAY.iter().any(|word| label.contains(word)) {
+            ambiguous |= *only.get_or_insert(eui) != eui;
+        }
+    }
+    let small = text.to_ascii_lowercase();
+    only.filter(|_| !ambiguous && !NOT_GATEWAY.iter().any(|word| small.contains(word)))
 }
 
 /// An EUI, perhaps behind a word of its own: `eui-020000fffea09442`, `gw:020000fffea09442`.

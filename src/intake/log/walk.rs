@@ -1,10 +1,15 @@
 //! Frames in JSON, at any depth, each with what stands beside it: nearest first, outwards after that.
 
+use std::{collections::HashSet, ptr};
+
 use jiff::Timestamp;
 use serde_json::{Map, Value};
 
 use super::{
-    super::{datagram::Kind, text::frame_text},
+    super::{
+        datagram::Kind,
+        text::{base64_member, frame_text},
+    },
     facts::Facts,
     likely::{Label, is_frame, is_lawful_alone},
     words::{is_secret, meaning},
@@ -51,39 +56,58 @@ pub(super) struct Ack {
 
 /// Finds everything in a value.
 pub(super) fn walk(value: &Value) -> Vec<Find> {
-    let mut walker = Walker { out: Vec::new() };
-    walker.value(value, &Facts::default(), None, 0);
+    let mut walker = Walker { out: Vec::new(), receptions: 0 };
+    walker.text(value, &Facts::default(), None, 0);
     walker.out
 }
 
 struct Walker {
     out: Vec<Find>,
+    /// Receptions of all that was found.
+    receptions: usize,
+}
+
+/// The objects and lists of one text inside which may be a frame, by where they stand.
+type Holding = HashSet<usize>;
+
+/// What stands around a value.
+#[derive(Clone, Copy)]
+struct Around<'a> {
+    far: &'a Facts,
+    said: Option<Timestamp>,
+    /// JSON in a text in JSON: how often.
+    texts: u8,
+    holding: &'a Holding,
 }
 
 impl Walker {
-    fn value(&mut self, value: &Value, far: &Facts, said: Option<Timestamp>, texts: u8) {
+    /// Walks through one text of JSON.
+    fn text(&mut self, value: &Value, far: &Facts, said: Option<Timestamp>, texts: u8) {
+        let mut holding = Holding::new();
+        hold(value, &mut holding);
+        self.value(value, Around { far, said, texts, holding: &holding });
+    }
+
+    fn value(&mut self, value: &Value, around: Around<'_>) {
         if self.out.len() >= MOST {
             return;
         }
         match value {
-            Value::Object(map) => self.object(map, far, said, texts),
-            Value::Array(list) => list.iter().for_each(|v| self.value(v, far, said, texts)),
-            Value::String(text) if texts < MOST_TEXTS && text.trim_start().starts_with('{') => {
+            Value::Object(map) => self.object(map, around),
+            Value::Array(list) => list.iter().for_each(|v| self.value(v, around)),
+            Value::String(text)
+                if around.texts < MOST_TEXTS && text.trim_start().starts_with('{') =>
+            {
                 if let Ok(inner) = serde_json::from_str::<Value>(text) {
-                    self.value(&inner, far, said, texts + 1);
+                    self.text(&inner, around.far, around.said, around.texts + 1);
                 }
             }
             _ => {}
         }
     }
 
-    fn object(
-        &mut self,
-        map: &Map<String, Value>,
-        far: &Facts,
-        said: Option<Timestamp>,
-        texts: u8,
-    ) {
+    fn object(&mut self, map: &Map<String, Value>, around: Around<'_>) {
+        let Around { far, said, holding, .. } = around;
         if map.get("msgtype").is_some_and(Value::is_string) {
             return self.out.push(Find::Station(map.clone()));
         }
@@ -97,13 +121,14 @@ impl Walker {
         scalars(map, &mut near);
         let said = said.or(near.time);
         let mut receptions = Vec::new();
-        map.values().for_each(|inner| gather(inner, &mut near, &mut receptions));
+        map.values().for_each(|v| gather(v, holding, DEEPEST, &mut near, &mut receptions));
         let id = near.id.clone();
         near.or(far);
         let found = self.out.len();
         self.frames(map, &near, &receptions, said);
+        let around = Around { far: &near, said, ..around };
         for (_, inner) in map.iter().filter(|(name, _)| !is_secret(name)) {
-            self.value(inner, &near, said, texts);
+            self.value(inner, around);
         }
         if self.out.len() == found
             && let Some(ack) = id.and_then(|id| ack(id, map, &near, said))
@@ -131,25 +156,34 @@ impl Walker {
             if label == Label::None {
                 continue;
             }
-            let Some(octets) = value.as_str().and_then(octets) else { continue };
+            let Some(octets) = value.as_str().and_then(|text| octets(text, label)) else {
+                continue;
+            };
             if is_frame(&octets, label, &all) && hits.iter().all(|(_, known)| *known != octets) {
                 hits.push((label, octets));
+            }
+            if hits.len() == MOST {
+                break;
             }
         }
         let best = hits.iter().map(|(label, _)| *label).max();
         for (_, octets) in hits.into_iter().filter(|(label, _)| Some(*label) == best) {
-            let (beside, receptions) = (near.clone(), receptions.to_vec());
+            let left = MOST_RECEPTIONS.saturating_sub(self.receptions);
+            let receptions: Vec<_> = receptions.iter().take(left).cloned().collect();
+            self.receptions += receptions.len();
+            let beside = near.clone();
             self.out.push(Find::Frame(Hit { octets, beside, receptions, said }));
         }
     }
 }
 
-/// Reads octets written as hex or base64.
-fn octets(text: &str) -> Option<Vec<u8>> {
+/// Reads octets written as hex or base64, which may be broken into words where it is no text.
+fn octets(text: &str, label: Label) -> Option<Vec<u8>> {
     if !(SHORTEST..=LONGEST).contains(&text.len()) {
         return None;
     }
-    frame_text(text).ok().map(|text| text.octets)
+    let broken = || base64_member(text).ok().filter(|_| label == Label::Frame);
+    frame_text(text).ok().map(|text| text.octets).or_else(|| Some(broken()?.0))
 }
 
 fn is_forwarder(map: &Map<String, Value>) -> bool {
@@ -174,17 +208,27 @@ fn scalars(map: &Map<String, Value>, facts: &mut Facts) {
 }
 
 /// Takes what objects without a frame of their own say; lists of them are receptions.
-fn gather(value: &Value, near: &mut Facts, receptions: &mut Vec<Facts>) {
+fn gather(
+    value: &Value,
+    holding: &Holding,
+    deeper: u8,
+    near: &mut Facts,
+    receptions: &mut Vec<Facts>,
+) {
+    let Some(deeper) = deeper.checked_sub(1).filter(|_| !holding.contains(&place(value))) else {
+        return;
+    };
     match value {
-        Value::Object(map) if !holds_a_frame(value) => {
+        Value::Object(map) => {
             scalars(map, near);
-            map.values().for_each(|inner| gather(inner, near, receptions));
+            map.values().for_each(|inner| gather(inner, holding, deeper, near, receptions));
         }
-        Value::Array(list) if !holds_a_frame(value) => {
+        Value::Array(list) => {
             for map in list.iter().filter_map(Value::as_object) {
                 let mut own = Facts::default();
                 scalars(map, &mut own);
-                map.values().for_each(|inner| gather(inner, &mut own, &mut Vec::new()));
+                let inner = map.values();
+                inner.for_each(|v| gather(v, holding, deeper, &mut own, &mut Vec::new()));
                 if own.is_reception() && receptions.len() < MOST {
                     receptions.push(own);
                 }
@@ -194,18 +238,39 @@ fn gather(value: &Value, near: &mut Facts, receptions: &mut Vec<Facts>) {
     }
 }
 
-/// Whether anything inside may be a frame, and is not merely what stands beside one.
-fn holds_a_frame(value: &Value) -> bool {
-    match value {
-        Value::Object(map) => map.iter().any(|(name, inner)| match inner {
-            Value::String(text) => {
-                Label::of(name) != Label::None && octets(text).is_some_and(|o| is_lawful_alone(&o))
-            }
-            other => holds_a_frame(other),
+/// Returns what the members of an object say by themselves.
+pub(super) fn beside(map: &Map<String, Value>) -> Facts {
+    let mut facts = Facts::default();
+    scalars(map, &mut facts);
+    facts
+}
+
+/// Notes what may be a frame, or has one inside, and is not merely what stands beside one.
+fn hold(value: &Value, holding: &mut Holding) -> bool {
+    let holds = match value {
+        // Each is looked at, whatever the one before it holds.
+        Value::Object(map) => map.iter().fold(false, |holds, (name, inner)| {
+            holds
+                | match inner {
+                    Value::String(text) => {
+                        let label = Label::of(name);
+                        label != Label::None
+                            && octets(text, label).is_some_and(|o| is_lawful_alone(&o))
+                    }
+                    other => hold(other, holding),
+                }
         }),
-        Value::Array(list) => list.iter().any(holds_a_frame),
+        Value::Array(list) => list.iter().fold(false, |holds, inner| holds | hold(inner, holding)),
         _ => false,
+    };
+    if holds {
+        holding.insert(place(value));
     }
+    holds
+}
+
+fn place(value: &Value) -> usize {
+    ptr::from_ref(value).addr()
 }
 
 /// An acknowledgement: a number by which it finds its downlink, and a word, or a list of words.
@@ -230,6 +295,10 @@ fn ack(id: String, map: &Map<String, Value>, near: &Facts, said: Option<Timestam
 
 /// Finds in one line.
 const MOST: usize = 64;
+/// Receptions of all frames of one line.
+const MOST_RECEPTIONS: usize = 256;
+/// How deep below a frame what stands beside it is looked for: servers have three or four levels.
+const DEEPEST: u8 = 8;
 /// JSON in a text in JSON: container logs have two layers.
 const MOST_TEXTS: u8 = 2;
 /// Characters of a text that may be a frame: 12 octets in base64, 255 in hex with separators.

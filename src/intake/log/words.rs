@@ -126,6 +126,7 @@ const WORDS: &[(&str, Meaning)] = &[
     ("txtime", M::Time),
     ("at", M::Time),
     ("ts", M::Time),
+    ("realtimetimestamp", M::Time),
     ("tmst", M::Counter),
     ("counterus", M::Counter),
     ("concentratorcounter", M::Counter),
@@ -156,6 +157,7 @@ const WORDS: &[(&str, Meaning)] = &[
     ("devaddr", M::DevAddr),
     ("deviceaddress", M::DevAddr),
     ("fport", M::FPort),
+    ("port", M::FPort),
     ("fcnt", M::FCnt),
     ("framecounter", M::FCnt),
 ];
@@ -172,10 +174,20 @@ pub(super) fn meaning(name: &str) -> Option<Meaning> {
     WORDS.iter().find(|(word, _)| *word == bare).map(|(_, meaning)| *meaning)
 }
 
+/// Returns whether a member is a line of text that JSON was put around.
+pub(super) fn is_line(name: &str) -> bool {
+    ["log", "message", "msg", "line", "text"].contains(&&*bare(name))
+}
+
 /// Returns whether something may be a secret by its name.
 pub(super) fn is_secret(name: &str) -> bool {
-    let small = name.to_ascii_lowercase();
-    SECRET.iter().any(|word| small.contains(word))
+    secret(name).is_some()
+}
+
+/// Returns where the first word that speaks of a secret ends.
+pub(super) fn secret(text: &str) -> Option<usize> {
+    let small = text.to_ascii_lowercase();
+    SECRET.iter().filter_map(|word| Some(small.find(word)? + word.len())).min()
 }
 
 fn bare(name: &str) -> String {

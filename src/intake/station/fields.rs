@@ -101,7 +101,7 @@ impl<'a, 'n> Fields<'a, 'n> {
             None => None,
         };
         if octets.is_none() {
-            self.wrong(member, "hex digits");
+            self.wrong(member, "pairs of hex digits");
         }
         octets
     }

@@ -16,13 +16,18 @@ pub(super) fn read(fields: &mut Fields<'_, '_>) -> GatewayPlan {
     }
     let uplinks = list("upchannels").into_iter().flatten().take(MOST_CHANNELS);
     GatewayPlan {
-        region: fields.get("region").and_then(Value::as_str).map(|name| printable(name).into()),
+        region: fields.get("region").and_then(Value::as_str).map(name),
         range_hz: list("freq_range").and_then(|range| Some((hertz(range, 0)?, hertz(range, 1)?))),
         rates,
         uplinks: uplinks.filter_map(channel).collect(),
         join_euis: list("JoinEui").or_else(|| list("JoinEUI")).and_then(|all| ranges(all)),
         net_ids: list("NetID").and_then(|all| net_ids(all)),
     }
+}
+
+fn name(text: &str) -> String {
+    let head: String = text.chars().take(LONGEST_NAME).collect();
+    printable(&head).into()
 }
 
 /// Returns the channel plan of the protocol's name for a region.
@@ -68,14 +73,23 @@ fn ranges(all: &[Value]) -> Option<Vec<(Eui64, Eui64)>> {
         let pair = pair.as_array()?;
         Some((eui(pair.first()?)?, eui(pair.get(1)?)?))
     };
-    let ranges: Option<Vec<_>> = all.iter().map(pair).collect();
+    let ranges: Option<Vec<_>> = short(all)?.iter().map(pair).collect();
     ranges.filter(|ranges| !ranges.is_empty())
 }
 
 fn net_ids(all: &[Value]) -> Option<Vec<u32>> {
-    let ids: Option<Vec<u32>> = all.iter().map(|id| id.as_u64()?.try_into().ok()).collect();
+    let ids: Option<Vec<u32>> = short(all)?.iter().map(|id| id.as_u64()?.try_into().ok()).collect();
     ids.filter(|ids| !ids.is_empty())
 }
 
+/// A list that is kept for each gateway; of a longer one it is not known what it filters.
+fn short(all: &[Value]) -> Option<&[Value]> {
+    (all.len() <= MOST_FILTERS).then_some(all)
+}
+
+/// Characters of a region's name: CN470510 has eight.
+const LONGEST_NAME: usize = 32;
+/// NetIDs are told apart by seven bits, and a server has a handful of JoinEUI ranges.
+const MOST_FILTERS: usize = 256;
 /// CN470 has 96 channels, and no plan more.
 const MOST_CHANNELS: usize = 256;

@@ -195,8 +195,8 @@ impl Tracer<'_> {
             *gateway == datagram.gateway && (datagram.token.is_none() || *token == datagram.token)
         });
         let Some((.., slot)) = found.and_then(|at| self.sendings.remove(at)) else { return };
-        let TxAck { error, warn, on_air, .. } = datagram.ack.clone().unwrap_or_default();
-        let ack = Ack { line, at: datagram.at, error, warn, on_air };
+        let TxAck { error, warn, on_air, reported, .. } = datagram.ack.clone().unwrap_or_default();
+        let ack = Ack { line, at: datagram.at, error, warn, on_air, reported };
         if let Some(sending) = self.sending(slot) {
             sending.ack = Some(ack);
         }
