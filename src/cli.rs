@@ -13,6 +13,7 @@ mod console;
 pub mod diagnose;
 pub mod explain;
 mod feed;
+mod fold;
 mod follow;
 mod frame_file;
 mod frame_keys;
@@ -35,7 +36,7 @@ mod usage;
 mod values;
 mod version;
 
-use std::ffi::OsString;
+use std::{ffi::OsString, io::Write as _};
 
 use clap::{CommandFactory, Parser};
 
@@ -162,8 +163,14 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> Exit {
         Err(error) => {
             // Help and version come as errors, too, and are none. Nobody is left to tell of a
             // failure to print.
-            let _ = error.print();
-            return if error.use_stderr() { Exit::BadInput } else { Exit::Fine };
+            if !error.use_stderr() {
+                let _ = error.print();
+                return Exit::Fine;
+            }
+            let words = fold::fold(&error.render().ansi().to_string(), 2, screen::WIDTH);
+            // Takes the colours away where the screen has none.
+            let _ = write!(anstream::stderr(), "{words}");
+            return Exit::BadInput;
         }
     };
     let mut screen = Screen::new(program.color.into());

@@ -67,6 +67,7 @@ fn every_command_has_help_with_examples_that_parse() {
             }
         }
         let help = text(&[&command, "--help"]).replace("\\\n", " ");
+        assert!(help.contains("Exit status"), "{command}");
         let (_, examples) = help.split_once("\nExamples:\n").expect(&command);
         let lines = examples.lines().take_while(|line| line.starts_with("  "));
         let mut seen = 0;

@@ -5,6 +5,11 @@
 use assert_cmd::Command;
 use serde_json::{Value, json};
 
+#[path = "support/words.rs"]
+mod words;
+
+use words::unfolded;
+
 const APP_KEY: &[&str] = &["--app-key", "2B7E151628AED2A6ABF7158809CF4F3C"];
 const NWK_KEY: &[&str] = &["--nwk-key", "00112233445566778899AABBCCDDEEFF"];
 const SESSION_1_0: &[&str] = &[
@@ -41,7 +46,7 @@ fn run(command: &str, args: &[&str], keys: &[&str], stdin: &str) -> Run {
         .unwrap();
     Run {
         out: String::from_utf8(output.stdout).unwrap(),
-        words: String::from_utf8(output.stderr).unwrap(),
+        words: unfolded(&String::from_utf8(output.stderr).unwrap()),
         status: output.status.code().unwrap(),
     }
 }

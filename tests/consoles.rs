@@ -9,6 +9,11 @@ use std::{
 
 use assert_cmd::Command;
 
+#[path = "support/words.rs"]
+mod words;
+
+use words::unfolded;
+
 /// A node that opens its windows 1.4 s late; its roster holds the console's lines.
 const LATE: &str = "jf-33";
 
@@ -61,7 +66,7 @@ fn diagnose(args: &[&str]) -> (String, String, i32) {
         .unwrap();
     (
         String::from_utf8(output.stdout).unwrap(),
-        String::from_utf8(output.stderr).unwrap(),
+        unfolded(&String::from_utf8(output.stderr).unwrap()),
         output.status.code().unwrap(),
     )
 }

@@ -7,6 +7,11 @@ use std::{fs, io::Write as _, path::PathBuf, process::Stdio};
 
 use assert_cmd::Command;
 
+#[path = "support/words.rs"]
+mod words;
+
+use words::unfolded;
+
 const FRAME: &str = "0001000bfeff0000023c2b1afeff00000202012e269cf5";
 
 fn handfast() -> Command {
@@ -15,8 +20,13 @@ fn handfast() -> Command {
     command
 }
 
-/// Returns standard output, standard error and the exit status.
+/// Returns standard output, the words of standard error and the exit status.
 fn run(args: &[&str], input: &str) -> (String, String, i32) {
+    let (shown, said, status) = run_as_it_is(args, input);
+    (shown, unfolded(&said), status)
+}
+
+fn run_as_it_is(args: &[&str], input: &str) -> (String, String, i32) {
     let output = handfast().args(args).write_stdin(input).output().unwrap();
     let text = |octets| String::from_utf8(octets).unwrap();
     (text(output.stdout), text(output.stderr), output.status.code().unwrap())
@@ -94,6 +104,85 @@ fn a_capture_with_the_newest_line_first_draws_a_caution() {
         [line("2026-03-02T08:00:03.9Z", "4AECAw=="), line("2026-03-02T08:00:03Z", "4AECAw==")];
     let (_, said, _) = run(&["diagnose", "-"], &jitter.join("\n"));
     assert_eq!(said, "");
+}
+
+#[test]
+fn words_keep_to_the_width_and_break_between_words() {
+    let backwards =
+        [line("2026-03-02T08:00:33Z", "4AECAw=="), line("2026-03-02T08:00:03Z", "4AECAw==")];
+    let cases: [(&[&str], &str, &str); 4] = [
+        (&["diagnose", "-"], &backwards.join("\n"), "caution: standard input: times go backwards"),
+        (&["diagnose", "-"], "{\n", "hint: "),
+        (&["read", "--from", "noon"], "", "error: invalid value 'noon'"),
+        (&["compare", "--region", "EU86"], "", "there are EU868, US915, "),
+    ];
+    for (args, input, part) in cases {
+        let (_, said, _) = run_as_it_is(args, input);
+        assert!(unfolded(&said).contains(part), "{args:?}: {said}");
+        assert!(said.lines().any(|line| line.starts_with("  ")), "nothing is folded: {said}");
+        for line in said.lines() {
+            assert!(line.chars().count() <= 80, "{args:?}: {line}");
+            assert_eq!(line.trim_end(), line, "{args:?}");
+        }
+    }
+    // A path is there to be copied: it is never broken.
+    let path = format!("/no/{}/such.ndjson", "orchard/".repeat(12));
+    let (_, said, status) = run_as_it_is(&["diagnose", &path], "");
+    assert_eq!((said, status), (format!("error: {path}:\n       no such file\n"), 2));
+}
+
+#[test]
+fn damaged_lines_by_the_thousand_are_counted() {
+    let log = "nothing of ours in here\n".repeat(3_000);
+    for command in [&["read", "--strict", "-"], &["diagnose", "--strict", "-"]] {
+        let (_, said, status) = run(command, &log);
+        let errors: Vec<_> = said.lines().filter(|line| line.starts_with("error: ")).collect();
+        assert_eq!((errors.len(), status), (22, 2), "{command:?}");
+        assert!(errors[20].ends_with(": more damaged lines, not told one by one"), "{said}");
+        assert!(errors[21].ends_with(": 3000 damaged lines in all"), "{said}");
+        let (_, said, _) = run(command, &"nothing of ours\n".repeat(20));
+        assert!(!said.contains(" in all") && !said.contains("more damaged"), "{said}");
+    }
+}
+
+#[test]
+fn an_empty_capture_is_told_and_is_no_fault() {
+    for text in ["", "\n\n", "# a comment\n\n"] {
+        for command in [&["diagnose", "-"][..], &["airtime", "--capture", "-"]] {
+            let (_, said, status) = run(command, text);
+            let wanted = "note: standard input: empty: no datagram and no frame in it\n";
+            assert_eq!((said.as_str(), status), (wanted, 0), "{command:?}: {text:?}");
+        }
+    }
+    for text in ["{\n", &line("2026-03-02T08:00:03Z", "4AECAw=="), "a log\nof nothing\nmore\n"] {
+        let (_, said, _) = run(&["diagnose", "-"], text);
+        assert!(!said.contains("empty: "), "{text:?}: {said}");
+    }
+}
+
+#[test]
+fn why_there_is_no_node_is_told_as_it_is() {
+    let frame = line("2026-03-02T08:00:03Z", "4AECAw==");
+    let roster = scratch("nobody.toml", "[[node]]\nname = \"probe-01\"\n");
+    let empty = scratch("empty.toml", "region = \"EU868\"\n");
+    let (roster, empty) = (roster.to_str().unwrap(), empty.to_str().unwrap());
+    for (args, wanted) in [
+        (&["gone.x"][..], "nothing was read that could hold a frame of one"),
+        (&["-"], "the capture holds no frame of one"),
+        (&["-", "--roster", empty], "the capture holds no frame of one, and the roster none"),
+        (&["-", "--from", "2026-03-03"], "all of the capture was left out as not asked for"),
+        (
+            &["-", "--message", "join-accept"],
+            "what was not left out of the capture holds no frame of one",
+        ),
+        (
+            &["-", "--roster", roster, "--node", "020000FFFE000000"],
+            "none of those that --node names is in the capture or on the roster",
+        ),
+    ] {
+        let (shown, said, _) = run(&[&["diagnose"], args].concat(), &frame);
+        assert_eq!(shown, format!("No node: {wanted}.\n"), "{args:?}: {said}");
+    }
 }
 
 #[test]

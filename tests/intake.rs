@@ -165,6 +165,46 @@ fn when_to_send_is_one_of_four() {
 }
 
 #[test]
+fn the_time_of_a_line_is_read_in_the_forms_that_logs_have() {
+    let read = |at: &str| one(&format!(r#"{{"at":{at},"rxpk":[{{"data":"QPF9vg=="}}]}}"#));
+    // Seconds since 1970 of each: `date -u -d 2026-03-02T08:00:03Z +%s`.
+    for (at, wanted, notes) in [
+        (r#""2026-03-02T08:00:03Z""#, "2026-03-02T08:00:03Z", &[][..]),
+        (r#""2026-03-02T08:00:03""#, "2026-03-02T08:00:03Z", &[Remark::NoZone]),
+        (r#""2026-03-02 08:00:03,25""#, "2026-03-02T08:00:03.25Z", &[Remark::NoZone]),
+        (r#""2026-03-02 09:00:03 +0100""#, "2026-03-02T08:00:03Z", &[]),
+        ("1772438403", "2026-03-02T08:00:03Z", &[]),
+        ("1772438403.5", "2026-03-02T08:00:03.5Z", &[]),
+        ("1772438403210", "2026-03-02T08:00:03.21Z", &[]),
+        ("1772438403210692", "2026-03-02T08:00:03.210692Z", &[]),
+        (r#""1772438403""#, "2026-03-02T08:00:03Z", &[]),
+        (r#""1772438403.5""#, "2026-03-02T08:00:03.5Z", &[]),
+    ] {
+        let datagram = read(at);
+        assert_eq!(datagram.at, Some(wanted.parse().unwrap()), "{at}");
+        let remarks: Vec<_> = datagram.notes.iter().map(|note| note.remark.clone()).collect();
+        assert_eq!(remarks, notes, "{at}");
+    }
+    let clock = read(r#""08:00:03""#);
+    assert_eq!((clock.at, remarks(&clock).len()), (None, 1));
+    assert_eq!(clock.notes[0].remark, Remark::NoDate);
+    let not_understood = "at: a time such as 2026-03-02T08:00:03.210692Z expected";
+    for at in ["-1772438403", "17", "1e300", "18446744073709551615", r#""soon""#, r#""""#] {
+        let datagram = read(at);
+        assert_eq!((datagram.at, datagram.rxpk.len()), (None, 1), "{at}");
+        assert_eq!(remarks(&datagram), [not_understood], "{at}");
+    }
+    for at in ["true", "[1]", "{}"] {
+        let found = remarks(&read(at));
+        assert!(found[0].starts_with(&format!("{not_understood}, found ")), "{found:?}");
+    }
+    // A line without more than that is a capture's all the same, and makes no log of it.
+    let text = r#"{"at":"2026-03-02T08:00:03","kind":"PULL_DATA","token":"353c"}"#;
+    let read = items(format!("{text}\nno line of a capture\n"));
+    assert!(matches!(&read[..], [Item::Datagram(_), Item::Skipped { line: 2, .. }]), "{read:?}");
+}
+
+#[test]
 fn a_member_of_a_wrong_type_takes_nothing_else_with_it() {
     let text = r#"{"at":5,"gateway":"0200","token":true,"kind":["PUSH_DATA"],"datagram":{"rxpk":[
         {"tmst":"soon","freq":868.1,"chan":-1,"rssi":{"a":[1]},"lsnr":[[]],"stat":9,"time":"noon",
@@ -180,7 +220,7 @@ fn a_member_of_a_wrong_type_takes_nothing_else_with_it() {
     assert_eq!(datagram.rxpk[0].octets, [0x40, 0xF1, 0x7D, 0xBE]);
     let all = remarks(&datagram).join("\n");
     for line in [
-        "at: a time such as 2026-03-02T08:00:03.210692Z expected, found a number",
+        "at: a time such as 2026-03-02T08:00:03.210692Z expected",
         "gateway: an EUI of 16 hex digits expected",
         "token: a token of four hex digits expected, found true or false",
         "stat: an object expected, found a list",

@@ -5,6 +5,11 @@
 use assert_cmd::Command;
 use serde_json::{Value, json};
 
+#[path = "support/words.rs"]
+mod words;
+
+use words::unfolded;
+
 const APP_KEY: &str = "2B7E151628AED2A6ABF7158809CF4F3C";
 const NWK_KEY: &str = "00112233445566778899AABBCCDDEEFF";
 const REQUEST: &str = "0001000BFEFF0000023C2B1AFEFF00000202012E269CF5";
@@ -14,7 +19,7 @@ fn run(args: &[&str]) -> (String, String, i32) {
     let mut command = Command::new(env!("CARGO_BIN_EXE_handfast"));
     let output = command.arg("keys").args(args).output().unwrap();
     let text = |octets| String::from_utf8(octets).unwrap();
-    (text(output.stdout), text(output.stderr), output.status.code().unwrap())
+    (text(output.stdout), unfolded(&text(output.stderr)), output.status.code().unwrap())
 }
 
 fn keys(args: &[&str]) -> Value {

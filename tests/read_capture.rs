@@ -8,6 +8,11 @@ use assert_cmd::Command;
 use base64::{Engine, engine::general_purpose::STANDARD};
 use serde_json::{Value, json};
 
+#[path = "support/words.rs"]
+mod words;
+
+use words::unfolded;
+
 const REQUEST: &str = "0001000bfeff0000023c2b1afeff00000202012e269cf5";
 const ACCEPT: &str = "20d94acfd06540984f241461506659c3aaadb5152aaff250202fba28e71693051d";
 const UPLINK: &str = "40dabb0102800200022721029daeaf9ee9";
@@ -84,7 +89,7 @@ fn read(args: &[&str]) -> Run {
     let text = String::from_utf8(output.stdout).unwrap();
     Run {
         frames: text.lines().map(|line| serde_json::from_str(line).unwrap()).collect(),
-        words: String::from_utf8(output.stderr).unwrap(),
+        words: unfolded(&String::from_utf8(output.stderr).unwrap()),
         status: output.status.code().unwrap(),
     }
 }
@@ -202,7 +207,7 @@ fn read_text(args: &[&str]) -> (String, String, i32) {
     let output =
         Command::new(env!("CARGO_BIN_EXE_handfast")).arg("read").args(args).output().unwrap();
     let text = |octets| String::from_utf8(octets).unwrap();
-    (text(output.stdout), text(output.stderr), output.status.code().unwrap())
+    (text(output.stdout), unfolded(&text(output.stderr)), output.status.code().unwrap())
 }
 
 #[test]
@@ -226,6 +231,57 @@ fn in_brief_a_frame_is_one_line_under_the_name_of_its_input() {
     assert_eq!((text, status), (expected, 2), "{words}");
     let (_, words, status) = read_text(&[UPLINK, "--brief", "--json"]);
     assert!(status == 2 && words.contains("cannot be used with"), "{words}");
+}
+
+#[test]
+fn in_brief_the_second_window_of_a_downlink_is_told_from_the_first() {
+    let folder = Folder::new("windows");
+    // Lines of the websocket station protocol; the downlink has RX1 and RX2 to choose from.
+    let config = json!({"msgtype": "router_config", "region": "EU863",
+        "DRs": [[12, 125, 0], [11, 125, 0], [10, 125, 0], [9, 125, 0], [8, 125, 0], [7, 125, 0]]});
+    let down = json!({"msgtype": "dnmsg", "DevEui": "02-00-00-FF-FE-1A-2B-3C", "dC": 0, "diid": 9,
+        "pdu": ACCEPT, "RxDelay": 5, "RX1DR": 3, "RX1Freq": 868_300_000, "RX2DR": 0,
+        "RX2Freq": 869_525_000, "priority": 0, "xtime": 1_407_374_887_553_280_u64, "rctx": 0});
+    let capture = folder.file("station.ndjson", &format!("{config}\n{down}\n"));
+    let (text, words, _) = read_text(&[&capture, "--brief"]);
+    let expected = "    2 down Join-Accept  MIC unchecked 33 octets
+    2 down Join-Accept  MIC unchecked or 869.525 SF12BW125 33 octets
+";
+    assert_eq!(text, expected, "{words}");
+}
+
+#[test]
+fn a_guess_is_marked_in_every_form() {
+    let folder = Folder::new("guessed");
+    let guessed = folder.file("console.log", &format!("heard at noon: {REQUEST}\n"));
+    let whole = folder.file("whole.ndjson", &heard(REQUEST));
+    for (file, mark) in [(&guessed, true), (&whole, false)] {
+        let (text, ..) = read_text(&[file]);
+        assert_eq!(text.contains("(guessed)"), mark, "{text}");
+        let (brief, ..) = read_text(&[file, "--brief"]);
+        let wanted = if mark { "    1?up   Join-Request" } else { "    1 up   Join-Request" };
+        assert!(brief.starts_with(wanted), "{brief}");
+        let (csv, ..) = read_text(&[file, "--csv"]);
+        let rows: Vec<Vec<&str>> = csv.lines().map(|row| row.split(',').collect()).collect();
+        assert_eq!(rows[0].last(), Some(&"guessed"));
+        assert_eq!(rows[1].last(), Some(&if mark { "true" } else { "false" }));
+        assert_eq!(read(&[file]).frames[0]["input"]["guessed"] == true, mark);
+    }
+}
+
+#[test]
+fn two_forms_of_output_at_once_are_refused() {
+    for pair in [
+        ["--csv", "--brief"],
+        ["--json", "--csv"],
+        ["--json", "--brief"],
+        ["--working", "--csv"],
+        ["--working", "--brief"],
+    ] {
+        let (text, words, status) = read_text(&[&[UPLINK], &pair[..]].concat());
+        assert_eq!((text.as_str(), status), ("", 2), "{pair:?}");
+        assert!(words.contains("cannot be used with"), "{words}");
+    }
 }
 
 #[test]

@@ -9,8 +9,11 @@ use serde_json::Value;
 
 #[path = "support/recording.rs"]
 mod recording;
+#[path = "support/words.rs"]
+mod words;
 
 use recording::{LINKS, Order, gzip, pcap, shots, zstd};
+use words::unfolded;
 
 const CAPTURE: &str = include_str!("../vectors/join/jf-01/capture.ndjson");
 
@@ -59,7 +62,7 @@ fn run(args: &[&str], stdin: &[u8]) -> Run {
         .unwrap();
     Run {
         out: String::from_utf8(output.stdout).unwrap(),
-        words: String::from_utf8(output.stderr).unwrap(),
+        words: unfolded(&String::from_utf8(output.stderr).unwrap()),
         status: output.status.code().unwrap(),
     }
 }

@@ -6,6 +6,9 @@ use std::{
     process::{Command, Output, Stdio},
 };
 
+#[path = "support/words.rs"]
+mod words;
+
 use base64::{Engine, engine::general_purpose};
 use handfast::{
     demo,
@@ -327,7 +330,7 @@ fn handfast(args: &[&str]) -> Output {
 }
 
 fn said(run: &Output) -> String {
-    String::from_utf8_lossy(&run.stderr).into_owned()
+    words::unfolded(&String::from_utf8_lossy(&run.stderr))
 }
 
 fn scratch(name: &str) -> PathBuf {

@@ -71,6 +71,11 @@ fn each_option_keeps_what_it_names_and_no_more() {
     });
     let gateway = all[0]["radio"]["gateway"].as_str().unwrap().to_owned();
     kept(&["--gateway", &gateway], &|f| f["radio"]["gateway"] == gateway.as_str());
+    // The roster's name for 02-00-00-FF-FE-EA-88-FC.
+    kept(&["--gateway", "barn"], &|f| f["radio"]["gateway"] == "020000fffeea88fc");
+    let barn = files.nodes(&["--gateway", "barn"]);
+    assert_eq!(barn, files.nodes(&["--gateway", "02-00-00-FF-FE-EA-88-FC"]));
+    assert_ne!(barn, files.nodes(&[]));
     let times: Vec<&str> = all.iter().map(|f| f["radio"]["time"].as_str().unwrap()).collect();
     let (from, to) = (times[all.len() / 4], times[all.len() / 2]);
     let instant =
@@ -102,9 +107,17 @@ fn a_name_that_nobody_has_is_an_error_with_the_nearest() {
         let (out, err, status) = files.run(&[command, &capture, "--node", "prob-01"]);
         assert_eq!((out.as_str(), status), ("", 2));
         assert!(err.contains("did you mean probe-01?"), "{err}");
+        let (out, err, status) = files.run(&[command, &capture, "--gateway", "brn"]);
+        assert_eq!((out.as_str(), status), ("", 2));
+        assert!(err.contains("did you mean barn?"), "{err}");
+        let span = ["--from", "2026-04-12", "--to", "2026-04-11"];
+        let (out, err, status) = files.run(&[&[command, &capture], &span[..]].concat());
+        assert_eq!((out.as_str(), status), ("", 2));
+        assert!(err.contains("error: --from 2026-04-12T00:00:00Z is not before --to "), "{err}");
         let (_, err, status) = files.run(&[command, &capture, "--from", "noon"]);
         assert_eq!(status, 2);
-        assert!(err.contains("a time is 2026-03-02T08:00:00Z"), "{err}");
+        let words = err.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words.contains("a time is 2026-03-02T08:00:00Z"), "{err}");
     }
 }
 

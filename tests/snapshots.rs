@@ -115,7 +115,7 @@ fn every_screen_is_as_kept_fits_and_needs_no_colour() {
             let (plain, painted) = (run(args, "never"), run(args, "always"));
             assert_eq!(plain.exit, Some(*exit), "{name}: {}", plain.err);
             assert_eq!(painted.exit, plain.exit, "{name}");
-            for line in plain.out.lines() {
+            for line in plain.out.lines().chain(plain.err.lines()) {
                 assert!(line.chars().count() <= 80, "{name}: {line}");
                 assert!(!line.contains('\x1b'), "{name}: {line:?}");
                 assert!(line.trim_end() == line, "{name}: blanks at the end of {line:?}");

@@ -287,8 +287,18 @@ fn a_downlink_outside_the_range_of_router_config_is_not_sent() {
     // RX2 at 869.525 MHz is left.
     let (_, state, _) = with(json!([869_000_000, 870_000_000]), true);
     assert_eq!(state, State::Unknown);
-    let (causes, ..) = with(json!([863_000_000, 868_000_000]), false);
-    assert!(causes.contains(&"gateway-refuses-the-frequency"), "{causes:?}");
+    let mut messages = asked_and_told(0);
+    messages[0]["freq_range"] = json!([863_000_000, 868_000_000]);
+    messages[2]["RX2Freq"] = json!(0);
+    let roster = roster::parse(&roster, None).unwrap();
+    let mut tracer = Tracer::new(&roster);
+    for datagram in datagrams(&lines(&messages)) {
+        tracer.push(0, &datagram);
+    }
+    let all = diagnose(&tracer.finish(), &roster, Options::default());
+    let cause = all[0].causes.iter().find(|v| v.cause.id == "gateway-refuses-the-frequency");
+    let evidence = &cause.expect("the cause").evidence;
+    assert_eq!(evidence[0].matches("868.3 MHz").count(), 1, "{evidence:?}");
 }
 
 #[test]

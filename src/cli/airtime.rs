@@ -4,7 +4,7 @@ use std::{fmt::Write as _, path::PathBuf};
 
 use clap::{ArgGroup, Args};
 
-use super::{Failure, Screen, captures, rosters};
+use super::{Failure, Screen, captures, rosters, values};
 use crate::{
     airtime::Meter,
     frame::Direction,
@@ -32,9 +32,13 @@ use crate::{
     after_help = "Examples:
   handfast airtime SF12BW125 --size 23
   handfast airtime SF9BW125 --payload 12 --snr -8.5 --duty 1%
+  handfast airtime SF10BW500 --region AU915 --size 33 --down
   handfast airtime --region EU868 --dr 5 --size 33 --down --json
   handfast airtime --capture gateway.ndjson --roster orchard.toml
-  handfast airtime --capture gateway.ndjson --region EU868 --json"
+  handfast airtime --capture gateway.ndjson --region EU868 --json
+
+Exit status: 1 when a sender of a capture passes a limit of its region, 2 when
+an input is not whole (what is whole still counts) or the usage is wrong."
 )]
 pub struct AirtimeArgs {
     /// Data rate, such as SF7BW125
@@ -47,8 +51,8 @@ pub struct AirtimeArgs {
     #[arg(long, value_name = "NUMBER", requires = "region")]
     pub dr: Option<u8>,
     /// Region whose data rates and limits count, such as EU868; of a capture where the roster states none
-    #[arg(long, value_name = "NAME", conflicts_with = "data_rate")]
-    pub region: Option<String>,
+    #[arg(long, value_name = "NAME", value_parser = values::plan)]
+    pub region: Option<&'static Plan>,
     /// Captures to add up: one JSON object a line; `-` is standard input
     #[arg(long = "capture", value_name = "FILE", num_args = 1..)]
     #[arg(conflicts_with_all = ["down", "duty", "snr"])]
@@ -81,11 +85,17 @@ pub struct AirtimeArgs {
 #[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum AirtimeArgsError {
-    /// No such region.
-    #[error("no region is called {name}")]
-    NoRegion {
-        /// The name.
-        name: String,
+    /// A data rate that the region does not have.
+    #[error("{plan} has no {modulation} in the {way}link direction; there are {known}")]
+    NotInRegion {
+        /// The region.
+        plan: &'static str,
+        /// The data rate.
+        modulation: Modulation,
+        /// The direction, `up` or `down`.
+        way: &'static str,
+        /// The data rates there are.
+        known: String,
     },
     /// Neither a data rate nor its number.
     #[error("a data rate such as SF7BW125 is wanted, or --region and --dr")]
@@ -108,19 +118,11 @@ pub fn run(args: &AirtimeArgs, screen: &mut Screen) -> Result<(), Failure> {
     if args.captures.is_empty() {
         return screen.report(report(args));
     }
-    let plan = match &args.region {
-        Some(name) => {
-            let no_region = || AirtimeArgsError::NoRegion { name: name.clone() };
-            let found = Plan::by_name(name).ok_or_else(no_region);
-            Some(found.map_err(|error| Failure::Report(error.to_string()))?)
-        }
-        None => None,
-    };
     let roster = match &args.roster {
         Some(path) => rosters::read(path, rosters::takes_stdin(&args.captures), screen)?,
         None => Roster::default(),
     };
-    let mut meter = Meter::new(&roster, plan);
+    let mut meter = Meter::new(&roster, args.region);
     captures::read_all(&args.captures, args.strict, screen, &mut |source, datagram| {
         meter.push(source, &datagram);
     });
@@ -144,12 +146,11 @@ pub fn run(args: &AirtimeArgs, screen: &mut Screen) -> Result<(), Failure> {
 ///
 /// When the region or its data rate is unknown, the frame too long, or no formula is at hand.
 pub fn report(args: &AirtimeArgs) -> Result<String, AirtimeArgsError> {
-    let rate = match (args.data_rate, &args.region, args.dr) {
-        (Some(modulation), ..) => Rate::Modulation(modulation),
-        (None, Some(name), Some(dr)) => {
-            let no_region = || AirtimeArgsError::NoRegion { name: name.clone() };
-            Rate::Number { plan: Plan::by_name(name).ok_or_else(no_region)?, dr }
-        }
+    let direction = if args.down { Direction::Downlink } else { Direction::Uplink };
+    let rate = match (args.data_rate, args.region, args.dr) {
+        (Some(modulation), None, _) => Rate::Modulation(modulation),
+        (Some(modulation), Some(plan), _) => in_region(modulation, plan, direction)?,
+        (None, Some(plan), Some(dr)) => Rate::Number { plan, dr },
         _ => return Err(AirtimeArgsError::NoRate),
     };
     let phy_len = match (args.size, args.payload) {
@@ -157,7 +158,6 @@ pub fn report(args: &AirtimeArgs) -> Result<String, AirtimeArgsError> {
         (None, Some(payload)) => payload.saturating_add(FRAME),
         (None, None) => return Err(AirtimeArgsError::NoSize),
     };
-    let direction = if args.down { Direction::Downlink } else { Direction::Uplink };
     let query = AirtimeQuery { phy_len, direction, rate, duty: args.duty, snr: args.snr };
     let report = AirtimeReport::new(query)?;
     let mut out = String::new();
@@ -168,6 +168,22 @@ pub fn report(args: &AirtimeArgs) -> Result<String, AirtimeArgsError> {
         show::airtime::text(&report, &mut out)
     };
     Ok(out)
+}
+
+/// Returns a data rate as the region has it.
+fn in_region(
+    modulation: Modulation,
+    plan: &'static Plan,
+    direction: Direction,
+) -> Result<Rate, AirtimeArgsError> {
+    if let Some(dr) = plan.dr_of(direction, modulation) {
+        return Ok(Rate::Number { plan, dr });
+    }
+    let known =
+        (0..16).filter_map(|dr| plan.dr(direction, dr).map(|rate| format!("{rate} (DR{dr})")));
+    let known = known.collect::<Vec<_>>().join(", ");
+    let (plan, way) = (plan.name, direction.name());
+    Err(AirtimeArgsError::NotInRegion { plan, modulation, way, known })
 }
 
 /// Reads decibels; f32 alone would take `inf` and `nan` too.
@@ -206,7 +222,6 @@ mod tests {
             "airtime SF7 --size 23",
             "airtime SF7BW125 --size 23 --duty 0",
             "airtime SF7BW125 --size 23 --snr nan",
-            "airtime SF7BW125 --size 23 --region EU868",
             "airtime SF7BW125 --size 23 --roster r.toml",
             "airtime --capture c.ndjson --size 23",
             "airtime --capture c.ndjson --dr 5",
@@ -222,7 +237,7 @@ mod tests {
         let (_, after) = help.split_once("Examples:").unwrap();
         let examples: Vec<_> =
             after.lines().filter_map(|l| l.trim().strip_prefix("handfast ")).collect();
-        assert_eq!(examples.len(), 5, "{help}");
+        assert_eq!(examples.len(), 6, "{help}");
         for line in examples {
             let args = Line::try_parse_from(line.split(' ')).unwrap().args;
             // Those of captures want files; tests/airtime.rs runs the like.
@@ -245,8 +260,26 @@ mod tests {
     }
 
     #[test]
-    fn an_unknown_region_is_named() {
-        let error = run("airtime --region XX1 --dr 0 --size 23").unwrap_err();
-        assert_eq!(error.to_string(), "no region is called XX1");
+    fn a_data_rate_counts_as_its_region_has_it() {
+        assert_eq!(
+            run("airtime SF10BW125 --region US915 --size 20"),
+            run("airtime --dr 0 --region US915 --size 20")
+        );
+        // RP002-1.0.5, US915: uplinks have DR0 to DR6, of which 500 kHz is SF8 alone.
+        let error = run("airtime SF12BW125 --region US915 --size 20").unwrap_err().to_string();
+        assert!(error.starts_with("US915 has no SF12BW125 in the uplink direction; "), "{error}");
+        assert!(error.contains("SF10BW125 (DR0)") && error.contains("SF8BW500 (DR4)"), "{error}");
+        assert!(!error.contains("SF12BW500"), "{error}");
+        let error = run("airtime SF12BW125 --region US915 --size 20 --down").unwrap_err();
+        assert!(error.to_string().contains("SF12BW500 (DR8)"), "{error}");
+    }
+
+    #[test]
+    fn an_unknown_region_is_answered_with_those_there_are() {
+        let error = Line::try_parse_from("airtime --region XX1 --dr 0 --size 23".split(' '));
+        let error = error.unwrap_err().to_string();
+        for plan in Plan::all() {
+            assert!(error.contains(plan.name), "{error}");
+        }
     }
 }

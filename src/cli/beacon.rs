@@ -26,8 +26,8 @@ pub struct BeaconArgs {
     #[arg(value_name = "BEACON")]
     pub beacon: String,
     /// Channel plan, such as EU868
-    #[arg(long, value_name = "NAME")]
-    pub region: Option<String>,
+    #[arg(long, value_name = "NAME", value_parser = values::plan)]
+    pub region: Option<&'static Plan>,
     /// Link layer version, where it changes what octets mean: 1.0.2, 1.0.3, 1.0.4, 1.1
     #[arg(long, value_name = "VERSION", value_parser = values::mac_version)]
     pub mac_version: Option<MacVersion>,
@@ -57,20 +57,13 @@ pub enum BeaconArgsError {
     /// The octets are no beacon.
     #[error(transparent)]
     Beacon(#[from] BeaconError),
-    /// No such region.
-    #[error("no region is called {name}")]
-    NoRegion {
-        /// The name.
-        name: String,
-    },
 }
 
 /// Runs `beacon`.
 ///
 /// # Errors
 ///
-/// [`Failure`] when the octets are no beacon, the region is unknown, or standard output does not take
-/// the report.
+/// [`Failure`] when the octets are no beacon, or standard output does not take the report.
 pub fn run(args: &BeaconArgs, screen: &mut Screen) -> Result<(), Failure> {
     let report = report(args).map_err(|error| Failure::Report(error.to_string()))?;
     if report.has_fault() {
@@ -90,15 +83,10 @@ pub fn run(args: &BeaconArgs, screen: &mut Screen) -> Result<(), Failure> {
 ///
 /// # Errors
 ///
-/// When the octets are no beacon, or the region is unknown.
+/// When the octets are no beacon.
 pub fn report(args: &BeaconArgs) -> Result<Report, BeaconArgsError> {
     let octets = frame_text(&args.beacon)?.octets;
-    let plan = match &args.region {
-        Some(name) => Some(
-            Plan::by_name(name).ok_or_else(|| BeaconArgsError::NoRegion { name: name.clone() })?,
-        ),
-        None => None,
-    };
+    let plan = args.region;
     let beacon = beacon::decode(&octets, args.mac_version)?;
     let periodicity = args.periodicity.and_then(Periodicity::new);
     let ping = args.dev_addr.zip(periodicity).map(|(address, periodicity)| {
@@ -115,8 +103,8 @@ const EXAMPLES: &str = "Examples:
   handfast beacon 000000000002cca27e000120000081030050d4 \\
     --mac-version 1.0.3 --json
 
-The exit status is 1 where a CRC fails, Time is none of a beacon, or the size is
-another region's.";
+Exit status: 1 where a CRC fails, Time is none of a beacon, or the size is
+another region's; 2 where the octets are no beacon or the usage is wrong.";
 
 #[cfg(test)]
 mod tests {
@@ -154,6 +142,7 @@ mod tests {
             "beacon 00 --dev-addr 0201BBDA --periodicity 8",
             "beacon 00 --join-channel 3",
             "beacon 00 --mac-version 2",
+            "beacon 00 --region XX1",
         ] {
             assert!(Line::try_parse_from(line.split(' ')).is_err(), "{line}");
         }
@@ -163,7 +152,6 @@ mod tests {
     fn what_is_no_beacon_says_why() {
         let tell = |line| run(line).unwrap_err().to_string();
         assert_eq!(tell("beacon 0000"), "2 octets: beacons have 17, 19, 21 or 23");
-        assert_eq!(tell("beacon 00 --region XX1"), "no region is called XX1");
         assert!(tell("beacon ?").contains("character 1"));
     }
 }

@@ -21,7 +21,17 @@ use crate::{
 };
 
 /// How many damaged lines are told one by one.
-const TOLD: usize = 20;
+pub(super) const TOLD: usize = 20;
+
+/// What is said where no more of them are told.
+pub(super) fn more_damaged(name: &str) -> String {
+    format!("{name}: more damaged lines, not told one by one")
+}
+
+/// How many there were, where not all were told.
+pub(super) fn damaged_in_all(name: &str, damaged: usize) -> String {
+    format!("{name}: {} in all", Count(damaged, "damaged line"))
+}
 
 /// Reads captures, `-` for standard input, and hands on every datagram with the number of its
 /// capture, from 0: those of several captures in the order of their times.
@@ -74,7 +84,7 @@ pub(super) fn read(
     }
     progress.end();
     for teller in &mut tellers {
-        teller.sum_up(screen);
+        teller.end(screen);
     }
 }
 
@@ -83,12 +93,16 @@ pub(super) fn read(
 pub(super) struct Teller {
     name: String,
     damaged: usize,
+    /// Of them, how many were told or counted aloud.
+    told: usize,
+    /// Whether anything at all was in it.
+    any: bool,
     odd: Oddities,
 }
 
 impl Teller {
     pub(super) fn new(name: String) -> Self {
-        Self { name, damaged: 0, odd: Oddities::default() }
+        Self { name, damaged: 0, told: 0, any: false, odd: Oddities::default() }
     }
 
     /// Tells what is wrong with an item; returns the datagram that it is.
@@ -98,6 +112,7 @@ impl Teller {
         item: io::Result<Item>,
         screen: &mut Screen,
     ) -> Option<Datagram> {
+        self.any = true;
         match item {
             Ok(Item::Datagram(datagram)) => {
                 for note in datagram.notes.iter().filter(|note| note.loses_a_frame()) {
@@ -130,18 +145,28 @@ impl Teller {
 
     /// Tells what was odd in what was read so far, each kind of it once.
     pub(super) fn sum_up(&mut self, screen: &mut Screen) {
+        if self.damaged > self.told.max(TOLD) {
+            self.told = self.damaged;
+            screen.bad_input(&damaged_in_all(&self.name, self.damaged), None);
+        }
         self.odd.tell(&self.name, screen);
     }
 
+    /// Tells that a capture has ended without anything in it.
+    pub(super) fn end(&mut self, screen: &mut Screen) {
+        self.sum_up(screen);
+        if !self.any {
+            let words = format!("{}: empty: no datagram and no frame in it", self.name);
+            screen.word("note", &words);
+        }
+    }
+
     fn damage(&mut self, screen: &mut Screen, words: &str, hint: Option<&str>) {
-        let name = &self.name;
         self.damaged += 1;
-        match self.damaged {
-            1..=TOLD => screen.bad_input(&format!("{name}{words}"), hint),
-            _ if self.damaged == TOLD + 1 => {
-                screen.bad_input(&format!("{name}: more damaged lines, not told one by one"), None);
-            }
-            _ => {}
+        if self.damaged <= TOLD {
+            screen.bad_input(&format!("{}{words}", self.name), hint);
+        } else if self.damaged == TOLD + 1 {
+            screen.bad_input(&more_damaged(&self.name), None);
         }
     }
 }

@@ -8,7 +8,7 @@ use std::{
 use clap::Args;
 use zeroize::Zeroizing;
 
-use super::{Failure, Screen};
+use super::{Failure, Screen, values};
 use crate::{
     compare::{LabelText, Sources, compare, gather},
     region::Plan,
@@ -32,7 +32,10 @@ use crate::{
   handfast compare --firmware probe.h \\
     --label LW:D0:020000FFFE00FFFF:020000FFFE001207:0A0B0C0D
   handfast compare --roster orchard.toml --firmware probe.h \\
-    --node pear-row-3 --json")]
+    --node pear-row-3 --json
+
+Exit status: 1 when a fault is found, 2 when a source is not whole (what is
+whole is still compared) or the usage is wrong.")]
 pub struct CompareArgs {
     /// Roster of nodes (TOML); - is standard input, here and below
     #[arg(long, value_name = "FILE")]
@@ -50,8 +53,8 @@ pub struct CompareArgs {
     #[arg(long, value_name = "NAME")]
     pub node: Option<String>,
     /// Region of records that name none, such as EU868
-    #[arg(long, value_name = "NAME")]
-    pub region: Option<String>,
+    #[arg(long, value_name = "NAME", value_parser = values::plan)]
+    pub region: Option<&'static Plan>,
     /// Print JSON, one object a node
     #[arg(long)]
     pub json: bool,
@@ -64,12 +67,6 @@ pub enum CompareError {
     /// No source at all.
     #[error("nothing to compare: --roster, --firmware, --records or --label is wanted")]
     NoSource,
-    /// No such region.
-    #[error("no region is called {name:?}")]
-    NoRegion {
-        /// The name.
-        name: String,
-    },
     /// No such node.
     #[error("no node is called {name:?}")]
     NoNode {
@@ -189,12 +186,6 @@ fn read(args: &CompareArgs, faults: &mut Vec<String>) -> Result<Sources, Compare
     if none && args.label.is_empty() {
         return Err(CompareError::NoSource);
     }
-    let region = match &args.region {
-        None => None,
-        Some(name) => {
-            Some(Plan::by_name(name).ok_or_else(|| CompareError::NoRegion { name: name.clone() })?)
-        }
-    };
     let mut labels = Vec::new();
     for (i, text) in args.label.iter().enumerate() {
         let text = text.trim();
@@ -208,7 +199,7 @@ fn read(args: &CompareArgs, faults: &mut Vec<String>) -> Result<Sources, Compare
         table: args.records.as_deref().map(|path| read_table(path, faults)).transpose()?,
         labels,
         node: args.node.clone(),
-        region,
+        region: args.region,
     })
 }
 
@@ -294,8 +285,8 @@ mod tests {
         );
         let error = run(&["--label", "LW:D1:"]).unwrap_err();
         assert_eq!(error.to_string(), "label 1: the string does not start with LW:D0:");
-        let error = run(&["--records", RECORDS, "--region", "MOON1"]).unwrap_err();
-        assert_eq!(error.to_string(), "no region is called \"MOON1\"");
+        let error = Line::try_parse_from(["compare", "--records", RECORDS, "--region", "MOON1"]);
+        assert!(error.unwrap_err().to_string().contains("there are EU868, US915"));
         let error = run(&["--records", RECORDS, "--node", "fig"]).unwrap_err();
         assert_eq!(error.to_string(), "no node is called \"fig\"");
     }

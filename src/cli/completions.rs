@@ -19,7 +19,9 @@ Examples:
   handfast completions bash > ~/.local/share/bash-completion/completions/handfast
   handfast completions fish > ~/.config/fish/completions/handfast.fish
   handfast completions zsh > ~/.zfunc/_handfast     with ~/.zfunc in fpath
-  eval \"$(handfast completions bash)\"              for this shell only";
+  eval \"$(handfast completions bash)\"              for this shell only
+
+Exit status: 2 when the usage is wrong, else 0.";
 
 /// Runs `completions`.
 ///

@@ -173,7 +173,10 @@ const CAUTION: &str = "\
 This writes octets and transmits nothing. Whoever puts them on the air answers
 for it: on a shielded bench, or with nodes, a network and a licence of their
 own. A frame that a network takes uses up its counter or DevNonce, and the
-node's own next frames may be refused.";
+node's own next frames may be refused.
+
+Exit status: 2 when no frame can be made of what is given (what is whole is
+still composed) or the usage is wrong, else 0.";
 
 /// Runs `compose`.
 ///

@@ -14,7 +14,8 @@ use super::{
     read::WORKING_CAUTION,
     report_file::{self, Form},
     rosters,
-    selection::{Selection, Since, Who},
+    selection::{Gateways, Selection, Since, Who},
+    values,
 };
 use crate::{
     demo,
@@ -45,8 +46,8 @@ pub struct DiagnoseArgs {
     #[arg(long = "console", value_name = "NAME=FILE", value_parser = Console::parse, requires = "roster")]
     consoles: Vec<Console>,
     /// Channel plan where the roster states none, such as EU868
-    #[arg(long, value_name = "NAME")]
-    region: Option<String>,
+    #[arg(long, value_name = "NAME", value_parser = values::plan)]
+    region: Option<&'static Plan>,
     /// Run on an embedded capture of an orchard's soil probes
     #[arg(long, conflicts_with_all = ["captures", "roster"])]
     demo: bool,
@@ -97,7 +98,10 @@ unless --strict. Without a roster the report says what can be said without keys.
 Keys near those on the roster are searched for typing slips; no other key is
 ever tried.
 
-A roster holds keys: keep it readable by yourself alone.";
+A roster holds keys: keep it readable by yourself alone.
+
+Exit status: 1 when a rung is broken or a cause is found, 2 when a capture or
+the roster is not whole (what is whole is still judged) or the usage is wrong.";
 
 /// Set by Ctrl-C: the search around keys stops and says what it had covered.
 static STOP: AtomicBool = AtomicBool::new(false);
@@ -108,16 +112,6 @@ static STOP: AtomicBool = AtomicBool::new(false);
 /// [`Failure`] when the roster cannot be read or standard output does not take the report. Damaged
 /// lines of a capture are told and passed over.
 pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
-    let plan = match &args.region {
-        Some(name) => Some(Plan::by_name(name).ok_or_else(|| {
-            let known: Vec<&str> = Plan::all().iter().map(|plan| plan.name).collect();
-            Failure::Report(format!(
-                "--region: {name:?} is no channel plan; there are {}",
-                known.join(", ")
-            ))
-        })?),
-        None => None,
-    };
     // A name that says no form is told before the work, not after it.
     let form = args.report.as_deref().map(Form::of).transpose()?;
     let mut roster = roster(args, screen)?;
@@ -129,7 +123,8 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
         // Without a handler Ctrl-C ends the program, which is as well.
         let _ = ctrlc::set_handler(interrupted);
     }
-    let job = Job { args, plan, roster: &roster, who: &who };
+    let gateways = args.selection.gateways(Some(&roster))?;
+    let job = Job { args, roster: &roster, who: &who, gateways: &gateways };
     if args.working {
         let (kind, text) = if args.show_keys {
             ("caution", WORKING_CAUTION)
@@ -141,9 +136,9 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     if args.follow {
         return job.follow(screen);
     }
-    let (trace, all) = job.judge(screen);
+    let (trace, all, none) = job.judge(screen);
     job.tell_clocks(&trace.clocks, screen);
-    let printed = report(args, &all, &|one| job.worked(one, &trace), screen);
+    let printed = report(args, &all, none, &|one| job.worked(one, &trace), screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
         let options = report::Options { show_keys: args.show_keys };
         let report = Report::new(&all, &trace, &roster, options);
@@ -163,13 +158,14 @@ fn interrupted() {
 /// One reading of the captures.
 struct Job<'a> {
     args: &'a DiagnoseArgs,
-    plan: Option<&'static Plan>,
     roster: &'a Roster,
     who: &'a Who,
+    gateways: &'a Gateways,
 }
 
 impl Job<'_> {
-    fn judge(&self, screen: &mut Screen) -> (Trace, Vec<Diagnosis>) {
+    /// Returns the verdicts, too, and why there are none, should there be none.
+    fn judge(&self, screen: &mut Screen) -> (Trace, Vec<Diagnosis>, &'static str) {
         let args = self.args;
         let mut taking = Taking::new(self);
         let mut take = |source, datagram| taking.take(source, datagram);
@@ -181,7 +177,22 @@ impl Job<'_> {
             captures::read_all(&args.captures, args.strict, screen, &mut take);
         }
         taking.tell(screen);
-        self.verdicts(taking.tracer, screen)
+        let none = self.why_none(&taking);
+        let (trace, all) = self.verdicts(taking.tracer, screen);
+        (trace, all, none)
+    }
+
+    /// Why there is no node, where there is none.
+    fn why_none(&self, taking: &Taking<'_>) -> &'static str {
+        let named = !self.args.selection.nodes.is_empty();
+        match (named, taking.taken, taking.left_out) {
+            (_, 0, 0) => "nothing was read that could hold a frame of one",
+            (true, ..) => "none of those that --node names is in the capture or on the roster",
+            (_, 0, _) => "all of the capture was left out as not asked for",
+            (.., 1..) => "what was not left out of the capture holds no frame of one",
+            _ if self.args.roster.is_none() => "the capture holds no frame of one",
+            _ => "the capture holds no frame of one, and the roster none",
+        }
     }
 
     fn verdicts(&self, tracer: Tracer<'_>, screen: &mut Screen) -> (Trace, Vec<Diagnosis>) {
@@ -191,7 +202,7 @@ impl Job<'_> {
         let progress = Progress::new(bar);
         let show = |done, total| progress.show(done, total);
         let effort = Effort { max_digits: args.digits, stop: &STOP, progress: Some(&show) };
-        let options = ladder::Options { plan: self.plan, effort };
+        let options = ladder::Options { plan: args.region, effort };
         let mut all = ladder::diagnose(&trace, self.roster, options);
         progress.end();
         all.retain(|diagnosis| {
@@ -254,7 +265,8 @@ impl Job<'_> {
                     if told.get(&key) != Some(&now) {
                         told.insert(key, now);
                         let worked = |one: &Diagnosis| self.worked(one, &trace);
-                        report(self.args, std::slice::from_ref(diagnosis), &worked, screen)?;
+                        let one = std::slice::from_ref(diagnosis);
+                        report(self.args, one, "", &worked, screen)?;
                     }
                 }
                 screen.flush()?;
@@ -270,24 +282,29 @@ impl Job<'_> {
 /// Datagrams on their way into a trace.
 struct Taking<'a> {
     selection: &'a Selection,
+    gateways: &'a Gateways,
     tracer: Tracer<'a>,
+    taken: usize,
     left_out: usize,
 }
 
 impl<'a> Taking<'a> {
     fn new(job: &Job<'a>) -> Self {
         let tracer = Tracer::new(job.roster);
-        Self { selection: &job.args.selection, tracer, left_out: 0 }
+        let (selection, gateways) = (&job.args.selection, job.gateways);
+        Self { selection, gateways, tracer, taken: 0, left_out: 0 }
     }
 
     fn take(&mut self, source: u16, mut datagram: Datagram) {
         let (uplinks, downlinks) = frames(&datagram);
         let in_time = self.selection.keeps_time(datagram.at);
-        let kept = datagram.found == Found::Damaged || self.selection.keeps_datagram(&mut datagram);
+        let damaged = datagram.found == Found::Damaged;
+        let kept = damaged || self.selection.keeps_datagram(self.gateways, &mut datagram);
         let (up, down) = if kept { frames(&datagram) } else { (0, 0) };
         // What was before or after answers nothing of what is asked for.
         self.tracer.leave_out(uplinks - up, if in_time { downlinks - down } else { 0 });
         self.left_out += usize::from(!kept || (up, down) != (uplinks, downlinks));
+        self.taken += usize::from(kept && !damaged);
         if kept {
             self.tracer.take(source, datagram);
         }
@@ -309,6 +326,7 @@ fn frames(datagram: &Datagram) -> (u64, u64) {
 fn report(
     args: &DiagnoseArgs,
     all: &[Diagnosis],
+    none: &str,
     worked: &dyn Fn(&Diagnosis) -> Vec<Sheet>,
     screen: &mut Screen,
 ) -> Result<(), Failure> {
@@ -336,7 +354,7 @@ fn report(
         return Ok(());
     }
     if all.is_empty() {
-        return screen.data("No node: the capture holds no frame of one, and the roster none.\n");
+        return screen.data(&format!("No node: {none}.\n"));
     }
     if all.len() > 1 {
         let mut page = "\n".to_owned();

@@ -22,7 +22,9 @@ const EXAMPLES: &str = "\
 Examples:
   handfast explain
   handfast explain app-key-typed-wrong
-  handfast explain cannot-tell";
+  handfast explain cannot-tell
+
+Exit status: 2 when no cause has that id or the usage is wrong, else 0.";
 
 /// Runs `explain`.
 ///

@@ -11,7 +11,12 @@ use std::{
 
 use jiff::Timestamp;
 
-use super::{UsageError, feed::Single, follow::Follow};
+use super::{
+    UsageError,
+    captures::{TOLD, damaged_in_all, more_damaged},
+    feed::Single,
+    follow::Follow,
+};
 use crate::{
     frame::Direction,
     intake::{
@@ -106,6 +111,7 @@ struct Lines {
     items: TextLines<Single>,
     frames: usize,
     notes: u64,
+    damaged: usize,
     guessed: usize,
     first_guessed: Option<u64>,
     clock_told: bool,
@@ -189,6 +195,7 @@ impl Frames {
             items,
             frames: 0,
             notes: 0,
+            damaged: 0,
             guessed: 0,
             first_guessed: None,
             clock_told: false,
@@ -244,6 +251,10 @@ impl Iterator for Frames {
                         self.ready.push_back(Met::Noted(text));
                     }
                     ready_guesses(lines, &mut self.ready);
+                    if lines.damaged > TOLD {
+                        let error = damaged_in_all(&lines.name, lines.damaged);
+                        self.ready.push_back(Met::Damaged { error, hint: None });
+                    }
                     self.open = None;
                 }
             }
@@ -284,7 +295,7 @@ impl Lines {
                 }
                 let error = format!("{}: {note}", place(line));
                 if note.loses_a_frame() {
-                    ready.push_back(Met::Damaged { error, hint: hint(&note) });
+                    self.damage(error, hint(&note), ready);
                 } else {
                     self.notes += 1;
                     if self.notes <= NOTES_TOLD {
@@ -301,8 +312,22 @@ impl Lines {
             }
             TextItem::Skipped { line, why } => {
                 let error = format!("{}: {why}", place(line));
-                ready.push_back(Met::Damaged { error, hint: Some(why.hint()) });
+                self.damage(error, Some(why.hint()), ready);
             }
+        }
+    }
+
+    fn damage(
+        &mut self,
+        error: String,
+        hint: Option<&'static str>,
+        ready: &mut std::collections::VecDeque<Met>,
+    ) {
+        self.damaged += 1;
+        if self.damaged <= TOLD {
+            ready.push_back(Met::Damaged { error, hint });
+        } else if self.damaged == TOLD + 1 {
+            ready.push_back(Met::Damaged { error: more_damaged(&self.name), hint: None });
         }
     }
 }

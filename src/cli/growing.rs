@@ -104,7 +104,10 @@ impl Growing {
             }
             part.teller.sum_up(screen);
             match part.path.as_ref().map(|path| followed(path, strict)) {
-                None => false,
+                None => {
+                    part.teller.end(screen);
+                    false
+                }
                 Some(Ok(feed)) => {
                     part.feed = feed;
                     true

@@ -18,7 +18,9 @@ use crate::{
 #[command(after_help = "Examples:
   handfast id 0201BBDA
   handfast id 02-00-00-FF-FE-1A-2B-3C
-  handfast id 000013 26012E43 --json")]
+  handfast id 000013 26012E43 --json
+
+Exit status: 2 when it is no identifier or the usage is wrong, else 0.")]
 pub struct IdArgs {
     /// Numbers in hex; -, : and spaces may stand between octets
     #[arg(required = true, value_name = "NUMBER")]

@@ -82,7 +82,10 @@ const EXAMPLES: &str = "\
 Examples:
   handfast keys --app-key-env ORCHARD_KEY \\
     --request 0001000BFEFF0000023C2B1AFEFF00000202012E269CF5 \\
-    --accept 20F0D8C267F0B6FAD6BF86B96A1617A9EB";
+    --accept 20F0D8C267F0B6FAD6BF86B96A1617A9EB
+
+Exit status: 1 when a MIC does not hold or a frame says what the standard
+forbids, 2 when an input is not whole or the usage is wrong.";
 
 /// The keys that `keys` takes.
 #[derive(Clone, Copy, Debug)]

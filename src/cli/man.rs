@@ -30,7 +30,10 @@ const EXAMPLES: &str = "\
 Examples:
   handfast man | man -l -                            the program's page
   handfast man diagnose | man -l -                   a command's page
-  handfast man --dir ~/.local/share/man/man1         all pages, for `man handfast-read`";
+  handfast man --dir ~/.local/share/man/man1         all pages, for `man handfast-read`
+
+Exit status: 2 when a page cannot be had or written or the usage is wrong,
+else 0.";
 
 /// Runs `man`.
 ///

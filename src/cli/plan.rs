@@ -109,7 +109,9 @@ Examples:
   handfast plan EU868                               one plan, whole
   handfast plan --at 903.9                          what 903.9 MHz is for
   handfast plan US915 --mask 'FF00 0000 0000 0000 0002'
-  handfast plan AU915 --mask 8-15,65                the words of sub-band 2";
+  handfast plan AU915 --mask 8-15,65                the words of sub-band 2
+
+Exit status: 2 when the usage is wrong, else 0.";
 
 #[cfg(test)]
 mod tests {

@@ -12,7 +12,7 @@ use super::{
     frames::{Frames, InputFrame, Met},
     key_options::{KEYS_HELP, KeyOptions},
     rosters,
-    selection::{Selection, Who},
+    selection::{Gateways, Selection, Who},
     values,
 };
 use crate::{
@@ -38,7 +38,7 @@ pub struct ReadArgs {
     /// Use all keys of a roster; data of the joins that are seen is read, too
     #[arg(long, value_name = "PATH", help_heading = "Keys")]
     pub roster: Option<PathBuf>,
-    /// Print one line a frame
+    /// Print one line a frame; a `?` behind its number says that it was guessed to be one
     #[arg(long, conflicts_with = "json")]
     pub brief: bool,
     /// Show every computation step by step, keys included, as one would do it on paper
@@ -48,7 +48,7 @@ pub struct ReadArgs {
     #[arg(long)]
     pub json: bool,
     /// Print a table (CSV), one row a frame
-    #[arg(long, conflicts_with = "json")]
+    #[arg(long, conflicts_with_all = ["brief", "json"])]
     pub csv: bool,
     /// Take only capture formats and bare frames; look for no frames hidden in other text
     #[arg(long)]
@@ -104,16 +104,16 @@ Examples:
 
 const EXIT_HELP: &str = "\
 Exit status: 1 when a MIC fails or a frame says what the standard forbids, 2
-when an input is not whole. RFU bits that are set, which receivers ignore, are listed
-as remarks and change nothing.";
+when an input is not whole or the usage is wrong. RFU bits that are set, which
+receivers ignore, are listed as remarks and change nothing.";
 
 impl ReadArgs {
-    fn ring(&self, screen: &mut Screen) -> Result<(KeyRing, Who), UsageError> {
+    fn ring(&self, screen: &mut Screen) -> Result<(KeyRing, Who, Gateways), UsageError> {
         let mut ring = KeyRing::default();
         if !self.keys.is_empty() {
             ring.add(bunch(&self.keys)?);
         }
-        let mut who = self.selection.who(None);
+        let (mut who, mut gateways) = (self.selection.who(None), self.selection.gateways(None));
         if let Some(path) = &self.roster {
             let alone = self.frames.is_empty() && self.files.is_empty();
             let busy = alone
@@ -122,8 +122,9 @@ impl ReadArgs {
             let roster = rosters::read(path, busy, screen)?;
             ring.add_roster(&roster);
             who = self.selection.who(Some(&roster));
+            gateways = self.selection.gateways(Some(&roster));
         }
-        Ok((ring, who?))
+        Ok((ring, who?, gateways?))
     }
 
     fn file(&self) -> Result<Option<FrameFile>, Failure> {
@@ -152,7 +153,7 @@ impl ReadArgs {
 /// # Errors
 /// [`Failure`] when a key is wrong or nothing is given. Damaged frames only raise the exit status.
 pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
-    let (ring, who) = args.ring(screen)?;
+    let (ring, who, gateways) = args.ring(screen)?;
     let mut texts = args.frames.clone();
     if texts.is_empty() && args.files.is_empty() {
         if std::io::stdin().is_terminal() {
@@ -168,6 +169,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         args,
         ring,
         who,
+        gateways,
         memory: SessionMemory::default(),
         single,
         shown: 0,
@@ -228,6 +230,7 @@ struct Run<'a> {
     args: &'a ReadArgs,
     ring: KeyRing,
     who: Who,
+    gateways: Gateways,
     memory: SessionMemory,
     single: bool,
     /// Frames that were shown.
@@ -286,7 +289,8 @@ impl Run<'_> {
         let context = Context { direction: frame.direction, ..self.args.context() };
         let mut reading = self.memory.read(decode(&frame.octets), &self.ring, &context);
         // What is not asked for was read all the same: a join makes the keys of later frames.
-        let asked = self.args.selection.keeps(frame.radio.as_ref(), &frame.octets);
+        let selection = &self.args.selection;
+        let asked = selection.keeps(&self.gateways, frame.radio.as_ref(), &frame.octets);
         if !asked || !self.who.has_sent(&reading) {
             self.left_out += 1;
             return Ok(());

@@ -8,11 +8,11 @@ use std::{
 
 use anstream::{AutoStream, ColorChoice};
 
-use super::{Exit, UsageError};
+use super::{Exit, UsageError, fold::fold};
 use crate::show::Style;
 
-/// Columns of text.
-const WIDTH: usize = 80;
+/// Columns of text, on both streams.
+pub(super) const WIDTH: usize = 80;
 
 /// Why a command stopped.
 #[derive(Debug, thiserror::Error)]
@@ -106,8 +106,11 @@ impl Screen {
         let (on, off) = if self.err_style.colour { ("\x1b[1m", "\x1b[0m") } else { ("", "") };
         // What was written before stands before. A failure is met again by whoever writes data.
         let _ = self.out.flush();
+        let words = fold(&format!("{kind}: {text}"), kind.chars().count() + 2, WIDTH);
+        let words = words.strip_prefix(kind).unwrap_or(&words);
+        let words = words.strip_prefix(':').unwrap_or(words);
         // Where standard error is closed there is nobody to tell.
-        let _ = writeln!(self.err, "{on}{kind}:{off} {text}");
+        let _ = writeln!(self.err, "{on}{kind}:{off}{words}");
     }
 
     /// Writes an error and, once a run, what a right input looks like; the run goes on and ends with

@@ -22,9 +22,9 @@ pub struct Selection {
     /// Only of this node: its name on the roster, DevEUI or DevAddr; may be repeated
     #[arg(long = "node", value_name = "NODE", help_heading = HEAD)]
     pub nodes: Vec<String>,
-    /// Only through this gateway; may be repeated
-    #[arg(long = "gateway", value_name = "EUI", value_parser = gateway, help_heading = HEAD)]
-    pub gateways: Vec<Eui64>,
+    /// Only through this gateway: its name on the roster, or its EUI; may be repeated
+    #[arg(long = "gateway", value_name = "GATEWAY", help_heading = HEAD)]
+    pub gateways: Vec<String>,
     /// Only from this time on: 2026-03-02T08:00:00Z, 2026-03-02 (UTC)
     #[arg(long, value_name = "TIME", value_parser = time, help_heading = HEAD)]
     pub from: Option<Timestamp>,
@@ -34,11 +34,6 @@ pub struct Selection {
     /// Only this message: join-request, join-accept, rejoin-request, unconfirmed-data-up...
     #[arg(long = "message", value_name = "NAME", value_parser = message, help_heading = HEAD)]
     pub messages: Vec<FType>,
-}
-
-/// A gateway's EUI, as an option has it.
-fn gateway(text: &str) -> Result<Eui64, String> {
-    text.parse().map_err(|error| format!("{error}; a right one is 02-00-00-FF-FE-A0-94-42"))
 }
 
 /// A time: RFC 3339, or without a zone, or a day alone, both in UTC.
@@ -71,14 +66,14 @@ fn message(text: &str) -> Result<FType, String> {
 
 impl Selection {
     /// Returns whether a frame is wanted, by what stands beside it and its first octet.
-    pub(super) fn keeps(&self, radio: Option<&Radio>, octets: &[u8]) -> bool {
+    pub(super) fn keeps(&self, gateways: &Gateways, radio: Option<&Radio>, octets: &[u8]) -> bool {
         let (gateway, at) = radio.map_or((None, None), |radio| (radio.gateway, radio.time));
-        self.keeps_gateway(gateway) && self.keeps_time(at) && self.keeps_message(octets)
+        gateways.keep(gateway) && self.keeps_time(at) && self.keeps_message(octets)
     }
 
     /// Takes away what is not wanted of a datagram; returns whether it is wanted at all.
-    pub(super) fn keeps_datagram(&self, datagram: &mut Datagram) -> bool {
-        if !self.keeps_gateway(datagram.gateway) || !self.keeps_time(datagram.at) {
+    pub(super) fn keeps_datagram(&self, gateways: &Gateways, datagram: &mut Datagram) -> bool {
+        if !gateways.keep(datagram.gateway) || !self.keeps_time(datagram.at) {
             return false;
         }
         if !self.messages.is_empty() {
@@ -86,10 +81,6 @@ impl Selection {
             datagram.txpk.take_if(|down| !self.keeps_message(&down.octets));
         }
         true
-    }
-
-    fn keeps_gateway(&self, gateway: Option<Eui64>) -> bool {
-        self.gateways.is_empty() || gateway.is_some_and(|eui| self.gateways.contains(&eui))
     }
 
     /// What has no time is in no span of time.
@@ -101,6 +92,30 @@ impl Selection {
     fn keeps_message(&self, octets: &[u8]) -> bool {
         self.messages.is_empty()
             || octets.first().is_some_and(|first| self.messages.contains(&Mhdr(*first).ftype()))
+    }
+
+    /// Returns the gateways that are wanted.
+    ///
+    /// # Errors
+    /// [`UsageError::NoGateway`] for a name that is on no roster and no EUI;
+    /// [`UsageError::NoSpan`] where no time can be wanted.
+    pub(super) fn gateways(&self, roster: Option<&Roster>) -> Result<Gateways, UsageError> {
+        if let (Some(from), Some(to)) = (self.from, self.to)
+            && from >= to
+        {
+            return Err(UsageError::NoSpan { from, to });
+        }
+        let known = roster.into_iter().flat_map(|roster| &roster.gateways);
+        let named = |text: &str| {
+            known.clone().find(|one| one.name.as_deref() == Some(text)).map(|one| one.eui)
+        };
+        let found = self.gateways.iter().map(|text| {
+            named(text).or_else(|| text.parse().ok()).ok_or_else(|| {
+                let near = nearest(text, known.clone().filter_map(|one| one.name.as_deref()));
+                UsageError::NoGateway { name: text.clone(), near: near.map(str::to_owned) }
+            })
+        });
+        found.collect::<Result<_, _>>().map(Gateways)
     }
 
     /// Returns the nodes that are wanted.
@@ -130,6 +145,16 @@ impl Selection {
             }
         }
         Ok(who)
+    }
+}
+
+/// The gateways that are wanted; all where none is named.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Gateways(Vec<Eui64>);
+
+impl Gateways {
+    fn keep(&self, gateway: Option<Eui64>) -> bool {
+        self.0.is_empty() || gateway.is_some_and(|eui| self.0.contains(&eui))
     }
 }
 

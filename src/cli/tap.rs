@@ -3,6 +3,7 @@
 mod stage;
 
 use std::{
+    fs,
     net::{SocketAddr, ToSocketAddrs as _},
     ops::ControlFlow,
     path::PathBuf,
@@ -37,8 +38,8 @@ pub struct TapArgs {
     #[arg(long, value_name = "FILE")]
     roster: Option<PathBuf>,
     /// Channel plan where the roster states none, such as EU868
-    #[arg(long, value_name = "NAME")]
-    region: Option<String>,
+    #[arg(long, value_name = "NAME", value_parser = values::plan)]
+    region: Option<&'static Plan>,
     /// Add what passes to this file, for `diagnose`
     #[arg(long, value_name = "FILE")]
     record: Option<PathBuf>,
@@ -52,7 +53,7 @@ pub struct TapArgs {
     #[arg(long, value_name = "N")]
     count: Option<u64>,
     /// Print lines on a terminal, too, instead of a view that stays in place
-    #[arg(long)]
+    #[arg(long, conflicts_with = "json")]
     lines: bool,
     /// Print one JSON object an event
     #[arg(long)]
@@ -76,6 +77,9 @@ dBm/dB, what it is. Ctrl-C ends with a summary, and a second one at once.
 Objects of --json have an `event`: frame (with the members of `read`), ladder
 (those of `diagnose`, and `before`), gateway, stat, tx-ack, server, recording,
 and at last summary.
+
+Exit status: 1 when a MIC fails or a rung of a node's ladder is broken, 2 when
+address, server, roster or recording cannot be had or the usage is wrong.
 
 The protocol has no authentication: whoever reaches the port can send frames in
 any gateway's name. Keep it off the open net. The tap transmits nothing itself,
@@ -131,17 +135,15 @@ fn config(args: &TapArgs) -> Result<Config, Failure> {
     if relay == Some(args.listen) {
         return Err(wrong("--relay is the address of the tap itself".to_owned()));
     }
-    let plan = args.region.as_deref().map(|name| {
-        Plan::by_name(name).ok_or_else(|| {
-            let known: Vec<&str> = Plan::all().iter().map(|plan| plan.name).collect();
-            wrong(format!("--region: {name:?} is no channel plan; there are {}", known.join(", ")))
-        })
-    });
+    let own = args.record.as_deref().and_then(|path| fs::canonicalize(path).ok());
+    if own.is_some() && own == args.roster.as_deref().and_then(|path| fs::canonicalize(path).ok()) {
+        return Err(wrong("--record names the roster, which a recording would ruin".to_owned()));
+    }
     Ok(Config {
         relay,
         allow: args.allow.iter().copied().collect(),
         recording: args.record.clone().map(|path| Recording { path, rotate: args.rotate }),
-        plan: plan.transpose()?,
+        plan: args.region,
         run_for: args.run_for,
         count: args.count,
         ..Config::new(args.listen)

@@ -2,6 +2,8 @@
 
 use std::{io, path::PathBuf};
 
+use jiff::Timestamp;
+
 use crate::{
     crypto::wrap::UnwrapError,
     frame::DecodeError,
@@ -58,6 +60,14 @@ pub enum UsageError {
         /// The name that it may be.
         near: Option<String>,
     },
+    /// A gateway that nobody knows.
+    #[error("--gateway: {name:?} is no EUI, and no gateway of the roster has that name")]
+    NoGateway {
+        /// What was given.
+        name: String,
+        /// The name that it may be.
+        near: Option<String>,
+    },
     /// A console of a node that is not on the roster.
     #[error("--console: no node of the roster is named {name:?}")]
     NoConsoleNode {
@@ -65,6 +75,14 @@ pub enum UsageError {
         name: String,
         /// The name that it may be.
         near: Option<String>,
+    },
+    /// A span of time in which nothing can be.
+    #[error("--from {from} is not before --to {to}: no frame can be between them")]
+    NoSpan {
+        /// Where it begins.
+        from: Timestamp,
+        /// Where it ends.
+        to: Timestamp,
     },
     /// Nothing to read.
     #[error("no frame given")]
@@ -171,8 +189,16 @@ impl UsageError {
         let hint = match self {
             Self::Key { .. } => "a key is 32 hex digits, such as 2B7E151628AED2A6ABF7158809CF4F3C",
             Self::NoVariable { .. } => "export the variable first; its value is 32 hex digits",
-            Self::File { .. } | Self::Roster(_) | Self::StdinTwice | Self::NoFrameIn { .. } => {
-                return None;
+            Self::File { .. }
+            | Self::Roster(_)
+            | Self::StdinTwice
+            | Self::NoFrameIn { .. }
+            | Self::NoSpan { .. } => return None,
+            Self::NoGateway { near: None, .. } => {
+                "a gateway's EUI is 16 hex digits, such as 02-00-00-FF-FE-A0-94-42"
+            }
+            Self::NoGateway { near: Some(near), .. } => {
+                return Some(format!("did you mean {near}?"));
             }
             Self::NoNode { near, .. } | Self::NoConsoleNode { near, .. } => {
                 return near.as_ref().map(|near| format!("did you mean {near}?"));

@@ -7,6 +7,7 @@ use crate::{
     id::{DevAddr, DevEui, DevNonce, Eui64, JoinEui, JoinNonce, NetId},
     intake::frame_text,
     reading::CounterHint,
+    region::Plan,
 };
 
 fn like<T>(text: &str, example: &str) -> Result<T, String>
@@ -25,6 +26,14 @@ pub(super) fn dev_eui(text: &str) -> Result<DevEui, String> {
 /// Reads a gateway's EUI.
 pub(super) fn gateway(text: &str) -> Result<Eui64, String> {
     like(text, "a right one is 02-00-00-FF-FE-A0-94-42, most significant octet first")
+}
+
+/// Reads the name of a channel plan.
+pub(super) fn plan(text: &str) -> Result<&'static Plan, String> {
+    Plan::by_name(text).ok_or_else(|| {
+        let known: Vec<&str> = Plan::all().iter().map(|plan| plan.name).collect();
+        format!("no channel plan is called so; there are {}", known.join(", "))
+    })
 }
 
 /// Reads a time such as `90s`, `10m`, `2h`; a bare number is of seconds.

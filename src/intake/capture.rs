@@ -7,6 +7,7 @@ use super::{
     error::IntakeError,
     forwarder,
     lines::{LINE_CAP, Lines, Raw},
+    note::{Note, Remark},
     pcap::PassedOver,
     text::{FrameText, frame_text},
     texts::Texts,
@@ -196,12 +197,14 @@ impl<R: BufRead> CaptureLines<R> {
 }
 
 /// Whether nothing in a datagram could be read: perhaps it is none.
-const fn is_hollow(datagram: &Datagram) -> bool {
+fn is_hollow(datagram: &Datagram) -> bool {
+    // A time that lacks its zone was read.
+    let odd = |note: &Note| !matches!(note.remark, Remark::NoZone | Remark::NoDate);
     datagram.rxpk.is_empty()
         && datagram.txpk.is_none()
         && datagram.ack.is_none()
         && datagram.stat.is_none()
-        && !datagram.notes.is_empty()
+        && datagram.notes.iter().any(odd)
 }
 
 impl<R: BufRead> Iterator for CaptureLines<R> {

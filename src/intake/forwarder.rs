@@ -21,7 +21,7 @@ pub(super) fn capture_line(text: &str, number: u64) -> Result<Datagram, IntakeEr
     let mut notes = Notes::default();
     let mut say = Member { place: Place::Line, notes: &mut notes };
     say.repeated(line.repeated);
-    let at = say.time("at", &line.at);
+    let at = say.at("at", &line.at);
     let gateway = say.eui("gateway", &line.gateway);
     let token = say.token("token", &line.token);
     let stated = say.kind("kind", &line.kind);

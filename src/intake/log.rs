@@ -29,9 +29,9 @@ use jiff::Timestamp;
 use serde_json::Value;
 
 pub(super) use self::likely::is_lawful_alone;
+pub(super) use self::stamp::{Stamp, stamp};
 use self::{
     facts::Facts,
-    stamp::Stamp,
     walk::{Ack, Find, Hit},
 };
 use super::{
@@ -266,7 +266,7 @@ struct Asked {
 
 impl Head {
     fn of(before: &str, line: u64) -> Self {
-        let (at, lacks) = match stamp::stamp(before) {
+        let (at, lacks) = match stamp(before) {
             Some(Stamp::Utc(at)) => (Some(at), None),
             Some(Stamp::Local(at)) => (Some(at), Some(Remark::NoZone)),
             Some(Stamp::Clock) => (None, Some(Remark::NoDate)),

@@ -5,6 +5,7 @@ use jiff::Timestamp;
 use super::{
     datagram::{CodeRate, Kind},
     json::Scalar,
+    log::{Stamp, stamp},
     note::{Notes, Place, Remark},
     text::base64_member,
     time::timestamp,
@@ -198,6 +199,33 @@ impl Member<'_> {
         time
     }
 
+    /// Reads the time at which a line was written, in whatever form logs have it, too.
+    pub(super) fn at(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<Timestamp> {
+        let wanted = "a time such as 2026-03-02T08:00:03.210692Z";
+        let read = match value {
+            Scalar::Absent => return None,
+            Scalar::Text(text) => match timestamp(text) {
+                Some(time) => return Some(time),
+                None => written(text.trim()),
+            },
+            Scalar::Unsigned(count) => since_1970(*count).map(Stamp::Utc),
+            Scalar::Float(seconds) => seconds_since_1970(*seconds).map(Stamp::Utc),
+            Scalar::Negative(_) => None,
+            other => {
+                self.wrong(member, other, wanted);
+                return None;
+            }
+        };
+        let (time, remark) = match read {
+            Some(Stamp::Utc(time)) => return Some(time),
+            Some(Stamp::Local(time)) => (Some(time), Remark::NoZone),
+            Some(Stamp::Clock) => (None, Remark::NoDate),
+            None => (None, Remark::NotUnderstood { wanted }),
+        };
+        self.note(member, remark);
+        time
+    }
+
     pub(super) fn eui(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<Eui64> {
         let wanted = "an EUI of 16 hex digits";
         let eui = match value {
@@ -281,4 +309,39 @@ impl Member<'_> {
         }
         Some(octets)
     }
+}
+
+/// Reads a time that is all of a text, or a count from 1970 in digits.
+fn written(text: &str) -> Option<Stamp> {
+    if !text.starts_with(|c: char| c.is_ascii_digit()) {
+        return None;
+    }
+    if let Ok(count) = text.parse() {
+        return since_1970(count).map(Stamp::Utc);
+    }
+    // Other counts than a clock's have a point, too: `1772438403.3`.
+    if let Ok(seconds) = text.parse() {
+        return seconds_since_1970(seconds).map(Stamp::Utc);
+    }
+    stamp(text)
+}
+
+/// Returns the time of a count from 1970 whose size tells its unit: seconds to nanoseconds.
+fn since_1970(count: u64) -> Option<Timestamp> {
+    let signed = i64::try_from(count).ok()?;
+    match count {
+        1_000_000_000..=9_999_999_999 => Timestamp::from_second(signed).ok(),
+        1_000_000_000_000..=9_999_999_999_999 => Timestamp::from_millisecond(signed).ok(),
+        1_000_000_000_000_000..=9_999_999_999_999_999 => Timestamp::from_microsecond(signed).ok(),
+        1_000_000_000_000_000_000.. => Timestamp::from_nanosecond(i128::from(count)).ok(),
+        _ => None,
+    }
+}
+
+/// Returns the time of seconds, or of milliseconds where there are as many, with a fraction.
+fn seconds_since_1970(count: f64) -> Option<Timestamp> {
+    let seconds = if (1e12..1e13).contains(&count) { count / 1e3 } else { count };
+    let seconds = Some(seconds).filter(|s| (1e9..1e10).contains(s))?;
+    #[expect(clippy::cast_possible_truncation, reason = "bounded just above")]
+    Timestamp::from_microsecond((seconds * 1e6).round() as i64).ok()
 }

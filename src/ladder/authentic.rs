@@ -188,6 +188,11 @@ pub(super) fn why(case: &Case<'_>) -> Option<Why> {
     search.misread(&failing).or_else(|| (!right).then(|| search.unrelated()))
 }
 
+/// Whether it is a key typed wrong, and no other mistake about keys.
+fn is_slip(id: &str) -> bool {
+    matches!(id, "app-key-typed-wrong" | "nwk-key-typed-wrong")
+}
+
 fn other_role_of(claim: &Claim) -> Option<Role> {
     match (&claim.app_key, &claim.nwk_key) {
         (Some(_), _) => Some(Role::AppKey),
@@ -297,7 +302,37 @@ impl Search<'_, '_> {
         if scope == Scope::Reference && self.agrees_with_firmware() {
             why.finding.add("the frames agree with the firmware's key".to_owned());
         }
+        if is_slip(why.id) && self.firmware_states_another() {
+            why.finding.add(
+                "the firmware's key as the roster states it does not sign these frames: what the \
+                 roster says of the firmware is not what is in the node"
+                    .to_owned(),
+            );
+        }
         Some(why)
+    }
+
+    /// Whether the roster states a key of the firmware, and the node signs with another.
+    fn firmware_states_another(&self) -> bool {
+        let stated = self.case.firmware().and_then(|f| signing_role(f).or(other_role_of(f)));
+        stated.is_some() && !self.agrees_with_firmware()
+    }
+
+    /// What to do about a slip: which side is to get which key.
+    fn mend_slip(&self, name: &str) -> String {
+        let on_record = self.case.reference().is_some_and(|(kind, _)| kind == ClaimKind::Record);
+        if on_record && self.agrees_with_firmware() {
+            format!(
+                "enter on record the firmware's {name}, which the frames agree with, and check it \
+                 against its source digit by digit"
+            )
+        } else {
+            let place = if on_record { "on record" } else { "on the roster" };
+            format!(
+                "give the node the {name} that stands {place}, or enter {place} the one that the \
+                 node signs with; check it against its source digit by digit"
+            )
+        }
     }
 
     fn agrees_with_firmware(&self) -> bool {
@@ -352,8 +387,7 @@ impl Search<'_, '_> {
                 make(
                     id,
                     format!("the {name} is a typing slip away from the one that signs: {sentence}"),
-                    "enter the key that the frames agree with on the other side, and check it \
-                     against its source digit by digit",
+                    &self.mend_slip(name),
                 )
             }
         }

@@ -22,9 +22,8 @@ pub(super) fn judge(attempt: &Attempt) -> Judgement {
         (Some(hz), None) => words.push(mhz(hz)),
         (None, _) => {}
     }
-    if let (Some(rssi), Some(snr)) = (first.rssi, first.snr) {
-        words.push(format!("{rssi} dBm, SNR {snr} dB"));
-    }
+    words.extend(first.rssi.map(|rssi| format!("{rssi} dBm")));
+    words.extend(first.snr.map(|snr| format!("SNR {snr} dB")));
     if gateways > 1 {
         words.push(format!("{} of it", count(gateways, "reception")));
     }

@@ -309,7 +309,10 @@ pub(super) fn frequency(case: &Case<'_>) -> Option<Finding> {
         .flat_map(|(_, attempt)| attempt.answers.iter().map(move |answer| (attempt, answer)))
         .filter_map(|(attempt, answer)| {
             let said = match answer.sending.refusal() {
-                Some(TxError::TxFreq) => "TX_FREQ".to_owned(),
+                Some(TxError::TxFreq) => {
+                    let asked = answer.sending.freq_hz.map(mhz).unwrap_or_default();
+                    format!("{asked}: TX_FREQ")
+                }
                 Some(_) => return None,
                 None => out_of_range(case, &answer.sending)?,
             };
@@ -325,8 +328,7 @@ pub(super) fn frequency(case: &Case<'_>) -> Option<Finding> {
          too narrow)",
     );
     for (answer, said) in refused.iter().take(4) {
-        let hz = answer.sending.freq_hz.map(mhz).unwrap_or_default();
-        finding.add(format!("{}: {hz}: {said}", answer.sending.line));
+        finding.add(format!("{}: {said}", answer.sending.line));
     }
     Some(finding)
 }

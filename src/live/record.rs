@@ -7,7 +7,7 @@
 use std::{
     collections::VecDeque,
     fs::{self, File, OpenOptions},
-    io::{self, Read as _, Seek as _, SeekFrom, Write as _},
+    io::{self, BufRead as _, BufReader, Read as _, Seek as _, SeekFrom, Write as _},
     path::{Path, PathBuf},
     sync::Arc,
     time::Duration,
@@ -15,7 +15,7 @@ use std::{
 
 use super::{caught::Caught, counters::Counters, queue::Queue};
 use crate::{
-    intake::Kind,
+    intake::{CaptureLines, Item, Kind},
     record::{CaptureLineWriter, DatagramPcap},
 };
 
@@ -75,6 +75,7 @@ impl Recorder {
             before = Some(name);
         }
         if size > 0 {
+            begins_like_a_recording(&file)?;
             size += end_line(&mut file)?;
         } else {
             size = form.begin(&mut file)?;
@@ -249,6 +250,36 @@ fn open(path: &Path) -> io::Result<File> {
     })
 }
 
+/// Refuses a file that is no recording: what is added would ruin it.
+fn begins_like_a_recording(file: &File) -> io::Result<()> {
+    let mut reader = file;
+    reader.rewind()?;
+    let mut lines = BufReader::new(reader).take(LONGEST_BEGINNING);
+    let mut line = Vec::new();
+    // Comments are no sign of what is to come: a roster begins with them, too.
+    let mut blank = true;
+    while lines.read_until(b'\n', &mut line)? > 0 {
+        let text = String::from_utf8_lossy(&line);
+        let body = text.trim_start_matches('\u{feff}').trim();
+        if !body.is_empty() && !body.starts_with('#') {
+            let cut = !line.ends_with(b"\n") && BEGINNINGS.iter().any(|b| body.starts_with(b));
+            let ours = cut || matches!(first_item(body), Some(Item::Datagram(_)));
+            return if ours { Ok(()) } else { Err(no_recording()) };
+        }
+        blank &= body.is_empty();
+        line.clear();
+    }
+    if blank { Ok(()) } else { Err(no_recording()) }
+}
+
+fn first_item(line: &str) -> Option<Item> {
+    CaptureLines::strict(line.as_bytes()).next()?.ok()
+}
+
+fn no_recording() -> io::Error {
+    io::Error::other("it is there already and is no recording; name another file")
+}
+
 /// Ends a last line that a crash left open; returns how many octets that took.
 fn end_line(file: &mut File) -> io::Result<u64> {
     let mut last = [0];
@@ -288,6 +319,10 @@ fn discard(queue: &Queue<Arc<Caught>>, counters: &Counters) {
     }
 }
 
+/// What a line begins with that was cut when it was written.
+const BEGINNINGS: [&str; 3] = ["{\"at\":", "{\"gateway\":", "{\"kind\":"];
+/// Octets in which the first line of a recording stands.
+const LONGEST_BEGINNING: u64 = 1 << 20;
 /// Octets that are written at once.
 const AT_ONCE: usize = 1 << 20;
 /// How long to wait for what comes before looking again.

@@ -11,7 +11,7 @@ use crate::{
 };
 
 /// The columns; numbers are decimal, octets are hex in the order sent, EUIs most significant first.
-const COLUMNS: [&str; 25] = [
+const COLUMNS: [&str; 26] = [
     "input",
     "line",
     "time",
@@ -37,6 +37,7 @@ const COLUMNS: [&str; 25] = [
     "mac_commands",
     "problems",
     "phy_payload",
+    "guessed",
 ];
 
 /// Writes the line of column names.
@@ -122,6 +123,7 @@ pub fn reading(out: &mut dyn fmt::Write, input: &Input<'_>, reading: &Reading) -
             text(commands),
             problems.join("; "),
             hex::encode(&decoded.octets),
+            radio.guessed.to_string(),
         ],
     )
 }

@@ -63,6 +63,8 @@ pub struct Radio {
     pub crc: Crc,
     /// Whether it was found in text that states no format, and guessed to be a frame.
     pub guessed: bool,
+    /// Whether it is to be sent only where the one before it is not: the same frame in another window.
+    pub alternative: bool,
 }
 
 impl Radio {
@@ -86,6 +88,7 @@ impl Radio {
                 frequency_hz: downlink.freq_hz,
                 data_rate: downlink.modulation,
                 power_dbm: downlink.power_dbm,
+                alternative: downlink.alternative,
                 ..heard
             }),
         }

@@ -6,6 +6,7 @@ use std::{
     io::BufReader,
     net::{SocketAddr, UdpSocket},
     path::{Path, PathBuf},
+    process::Command,
 };
 
 use handfast::{
@@ -227,6 +228,52 @@ fn a_screen_that_stands_still_stops_neither_gateways_nor_the_recording() {
 }
 
 #[test]
+fn a_file_that_is_no_recording_is_left_alone() {
+    let folder = Folder::new("no-recording");
+    let roster = "# the orchard\n\nregion = \"EU868\"\n";
+    let file = folder.file("orchard.toml");
+    fs::write(&file, roster).unwrap();
+    let refused = |args: &[&str], part: &str| {
+        let args = [&["tap", "--listen", "127.0.0.1:0", "--for", "20s"], args].concat();
+        let run = Command::new(env!("CARGO_BIN_EXE_handfast")).args(args).output().unwrap();
+        let said = String::from_utf8(run.stderr).unwrap();
+        assert_eq!(run.status.code(), Some(2), "{said}");
+        assert!(said.split_whitespace().collect::<Vec<_>>().join(" ").contains(part), "{said}");
+    };
+    refused(&["--record", &file], "it is there already and is no recording");
+    // By another name, too.
+    let other = folder.file("./orchard.toml");
+    refused(&["--roster", &file, "--record", &other], "--record names the roster");
+    assert_eq!(fs::read_to_string(&file).unwrap(), roster);
+    for text in ["{\"gateways\": []}\n", "# nothing but a comment\n", "\u{0}\u{1}\n", "{\n"] {
+        fs::write(&file, text).unwrap();
+        refused(&["--record", &file], "it is there already and is no recording");
+        assert_eq!(fs::read_to_string(&file).unwrap(), text);
+    }
+}
+
+#[test]
+fn a_recording_is_gone_on_with_after_a_crash_and_after_comments() {
+    let folder = Folder::new("goes-on");
+    let line = "{\"kind\":\"PULL_DATA\",\"token\":\"0001\"}\n";
+    for (name, text) in [
+        ("blank", "\n".to_owned()),
+        ("comment", format!("# row 3\n{line}")),
+        ("cut", "{\"at\":\"2026-03-02T08:0".to_owned()),
+    ] {
+        let file = folder.file(name);
+        fs::write(&file, &text).unwrap();
+        let tap = Tap::start(&["--json", "--record", &file]);
+        let gateway = socket();
+        gateway.send_to(&from_gateway(PULL_DATA, 2, EUI, ""), tap.port).unwrap();
+        receive(&gateway);
+        tap.interrupt();
+        let now = fs::read_to_string(&file).unwrap();
+        assert!(now.starts_with(&text) && now.contains("\"token\":\"0002\""), "{now}");
+    }
+}
+
+#[test]
 fn files_are_put_aside_by_size_and_no_line_is_cut_or_lost() {
     let folder = Folder::new("rotate");
     let file = folder.file("gateway.ndjson");
@@ -336,6 +383,8 @@ fn a_full_disk_is_said_at_once_and_the_tap_goes_on() {
     gateway.send_to(&from_gateway(PUSH_DATA, 1, EUI, &heard(1)), tap.port).unwrap();
     receive(&gateway);
     let said = tap.err_line(|line| line.starts_with("error: /dev/full: recording ended"));
+    // Its second line.
+    let said = said + " " + tap.err_line(|line| line.starts_with("  ")).trim();
     assert!(said.ends_with("the tap goes on without it"), "{said}");
     for token in 2..12 {
         gateway.send_to(&from_gateway(PUSH_DATA, token, EUI, &heard(2)), tap.port).unwrap();

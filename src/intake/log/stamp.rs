@@ -6,7 +6,7 @@ use super::super::time::timestamp;
 
 /// A time as a log writes it.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub(super) enum Stamp {
+pub(in crate::intake) enum Stamp {
     /// With its zone.
     Utc(Timestamp),
     /// Without a zone, taken as UTC: what passed between two of them is right.
@@ -23,7 +23,7 @@ pub(super) enum Stamp {
 /// | `1772438403.210`, `1772438403210` first in the line | seconds or milliseconds of UTC |
 /// | `2026-03-02 08:00:03,210`, `2026/03/02 08:00:03` | without a zone |
 /// | `Mar  2 08:00:03`, `08:00:03.210` | the order alone |
-pub(super) fn stamp(line: &str) -> Option<Stamp> {
+pub(in crate::intake) fn stamp(line: &str) -> Option<Stamp> {
     let mut end = line.len().min(HEAD);
     while !line.is_char_boundary(end) {
         end -= 1;

@@ -5,13 +5,14 @@ use std::fmt;
 use crate::{
     frame::{FType, Frame},
     id::DevNonce,
-    octet_rows::count,
+    octet_rows::{count, mhz},
     reading::{MicVerdict, Proof, Reading},
-    show::{Input, Style, text::Tone},
+    show::{Input, Radio, Style, text::Tone},
 };
 
 /// Writes a frame in one line: its place, what it is, whether its MIC holds, and the values by which
-/// frames are told apart, as many as the width has room for.
+/// frames are told apart, as many as the width has room for. A `?` behind the place says that it was
+/// guessed to be a frame.
 ///
 /// # Errors
 /// When the writer fails.
@@ -26,10 +27,12 @@ pub fn brief(
     let way = reading.direction.map_or("", |way| way.name());
     let what = reading.decoded.mhdr().map_or("nothing", |mhdr| short(mhdr.ftype()));
     let (tone, mic) = mic(reading);
-    let head = format!("{number:>5} {way:<4} {what:<12} ");
+    let doubt = if input.radio.is_some_and(|radio| radio.guessed) { '?' } else { ' ' };
+    let head = format!("{number:>5}{doubt}{way:<4} {what:<12} ");
     let mut used = head.chars().count() + MIC_WIDTH;
     write!(out, "{head}{}{:w$}", style.paint(tone, mic), "", w = MIC_WIDTH - mic.len())?;
-    for (tone, piece) in pieces(reading) {
+    let window = input.radio.and_then(window).map(|window| (Tone::Plain, window));
+    for (tone, piece) in window.into_iter().chain(pieces(reading)) {
         let width = 1 + piece.chars().count();
         if used + width > style.width {
             break;
@@ -60,6 +63,13 @@ const fn mic(reading: &Reading) -> (Tone, &'static str) {
         MicVerdict::Fails(_) => (Tone::Bad, "MIC FAILS"),
         MicVerdict::Unchecked(_) => (Tone::Open, "MIC unchecked"),
     }
+}
+
+/// The other window of a frame that stands twice: without it the two lines would be alike.
+fn window(radio: &Radio) -> Option<String> {
+    let rate = radio.data_rate.map(|rate| rate.to_string());
+    let parts = [Some("or".to_owned()), radio.frequency_hz.map(mhz), rate];
+    radio.alternative.then(|| parts.into_iter().flatten().collect::<Vec<_>>().join(" "))
 }
 
 /// What there is to say, the most telling first.
