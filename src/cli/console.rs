@@ -4,7 +4,7 @@ use std::{fs::File, io::BufReader, path::PathBuf};
 
 use super::{Screen, UsageError};
 use crate::{
-    intake::{Lines, Raw},
+    intake::{Lines, Raw, without_colours},
     ladder,
     nearest::nearest,
     roster::Roster,
@@ -49,7 +49,7 @@ impl Console {
             all += 1;
             wide |= all == 1 && matches!(lines.text(), [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..]);
             let text = String::from_utf8_lossy(lines.text());
-            let text: String = text.chars().take(LONGEST).collect();
+            let text: String = without_colours(&text).chars().take(LONGEST).collect();
             if raw == Raw::TooLong || is_noise(&text) || !ladder::is_told(&text) {
                 continue;
             }
@@ -84,8 +84,7 @@ impl Console {
 /// Whether a line is what a wrong baud rate or a reset leaves, in which any word may stand.
 fn is_noise(text: &str) -> bool {
     let odd = |c: char| c == char::REPLACEMENT_CHARACTER || c.is_control() && c != '\t';
-    let colours = 8 * text.matches('\u{1b}').count();
-    8 * text.chars().filter(|c| odd(*c)).count() > text.chars().count() + colours
+    8 * text.chars().filter(|c| odd(*c)).count() > text.chars().count()
 }
 
 /// Lines of one console that are kept: some thousand joins.

@@ -39,6 +39,7 @@ use super::{
     forwarder,
     note::{Note, Place, Remark},
     station::{Around, Station},
+    text::without_colours,
 };
 use crate::{
     frame::{Direction, Mhdr},
@@ -88,7 +89,7 @@ impl Log {
 
     /// Returns the datagrams of a line of text; `None` where it holds none.
     pub(super) fn text(&mut self, text: &str, line: u64) -> Option<Vec<Datagram>> {
-        self.words(&plain(short(text)?), line, LAYERS)
+        self.words(&without_colours(short(text)?), line, LAYERS)
     }
 
     /// What JSON holds, or else the line of text that it was put around.
@@ -100,7 +101,8 @@ impl Log {
         let (map, facts) = (value.as_object()?, walk::beside(value.as_object()?));
         let mut texts =
             map.iter().filter(|(name, _)| words::is_line(name)).filter_map(|(_, v)| v.as_str());
-        let mut datagrams = texts.find_map(|text| self.words(&plain(text), head.line, layers))?;
+        let mut datagrams =
+            texts.find_map(|text| self.words(&without_colours(text), head.line, layers))?;
         let outer = head.at.or(facts.time);
         for datagram in &mut datagrams {
             let lacks = |note: &Note| matches!(note.remark, Remark::NoZone | Remark::NoDate);
@@ -347,20 +349,6 @@ fn short(text: &str) -> Option<&str> {
     (text.len() <= GUESS_CAP).then_some(text)
 }
 
-/// Returns a text without what colours it on a terminal.
-fn plain(text: &str) -> Cow<'_, str> {
-    if !text.contains(COLOUR) {
-        return text.into();
-    }
-    let mut parts = text.split(COLOUR);
-    let mut out = parts.next().unwrap_or_default().to_owned();
-    for part in parts {
-        let part = part.trim_start_matches(|c: char| c.is_ascii_digit() || c == ';');
-        out += part.strip_prefix(|c: char| c.is_ascii_alphabetic()).unwrap_or(part);
-    }
-    out.into()
-}
-
 /// Returns the first JSON object or list within a line, and where it is.
 fn json_within(text: &str) -> Option<(Range<usize>, Value)> {
     let begins = |(_, c): &(usize, char)| matches!(c, '{' | '[');
@@ -391,8 +379,6 @@ fn holds_members(value: &Value) -> bool {
 const GUESS_CAP: usize = 1 << 16;
 /// A line of text in JSON, as containers and journals keep what a program wrote: that twice.
 const LAYERS: u8 = 2;
-/// What begins a colour: control sequence introducer.
-const COLOUR: &str = "\u{1b}[";
 /// Places in a line at which JSON may begin.
 const MOST_BEGINNINGS: usize = 8;
 /// Downlinks whose fate is waited for.

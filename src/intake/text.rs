@@ -362,6 +362,23 @@ const STRICT_UNPADDED: GeneralPurpose = GeneralPurpose::new(&STANDARD, CONFIG);
 const LENIENT: GeneralPurpose =
     GeneralPurpose::new(&STANDARD, CONFIG.with_decode_allow_trailing_bits(true));
 
+/// Returns a text without what colours it on a terminal.
+pub(crate) fn without_colours(text: &str) -> Cow<'_, str> {
+    if !text.contains(COLOUR) {
+        return text.into();
+    }
+    let mut parts = text.split(COLOUR);
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        let part = part.trim_start_matches(|c: char| c.is_ascii_digit() || c == ';');
+        out += part.strip_prefix(|c: char| c.is_ascii_alphabetic()).unwrap_or(part);
+    }
+    out.into()
+}
+
+/// What begins a colour: control sequence introducer.
+const COLOUR: &str = "\u{1b}[";
+
 #[cfg(test)]
 mod tests {
     use super::*;

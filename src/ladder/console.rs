@@ -3,7 +3,7 @@
 //! | a time | |
 //! |--------|-|
 //! | `2205.8 ms`, `2.2058 s`, `2205800 us`, `2205ms` at the beginning | with its unit |
-//! | `[2205]`, `2205:` at the beginning | ticks of a millisecond |
+//! | `[2205]`, `(2205)`, `2205:` at the beginning, a level's letter before it | ticks of a millisecond |
 //! | `[    2.205800]` at the beginning, three decimals or six | seconds |
 //! | `2026-03-02T08:00:03.210Z`, `08:00:03.210`, `08:00:03,210` | a clock, two decimals or more |
 //!
@@ -160,18 +160,22 @@ fn time(line: &str) -> Option<(Time, &str)> {
 }
 
 fn ticks(line: &str) -> Option<(Time, &str)> {
-    let (bracketed, rest) = match line.strip_prefix('[') {
-        Some(inner) => (true, inner.trim_start()),
-        None => (false, line),
+    // The letter of a level may stand first: `I (2205) mac: tx done`.
+    let level = line.strip_prefix(|c: char| c.is_ascii_uppercase()).map(str::trim_start);
+    let line = level.filter(|rest| rest.starts_with('(')).unwrap_or(line);
+    let (closing, rest) = match (line.strip_prefix('['), line.strip_prefix('(')) {
+        (Some(inner), _) => (Some(']'), inner.trim_start()),
+        (_, Some(inner)) => (Some(')'), inner.trim_start()),
+        (None, None) => (None, line),
     };
     let end = rest.find(|c: char| !c.is_ascii_digit() && c != '.')?;
     let (number, rest) = rest.split_at(end);
     let value: f64 = number.parse().ok()?;
     let decimals = number.split_once('.').map_or(0, |(_, decimals)| decimals.len());
-    let (scale, rest) = if bracketed {
+    let (scale, rest) = if let Some(closing) = closing {
         let rest = rest.trim_start();
-        match (decimals, rest.strip_prefix(']'), unit(rest)) {
-            (_, None, Some((scale, rest))) => (scale, rest.trim_start().strip_prefix(']')?),
+        match (decimals, rest.strip_prefix(closing), unit(rest)) {
+            (_, None, Some((scale, rest))) => (scale, rest.trim_start().strip_prefix(closing)?),
             (0, Some(rest), _) => (1e3, rest),
             (3 | 6, Some(rest), _) => (1e6, rest),
             _ => return None,
@@ -272,6 +276,7 @@ mod tests {
             ["2205800 us tx complete", "8587800 us rx window open"],
             ["2.2058 s end of transmission", "8.5878 s rx on 868100000"],
             ["[2205] TX_DONE", "[8587] RX1 open"],
+            ["I (2205) mac: EV_TXCOMPLETE", "D (8587) mac: RX_WINDOW_1"],
             ["2205: txdone", "8587: rx 1"],
             ["2205ms: tx done", "8587ms: rx1"],
             ["[    2.205800] radio: tx done", "[    8.587800] radio: rx1"],
