@@ -268,27 +268,27 @@ causes! {
         "the uplink flow is acknowledged, the downlink flow is not";
     "no-answer-from-the-server" [Rung::Answered], true, answered::no_answer,
         "the request is good, both directions were captured, and no accept came";
-    "accept-sent-at-the-data-delay" [Rung::Timely], false, timely::at_the_data_delay,
+    "accept-sent-at-the-data-delay" [Rung::Timely], false, timely::slots::at_the_data_delay,
         "the accept is aimed at the data windows, 1 s or 2 s";
-    "accept-sent-at-another-time" [Rung::Timely], false, timely::at_another_time,
+    "accept-sent-at-another-time" [Rung::Timely], false, timely::slots::at_another_time,
         "the accept is aimed at neither 5 s nor 6 s";
-    "server-set-to-another-as923-group" [Rung::Timely], false, timely::another_group,
+    "server-set-to-another-as923-group" [Rung::Timely], false, timely::tuned::another_group,
         "the accept's frequency is that of another AS923 group";
-    "accept-on-a-frequency-the-gateway-cannot-send" [Rung::Timely], false, timely::cannot_send,
+    "accept-on-a-frequency-the-gateway-cannot-send" [Rung::Timely], false, timely::tuned::cannot_send,
         "the accept's frequency is outside the gateway's range";
-    "accept-sent-on-the-wrong-rx1-frequency" [Rung::Timely], false, timely::rx1_frequency,
+    "accept-sent-on-the-wrong-rx1-frequency" [Rung::Timely], false, timely::tuned::rx1_frequency,
         "not the RX1 frequency of the request's channel";
-    "rx1-offset-applied-to-the-join-accept" [Rung::Timely], false, timely::rx1_offset,
+    "rx1-offset-applied-to-the-join-accept" [Rung::Timely], false, timely::tuned::rx1_offset,
         "RX1DROffset was applied to the accept, where it must be 0";
-    "accept-sent-at-the-wrong-rx1-data-rate" [Rung::Timely], false, timely::rx1_data_rate,
+    "accept-sent-at-the-wrong-rx1-data-rate" [Rung::Timely], false, timely::tuned::rx1_data_rate,
         "not the RX1 data rate of the request";
-    "accept-sent-on-the-wrong-rx2-frequency" [Rung::Timely], false, timely::rx2_frequency,
+    "accept-sent-on-the-wrong-rx2-frequency" [Rung::Timely], false, timely::tuned::rx2_frequency,
         "not the region's default RX2 frequency, which alone holds for a join";
-    "accept-sent-with-the-wrong-rx2-data-rate" [Rung::Timely], false, timely::rx2_data_rate,
+    "accept-sent-with-the-wrong-rx2-data-rate" [Rung::Timely], false, timely::tuned::rx2_data_rate,
         "not the region's default RX2 data rate, which alone holds for a join";
-    "downlink-polarity-not-inverted" [Rung::Timely], false, timely::polarity,
+    "downlink-polarity-not-inverted" [Rung::Timely], false, timely::tuned::polarity,
         "the accept is sent with the polarity of an uplink";
-    "accept-too-long-for-the-dwell-limit" [Rung::Timely], false, timely::dwell,
+    "accept-too-long-for-the-dwell-limit" [Rung::Timely], false, timely::tuned::dwell,
         "the accept's time on air exceeds the dwell limit in force";
     "downlink-reached-the-gateway-too-late" [Rung::Sent], false, sent::too_late,
         "the datagram came to the gateway after its slot";
@@ -318,23 +318,23 @@ causes! {
         "the CFList's type is not one of the region";
     "rx-parameters-out-of-range" [Rung::Acceptable], false, acceptable::rx_parameters,
         "DLSettings or RxDelay are not lawful in the region";
-    "cflist-opens-the-wrong-channels" [Rung::Proven], false, proven::cflist_wrong_channels,
+    "cflist-opens-the-wrong-channels" [Rung::Proven], false, proven::away::cflist_wrong_channels,
         "the CFList leads the node away from the gateway";
-    "gateway-filters-the-address" [Rung::Proven], false, proven::filtered,
+    "gateway-filters-the-address" [Rung::Proven], false, proven::away::filtered,
         "the gateway is set to drop data of the address given";
-    "node-ignores-1.0-fallback" [Rung::Proven], false, proven::ignores_fallback,
+    "node-ignores-1.0-fallback" [Rung::Proven], false, proven::derived::ignores_fallback,
         "OptNeg is 0, yet the node's data verifies by the 1.1 rule only";
-    "session-keys-derived-by-another-rule" [Rung::Proven], false, proven::another_rule,
+    "session-keys-derived-by-another-rule" [Rung::Proven], false, proven::derived::another_rule,
         "the first uplink verifies under a misread derivation only";
-    "data-signed-by-another-rule" [Rung::Proven], false, proven::data_rule,
+    "data-signed-by-another-rule" [Rung::Proven], false, proven::derived::data_rule,
         "the first uplink verifies under a misread MIC only";
-    "node-opens-its-window-late" [Rung::Proven], false, proven::window_late,
+    "node-opens-its-window-late" [Rung::Proven], false, proven::receiving::window_late,
         "the node's own log shows its windows off";
-    "node-listens-on-another-frequency" [Rung::Proven], false, proven::window_elsewhere,
+    "node-listens-on-another-frequency" [Rung::Proven], false, proven::receiving::window_elsewhere,
         "the node's own log opens its first window off the RX1 frequency";
-    "accept-sent-through-the-far-gateway" [Rung::Proven], false, proven::far_gateway,
+    "accept-sent-through-the-far-gateway" [Rung::Proven], false, proven::receiving::far_gateway,
         "a gateway with a much better margin heard the request";
-    "good-accepts-not-taken-by-the-node" [Rung::Proven], true, proven::not_taken,
+    "good-accepts-not-taken-by-the-node" [Rung::Proven], true, proven::receiving::not_taken,
         "good accepts at a sound margin, and the node asks again";
     "ghost-copy-of-a-node-too-close-to-the-gateway" [], false, after::copies::ghost,
         "one transmission was received on several channels at once";

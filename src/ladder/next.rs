@@ -89,7 +89,7 @@ pub(super) fn steps(
     }
     let climbed = rungs.iter().take(9).all(|r| r.judgement.state == State::Proven);
     if climbed && open(Rung::Proven) {
-        let console = if super::proven::own_windows(case).is_empty() {
+        let console = if super::proven::receiving::own_windows(case).is_empty() {
             "; the node's own log of its receive windows would decide as well"
         } else {
             ""

@@ -209,7 +209,7 @@ pub(in super::super) fn another_cipher(case: &Case<'_>) -> Option<Finding> {
         }
         let attempt = case.node.attempts.get(attempt)?;
         let criterion = Criterion::PrintableAscii;
-        let found = proven::as_case(case, attempt, session, &frames, |session| {
+        let found = proven::derived::as_case(case, attempt, session, &frames, |session| {
             let answer = misreading::explore_payload(&PayloadCase {
                 session: *session,
                 at_hand: None,
