@@ -51,6 +51,8 @@ def seeds(target):
     elif target == "station":
         yield "\n".join(json.dumps(message) for message in STATION).encode()
         yield from (json.dumps(message).encode() for message in STATION)
+    elif target == "console":
+        yield from ("\n".join(lines).encode() for lines in CONSOLES)
     elif target == "roster":
         yield from (p.read_bytes() for p in files("intake", "join") if p.suffix == ".toml")
 
@@ -63,6 +65,12 @@ LOG_LINES = (
     "08:00:03.210 data QNq7AQKAAgACJyECna6vnuk= lora",
     '1772438403.210 PUSH_DATA {"rxpk":[{"tmst":5,"freq":868.1,"datr":"SF7BW125","data":"QNq7AQKAAgACJyECna6vnuk="}]}',
     "Mar  2 08:00:03 shed TX_ACK token 353c TOO_LATE",
+)
+CONSOLES = (
+    ("join request", "2205.8 ms tx done", "8587.8 ms receive on 868.1 MHz SF9"),
+    ("[2205] TX_DONE", "[8587] RX1 868100000"),
+    ("I (2205) mac: EV_TXCOMPLETE", "I (8587) mac: RX_WINDOW_1"),
+    ("23:59:58.205 tx done", "00:00:04.587 rx1 867.1"),
 )
 EVENTS = (
     {"time": 1772438403.25, "event": {"phyPayload": UPLINK, "rxInfo": [{"gatewayId": "020000fffea09442",

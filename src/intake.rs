@@ -50,6 +50,7 @@ pub use loratap::{LoraTap, LoraTapError};
 pub use note::{Note, Place, Remark};
 pub use open::{Capture, OpenOptions};
 pub use pcap::{Flaw, PacketError, PassedOver};
+#[cfg(feature = "cli")]
 pub(crate) use text::without_colours;
 pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};
 pub use unpack::{Packing, UnpackError};

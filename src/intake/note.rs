@@ -149,13 +149,17 @@ impl fmt::Display for Remark {
             Self::Foreign(kind) => write!(f, "does not belong in {}", kind.name()),
             Self::Missing(kind) => write!(f, "{} without content", kind.name()),
             Self::Guessed => f.write_str("a frame found in other text: guessed"),
-            Self::NoZone => f.write_str("names no zone: taken for UTC, only differences are sure"),
+            Self::NoZone => f.write_str(
+                "names no zone that is known here: taken for UTC, only differences are sure",
+            ),
             Self::SyncWord(word) => write!(
                 f,
                 "{word:02x}: LoRaWAN's public networks have 34, and a receiver set to one does not \
                  hear the other"
             ),
-            Self::NoDate => f.write_str("a clock without a date: only the order is known"),
+            Self::NoDate => {
+                f.write_str("a clock without a date that is understood: only the order is known")
+            }
             Self::Told(words) => f.write_str(words),
             Self::More(count) => write!(f, "{count} more notes left out"),
         }

@@ -4,8 +4,10 @@ use std::{io::Cursor, str};
 
 use handfast::{
     frame::{JoinAccept, decode},
-    intake::{Capture, CaptureLines, LoraTap, OpenOptions, frame_text},
+    intake::{Capture, CaptureLines, Item, LoraTap, OpenOptions, frame_text},
+    ladder::{Options, diagnose},
     roster,
+    trace::Tracer,
 };
 
 use super::{Outcome, same};
@@ -39,6 +41,21 @@ pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
         "station" => {
             CaptureLines::strict(octets).for_each(drop);
             CaptureLines::new(octets).for_each(drop);
+            Ok(())
+        }
+        "console" => {
+            let text = include_str!("../../vectors/join/jf-33/roster.toml");
+            let mut roster = roster::parse(text, None).map_err(|error| error.to_string())?;
+            let mut tracer = Tracer::new(&roster);
+            let capture = include_str!("../../vectors/join/jf-33/capture.ndjson");
+            for item in CaptureLines::new(capture.as_bytes()) {
+                if let Ok(Item::Datagram(datagram)) = item {
+                    tracer.push(0, &datagram);
+                }
+            }
+            let trace = tracer.finish();
+            roster.nodes[0].add_console(str::from_utf8(octets).unwrap_or_default().lines());
+            drop(diagnose(&trace, &roster, Options::default()));
             Ok(())
         }
         "pcap" => {
