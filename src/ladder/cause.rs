@@ -312,11 +312,11 @@ causes! {
         "the accept is signed or encrypted in a way that the standard does not know";
     "accept-rule-and-opt-neg-disagree" [Rung::Acceptable], false, acceptable::opt_neg,
         "the accept is signed by one version's rule, and OptNeg names the other";
-    "join-nonce-went-back" [Rung::Acceptable], false, acceptable::join_nonce,
+    "join-nonce-went-back" [Rung::Acceptable], false, acceptable::terms::join_nonce,
         "JoinNonce is not above the node's last";
-    "cflist-type-does-not-fit-the-region" [Rung::Acceptable], false, acceptable::cflist_type,
+    "cflist-type-does-not-fit-the-region" [Rung::Acceptable], false, acceptable::terms::cflist_type,
         "the CFList's type is not one of the region";
-    "rx-parameters-out-of-range" [Rung::Acceptable], false, acceptable::rx_parameters,
+    "rx-parameters-out-of-range" [Rung::Acceptable], false, acceptable::terms::rx_parameters,
         "DLSettings or RxDelay are not lawful in the region";
     "cflist-opens-the-wrong-channels" [Rung::Proven], false, proven::away::cflist_wrong_channels,
         "the CFList leads the node away from the gateway";
