@@ -225,8 +225,8 @@ impl Job<'_> {
         for ClockApart { source, against, ahead, frames } in clocks {
             let side = if ahead.is_negative() { "behind" } else { "ahead" };
             let words = format!(
-                "{}: its clock is {:#} {side}, by {} that {} has as well: its times are corrected \
-                 by that",
+                "{}: its clock seems {:#} {side}, by {} that {} has as well: its times are \
+                 corrected by that; give it alone if it was recorded later",
                 name(*source),
                 ahead.abs(),
                 Count(*frames, "frame"),

@@ -19,7 +19,7 @@ mod fields;
 mod frame;
 mod plan;
 
-use std::collections::{HashMap, VecDeque};
+use std::collections::{BTreeMap, HashMap, VecDeque};
 
 use jiff::Timestamp;
 use serde_json::{Map, Value};
@@ -61,7 +61,8 @@ pub(super) struct Station {
 struct Gateway {
     plan: Option<Box<GatewayPlan>>,
     region: Option<&'static Plan>,
-    session: Option<u16>,
+    /// The session of each radio unit's counter.
+    sessions: BTreeMap<u8, u8>,
 }
 
 /// A downlink that its gateway may report as sent.
@@ -79,6 +80,13 @@ struct Way {
     dr: Option<u8>,
     freq_hz: Option<u32>,
     when: When,
+}
+
+/// What is said of a downlink beside its windows.
+#[derive(Clone, Copy, Debug)]
+struct Asked {
+    id: Option<i64>,
+    gone: bool,
 }
 
 impl Station {
@@ -202,9 +210,28 @@ impl Station {
 
     /// Remembers the session of a counter; returns whether it is another than before.
     fn goes_on(&mut self, gateway: Option<Eui64>, xtime: i64) -> bool {
-        let now = session(xtime);
+        let (unit, now) = session(xtime);
         let Some(known) = self.gateway(gateway) else { return false };
-        known.session.replace(now).is_some_and(|before| before != now)
+        known.sessions.insert(unit, now).is_some_and(|before| before != now)
+    }
+
+    /// Returns whether a slot is of a session of the counter that is over, with a note if it is.
+    fn is_gone(
+        &self,
+        kind: &'static str,
+        around: Around,
+        xtime: Option<i64>,
+        notes: &mut Notes,
+    ) -> bool {
+        let gone = xtime.is_some_and(|xtime| {
+            let (unit, session) = session(xtime);
+            let known = self.gateways.get(&around.gateway);
+            known.and_then(|known| known.sessions.get(&unit)).is_some_and(|now| *now != session)
+        });
+        if gone {
+            notes.push(Place::Message(kind), "xtime", Remark::Told(OTHER_SESSION));
+        }
+        gone
     }
 
     /// `dnmsg`: the station picks the window itself, RX1 where it can.
@@ -238,22 +265,16 @@ impl Station {
         if ways.is_empty() {
             ways.push((slot, first));
         }
-        let known = self.gateways.get(&around.gateway).and_then(|known| known.session);
-        let gone = known.zip(xtime).is_some_and(|(known, xtime)| known != session(xtime));
-        if gone {
-            notes.push(Place::Message("dnmsg"), "xtime", Remark::Told(OTHER_SESSION));
-        }
-        let id = id_of(message);
-        let mut out = self.alternatives(&octets, &ways, id, around, notes);
-        out.iter_mut().filter_map(|d| d.txpk.as_mut()).for_each(|down| down.gone = gone);
-        out
+        let gone = self.is_gone("dnmsg", around, xtime, &mut notes);
+        let asked = Asked { id: id_of(message), gone };
+        self.alternatives(&octets, &ways, asked, around, notes)
     }
 
     fn alternatives(
         &mut self,
         octets: &[u8],
         ways: &[(Tuned, When)],
-        id: Option<i64>,
+        Asked { id, gone }: Asked,
         around: Around,
         mut notes: Notes,
     ) -> Vec<Datagram> {
@@ -269,6 +290,7 @@ impl Station {
                 freq_hz,
                 modulation: self.rate(around.gateway, dr, Direction::Downlink),
                 alternative: alternative > 0,
+                gone,
                 ..Downlink::default()
             };
             let datagram = around.datagram(Kind::PullResp, std::mem::take(&mut notes));
@@ -294,11 +316,17 @@ impl Station {
                 out.push(around.datagram(Kind::PullResp, notes));
                 continue;
             };
-            let xtime = fields.integer("xtime", 1..=i64::MAX).map(counter);
+            let xtime = fields.integer("xtime", 1..=i64::MAX);
             let gps = fields.integer("gpstime", 1..=i64::MAX).and_then(milliseconds);
-            let when = xtime.map(When::Counter).or(gps.map(When::Gps)).unwrap_or(When::Unsaid);
+            let when = xtime
+                .map(counter)
+                .map(When::Counter)
+                .or(gps.map(When::Gps))
+                .unwrap_or(When::Unsaid);
             let way = ((fields.small("DR"), fields.hertz("Freq")), when);
-            out.extend(self.alternatives(&octets, &[way], id_of(entry), around, notes));
+            let gone = self.is_gone("dnsched", around, xtime, &mut notes);
+            let asked = Asked { id: id_of(entry), gone };
+            out.extend(self.alternatives(&octets, &[way], asked, around, notes));
         }
         out
     }
@@ -375,10 +403,10 @@ const fn counter(xtime: i64) -> u32 {
     u32::from_be_bytes([a, b, c, d])
 }
 
-/// Radio unit and session, bits 62 to 48.
-const fn session(xtime: i64) -> u16 {
-    let [a, b, ..] = xtime.to_be_bytes();
-    u16::from_be_bytes([a, b])
+/// The radio unit, bits 62 to 56, and the session of its counter, bits 55 to 48.
+const fn session(xtime: i64) -> (u8, u8) {
+    let [unit, session, ..] = xtime.to_be_bytes();
+    (unit, session)
 }
 
 fn milliseconds(microseconds: i64) -> Option<u64> {

@@ -14,8 +14,7 @@ use crate::{
     region::Plan,
     roster::{Activation, Claim, ClaimKind, Gateway, Node, Roster},
     trace::{
-        Answer, Attempt, GatewayTrace, KeyRef, NodeTrace, Opening, Role, RootKey, Sending, Session,
-        Trace,
+        Answer, Attempt, GatewayTrace, KeyRef, NodeTrace, Opening, Role, RootKey, Session, Trace,
     },
 };
 
@@ -109,7 +108,7 @@ impl<'a> Case<'a> {
             Rung::Fresh => fresh::judge(self, i),
             Rung::Answered => answered::judge(self, attempt),
             Rung::Timely => timely::judge(self, attempt),
-            Rung::Sent => sent::judge(self, attempt),
+            Rung::Sent => sent::judge(attempt),
             Rung::Acceptable => acceptable::judge(self, attempt),
             Rung::Proven => Judgement::unknown(""),
         })
@@ -331,12 +330,6 @@ impl<'a> Case<'a> {
     /// Whether roster or capture say anything of how a gateway is set up.
     pub(super) fn is_described(&self, eui: Option<Eui64>) -> bool {
         self.gateway(eui).is_some() || !self.listens(eui).is_empty()
-    }
-
-    /// The frequencies between which a gateway may send, where what it is asked for is outside.
-    pub(super) fn range_exceeded(&self, sending: &Sending) -> Option<(u32, u32)> {
-        let (low, high) = self.told(sending.gateway)?.range_hz?;
-        (!(low..=high).contains(&sending.freq_hz?)).then_some((low, high))
     }
 
     /// The channels of the plan that a gateway receives, where that is known.

@@ -45,8 +45,8 @@ const OPENED: &[&str] = &[
 ];
 /// What says that it is something else: planned, over, or the second window.
 const OTHERWISE: &[&str] = &[
-    "timeout", "clos", "done", "end", "delay", "fail", "error", "schedul", "plan", "set", "will",
-    " in ", "rx2", "rx 2", "rx_2", "window 2", "window2",
+    "timeout", "timer", "param", "byte", "clos", "done", "end", "delay", "fail", "error",
+    "schedul", "plan", "set", "will", " in ", "rx2", "rx 2", "rx_2", "window 2", "window2",
 ];
 
 /// What says that a join is over, or that there is none.
@@ -57,8 +57,8 @@ const JOIN_OVER: &[&str] = &["joined", "accept", "success", "complete", "join ok
 pub(super) struct Window {
     /// From the end of transmission, microseconds.
     pub(super) after_us: i64,
-    /// On which frequency it opens, hertz, where the console says it.
-    pub(super) hz: Option<u32>,
+    /// On which frequency it opens and how fine that is written, hertz, where the console says it.
+    pub(super) hz: Option<(u32, u32)>,
     /// What the console says.
     pub(super) line: String,
     /// Whether the console spoke of a join before the transmission.
@@ -106,8 +106,13 @@ pub(super) fn first_windows(log: &[String]) -> Vec<Window> {
                 joins = false;
             }
             (Some((at, Event::Opened, words)), Some((end, of_join))) => {
+                let after_us = at.since(end);
+                // No window opens before the least RxDelay: this speaks of what is to come.
+                if after_us.is_some_and(|us| (0..LEAST_US).contains(&us)) {
+                    continue;
+                }
                 ended = None;
-                if let Some(after_us) = at.since(end).filter(|us| (0..MOST_US).contains(us)) {
+                if let Some(after_us) = after_us.filter(|us| (0..MOST_US).contains(us)) {
                     let (hz, line) = (frequency(words), words.to_owned());
                     out.push(Window { after_us, hz, line, of_join });
                 }
@@ -204,27 +209,39 @@ fn unit(text: &str) -> Option<(f64, &str)> {
     Some((scale, rest))
 }
 
-/// `868.1 MHz`, `868.1`, `868100000`: a number of those that a radio of these bands is tuned to.
-fn frequency(words: &str) -> Option<u32> {
+/// `868.1 MHz`, `868.1`, `868100000`: a number of those that a radio of these bands is tuned to, and
+/// how fine it is written, both in hertz.
+fn frequency(words: &str) -> Option<(u32, u32)> {
     let cut = |c: char| !c.is_ascii_alphanumeric() && c != '.';
-    let mut numbers = words.split(cut).filter_map(|word| {
+    let words: Vec<&str> = words.split(cut).filter(|word| !word.is_empty()).collect();
+    words.iter().enumerate().find_map(|(i, word)| {
         let digits = word.find(|c: char| c.is_ascii_alphabetic()).unwrap_or(word.len());
         let (number, unit) = word.split_at(digits);
         let value: f64 = number.parse().ok()?;
-        let hertz = match unit.to_ascii_lowercase().as_str() {
-            "hz" => value,
-            "" if value > 1e8 => value,
-            "mhz" | "" => value * 1e6,
+        let decimals = number.split_once('.').map_or(0, |(_, decimals)| decimals.len());
+        let unit =
+            if unit.is_empty() { words.get(i + 1).copied().unwrap_or_default() } else { unit };
+        let mega = match unit.to_ascii_lowercase().as_str() {
+            "mhz" => true,
+            "hz" => false,
+            _ if value > 1e8 => false,
+            // A channel's frequency is written with what stands behind the point.
+            _ if decimals > 0 => true,
             _ => return None,
+        };
+        let hertz = if mega { value * 1e6 } else { value };
+        let fine = if mega {
+            10u32.checked_pow(6u32.checked_sub(u32::try_from(decimals).ok()?)?)?
+        } else {
+            1
         };
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
             reason = "within the bands"
         )]
-        BANDS_HZ.contains(&hertz).then(|| hertz.round() as u32)
-    });
-    numbers.next()
+        BANDS_HZ.contains(&hertz).then(|| (hertz.round() as u32, fine))
+    })
 }
 
 /// From the lowest band of the regions to the highest below 1 GHz.
@@ -254,6 +271,8 @@ fn clock(line: &str) -> Option<(Time, &str)> {
 }
 
 const DAY_US: i64 = 86_400_000_000;
+/// RxDelay is 1 s at the least; a window may open a little earlier.
+const LEAST_US: i64 = 900_000;
 /// A window opens within this time of its transmission.
 const MOST_US: i64 = 20_000_000;
 /// Octets of a line in which its clock is looked for.
@@ -324,9 +343,17 @@ mod tests {
             "rx 1, 868.1MHz",
             "rx1 868.1",
         ] {
-            assert_eq!(of(words), Some(Some(868_100_000)), "{words}");
+            assert_eq!(of(words).flatten().map(|(hz, _)| hz), Some(868_100_000), "{words}");
         }
-        for words in ["rx1", "rx1 SF9 125 kHz", "rx1 timeout in 500", "rx1 len 33 rssi -84.5"] {
+        assert_eq!(of("rx1 868 MHz"), Some(Some((868_000_000, 1_000_000))));
+        for words in [
+            "rx1",
+            "rx1 channel 0 500 kHz",
+            "rx1 open, 500 ms",
+            "rx1 SF9 125 kHz",
+            "rx1 timeout in 500",
+            "rx1 len 33 rssi -84.5",
+        ] {
             assert!(of(words).is_none_or(|hz| hz.is_none()), "{words}");
         }
     }

@@ -104,7 +104,7 @@ fn node_channels(case: &Case<'_>, plan: &Plan) -> Option<Vec<u16>> {
 }
 
 /// Frequencies in a node's console lines: every number followed by `MHz`.
-fn logged_frequencies(log: &[String]) -> Vec<u32> {
+pub(super) fn logged_frequencies(log: &[String]) -> Vec<u32> {
     let mut out = Vec::new();
     for line in log.iter().filter(|line| speaks_of_sending(line)) {
         let words: Vec<&str> = line.split_whitespace().collect();

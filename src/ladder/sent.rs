@@ -24,7 +24,7 @@ use crate::{
 /// newer forwarder, 2.5 ms in the older (both from their sources, as the reference states).
 const HEADROOM_US: i64 = 60_000;
 
-pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
+pub(super) fn judge(attempt: &Attempt) -> Judgement {
     let (mut told, mut barred) = (None, None);
     for answer in attempt.answers_sent() {
         let sending = &answer.sending;
@@ -32,7 +32,7 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
             None => {
                 let line = sending.line;
                 let gone = sending.gone.then(|| GONE.to_owned());
-                if let Some(words) = gone.or_else(|| out_of_range(case, sending)) {
+                if let Some(words) = gone.or_else(|| out_of_range(sending)) {
                     barred.get_or_insert(Judgement::broken(format!("{line}: {words}")));
                 } else {
                     let words = format!("{line}: no TX_ACK in the capture");
@@ -65,11 +65,11 @@ pub(super) fn judge(case: &Case<'_>, attempt: &Attempt) -> Judgement {
 }
 
 /// What the gateway's setting does to a downlink of which it says nothing.
-pub(super) fn out_of_range(case: &Case<'_>, sending: &Sending) -> Option<String> {
+pub(super) fn out_of_range(sending: &Sending) -> Option<String> {
     if sending.ack.is_some() {
         return None;
     }
-    let (low, high) = case.range_exceeded(sending)?;
+    let (low, high) = sending.range_exceeded()?;
     let asked = sending.freq_hz.map(mhz).unwrap_or_default();
     Some(format!(
         "{asked} is outside of what router_config lets the gateway send on, {} to {}",
@@ -314,7 +314,7 @@ pub(super) fn frequency(case: &Case<'_>) -> Option<Finding> {
                     format!("{asked}: TX_FREQ")
                 }
                 Some(_) => return None,
-                None => out_of_range(case, &answer.sending)?,
+                None => out_of_range(&answer.sending)?,
             };
             misses(case, attempt, answer).is_empty().then_some((answer, said))
         })

@@ -8,7 +8,10 @@ use std::collections::{BTreeMap, HashMap};
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::intake::{Crc, Datagram};
+use crate::{
+    id::Eui64,
+    intake::{Crc, Datagram},
+};
 
 /// How the clock of a capture goes against that of the first one.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -23,22 +26,24 @@ pub struct ClockApart {
     pub frames: usize,
 }
 
+/// Receptions of one frame in one capture: by whom, its counter, and when.
+type Heard = Vec<(Option<Eui64>, Option<u32>, Timestamp)>;
+
 /// Returns the captures whose clocks are apart from an earlier one's.
 pub(super) fn apart<'a>(
     datagrams: impl Iterator<Item = (u16, &'a Datagram)>,
 ) -> BTreeMap<u16, ClockApart> {
-    // A frame that comes twice in one capture does not tell which of them another has.
-    let mut heard: BTreeMap<u16, HashMap<&[u8], Option<Timestamp>>> = BTreeMap::new();
+    let mut captures: BTreeMap<u16, HashMap<&[u8], Heard>> = BTreeMap::new();
     for (source, datagram) in datagrams {
-        let own = heard.entry(source).or_default();
+        let own = captures.entry(source).or_default();
         let Some(at) = datagram.at else { continue };
         for up in datagram.rxpk.iter().filter(|up| up.crc != Crc::Bad) {
-            own.entry(&up.octets).and_modify(|known| *known = None).or_insert(Some(at));
+            own.entry(&up.octets).or_default().push((datagram.gateway, up.tmst, at));
         }
     }
     let mut out: BTreeMap<u16, ClockApart> = BTreeMap::new();
-    for (&source, own) in &heard {
-        let found = heard.range(..source).find_map(|(&against, other)| {
+    for (&source, own) in &captures {
+        let found = captures.range(..source).find_map(|(&against, other)| {
             let (ahead, frames) = agreed(own, other)?;
             // The other one may be apart from a third.
             let more = out.get(&against).map_or(SignedDuration::ZERO, |apart| apart.ahead);
@@ -50,36 +55,83 @@ pub(super) fn apart<'a>(
 }
 
 /// By how much the times of one are ahead of the other's, where enough frames agree on it.
+///
+/// One reception has one counter, whoever records it: where a gateway stands in both captures, its
+/// counters tell what is the same reception, and what was on the air again. Of two gateways only the
+/// times tell, and a slow line may delay as well: there it takes several frames, and more time than
+/// any line has.
 fn agreed(
-    own: &HashMap<&[u8], Option<Timestamp>>,
-    other: &HashMap<&[u8], Option<Timestamp>>,
+    own: &HashMap<&[u8], Heard>,
+    other: &HashMap<&[u8], Heard>,
 ) -> Option<(SignedDuration, usize)> {
-    let both = own.iter().filter_map(|(octets, at)| Some(((*at)?, (*other.get(octets)?)?)));
-    let mut all: Vec<SignedDuration> = both.map(|(own, other)| own.duration_since(other)).collect();
+    let (mut same, mut alike) = (Vec::new(), Vec::new());
+    let mut again = false;
+    for (octets, mine) in own {
+        let Some(theirs) = other.get(octets) else { continue };
+        for (gateway, tmst, at) in mine {
+            for (_, counter, then) in theirs.iter().filter(|(eui, ..)| eui == gateway) {
+                match (tmst, counter) {
+                    (Some(tmst), Some(counter)) if tmst == counter => {
+                        same.push(at.duration_since(*then));
+                    }
+                    (Some(_), Some(_)) => again = true,
+                    _ => {}
+                }
+            }
+        }
+        // A frame that comes twice in one capture does not tell which of them another has.
+        if let ([(mine, _, at)], [(theirs, _, then)]) = (mine.as_slice(), theirs.as_slice())
+            && mine != theirs
+        {
+            alike.push(at.duration_since(*then));
+        }
+    }
+    if !same.is_empty() {
+        return middle(same, 1);
+    }
+    let slow = |(ahead, _): &(SignedDuration, usize)| ahead.abs() > SLOWEST;
+    middle(alike, FEWEST).filter(slow).filter(|_| !again)
+}
+
+/// The middle one and how many are near it, where these are enough, and nearly all.
+fn middle(mut all: Vec<SignedDuration>, fewest: usize) -> Option<(SignedDuration, usize)> {
     all.sort_unstable();
     let middle = *all.get(all.len() / 2)?;
     let frames = all.iter().filter(|ahead| (**ahead - middle).abs() <= NEAR).count();
-    (frames >= FEWEST && frames * 5 >= all.len() * 4).then_some((middle, frames))
+    (frames >= fewest && frames * 5 >= all.len() * 4).then_some((middle, frames))
 }
 
 /// Copies of one transmission come within this time where clocks are set alike.
 const NEAR: SignedDuration = SignedDuration::from_secs(2);
-/// Frames that must agree.
+/// Frames that must agree, where no counter does.
 const FEWEST: usize = 3;
+/// A line from a gateway may take so long.
+const SLOWEST: SignedDuration = SignedDuration::from_secs(30);
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::intake::{Kind, Uplink};
 
-    /// A capture that hears frames by their numbers, so many seconds after the first.
-    fn capture(heard: &[(u8, i64)]) -> Vec<Datagram> {
+    /// A gateway's capture, which hears frames by their numbers so many seconds after the first.
+    fn capture(gateway: u8, heard: &[(u8, i64)]) -> Vec<Datagram> {
         let datagram = |&(number, second): &(u8, i64)| Datagram {
             at: Some(Timestamp::from_second(1_000_000 + second).unwrap()),
+            gateway: Some(Eui64::new([gateway; 8])),
             rxpk: vec![Uplink { octets: vec![number; 12], ..Uplink::default() }],
             ..Datagram::new(Kind::PushData)
         };
         heard.iter().map(datagram).collect()
+    }
+
+    /// The same with counters.
+    fn counted(gateway: u8, heard: &[(u8, i64, u32)]) -> Vec<Datagram> {
+        let plain: Vec<(u8, i64)> = heard.iter().map(|(n, second, _)| (*n, *second)).collect();
+        let mut all = capture(gateway, &plain);
+        for (datagram, (_, _, tmst)) in all.iter_mut().zip(heard) {
+            datagram.rxpk[0].tmst = Some(*tmst);
+        }
+        all
     }
 
     fn of(captures: &[Vec<Datagram>]) -> Vec<(u16, u16, i64, usize)> {
@@ -91,27 +143,41 @@ mod tests {
 
     #[test]
     fn frames_that_are_always_as_far_apart_tell_the_clocks() {
-        let first = capture(&[(1, 0), (2, 10), (3, 25), (4, 60)]);
-        let hour = capture(&[(1, 3_600), (2, 3_611), (3, 3_625)]);
-        let behind = capture(&[(2, -590), (3, -575), (4, -540)]);
+        let first = capture(1, &[(1, 0), (2, 10), (3, 25), (4, 60)]);
+        let hour = capture(2, &[(1, 3_600), (2, 3_611), (3, 3_625)]);
+        let behind = capture(3, &[(2, -590), (3, -575), (4, -540)]);
         assert_eq!(of(&[first.clone(), hour.clone()]), [(1, 0, 3_600, 3)]);
         assert_eq!(of(&[hour.clone(), first.clone()]), [(1, 0, -3_600, 3)]);
         assert_eq!(of(&[first, hour, behind]), [(1, 0, 3_600, 3), (2, 0, -600, 3)]);
     }
 
     #[test]
+    fn one_reception_recorded_twice_tells_the_clocks_by_its_counter() {
+        let first = counted(1, &[(1, 0, 5), (2, 10, 15)]);
+        assert_eq!(of(&[first.clone(), counted(1, &[(1, 3, 5)])]), [(1, 0, 3, 1)]);
+        // The same octets at another counter were on the air again, however regularly.
+        let again: Vec<_> = (1..=4).map(|n| (n, 86_400 + i64::from(n), u32::from(n))).collect();
+        let monday: Vec<_> = (1..=4).map(|n| (n, i64::from(n), 1_000 + u32::from(n))).collect();
+        assert_eq!(of(&[counted(1, &monday), counted(1, &again)]), []);
+    }
+
+    #[test]
     fn what_is_repeated_at_times_of_its_own_is_no_clock() {
-        let first = capture(&[(1, 0), (2, 10), (3, 25), (4, 60)]);
+        let first = capture(1, &[(1, 0), (2, 10), (3, 25), (4, 60)]);
         for other in [
             // as it should be
-            capture(&[(1, 0), (2, 11), (3, 25), (4, 60)]),
+            capture(2, &[(1, 0), (2, 11), (3, 25), (4, 60)]),
             // two are no proof
-            capture(&[(1, 3_600), (2, 3_610)]),
+            capture(2, &[(1, 3_600), (2, 3_610)]),
+            // a slow line
+            capture(2, &[(1, 20), (2, 30), (3, 45), (4, 80)]),
             // repeated by hand
-            capture(&[(1, 3_600), (2, 3_700), (3, 3_640), (4, 4_000)]),
+            capture(2, &[(1, 3_600), (2, 3_700), (3, 3_640), (4, 4_000)]),
             // repeated again and again
-            capture(&[(1, 60), (2, 70), (3, 85), (1, 120), (2, 130), (3, 145)]),
-            capture(&[]),
+            capture(2, &[(1, 60), (2, 70), (3, 85), (1, 120), (2, 130), (3, 145)]),
+            // through the same gateway, which tells no counter
+            capture(1, &[(1, 3_600), (2, 3_610), (3, 3_625), (4, 3_660)]),
+            capture(2, &[]),
         ] {
             assert_eq!(of(&[first.clone(), other]), []);
         }
@@ -119,9 +185,9 @@ mod tests {
 
     #[test]
     fn a_clock_may_be_known_by_way_of_another() {
-        let first = capture(&[(1, 0), (2, 10), (3, 25)]);
-        let second = capture(&[(1, 100), (2, 110), (3, 125), (4, 160), (5, 170), (6, 180)]);
-        let third = capture(&[(4, 65), (5, 75), (6, 85)]);
-        assert_eq!(of(&[first, second, third]), [(1, 0, 100, 3), (2, 1, 5, 3)]);
+        let first = counted(1, &[(1, 0, 1), (2, 10, 2)]);
+        let second = counted(1, &[(1, 100, 1), (2, 110, 2), (3, 200, 3)]);
+        let third = counted(1, &[(3, 205, 3)]);
+        assert_eq!(of(&[first, second, third]), [(1, 0, 100, 2), (2, 1, 105, 1)]);
     }
 }

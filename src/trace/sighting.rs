@@ -154,6 +154,8 @@ pub struct Sending {
     pub when: When,
     /// Whether the counter that its time is meant by began anew since: the gateway drops it.
     pub gone: bool,
+    /// The frequencies between which the gateway was set to send then, hertz, where that is known.
+    pub range_hz: Option<(u32, u32)>,
     /// Frequency in Hz.
     pub freq_hz: Option<u32>,
     /// Modulation.
@@ -202,6 +204,12 @@ impl Sending {
     pub fn slot_after(&self, sighting: &Sighting) -> Option<u32> {
         let When::Counter(slot) = self.when else { return None };
         (self.gateway == sighting.gateway).then_some(slot.wrapping_sub(sighting.tmst?))
+    }
+
+    /// Returns the frequencies between which the gateway may send, where what is asked is outside.
+    pub fn range_exceeded(&self) -> Option<(u32, u32)> {
+        let (low, high) = self.range_hz?;
+        (!(low..=high).contains(&self.freq_hz?)).then_some((low, high))
     }
 
     /// Returns milliseconds from a sighting to the slot, both by GPS time.

@@ -1,6 +1,6 @@
 //! Frame counters: restarts, lost upper halves, downlinks that went back.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use super::super::{
     case::Case,
@@ -9,6 +9,7 @@ use super::super::{
 };
 use crate::{
     frame::Direction,
+    id::Eui64,
     roster::Activation,
     trace::{Data, DataSeen, Origin, Rule, Session},
 };
@@ -31,33 +32,50 @@ fn at_the_end(before: u32, after: u32) -> bool {
     low(before) >= NEAR_THE_END && low(after) <= NEAR_THE_START
 }
 
-/// The first place where a session's uplink counter falls.
-fn fall(session: &Session) -> Option<(&DataSeen, &DataSeen)> {
-    let all = ups(session);
-    all.windows(2).find_map(|w| match w {
-        [a, b] if b.held.fcnt < a.held.fcnt => Some((*a, *b)),
-        _ => None,
+/// A gateway, and its counter when it heard a frame.
+type Reception = (Option<Eui64>, Option<u32>);
+
+/// The uplinks of a session as each gateway heard them, without copies of what was heard before: what
+/// comes late through another gateway, or stands here twice, was sent once.
+fn by_gateway(session: &Session) -> BTreeMap<Option<Eui64>, Vec<&DataSeen>> {
+    let mut known: HashMap<&[u8], Vec<Reception>> = HashMap::new();
+    let mut out: BTreeMap<Option<Eui64>, Vec<&DataSeen>> = BTreeMap::new();
+    for (seen, heard) in session.uplinks() {
+        let earlier = known.entry(&heard.octets).or_default();
+        for own in heard.sightings() {
+            let again = |(gateway, tmst): &Reception| {
+                *gateway == own.gateway && tmst.is_some() && own.tmst.is_some() && *tmst != own.tmst
+            };
+            if earlier.is_empty() || earlier.iter().any(again) {
+                out.entry(own.gateway).or_default().push(seen);
+            }
+        }
+        earlier.extend(heard.sightings().map(|own| (own.gateway, own.tmst)));
+    }
+    out
+}
+
+/// The first place where a session's uplink counter falls, as one gateway heard it, and what it heard
+/// from there on. A frame that another one overtook is no fall: the next goes on above both.
+fn fall(session: &Session) -> Option<(&DataSeen, Vec<&DataSeen>)> {
+    by_gateway(session).into_values().find_map(|all| {
+        let place = all.windows(2).enumerate().find_map(|(i, pair)| match pair {
+            [a, b] if b.held.fcnt < a.held.fcnt => {
+                let next = all.get(i + 2);
+                next.is_none_or(|next| next.held.fcnt <= a.held.fcnt).then_some(i)
+            }
+            _ => None,
+        })?;
+        Some((*all.get(place)?, all.get(place + 1..)?.to_vec()))
     })
 }
 
-/// An uplink whose counter an earlier one of the session had, with another payload under the same key
-/// stream: not a late copy, and not the same frame sent again.
-fn reused(session: &Session) -> Option<(&DataSeen, &DataSeen)> {
-    let mut first: HashMap<u32, &DataSeen> = HashMap::new();
-    let mut highest: Option<&DataSeen> = None;
-    for seen in ups(session) {
-        let payload = |seen: &DataSeen| seen.data.frame().payload.clone();
-        if let Some(before) = first.get(&seen.held.fcnt)
-            && payload(before) != payload(seen)
-        {
-            return Some((highest?, seen));
-        }
-        first.entry(seen.held.fcnt).or_insert(seen);
-        if highest.is_none_or(|highest| highest.held.fcnt < seen.held.fcnt) {
-            highest = Some(seen);
-        }
-    }
-    None
+/// Whether a frame differs from all that were heard before it with the same counter, or is the first
+/// with it: then nobody can have repeated it.
+fn is_new(session: &Session, seen: &DataSeen) -> bool {
+    let Data::Up { heard: own, .. } = &seen.data else { return false };
+    let mut earlier = session.uplinks().filter(|(other, _)| other.data.line() < seen.data.line());
+    !earlier.any(|(_, heard)| heard.octets == own.octets)
 }
 
 /// Where the counter of a session that began with a join, or with a claim, began anew.
@@ -66,30 +84,26 @@ fn began_anew(case: &Case<'_>, claimed: bool) -> Option<Finding> {
         if matches!(session.origin, Origin::Claim(_)) != claimed {
             continue;
         }
-        if let Some((before, after)) = reused(session) {
-            let rest = ups(session).into_iter().filter(|s| s.data.line() >= after.data.line());
-            let mut finding = restart(session, before.held.fcnt, after, rest.count(), None);
-            finding.add(format!(
-                "FCnt {} came before with another payload, under the same key stream: whoever heard \
-                 both knows how they differ",
-                after.held.fcnt
-            ));
+        if let Some((before, rest)) = fall(session)
+            && let Some(after) = rest.first()
+        {
+            if at_the_end(before.held.fcnt, after.held.fcnt)
+                || before.held.fcnt - after.held.fcnt < 8 && rest.len() < 2
+            {
+                continue;
+            }
+            let new = rest.iter().filter(|seen| is_new(session, seen)).count();
+            let mut finding = restart(session, before.held.fcnt, after, rest.len(), None);
+            if new == 0 {
+                finding.certainty = Certainty::Possible;
+                finding.odds = None;
+                finding.add(
+                    "each of them is, octet for octet, a frame heard before: a node with one and the \
+                     same reading that began to count anew, or somebody who repeats what he heard"
+                        .to_owned(),
+                );
+            }
             return Some(finding);
-        }
-        if let Some((before, after)) = fall(session) {
-            if at_the_end(before.held.fcnt, after.held.fcnt) {
-                continue;
-            }
-            // A late datagram may overtake: a restart goes on from where it began.
-            let rest: Vec<_> = ups(session)
-                .into_iter()
-                .skip_while(|s| s.data.line() < after.data.line())
-                .collect();
-            let stays_low = rest.iter().all(|s| s.held.fcnt < before.held.fcnt);
-            if !stays_low || before.held.fcnt - after.held.fcnt < 8 && rest.len() < 2 {
-                continue;
-            }
-            return Some(restart(session, before.held.fcnt, after, rest.len(), None));
         }
         // The last counter may be known from the record alone.
         let last = case.record().and_then(|r| r.last_fcnt_up);
@@ -186,7 +200,7 @@ pub(in super::super) fn upper_half_lost(case: &Case<'_>) -> Option<Finding> {
         // The node forgets the upper half.
         let last = case.record().and_then(|r| r.last_fcnt_up);
         let seen = fall(session)
-            .map(|(a, b)| (a.held.fcnt, b))
+            .and_then(|(a, rest)| Some((a.held.fcnt, *rest.first()?)))
             .filter(|(a, b)| at_the_end(*a, b.held.fcnt));
         let known = all
             .first()

@@ -31,8 +31,13 @@ pub(in super::super) fn delay_forgotten(case: &Case<'_>) -> Option<Finding> {
         if session.frames.iter().any(|seen| sets_timing(seen.data.frame())) {
             continue;
         }
+        // In class C a node listens on RX2 all the time.
+        let class = case.record().and_then(|r| r.class).or(case.firmware().and_then(|f| f.class));
+        let rx2 = session_rx2_hz(case, session).or(case.plan.map(|plan| plan.rx2().freq_hz));
+        let open = |sending: &Sending| class == Some(Class::C) && sending.freq_hz == rx2;
         let off: Vec<(&Sending, u32)> = downs(session)
             .filter_map(|(sending, us)| Some((sending, us?)))
+            .filter(|(sending, _)| !open(sending))
             .filter(|(_, us)| *us <= 16_000_000 && !fits(*us, given) && !fits(*us, given + 1))
             .collect();
         let on = downs(session)

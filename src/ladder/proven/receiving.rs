@@ -6,6 +6,7 @@ use super::{
         case::Case,
         cause::{Certainty, Finding},
         console::{Window, first_windows},
+        heard::logged_frequencies,
         timely,
         timely::{SAME_HZ, asked_at, windows},
         words::{count, mhz, seconds},
@@ -18,12 +19,25 @@ use crate::{
     trace::{Answer, Attempt, Data},
 };
 
+/// A window this far from its time is off, microseconds.
+const OFF_US: i64 = 100_000;
+/// And one that opens so much early has closed before the accept comes.
+const EARLY_US: i64 = 500_000;
+
 /// The node's first windows after requests, as its own log has them.
 pub(in super::super) fn own_windows(case: &Case<'_>) -> Vec<Window> {
     let log = case.firmware().map(|firmware| firmware.log.as_slice()).unwrap_or_default();
     let mut windows = first_windows(log);
     // RX1 of data opens after 1 s by default: unless a join is named it is no window of one.
-    windows.retain(|w| w.of_join || (w.after_us - 1_000_000).abs() > 100_000);
+    windows.retain(|w| w.of_join || (w.after_us - 1_000_000).abs() > OFF_US);
+    // A console may speak of RX2 alone: its time and its frequency are known.
+    let rx2 = case.plan.map(|plan| plan.rx2().freq_hz);
+    let second = |w: &Window| {
+        let there =
+            |(hz, fine): (u32, u32)| rx2.is_some_and(|rx2| rx2.abs_diff(hz) < fine.max(SAME_HZ));
+        (w.after_us - 6_000_000).abs() <= OFF_US && w.hz.is_some_and(there)
+    };
+    windows.retain(|window| !second(window));
     windows
 }
 
@@ -35,8 +49,11 @@ pub(super) fn late_windows(case: &Case<'_>) -> Option<(Vec<Window>, f64)> {
         return None;
     }
     // A window that opens within the preamble still catches the frame; 40 ms is five symbols of
-    // the slowest rate's preamble short of none.
-    let off = windows.iter().all(|w| (w.after_us - 5_000_000).abs() > 100_000);
+    // the slowest rate's preamble short of none. One that opens early may be open still: it is widened
+    // for a clock that is not exact.
+    let off = windows
+        .iter()
+        .all(|w| w.after_us > 5_000_000 + OFF_US || w.after_us < 5_000_000 - EARLY_US);
     if !off {
         return None;
     }
@@ -60,8 +77,10 @@ pub(in super::super) fn window_late(case: &Case<'_>) -> Option<Finding> {
     let first = windows.first()?;
     let error = first.after_us - 5_000_000;
     let same = windows.iter().all(|w| (w.after_us - first.after_us).abs() < 5_000);
+    // At 6 s it may be the second one, which the console calls by no name.
+    let second = windows.iter().all(|w| (w.after_us - 6_000_000).abs() <= OFF_US && w.hz.is_none());
     let mut finding = Finding::new(
-        Certainty::Certain,
+        if error < 0 || second { Certainty::Likely } else { Certainty::Certain },
         format!(
             "the node's log opens its first window {} after the end of transmission, {} too {}; \
              the accept was on air from 5.000 s for {air:.3} s",
@@ -101,8 +120,17 @@ pub(super) fn windows_elsewhere(case: &Case<'_>) -> Option<(Vec<Window>, Vec<u32
         .collect();
     wanted.sort_unstable();
     wanted.dedup();
-    let fits = |hz: u32| wanted.iter().any(|rx1| rx1.abs_diff(hz) < SAME_HZ);
-    let elsewhere = opened.iter().all(|window| window.hz.is_some_and(|hz| !fits(hz)));
+    let near = |(hz, fine): (u32, u32), of: &[u32]| {
+        of.iter().any(|other| other.abs_diff(hz) < fine.max(SAME_HZ))
+    };
+    let elsewhere = opened.iter().all(|window| window.hz.is_some_and(|hz| !near(hz, &wanted)));
+    // Where the console tells where it sends, these must be the requests that were heard.
+    let asked: Vec<u32> =
+        case.node.attempts.iter().filter_map(|attempt| attempt.heard.best().freq_hz).collect();
+    let log = case.firmware().map(|firmware| firmware.log.as_slice()).unwrap_or_default();
+    if logged_frequencies(log).iter().any(|hz| !near((*hz, SAME_HZ), &asked)) {
+        return None;
+    }
     (elsewhere && !opened.is_empty() && !wanted.is_empty()).then_some((opened, wanted))
 }
 
@@ -116,9 +144,9 @@ pub(in super::super) fn window_elsewhere(case: &Case<'_>) -> Option<Finding> {
         words.dedup();
         words.join(", ")
     };
-    let on = list(&mut opened.iter().filter_map(|window| window.hz));
+    let on = list(&mut opened.iter().filter_map(|window| window.hz.map(|(hz, _)| hz)));
     let mut finding = Finding::new(
-        if opened.len() > 1 { Certainty::Certain } else { Certainty::Likely },
+        Certainty::Likely,
         format!(
             "the node's log opens its first window on {on}; RX1 of its requests is on {}",
             list(&mut wanted.into_iter())
@@ -159,11 +187,12 @@ pub(super) fn not_taken_at(case: &Case<'_>) -> Vec<usize> {
     let n = case.node.attempts.len();
     let proven = case.node.sessions.iter().any(|s| s.uplinks().next().is_some())
         || case.node.unverified.iter().any(|d| matches!(d, Data::Up { .. }));
-    if proven {
+    // Its data may be among what was left out, or what is damaged.
+    if proven || case.trace.lacks.uplinks > 0 {
         return Vec::new();
     }
     let good: Vec<usize> = (0..n)
-        .filter(|i| climbed(case, *i))
+        .filter(|i| climbed(case, *i) && !is_damaged_after(case, *i))
         .filter(|i| {
             case.node.attempts.get(*i).is_some_and(|attempt| {
                 good_answer(case, attempt)
@@ -174,6 +203,14 @@ pub(super) fn not_taken_at(case: &Case<'_>) -> Vec<usize> {
         .collect();
     let asked_again = good.iter().filter(|i| case.asks_again(**i)).count();
     if asked_again >= 2 || (good.len() >= 3 && asked_again >= 1) { good } else { Vec::new() }
+}
+
+/// Whether something that cannot be read stands between an attempt and the node's next one.
+fn is_damaged_after(case: &Case<'_>, index: usize) -> bool {
+    let line = |i: usize| case.node.attempts.get(i).map(Attempt::line);
+    let (asked, next) = (line(index), line(index + 1));
+    let mut damaged = case.trace.lacks.damaged.iter();
+    damaged.any(|at| Some(*at) > asked && next.is_none_or(|next| *at < next))
 }
 
 pub(in super::super) fn not_taken(case: &Case<'_>) -> Option<Finding> {

@@ -80,10 +80,10 @@ pub(in super::super) fn cannot_send(case: &Case<'_>) -> Option<Finding> {
     wrong.retain(|(_, answer, (got, _))| {
         answer.sending.refusal() == Some(&TxError::TxFreq)
             || (!plan.in_band(*got) && !answer.sending.taken())
-            || sent::out_of_range(case, &answer.sending).is_some()
+            || sent::out_of_range(&answer.sending).is_some()
     });
     let (_, first, (got, want)) = wrong.first()?;
-    let barred = sent::out_of_range(case, &first.sending);
+    let barred = sent::out_of_range(&first.sending);
     let refused = first.sending.refusal() == Some(&TxError::TxFreq) || barred.is_some();
     let mut finding = Finding::new(
         if refused { Certainty::Certain } else { Certainty::Likely },

@@ -16,6 +16,8 @@ use crate::{
 impl Tracer<'_> {
     pub(super) fn sent(&mut self, line: Line, datagram: &Datagram, down: &Downlink) {
         self.trace.frames += 1;
+        let gateway = self.trace.gateways.get(&datagram.gateway);
+        let range_hz = gateway.and_then(|gateway| gateway.plan.as_ref()?.range_hz);
         let sending = Sending {
             line,
             at: datagram.at,
@@ -23,6 +25,7 @@ impl Tracer<'_> {
             octets: down.octets.as_slice().into(),
             when: down.when,
             gone: down.gone,
+            range_hz,
             freq_hz: down.freq_hz,
             modulation: down.modulation,
             power_dbm: down.power_dbm,
