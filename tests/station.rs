@@ -417,6 +417,52 @@ fn a_slot_of_a_session_that_is_gone_is_not_sent() {
 }
 
 #[test]
+fn another_radio_unit_is_no_other_session() {
+    // gateway reference, section 4: bits 62 to 56 are the radio unit, 55 to 48 the session.
+    let unit = 1u64 << 56;
+    let (mut messages, roster) = joins(0x0201_7A3C);
+    let other = json!({"msgtype": "updf", "MHdr": 64, "DevAddr": 1, "FCtrl": 0, "FCnt": 1,
+        "FOpts": "", "FPort": -1, "FRMPayload": "", "MIC": 1, "upinfo": upinfo(unit | SESSION | 7)});
+    messages.insert(3, other);
+    let (causes, state, words) = told_of(&roster, &messages, Rung::Sent);
+    assert_eq!((causes.len(), state), (0, State::Unknown), "{words}");
+}
+
+#[test]
+fn a_scheduled_downlink_of_a_session_that_is_gone_is_told() {
+    let heard = |xtime: u64| {
+        json!({"msgtype": "updf", "MHdr": 64, "DevAddr": 1, "FCtrl": 0, "FCnt": 1,
+            "FOpts": "", "FPort": -1, "FRMPayload": "", "MIC": 1, "upinfo": upinfo(xtime)})
+    };
+    let entry = |xtime: u64| {
+        json!({"DR": 0, "Freq": 869_525_000, "pdu": "60dabb0102a00500007efc0f41fe4bd10617",
+            "xtime": xtime})
+    };
+    let schedule = [entry(SESSION + 5), entry(2 * SESSION + 5)];
+    let read = datagrams(&lines(&[
+        heard(2 * SESSION + 1),
+        json!({"msgtype": "dnsched", "schedule": schedule}),
+    ]));
+    let gone: Vec<bool> = read[1..].iter().map(|d| d.txpk.as_ref().unwrap().gone).collect();
+    assert_eq!(gone, [true, false]);
+}
+
+#[test]
+fn a_later_setting_says_nothing_of_what_was_before() {
+    let (mut messages, roster) = joins(0x0201_7A3C);
+    let mut narrow = router_config();
+    narrow["freq_range"] = json!([863_000_000, 868_000_000]);
+    messages.push(narrow.clone());
+    let (_, state, words) = told_of(&roster, &messages, Rung::Sent);
+    assert_eq!(state, State::Unknown, "{words}");
+    messages.pop();
+    messages.insert(2, narrow);
+    messages[4]["RX2Freq"] = json!(0);
+    let (_, state, words) = told_of(&roster, &messages, Rung::Sent);
+    assert_eq!(state, State::Broken, "{words}");
+}
+
+#[test]
 fn a_log_that_ends_at_the_request_lacks_no_answer() {
     let (mut messages, roster) = joins(0x0201_7A3C);
     messages.truncate(3);
