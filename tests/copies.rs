@@ -1,6 +1,8 @@
 //! What was on the air once and what was on the air again: copies, slow lines, repeats, restarts.
 
 use handfast::{
+    crypto::{derive::SessionKeys, mic},
+    frame::{DataFrame, Frame, decode},
     intake::Datagram,
     ladder::{Diagnosis, Options, diagnose},
     region::Plan,
@@ -134,4 +136,39 @@ fn accepts_are_not_called_missed_where_data_was_left_out() {
     };
     assert_eq!(judged(0), ["good-accepts-not-taken-by-the-node likely"]);
     assert_eq!(judged(1), Vec::<String>::new());
+}
+
+#[test]
+fn one_counter_for_two_payloads_is_told_and_the_same_frame_sent_again_is_not() {
+    let (roster, all) = by_two();
+    let data: Vec<usize> = (0..all.len()).filter(|i| is_data(&all[*i])).collect();
+    let place = data[6];
+    // The session's key, from the accept that opens with the record's root key.
+    let mut tracer = Tracer::new(&roster);
+    for datagram in &all {
+        tracer.push(0, datagram);
+    }
+    let trace = tracer.finish();
+    let session = &trace.nodes[0].sessions[0];
+    let SessionKeys::V1_0 { nwk_s_key, .. } = &session.candidates[0].keys else {
+        panic!("a session by the 1.0 rule")
+    };
+    let octets = &all[place].rxpk[0].octets;
+    let Some(Frame::Data(mut frame)) = decode(octets).frame else { panic!() };
+    let seen = session.uplinks().find(|(_, heard)| *heard.octets == octets[..]).unwrap().0;
+    let changed = |frame: &mut DataFrame| {
+        frame.payload.as_mut().unwrap().frm[0] ^= 1;
+    };
+    let again = |frame: &DataFrame| {
+        let mut datagram = later(&all[place], 3, true);
+        datagram.rxpk[0].octets = Frame::Data(frame.clone()).build();
+        let mut with = all.clone();
+        with.insert(place + 1, datagram);
+        with.sort_by_key(|datagram| datagram.at);
+        causes(&told(&roster, &with))
+    };
+    assert_eq!(again(&frame), Vec::<String>::new());
+    changed(&mut frame);
+    frame.mic = mic::data_1_0(nwk_s_key, &frame, seen.held.fcnt);
+    assert_eq!(again(&frame), ["counter-used-twice likely"]);
 }

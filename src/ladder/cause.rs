@@ -344,6 +344,8 @@ causes! {
         "the frame counter began anew under the same keys";
     "counter-restarted-in-a-joined-session" [], false, after::counters::restarted_after_a_join,
         "the frame counter began anew in a session that began with a join";
+    "counter-used-twice" [], false, after::counters::used_twice,
+        "two different frames of a session have one counter";
     "counter-upper-half-lost-at-rollover" [], false, after::counters::upper_half_lost,
         "one side lost the upper half of the counter";
     "downlink-counter-went-back" [], false, after::counters::downlink_back,

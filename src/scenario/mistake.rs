@@ -292,7 +292,8 @@ mod tests {
 
     /// Causes that `own_ways.rs`, `station.rs` and `consoles.rs` of the tests make by hand: what a side
     /// computes in its own way, and what only a station's messages or a console's frequencies show.
-    const BY_HAND: [&str; 9] = [
+    const BY_HAND: [&str; 10] = [
+        "counter-used-twice",
         "gateway-filters-the-join-eui",
         "gateway-filters-the-address",
         "node-listens-on-another-frequency",

@@ -170,6 +170,44 @@ fn restart(
     finding.odds(2.0, frames)
 }
 
+/// Two uplinks with one counter and different payloads, where the counter goes on.
+pub(in super::super) fn used_twice(case: &Case<'_>) -> Option<Finding> {
+    for session in case.node.sessions.iter().filter(|session| fall(session).is_none()) {
+        let mut first: HashMap<u32, &DataSeen> = HashMap::new();
+        let mut twice = Vec::new();
+        for seen in ups(session) {
+            let before = *first.entry(seen.held.fcnt).or_insert(seen);
+            // The same payload is the same frame, sent again for want of an answer.
+            if before.data.frame().payload != seen.data.frame().payload {
+                twice.push((before, seen));
+            }
+        }
+        let Some((_, seen)) = twice.first() else { continue };
+        let fcnt = seen.held.fcnt;
+        // That it happened is certain; a restart of which frames are lost looks the same.
+        let mut finding = Finding::new(
+            Certainty::Likely,
+            format!(
+                "{} with FCnt {fcnt} and different payloads: the server takes the first alone, and \
+                 whoever hears both knows how they differ",
+                count(2, "frame")
+            ),
+            "have the node's stack raise FCnt after each new frame; only the same frame may be sent \
+             again with the same counter",
+        );
+        for (before, after) in twice.iter().take(4) {
+            finding.add(format!(
+                "{} and {}: FCnt {}, and both MICs hold",
+                place(before.data.line(), before.data.at()),
+                place(after.data.line(), after.data.at()),
+                after.held.fcnt
+            ));
+        }
+        return Some(finding.odds(2.0, 2 * twice.len()));
+    }
+    None
+}
+
 pub(in super::super) fn upper_half_lost(case: &Case<'_>) -> Option<Finding> {
     let bits = case.record().and_then(|r| r.fcnt_bits);
     for session in &case.node.sessions {
