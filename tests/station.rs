@@ -6,8 +6,8 @@ use handfast::{
         cipher::{self, AcceptKey},
         mic,
     },
-    frame::{DlSettings, FType, Frame, JoinAccept, JoinRequest, Mhdr, Mic, RxDelay, decode},
-    id::{DevAddr, DevEui, DevNonce, JoinEui, JoinNonce, NetId},
+    frame::{Frame, JoinRequest, decode},
+    id::{DevAddr, DevEui, DevNonce, JoinEui},
     intake::{CaptureLines, Datagram, Found, Item, Kind, Note, When},
     key::{Aes128Key, AppKey, NwkKey},
     ladder::{Options, Rung, State, diagnose},
@@ -17,6 +17,8 @@ use handfast::{
 };
 use proptest::prelude::*;
 use serde_json::{Value, json};
+
+mod common;
 
 #[path = "support/written.rs"]
 mod written;
@@ -334,16 +336,7 @@ fn joins(dev_addr: u32) -> (Vec<Value>, String) {
         DevNonce(258),
     );
     request.mic = mic::join_request(&root, &request);
-    let mut accept = JoinAccept {
-        mhdr: Mhdr::new(FType::JoinAccept),
-        join_nonce: JoinNonce::new(7).unwrap(),
-        net_id: NetId::new(1).unwrap(),
-        dev_addr: DevAddr(dev_addr),
-        dl_settings: DlSettings(0),
-        rx_delay: RxDelay(1),
-        cf_list: None,
-        mic: Mic([0; 4]),
-    };
+    let mut accept = common::plain_accept(dev_addr);
     let as_nwk = NwkKey::from(root.key().clone());
     accept.mic = mic::join_accept_1_0(&as_nwk, &accept);
     let sealed = cipher::seal_join_accept(AcceptKey::join(&as_nwk), &accept);

@@ -259,14 +259,15 @@ impl Oddities {
         }
         if let Some(told) = self.zoneless.told() {
             let words = format!(
-                "{name}: times name no zone that is known here, {told}: taken for UTC; only differences are sure"
+                "{name}: times name no zone that is known here, {told}: taken for UTC; only \
+                 differences are sure"
             );
             screen.word("note", &words);
         }
         if let Some(told) = self.dateless.told() {
             let words = format!(
-                "{name}: clocks without a date that is understood, {told}: only the order of these lines is known, and \
-                 no delay"
+                "{name}: clocks without a date that is understood, {told}: only the order of these \
+                 lines is known, and no delay"
             );
             screen.word("note", &words);
         }

@@ -79,7 +79,7 @@ fn direction(case: &Case<'_>, attempt: &Attempt) -> Downlinks {
     if case.trace.lacks.downlinks > 0 {
         return Downlinks::LeftOut(case.trace.lacks.downlinks);
     }
-    if let Some(line) = damaged_after(case, attempt) {
+    if let Some(line) = case.damaged_after(attempt) {
         return Downlinks::Damaged(line);
     }
     let gateways: Vec<_> =
@@ -115,14 +115,6 @@ fn goes_on(case: &Case<'_>, attempt: &Attempt) -> bool {
         let counted = gateway.and_then(|gateway| gateway.counted_on(seen));
         counted.is_some_and(|us| i64::from(us) >= SECOND_WINDOW_US)
     })
-}
-
-/// What is damaged between a request and the node's next one.
-fn damaged_after(case: &Case<'_>, attempt: &Attempt) -> Option<Line> {
-    let asked = attempt.line();
-    let next = case.node.attempts.iter().map(Attempt::line).find(|line| *line > asked);
-    let within = |line: &&Line| **line > asked && next.is_none_or(|next| **line < next);
-    case.trace.lacks.damaged.iter().find(within).copied()
 }
 
 /// Whether the requests are good as far as can be checked.

@@ -14,7 +14,8 @@ use crate::{
     region::Plan,
     roster::{Activation, Claim, ClaimKind, Gateway, Node, Roster},
     trace::{
-        Answer, Attempt, GatewayTrace, KeyRef, NodeTrace, Opening, Role, RootKey, Session, Trace,
+        Answer, Attempt, GatewayTrace, KeyRef, Line, NodeTrace, Opening, Role, RootKey, Session,
+        Trace,
     },
 };
 
@@ -374,6 +375,14 @@ impl<'a> Case<'a> {
     /// Whether the node asked again after an attempt, however soon the capture ends.
     pub(super) fn later_than(&self, attempt: &Attempt) -> bool {
         self.node.attempts.last().is_some_and(|last| last.line() > attempt.line())
+    }
+
+    /// What is damaged between a request and the node's next one.
+    pub(super) fn damaged_after(&self, attempt: &Attempt) -> Option<Line> {
+        let asked = attempt.line();
+        let next = self.node.attempts.iter().map(Attempt::line).find(|line| *line > asked);
+        let within = |line: &&Line| **line > asked && next.is_none_or(|next| **line < next);
+        self.trace.lacks.damaged.iter().find(within).copied()
     }
 
     /// Whether a later attempt follows: the node asks again.

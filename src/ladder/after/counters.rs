@@ -11,7 +11,7 @@ use crate::{
     frame::Direction,
     id::Eui64,
     roster::Activation,
-    trace::{Data, DataSeen, Origin, Rule, Session},
+    trace::{Data, DataSeen, Line, Origin, Rule, Session},
 };
 
 /// A counter this near to its end may have rolled over in the frames that were not heard.
@@ -30,6 +30,11 @@ fn low(fcnt: u32) -> u32 {
 /// Whether going from one counter to the next looks like the end of 16 bits.
 fn at_the_end(before: u32, after: u32) -> bool {
     low(before) >= NEAR_THE_END && low(after) <= NEAR_THE_START
+}
+
+/// Whether the counter goes up with every uplink, as it does in nearly all sessions.
+fn rises(session: &Session) -> bool {
+    session.uplinks().map(|(seen, _)| seen.held.fcnt).is_sorted_by(|before, after| before < after)
 }
 
 /// A gateway, and its counter when it heard a frame.
@@ -58,6 +63,9 @@ fn by_gateway(session: &Session) -> BTreeMap<Option<Eui64>, Vec<&DataSeen>> {
 /// The first place where a session's uplink counter falls, as one gateway heard it, and what it heard
 /// from there on. A frame that another one overtook is no fall: the next goes on above both.
 fn fall(session: &Session) -> Option<(&DataSeen, Vec<&DataSeen>)> {
+    if rises(session) {
+        return None;
+    }
     by_gateway(session).into_values().find_map(|all| {
         let place = all.windows(2).enumerate().find_map(|(i, pair)| match pair {
             [a, b] if b.held.fcnt < a.held.fcnt => {
@@ -70,12 +78,19 @@ fn fall(session: &Session) -> Option<(&DataSeen, Vec<&DataSeen>)> {
     })
 }
 
-/// Whether a frame differs from all that were heard before it with the same counter, or is the first
-/// with it: then nobody can have repeated it.
-fn is_new(session: &Session, seen: &DataSeen) -> bool {
-    let Data::Up { heard: own, .. } = &seen.data else { return false };
-    let mut earlier = session.uplinks().filter(|(other, _)| other.data.line() < seen.data.line());
-    !earlier.any(|(_, heard)| heard.octets == own.octets)
+/// Whether none of these frames is new: each is, octet for octet, one heard before, so that somebody may
+/// have repeated it.
+fn are_repeats(session: &Session, frames: &[&DataSeen]) -> bool {
+    let mut first: HashMap<&[u8], Line> = HashMap::new();
+    for (seen, heard) in session.uplinks() {
+        first.entry(&heard.octets).or_insert_with(|| seen.data.line());
+    }
+    frames.iter().all(|seen| match &seen.data {
+        Data::Up { heard, .. } => {
+            first.get(&*heard.octets).is_some_and(|at| *at < seen.data.line())
+        }
+        Data::Down { .. } => true,
+    })
 }
 
 /// Where the counter of a session that began with a join, or with a claim, began anew.
@@ -92,9 +107,8 @@ fn began_anew(case: &Case<'_>, claimed: bool) -> Option<Finding> {
             {
                 continue;
             }
-            let new = rest.iter().filter(|seen| is_new(session, seen)).count();
             let mut finding = restart(session, before.held.fcnt, after, rest.len(), None);
-            if new == 0 {
+            if are_repeats(session, &rest) {
                 finding.certainty = Certainty::Possible;
                 finding.odds = None;
                 finding.add(
@@ -172,7 +186,8 @@ fn restart(
 
 /// Two uplinks with one counter and different payloads, where the counter goes on.
 pub(in super::super) fn used_twice(case: &Case<'_>) -> Option<Finding> {
-    for session in case.node.sessions.iter().filter(|session| fall(session).is_none()) {
+    let twice_or_late = case.node.sessions.iter().filter(|session| !rises(session));
+    for session in twice_or_late.filter(|session| fall(session).is_none()) {
         let mut first: HashMap<u32, &DataSeen> = HashMap::new();
         let mut twice = Vec::new();
         for seen in ups(session) {
@@ -188,9 +203,8 @@ pub(in super::super) fn used_twice(case: &Case<'_>) -> Option<Finding> {
         let mut finding = Finding::new(
             Certainty::Likely,
             format!(
-                "{} with FCnt {fcnt} and different payloads: the server takes the first alone, and \
-                 whoever hears both knows how they differ",
-                count(2, "frame")
+                "2 frames with FCnt {fcnt} and different payloads: the server takes the first alone, and \
+                 whoever hears both knows how they differ"
             ),
             "have the node's stack raise FCnt after each new frame; only the same frame may be sent \
              again with the same counter",

@@ -32,9 +32,8 @@ pub(in super::super) fn delay_forgotten(case: &Case<'_>) -> Option<Finding> {
             continue;
         }
         // In class C a node listens on RX2 all the time.
-        let class = case.record().and_then(|r| r.class).or(case.firmware().and_then(|f| f.class));
         let rx2 = session_rx2_hz(case, session).or(case.plan.map(|plan| plan.rx2().freq_hz));
-        let open = |sending: &Sending| class == Some(Class::C) && sending.freq_hz == rx2;
+        let open = |sending: &Sending| is_class_c(case) && sending.freq_hz == rx2;
         let off: Vec<(&Sending, u32)> = downs(session)
             .filter_map(|(sending, us)| Some((sending, us?)))
             .filter(|(sending, _)| !open(sending))
@@ -70,6 +69,11 @@ pub(in super::super) fn delay_forgotten(case: &Case<'_>) -> Option<Finding> {
         return Some(finding);
     }
     None
+}
+
+fn is_class_c(case: &Case<'_>) -> bool {
+    let stated = case.record().and_then(|r| r.class).or(case.firmware().and_then(|f| f.class));
+    stated == Some(Class::C)
 }
 
 fn sets_timing(frame: &crate::frame::DataFrame) -> bool {
@@ -112,8 +116,7 @@ pub(in super::super) fn no_gps(case: &Case<'_>) -> Option<Finding> {
 
 pub(in super::super) fn class_c(case: &Case<'_>) -> Option<Finding> {
     let plan = case.plan?;
-    let class = case.record().and_then(|r| r.class).or(case.firmware().and_then(|f| f.class));
-    if class != Some(Class::C) {
+    if !is_class_c(case) {
         return None;
     }
     for session in &case.node.sessions {

@@ -7,8 +7,7 @@ use super::{
         cause::{Certainty, Finding},
         console::{Window, first_windows},
         heard::logged_frequencies,
-        timely,
-        timely::{SAME_HZ, asked_at, windows},
+        timely::{self, SAME_HZ, asked_at, windows},
         words::{count, mhz, seconds},
     },
     SOUND_MARGIN_DB,
@@ -192,25 +191,19 @@ pub(super) fn not_taken_at(case: &Case<'_>) -> Vec<usize> {
         return Vec::new();
     }
     let good: Vec<usize> = (0..n)
-        .filter(|i| climbed(case, *i) && !is_damaged_after(case, *i))
+        .filter(|i| climbed(case, *i))
         .filter(|i| {
             case.node.attempts.get(*i).is_some_and(|attempt| {
-                good_answer(case, attempt)
-                    .and_then(|answer| asked_at(attempt, answer).margin())
-                    .is_some_and(|margin| margin >= SOUND_MARGIN_DB)
+                let whole = case.damaged_after(attempt).is_none();
+                whole
+                    && good_answer(case, attempt)
+                        .and_then(|answer| asked_at(attempt, answer).margin())
+                        .is_some_and(|margin| margin >= SOUND_MARGIN_DB)
             })
         })
         .collect();
     let asked_again = good.iter().filter(|i| case.asks_again(**i)).count();
     if asked_again >= 2 || (good.len() >= 3 && asked_again >= 1) { good } else { Vec::new() }
-}
-
-/// Whether something that cannot be read stands between an attempt and the node's next one.
-fn is_damaged_after(case: &Case<'_>, index: usize) -> bool {
-    let line = |i: usize| case.node.attempts.get(i).map(Attempt::line);
-    let (asked, next) = (line(index), line(index + 1));
-    let mut damaged = case.trace.lacks.damaged.iter();
-    damaged.any(|at| Some(*at) > asked && next.is_none_or(|next| *at < next))
 }
 
 pub(in super::super) fn not_taken(case: &Case<'_>) -> Option<Finding> {
