@@ -1,0 +1,299 @@
+//! Facts in words, and their values as JSON.
+//!
+//! Numbers are written as people of the trade write them: with a unit, and with as many digits as
+//! they are true to.
+
+use std::fmt::{self, Write as _};
+
+use jiff::Timestamp;
+use serde_json::{Map, json};
+
+use super::Secrets;
+use crate::{
+    fact::{Cite, Fact, Part, Value},
+    words::Count,
+};
+
+/// Returns the words of a fact.
+pub fn text(fact: &Fact, secrets: Secrets) -> String {
+    let mut out = String::new();
+    // A string takes whatever it is given.
+    let _ = write(fact, secrets, &mut out);
+    out
+}
+
+/// Writes the words of a fact.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn write(fact: &Fact, secrets: Secrets, out: &mut dyn fmt::Write) -> fmt::Result {
+    for part in fact.parts() {
+        match part {
+            Part::Words(words) => out.write_str(words)?,
+            Part::Value(value) => write_value(value, secrets, out)?,
+        }
+    }
+    Ok(())
+}
+
+/// Writes the words of one value.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn write_value(value: &Value, secrets: Secrets, out: &mut dyn fmt::Write) -> fmt::Result {
+    match value {
+        Value::Text(words) => out.write_str(words),
+        Value::Cite(cite) => write_cite(cite, out),
+        Value::Number(n) => write!(out, "{n}"),
+        Value::Count(n, noun) => {
+            write!(out, "{}", Count(usize::try_from(*n).unwrap_or(usize::MAX), noun))
+        }
+        Value::Decimal(n) | Value::Dbm(n) | Value::Db(n) => {
+            write!(out, "{}", Tenths(*n))?;
+            out.write_str(match value {
+                Value::Dbm(_) => " dBm",
+                Value::Db(_) => " dB",
+                _ => "",
+            })
+        }
+        Value::Frequency(hz) => write_mhz(*hz, out),
+        Value::Rate(rate) => write!(out, "{rate}"),
+        Value::Micros(us) => write_seconds(*us, out),
+        Value::About(us) => write_about(*us, out),
+        Value::Time(time) => write!(out, "{time}"),
+        Value::Eui(eui) => write!(out, "{eui}"),
+        Value::DevAddr(addr) => write!(out, "{addr}"),
+        Value::NetId(id) => write!(out, "{id}"),
+        Value::Bytes(bytes) => out.write_str(&hex::encode(bytes)),
+        Value::Probability(p) => write!(out, "{p:.0e}"),
+        Value::Secret(secret) => match secrets {
+            Secrets::Shown => write(secret.revealed(), secrets, out),
+            Secrets::Hidden => write(secret.hidden(), secrets, out),
+        },
+        Value::List(values, separator) => {
+            for (i, value) in values.iter().enumerate() {
+                if i > 0 {
+                    out.write_str(separator)?;
+                }
+                write_value(value, secrets, out)?;
+            }
+            Ok(())
+        }
+        Value::Fact(fact) => write(fact, secrets, out),
+    }
+}
+
+/// Returns a fact as the contract's evidence object: `text`, `at`, `values`, `said_by`.
+pub(crate) fn json(fact: &Fact) -> serde_json::Value {
+    json_with(fact, Secrets::Hidden)
+}
+
+/// The same, with digits of keys where they are asked for.
+pub(crate) fn json_with(fact: &Fact, secrets: Secrets) -> serde_json::Value {
+    let mut object = Map::new();
+    object.insert("text".into(), text(fact, secrets).into());
+    let at: Vec<_> = fact.places().into_iter().map(place).collect();
+    if !at.is_empty() {
+        object.insert("at".into(), at.into());
+    }
+    let mut values = Map::new();
+    gather(fact, secrets, &mut values);
+    if !values.is_empty() {
+        object.insert("values".into(), values.into());
+    }
+    if let Some(speaker) = fact.speaker() {
+        object.insert("said_by".into(), speaker.name().into());
+    }
+    object.into()
+}
+
+/// Where a fact shows in a capture.
+fn place(cite: &Cite) -> serde_json::Value {
+    let mut object = Map::new();
+    object.insert("source".into(), cite.line.source.into());
+    object.insert(cite.line.unit.name().into(), cite.line.number.into());
+    if let Some(time) = cite.time {
+        object.insert("time".into(), format!("{time:.6}").into());
+    }
+    if let Some(gateway) = cite.gateway {
+        object.insert("gateway".into(), gateway.hex().into());
+    }
+    if let Some(token) = cite.token {
+        object.insert("token".into(), format!("{token:04x}").into());
+    }
+    object.into()
+}
+
+/// Puts the values of a fact, and of the facts in it, under their names; the first of a name stays.
+fn gather(fact: &Fact, secrets: Secrets, out: &mut Map<String, serde_json::Value>) {
+    for (name, value) in fact.values() {
+        match value {
+            Value::Fact(inner) => gather(inner, secrets, out),
+            Value::List(values, _) if values.iter().any(|v| matches!(v, Value::Fact(_))) => {
+                for value in values {
+                    if let Value::Fact(inner) = value {
+                        gather(inner, secrets, out);
+                    }
+                }
+            }
+            value => {
+                if let Some(plain) = plain(value, secrets) {
+                    let name = match value {
+                        Value::Micros(_) | Value::About(_) if !name.ends_with("_us") => {
+                            format!("{name}_us")
+                        }
+                        _ => (*name).to_owned(),
+                    };
+                    out.entry(name).or_insert(plain);
+                }
+            }
+        }
+    }
+}
+
+/// A value for programs: units are those of the contract, and are not written.
+fn plain(value: &Value, secrets: Secrets) -> Option<serde_json::Value> {
+    Some(match value {
+        // Words that were put together beforehand are in the text.
+        Value::Text(words) => json!(words),
+        Value::Number(n) | Value::Micros(n) | Value::About(n) => json!(n),
+        Value::Count(n, _) => json!(n),
+        Value::Decimal(n) | Value::Dbm(n) | Value::Db(n) | Value::Probability(n) => json!(n),
+        Value::Frequency(hz) => json!(hz),
+        Value::Rate(rate) => json!(rate.to_string()),
+        Value::Time(time) => json!(time.to_string()),
+        Value::Eui(eui) => json!(eui.hex()),
+        Value::DevAddr(addr) => json!(addr.to_string().to_lowercase()),
+        Value::NetId(id) => json!(id.to_string().to_lowercase()),
+        Value::Bytes(bytes) => json!(hex::encode(bytes)),
+        Value::List(values, _) => {
+            json!(values.iter().filter_map(|v| plain(v, secrets)).collect::<Vec<_>>())
+        }
+        Value::Secret(secret) if secrets == Secrets::Shown => {
+            json!(text(secret.revealed(), secrets))
+        }
+        // Places are in `at`, and a fact's values stand for themselves.
+        Value::Secret(_) | Value::Cite(_) | Value::Fact(_) => return None,
+    })
+}
+
+/// Writes `line 3`, `line 3 (08:00:03Z)`, `packet 7 of capture 2`.
+fn write_cite(cite: &Cite, out: &mut dyn fmt::Write) -> fmt::Result {
+    write!(out, "{}", cite.line)?;
+    match cite.time {
+        Some(time) if cite.timed => write!(out, " ({})", Clock(time)),
+        _ => Ok(()),
+    }
+}
+
+/// A time of day, UTC.
+struct Clock(Timestamp);
+
+impl fmt::Display for Clock {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.0.strftime("%H:%M:%SZ"))
+    }
+}
+
+/// A number with one decimal at the most: what a radio reports is true to no more.
+struct Tenths(f64);
+
+impl fmt::Display for Tenths {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let tenths = (self.0 * 10.0).round() / 10.0;
+        // No `-0`.
+        write!(f, "{}", if tenths == 0.0 { 0.0 } else { tenths })
+    }
+}
+
+/// Writes `868.1 MHz`, with as many decimals as the value has.
+fn write_mhz(hz: u32, out: &mut dyn fmt::Write) -> fmt::Result {
+    let rest = format!("{:06}", hz % 1_000_000);
+    let rest = rest.trim_end_matches('0');
+    write!(out, "{}.{} MHz", hz / 1_000_000, if rest.is_empty() { "0" } else { rest })
+}
+
+/// Writes `5.000000 s`.
+fn write_seconds(us: i64, out: &mut dyn fmt::Write) -> fmt::Result {
+    let sign = if us < 0 { "-" } else { "" };
+    let us = us.unsigned_abs();
+    write!(out, "{sign}{}.{:06} s", us / 1_000_000, us % 1_000_000)
+}
+
+/// Writes `1.2 ms`, `0.42 s`, `3 min 20 s`, `2 h 5 min`.
+fn write_about(us: i64, out: &mut dyn fmt::Write) -> fmt::Result {
+    let sign = if us < 0 { "-" } else { "" };
+    let us = us.unsigned_abs();
+    let seconds = us / 1_000_000;
+    match us {
+        0..10_000 => write!(out, "{sign}{}.{} ms", us / 1_000, us % 1_000 / 100),
+        10_000..120_000_000 => write!(out, "{sign}{seconds}.{:02} s", us % 1_000_000 / 10_000),
+        120_000_000..7_200_000_000 => {
+            write!(out, "{sign}{} min {} s", seconds / 60, seconds % 60)
+        }
+        _ => write!(out, "{sign}{} h {} min", seconds / 3_600, seconds / 60 % 60),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        fact::{Secret, fact},
+        trace::Line,
+    };
+
+    fn words(value: impl Into<Value>) -> String {
+        let mut out = String::new();
+        write_value(&value.into(), Secrets::Hidden, &mut out).unwrap();
+        out
+    }
+
+    #[test]
+    fn numbers_have_their_units_and_their_digits() {
+        assert_eq!(words(Value::Frequency(868_100_000)), "868.1 MHz");
+        assert_eq!(words(Value::Frequency(916_799_987)), "916.799987 MHz");
+        assert_eq!(words(Value::Frequency(869_000_000)), "869.0 MHz");
+        assert_eq!(words(Value::Micros(5_000_000)), "5.000000 s");
+        assert_eq!(words(Value::Micros(-1_200)), "-0.001200 s");
+        assert_eq!(words(Value::About(1_200)), "1.2 ms");
+        assert_eq!(words(Value::About(2_310_000)), "2.31 s");
+        assert_eq!(words(Value::About(200_000_000)), "3 min 20 s");
+        assert_eq!(words(Value::Dbm(-118.04)), "-118 dBm");
+        assert_eq!(words(Value::Db(7.25)), "7.3 dB");
+        assert_eq!(words(Value::Count(1, "request")), "1 request");
+        assert_eq!(words(Value::Count(2, "request")), "2 requests");
+        assert_eq!(words(Value::list([7_i64, 9])), "7, 9");
+    }
+
+    #[test]
+    fn evidence_is_text_places_and_values() {
+        let line = Line { number: 16, ..Line::default() };
+        let time = "2026-04-11T06:31:05Z".parse().ok();
+        let request = Cite { line, time, token: Some(0x353C), ..Cite::default() }.with_time();
+        let fact = fact!(
+            "{request}: Join-Request, {frequency}, {rssi}",
+            request,
+            frequency = Value::Frequency(868_500_000),
+            rssi = Value::Dbm(-118.0)
+        );
+        assert_eq!(
+            json(&fact),
+            json!({
+                "text": "line 16 (06:31:05Z): Join-Request, 868.5 MHz, -118 dBm",
+                "at": [{"source": 0, "line": 16, "time": "2026-04-11T06:31:05.000000Z", "token": "353c"}],
+                "values": {"frequency": 868_500_000, "rssi": -118.0},
+            })
+        );
+    }
+
+    #[test]
+    fn digits_of_a_key_are_left_out_unless_keys_are_shown() {
+        let secret = Secret::new("digit 3 is a, not b", "digit 3 differs");
+        let fact = fact!("the AppKey is wrong: {digits}", digits = secret);
+        assert_eq!(text(&fact, Secrets::Hidden), "the AppKey is wrong: digit 3 differs");
+        assert_eq!(text(&fact, Secrets::Shown), "the AppKey is wrong: digit 3 is a, not b");
+        assert!(!json(&fact).to_string().contains("not b"));
+        assert!(json_with(&fact, Secrets::Shown).to_string().contains("not b"));
+    }
+}
