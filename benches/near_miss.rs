@@ -15,9 +15,9 @@ use aes::{
     },
 };
 use handfast::{
+    explore::near_miss::{Clues, Effort, Known, KnownKind, MistakeClass, Target, search},
     frame::Mic,
     key::Aes128Key,
-    ladder::near_miss::{Clues, Effort, Known, KnownKind, MistakeClass, Target, search},
 };
 
 /// Blocks of a Join-Request's CMAC: the subkey and 19 octets.

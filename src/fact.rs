@@ -13,7 +13,7 @@ use jiff::Timestamp;
 use crate::{
     id::{DevAddr, Eui64, NetId},
     radio::Modulation,
-    trace::Line,
+    trace::{Line, Sending, Sighting},
 };
 
 /// How sure a verdict is.
@@ -41,7 +41,7 @@ impl Certainty {
     ///
     /// One MIC of 32 bits under one candidate is 2.3e-10, under the 4,000 candidates of a typing
     /// error 1e-6: that is where `certain` ends. Half a MIC (16 bits, 1.5e-5) is `likely`.
-    pub(crate) fn of_probability(false_match: f64) -> Self {
+    pub fn of_probability(false_match: f64) -> Self {
         match false_match {
             p if p < 1e-6 => Self::Certain,
             p if p < 1e-3 => Self::Likely,
@@ -210,6 +210,20 @@ impl Cite {
     }
 }
 
+impl From<&Sighting> for Cite {
+    fn from(seen: &Sighting) -> Self {
+        let &Sighting { line, at: time, gateway, .. } = seen;
+        Self { line, time, gateway, ..Self::default() }
+    }
+}
+
+impl From<&Sending> for Cite {
+    fn from(sending: &Sending) -> Self {
+        let &Sending { line, at: time, gateway, token, .. } = sending;
+        Self { line, time, gateway, token, timed: false }
+    }
+}
+
 impl From<Line> for Cite {
     fn from(line: Line) -> Self {
         Self { line, ..Self::default() }
@@ -237,6 +251,12 @@ impl Secret {
     /// Returns the words that tell none.
     pub fn hidden(&self) -> &Fact {
         &self.hidden
+    }
+}
+
+impl From<Secret> for Fact {
+    fn from(secret: Secret) -> Self {
+        Self::new("{digits}").with("digits", secret)
     }
 }
 
@@ -326,6 +346,8 @@ value_from! {
     Cow<'static, str> => |x| Self::Text(x);
     Cite => |x| Self::Cite(x);
     Line => |x| Self::Cite(x.into());
+    &Sighting => |x| Self::Cite(x.into());
+    &Sending => |x| Self::Cite(x.into());
     i64 => |x| Self::Number(x);
     i32 => |x| Self::Number(x.into());
     u8 => |x| Self::Number(x.into());

@@ -8,6 +8,7 @@ pub mod compare;
 pub mod compose;
 pub mod crypto;
 pub mod demo;
+pub mod explore;
 pub mod fact;
 pub mod frame;
 pub mod gps;

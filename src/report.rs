@@ -41,10 +41,12 @@ mod words;
 use jiff::Timestamp;
 
 use crate::{
+    fact::Fact,
     id::{DevAddr, Eui64},
-    ladder::{Diagnosis, Verdict},
+    ladder::Diagnosis,
     reading::KeyRing,
     roster::{Node, Roster},
+    show::{Secrets, fact::text},
     trace::{NodeTrace, Trace},
     words::Count,
 };
@@ -104,8 +106,8 @@ pub(crate) struct GatewayLine {
 pub(crate) struct NodePage<'a> {
     pub(crate) diagnosis: &'a Diagnosis,
     pub(crate) name: String,
-    /// What is wrong, fit for others' eyes.
-    pub(crate) causes: Vec<Verdict>,
+    /// Whether digits of keys may be shown.
+    pub(crate) secrets: Secrets,
     pub(crate) members: Vec<Member>,
     pub(crate) exchanges: Vec<Exchange>,
     /// Requests and data frames of which the trace keeps the number alone.
@@ -121,6 +123,11 @@ pub(crate) struct NodePage<'a> {
 }
 
 impl NodePage<'_> {
+    /// Returns a fact in words that may be shown.
+    pub(crate) fn words(&self, fact: &Fact) -> String {
+        text(fact, self.secrets)
+    }
+
     /// Returns what the report cannot show of a long capture, in words.
     pub(crate) fn forgotten(&self) -> Option<String> {
         let words = match self.forgotten {
@@ -186,19 +193,15 @@ fn room_for(mut all: Vec<Subject<'_>>) -> (Vec<Subject<'_>>, Vec<Subject<'_>>) {
 
 fn page<'a>(subject: Subject<'a>, ring: &KeyRing, options: Options) -> NodePage<'a> {
     let diagnosis = subject.diagnosis;
-    let causes: Vec<Verdict> = if options.show_keys {
-        diagnosis.causes.clone()
-    } else {
-        diagnosis.causes.iter().map(Verdict::by_places).collect()
-    };
+    let secrets = if options.show_keys { Secrets::Shown } else { Secrets::Hidden };
     let name = words::name(diagnosis);
     let (exchanges, more_attempts) = exchange::all(subject);
     let (frames, more_frames) = frames::all(subject, ring);
     NodePage {
         diagnosis,
-        ticket: ticket::of(diagnosis, &name, &causes, subject.node),
+        ticket: ticket::of(diagnosis, &name, secrets, subject.node),
         name,
-        causes,
+        secrets,
         members: claims::of(subject, options),
         exchanges,
         forgotten: subject.node.forgotten(),

@@ -9,6 +9,7 @@ pub mod beacon;
 pub mod compare;
 pub mod csv;
 pub mod explain;
+pub mod fact;
 #[cfg(feature = "page")]
 pub mod html;
 pub mod id;

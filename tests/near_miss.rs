@@ -7,13 +7,13 @@ use std::{
 
 use handfast::{
     crypto::mic,
-    frame::{Frame, JoinRequest, decode},
-    id::DevNonce,
-    key::{Aes128Key, AppKey},
-    ladder::near_miss::{
+    explore::near_miss::{
         Certainty, Clues, Digit, Effort, Known, KnownKind, Mistake, MistakeClass, Report, Target,
         odds, search,
     },
+    frame::{Frame, JoinRequest, decode},
+    id::DevNonce,
+    key::{Aes128Key, AppKey},
 };
 use proptest::prelude::*;
 
@@ -214,9 +214,9 @@ fn the_odds_follow_from_candidates_and_frames() {
     assert!((odds(480, 1) - 1.117_587e-7).abs() < 1e-12);
     assert!((odds(16_740_000, 1) - 3.897_6e-3).abs() < 1e-6);
     assert!(odds(16_740_000, 2) < 1e-12);
-    assert_eq!(Certainty::of(odds(480, 1)), Certainty::Certain);
-    assert_eq!(Certainty::of(odds(111_600, 1)), Certainty::Likely);
-    assert_eq!(Certainty::of(odds(16_740_000, 1)), Certainty::Possible);
+    assert_eq!(Certainty::of_probability(odds(480, 1)), Certainty::Certain);
+    assert_eq!(Certainty::of_probability(odds(111_600, 1)), Certainty::Likely);
+    assert_eq!(Certainty::of_probability(odds(16_740_000, 1)), Certainty::Possible);
     // a million frames leave no chance at all, and no overflow
     assert!(odds(u64::MAX, usize::MAX) < f64::MIN_POSITIVE);
 }

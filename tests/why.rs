@@ -40,7 +40,7 @@ fn found_with(frame: &str, ring: &KeyRing, context: &Context) -> Option<Why> {
     let why = why(&read(decode(&octets), ring, context), ring, context);
     if let Some(why) = &why {
         assert!(why.cause.is_none_or(|id| Cause::by_id(id).is_some()), "{why:?}");
-        assert!(why.odds > 0.0 && why.certainty <= Certainty::of(why.odds), "{why:?}");
+        assert!(why.odds > 0.0 && why.certainty >= Certainty::of_probability(why.odds), "{why:?}");
     }
     why
 }

@@ -161,7 +161,7 @@ Examples:
   handfast read --json capture.ndjson | handfast compose
 
 What `read --json` printed comes back octet for octet. A member of `fields`,
-`plaintext` or `mac_commands` may be edited: with the keys given, the frame is
+`plaintext` or `commands` may be edited: with the keys given, the frame is
 encrypted and signed anew.";
 
 const COMMANDS_HELP: &str = "\

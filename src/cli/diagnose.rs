@@ -19,8 +19,9 @@ use super::{
 };
 use crate::{
     demo,
+    explore::near_miss::Effort,
     intake::{Datagram, Found, OpenOptions},
-    ladder::{self, Diagnosis, near_miss::Effort},
+    ladder::{self, Diagnosis},
     region::Plan,
     report::{self, Report},
     roster::{self, Roster},
@@ -260,7 +261,7 @@ impl Job<'_> {
                 for diagnosis in &all {
                     let mut now = String::new();
                     // Writing to a string does not fail.
-                    let _ = json::diagnosis(diagnosis, &mut now);
+                    let _ = json::diagnosis(diagnosis, Secrets::Hidden, &mut now);
                     let key = format!("{:?} {:?}", diagnosis.name, diagnosis.dev_eui);
                     if told.get(&key) != Some(&now) {
                         told.insert(key, now);
@@ -338,12 +339,12 @@ fn report(
         let written = if args.json && args.working {
             json::diagnosis_worked(diagnosis, &sheets, secrets, &mut page)
         } else if args.json {
-            json::diagnosis(diagnosis, &mut page)
+            json::diagnosis(diagnosis, secrets, &mut page)
         } else {
             if i > 0 {
                 page.push('\n');
             }
-            text::diagnosis(diagnosis, style, &mut page)
+            text::diagnosis(diagnosis, style, secrets, &mut page)
                 .and_then(|()| text::working(&mut page, &sheets, secrets, style))
         };
         // Writing to a string does not fail.

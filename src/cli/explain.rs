@@ -55,7 +55,7 @@ pub fn run(args: &ExplainArgs, screen: &mut Screen) -> Result<(), Failure> {
 }
 
 fn unknown(id: &str) -> Failure {
-    let ids = CAUSES.iter().map(|cause| cause.id);
+    let ids = CAUSES.iter().map(|cause| cause.id.name());
     let near = nearest(id, ids).map(|near| format!("; did you mean {near}?"));
     Failure::Report(format!(
         "there is no cause {id:?}{}\n`handfast explain` lists them all",

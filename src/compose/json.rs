@@ -1,7 +1,7 @@
 //! A recipe out of the JSON that `read --json` prints, edited or not.
 //!
-//! `fields` say what the frame says; `phy_payload` keeps what they leave out, such as RFU bits and
-//! octets beyond the layout. What was edited is found by comparing with what `phy_payload` itself
+//! `fields` say what the frame says; `PHYPayload` keeps what they leave out, such as RFU bits and
+//! octets beyond the layout. What was edited is found by comparing with what `PHYPayload` itself
 //! says. Plaintext goes before ciphertext where its key is at hand and the ciphertext was not edited.
 //! A MIC that was edited stays; any other is computed anew where it held and the keys are at hand,
 //! and kept as long as nothing before it changed.
@@ -37,7 +37,7 @@ pub struct Draft {
 /// ```
 /// use handfast::{compose::from_json, reading::Bunch};
 ///
-/// let frame = serde_json::json!({"message": "proprietary", "phy_payload": "e00102"});
+/// let frame = serde_json::json!({"message": "proprietary", "PHYPayload": "e00102"});
 /// let draft = from_json(&frame, &Bunch::default())?;
 /// assert_eq!(draft.recipe.compose(&Bunch::default()), Ok(vec![0xE0, 1, 2]));
 /// # Ok::<(), handfast::compose::JsonError>(())
@@ -61,7 +61,7 @@ pub fn from_json(object: &Value, keys: &Bunch) -> Result<Draft, JsonError> {
         FType::Proprietary => {
             let payload = match base.as_ref().map(|base| &base.frame) {
                 Some(Frame::Proprietary(frame)) => frame.payload.clone(),
-                _ => return Err(JsonError::new("phy_payload", JsonFault::Missing)),
+                _ => return Err(JsonError::new("PHYPayload", JsonFault::Missing)),
             };
             Ok(Draft::whole(Recipe::Proprietary(Proprietary { mhdr, payload })))
         }
@@ -132,7 +132,7 @@ impl<'a> Given<'a> {
     }
 }
 
-/// What `phy_payload` says, read with the same keys.
+/// What `PHYPayload` says, read with the same keys.
 struct Base {
     frame: Frame,
     fields: Map<String, Value>,
@@ -142,10 +142,10 @@ struct Base {
 
 impl Base {
     fn of(given: &Given<'_>, keys: &Bunch) -> Result<Option<Self>, JsonError> {
-        let Some(octets) = given.read("phy_payload", HEX, hex_octets)? else { return Ok(None) };
+        let Some(octets) = given.read("PHYPayload", HEX, hex_octets)? else { return Ok(None) };
         let decoded = decode(&octets);
         if let Some(stopped) = decoded.stopped {
-            return Err(JsonError::new("phy_payload", JsonFault::Cut(stopped)));
+            return Err(JsonError::new("PHYPayload", JsonFault::Cut(stopped)));
         }
         let mut ring = KeyRing::default();
         ring.add(keys.clone());
@@ -164,7 +164,7 @@ impl Base {
     }
 }
 
-/// Brings `message`, `fields.MHDR` and `phy_payload` together.
+/// Brings `message`, `fields.MHDR` and `PHYPayload` together.
 fn mhdr(given: &Given<'_>, sheet: &Sheet<'_>, base: Option<&Base>) -> Result<Mhdr, JsonError> {
     let message = given.read("message", A_MESSAGE, |value| {
         FType::ALL.into_iter().find(|ftype| Some(ftype.name()) == value.as_str())

@@ -54,15 +54,15 @@ const JOIN_OVER: &[&str] = &["joined", "accept", "success", "complete", "join ok
 
 /// A first window, as a console tells it.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Window {
+pub(in crate::ladder) struct Window {
     /// From the end of transmission, microseconds.
-    pub(super) after_us: i64,
+    pub(in crate::ladder) after_us: i64,
     /// On which frequency it opens and how fine that is written, hertz, where the console says it.
-    pub(super) hz: Option<(u32, u32)>,
+    pub(in crate::ladder) hz: Option<(u32, u32)>,
     /// What the console says.
-    pub(super) line: String,
+    pub(in crate::ladder) line: String,
     /// Whether the console spoke of a join before the transmission.
-    pub(super) of_join: bool,
+    pub(in crate::ladder) of_join: bool,
 }
 
 /// What happened.
@@ -93,7 +93,7 @@ impl Time {
 }
 
 /// Returns the first windows after transmissions; those of joins where the console names any.
-pub(super) fn first_windows(log: &[String]) -> Vec<Window> {
+pub(in crate::ladder) fn first_windows(log: &[String]) -> Vec<Window> {
     let mut out: Vec<Window> = Vec::new();
     // The end of the last transmission, until its first window; and whether joining was spoken of.
     let mut ended: Option<(Time, bool)> = None;
@@ -141,7 +141,7 @@ pub(crate) fn tells_a_window(log: &[String]) -> bool {
 /// Returns whether a line of a console says something that a diagnosis can use.
 #[cfg(feature = "cli")]
 pub(crate) fn is_told(line: &str) -> bool {
-    read(line).is_some() || super::heard::speaks_of_sending(line)
+    read(line).is_some() || super::join::heard::speaks_of_sending(line)
 }
 
 fn read(line: &str) -> Option<(Time, Event, &str)> {

@@ -1,18 +1,35 @@
 //! What to capture or to look up next: for every rung that the evidence leaves open.
 
-use super::{Outcome, Rung, RungReport, State, case::Case, cause::Verdict};
-use crate::intake::Kind;
+use super::{
+    join::{Case, Rung, proven},
+    outcome::Outcome,
+    rung::{Ladder, State},
+    verdict::Verdict,
+};
+use crate::{
+    fact::{Certainty, Fact},
+    intake::Kind,
+};
 
 /// Steps that would decide, the most telling first.
 pub(super) fn steps(
     case: &Case<'_>,
     outcome: Outcome,
-    rungs: &[RungReport],
+    ladder: Option<&Ladder<Rung>>,
+    causes: &[Verdict],
+) -> Vec<Fact> {
+    words(case, outcome, ladder, causes).into_iter().map(Fact::from).collect()
+}
+
+fn words(
+    case: &Case<'_>,
+    outcome: Outcome,
+    ladder: Option<&Ladder<Rung>>,
     causes: &[Verdict],
 ) -> Vec<String> {
     let mut out = Vec::new();
     let decided = matches!(outcome, Outcome::Joined | Outcome::Session);
-    let sure = causes.iter().any(|v| v.certainty == super::Certainty::Certain);
+    let sure = causes.iter().any(|v| v.certainty == Certainty::Certain);
     if decided || sure {
         return out;
     }
@@ -24,8 +41,8 @@ pub(super) fn steps(
         ));
         return out;
     }
-    let open =
-        |rung: Rung| rungs.iter().any(|r| r.rung == rung && r.judgement.state == State::Unknown);
+    let is = |rung, state| ladder.is_some_and(|ladder| ladder.state(rung) == state);
+    let open = |rung| is(rung, State::Unknown);
     if outcome == Outcome::NotHeard {
         out.extend(unheard(case));
         return out;
@@ -69,8 +86,7 @@ pub(super) fn steps(
             "capture at the gateway's UDP port, both directions".to_owned()
         });
     }
-    let answered =
-        rungs.iter().any(|r| r.rung == Rung::Answered && r.judgement.state == State::Proven);
+    let answered = is(Rung::Answered, State::Proven);
     if open(Rung::Timely) && answered && case.plan.is_some() {
         out.push(
             "capture at the gateway's UDP port, or take its server's log with counters and delays: \
@@ -87,9 +103,12 @@ pub(super) fn steps(
                 .into(),
         );
     }
-    let climbed = rungs.iter().take(9).all(|r| r.judgement.state == State::Proven);
+    let climbed = ladder.is_some_and(|ladder| {
+        let below = |(rung, _): &(Rung, _)| *rung != Rung::Proven;
+        ladder.iter().filter(below).all(|(_, judgement)| judgement.state == State::Proven)
+    });
     if climbed && open(Rung::Proven) {
-        let console = if super::proven::receiving::own_windows(case).is_empty() {
+        let console = if proven::receiving::own_windows(case).is_empty() {
             "; the node's own log of its receive windows would decide as well"
         } else {
             ""

@@ -1,6 +1,13 @@
 //! How it ended.
 
-use super::{Rung, State, case::Case, cause::Verdict};
+use super::{
+    cause::CauseId,
+    gateway,
+    join::{self, Rung},
+    rung::State,
+    session,
+    verdict::Verdict,
+};
 
 /// How a node's joining ended.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
@@ -49,10 +56,52 @@ impl Outcome {
     }
 }
 
-/// Causes whose evidence is that the node took the accept, and that its data cannot be seen.
-const LED_AWAY: [&str; 2] = ["cflist-opens-the-wrong-channels", "gateway-filters-the-address"];
+/// How a gateway stands.
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+pub enum GatewayOutcome {
+    /// It speaks, and both flows to its server work.
+    Working,
+    /// A rung of its ladder is broken.
+    Broken,
+    /// It is on the roster, and nothing of it is in the capture.
+    Silent,
+    /// The evidence does not decide.
+    CannotTell,
+}
 
-pub(super) fn of(case: &Case<'_>, causes: &[Verdict]) -> Outcome {
+impl GatewayOutcome {
+    /// Returns the name that JSON prints.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Working => "working",
+            Self::Broken => "broken",
+            Self::Silent => "silent",
+            Self::CannotTell => "cannot-tell",
+        }
+    }
+}
+
+pub(super) fn of_gateway(case: &gateway::Case<'_>) -> GatewayOutcome {
+    use gateway::Rung;
+    let carries = [Rung::Speaks, Rung::UplinkAcknowledged, Rung::DownlinkOpen];
+    if case.heard.is_none() {
+        return GatewayOutcome::Silent;
+    }
+    if case.ladder.first_broken().is_some() {
+        return GatewayOutcome::Broken;
+    }
+    if carries.iter().all(|rung| case.ladder.state(*rung) == State::Proven) {
+        return GatewayOutcome::Working;
+    }
+    GatewayOutcome::CannotTell
+}
+
+/// Causes whose evidence is that the node took the accept, and that its data cannot be seen.
+const LED_AWAY: [CauseId; 2] =
+    [CauseId::CflistOpensTheWrongChannels, CauseId::GatewayFiltersTheAddress];
+
+pub(super) fn of(session: &session::Case<'_>, causes: &[Verdict]) -> Outcome {
+    let case: &join::Case<'_> = session;
     let authentic_data = case.node.sessions.iter().any(|s| !s.frames.is_empty());
     if case.is_abp() {
         return match (authentic_data, case.node.unverified.is_empty()) {
@@ -69,12 +118,15 @@ pub(super) fn of(case: &Case<'_>, causes: &[Verdict]) -> Outcome {
         return if authentic_data { Outcome::Session } else { Outcome::NotHeard };
     }
     let led_away = causes.iter().any(|v| LED_AWAY.contains(&v.cause.id));
-    let whole = (0..case.judged.len()).any(|i| {
-        Rung::ALL[..9].iter().all(|rung| case.state(i, *rung) == State::Proven)
-            && (led_away || case.state(i, Rung::Proven) == State::Unknown)
+    // Everything below the last rung holds, and the last one is open, or broken by being led away.
+    let complete = case.ladders.iter().any(|ladder| {
+        ladder.iter().all(|(rung, judgement)| match rung {
+            Rung::Proven => led_away || judgement.state == State::Unknown,
+            _ => judgement.state == State::Proven,
+        })
     });
-    let broken = Rung::ALL.iter().any(|rung| case.ever(*rung, State::Broken));
-    match (broken, whole) {
+    let broken = case.ladders.iter().any(|ladder| ladder.first_broken().is_some());
+    match (broken, complete) {
         (_, true) if led_away || !broken => Outcome::AcceptedUnproven,
         (true, _) => Outcome::NeverJoined,
         (false, _) => Outcome::CannotTell,

@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use crate::trace::Line;
 
 /// Returns `868.1 MHz`, with as many decimals as the value has.
-pub(super) fn mhz(hz: u32) -> String {
+pub(in crate::ladder) fn mhz(hz: u32) -> String {
     let whole = hz / 1_000_000;
     let rest = format!("{:06}", hz % 1_000_000);
     let rest = rest.trim_end_matches('0');
@@ -13,7 +13,7 @@ pub(super) fn mhz(hz: u32) -> String {
 }
 
 /// Returns how far beside a channel a frequency lies: `13 Hz below`, `1.0 MHz above`.
-pub(super) fn beside(offset_hz: i64) -> String {
+pub(in crate::ladder) fn beside(offset_hz: i64) -> String {
     let side = if offset_hz < 0 { "below" } else { "above" };
     match offset_hz.unsigned_abs() {
         hz @ 0..10_000 => format!("{hz} Hz {side}"),
@@ -23,7 +23,7 @@ pub(super) fn beside(offset_hz: i64) -> String {
 }
 
 /// Returns numbers as `7, 9 (3 times)`, each once, a dozen at the most.
-pub(super) fn tally(numbers: &[u16]) -> String {
+pub(in crate::ladder) fn tally(numbers: &[u16]) -> String {
     let mut seen: Vec<(u16, usize)> = Vec::new();
     for n in numbers {
         match seen.iter_mut().find(|(m, _)| m == n) {
@@ -43,20 +43,20 @@ pub(super) fn tally(numbers: &[u16]) -> String {
 }
 
 /// Returns `5.000000 s`.
-pub(super) fn seconds(us: i64) -> String {
+pub(in crate::ladder) fn seconds(us: i64) -> String {
     let sign = if us < 0 { "-" } else { "" };
     let us = us.unsigned_abs();
     format!("{sign}{}.{:06} s", us / 1_000_000, us % 1_000_000)
 }
 
 /// Returns `5.000000 s after the request`, or `before` it.
-pub(super) fn from_request(us: i64) -> String {
+pub(in crate::ladder) fn from_request(us: i64) -> String {
     let side = if us < 0 { "before" } else { "after" };
     format!("{} {side} the request", seconds(us.saturating_abs()))
 }
 
 /// Returns `0.42 s` or `1.2 ms`.
-pub(super) fn short_seconds(us: i64) -> String {
+pub(in crate::ladder) fn short_seconds(us: i64) -> String {
     if us.abs() < 10_000 {
         format!("{}.{} ms", us / 1000, us.abs() % 1000 / 100)
     } else {
@@ -65,7 +65,7 @@ pub(super) fn short_seconds(us: i64) -> String {
 }
 
 /// Returns `line 3 (08:00:03Z)`.
-pub(super) fn place(line: Line, at: Option<Timestamp>) -> String {
+pub(in crate::ladder) fn place(line: Line, at: Option<Timestamp>) -> String {
     match at {
         Some(at) => format!("{line} ({})", at.strftime("%H:%M:%SZ")),
         None => line.to_string(),
@@ -73,7 +73,7 @@ pub(super) fn place(line: Line, at: Option<Timestamp>) -> String {
 }
 
 /// Returns `one Join-Request`, `4 Join-Requests`.
-pub(super) fn count(n: usize, thing: &str) -> String {
+pub(in crate::ladder) fn count(n: usize, thing: &str) -> String {
     match n {
         1 => format!("one {thing}"),
         n => format!("{n} {thing}s"),
@@ -81,7 +81,7 @@ pub(super) fn count(n: usize, thing: &str) -> String {
 }
 
 /// Returns channels as `8-15, 65`.
-pub(super) fn channels(list: &[u16]) -> String {
+pub(in crate::ladder) fn channels(list: &[u16]) -> String {
     let mut runs = Vec::new();
     let mut rest = list;
     while let Some(&first) = rest.first() {

@@ -3,7 +3,7 @@
 use super::{Answer, Given, Made, Question, Value, stage::Stage};
 use crate::{
     frame::{FType, Frame, MacVersion},
-    ladder::{Rung, State},
+    ladder::{State, join::Rung},
     scenario::Dice,
 };
 
@@ -35,9 +35,9 @@ pub(super) fn fresh(dice: &mut Dice) -> Option<Made> {
         Given::value("DevNonces used before", list.join(", "))
     };
     let diagnosis = stage.diagnosis()?;
-    let rung = diagnosis.rungs.iter().find(|r| r.rung == Rung::Fresh)?;
-    let evidence = rung.judgement.evidence.first()?;
-    let takes = match rung.judgement.state {
+    let judgement = diagnosis.join_rung(Rung::Fresh)?;
+    let evidence = judgement.evidence.first()?;
+    let takes = match judgement.state {
         State::Proven => true,
         State::Broken => false,
         State::Unknown => return None,
@@ -58,7 +58,7 @@ pub(super) fn fresh(dice: &mut Dice) -> Option<Made> {
         Question::new("Does the server take it as fresh?", answer)
             .among(["yes", "no"].map(str::to_owned))
             .because(rule)
-            .because(evidence),
+            .because(evidence.to_string()),
     ];
     let given = vec![
         Given::words("A Join-Request whose MIC holds:"),

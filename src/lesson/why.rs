@@ -7,7 +7,7 @@ use super::{
 use crate::{
     frame::MacVersion,
     intake::Datagram,
-    ladder::{CAUSES, Cause, Diagnosis, Rung, State, Verdict},
+    ladder::{CAUSES, Cause, Diagnosis, Place, Rungs, State, Verdict, join::Rung},
     roster::Claim,
     scenario::{Dice, Mistake},
 };
@@ -52,7 +52,9 @@ pub(super) fn why(dice: &mut Dice) -> Option<Made> {
     stage.datagrams.retain(|d| d.line <= last);
     let diagnosis = stage.diagnosis()?;
     let verdict = diagnosis.causes.first()?;
-    let rung = verdict.rung.filter(|rung| diagnosis.first_broken() == Some(*rung))?;
+    let Some(Place::Join(rung)) = diagnosis.first_broken().filter(|at| *at == verdict.place) else {
+        return None;
+    };
     let questions =
         vec![rung_question(&diagnosis, rung)?, cause_question(&diagnosis, verdict, dice)?];
     let mut given = vec![Given::words(format!(
@@ -68,7 +70,7 @@ pub(super) fn why(dice: &mut Dice) -> Option<Made> {
 fn rung_question(diagnosis: &Diagnosis, right: Rung) -> Option<Question> {
     let mut answer = Answer::new(rung_value(right));
     let evidence = evidence_of(diagnosis, right)?;
-    for rung in Rung::ALL.into_iter().filter(|rung| *rung != right) {
+    for rung in Rung::ALL.iter().copied().filter(|rung| *rung != right) {
         let why = if rung < right {
             format!("`{}` holds: {}", rung.name(), evidence_of(diagnosis, rung).unwrap_or_default())
         } else {
@@ -76,7 +78,7 @@ fn rung_question(diagnosis: &Diagnosis, right: Rung) -> Option<Question> {
         };
         answer = answer.unless(rung_value(rung), why);
     }
-    let among = Rung::ALL.map(|rung| format!("{} {}", rung.number(), rung.name()));
+    let among = Rung::ALL.iter().map(|rung| format!("{} {}", rung.number(), rung.name()));
     let question = Question::new("Which rung of the ladder breaks first?", answer).among(among);
     Some(question.because(format!("`{}`: {evidence}", right.name())))
 }
@@ -84,10 +86,10 @@ fn rung_question(diagnosis: &Diagnosis, right: Rung) -> Option<Question> {
 fn cause_question(diagnosis: &Diagnosis, verdict: &Verdict, dice: &mut Dice) -> Option<Question> {
     let mut choices = vec![verdict.cause];
     let at_work = |cause: &Cause| diagnosis.causes.iter().any(|v| v.cause.id == cause.id);
-    let rung = verdict.rung?;
+    let Place::Join(rung) = verdict.place else { return None };
     let near = |cause: &&Cause| {
-        let first = cause.rungs.first().map_or(99, |r| r.number());
-        !at_work(cause) && first.abs_diff(rung.number()) <= 2
+        let first = join_rungs(cause).next();
+        !at_work(cause) && first.is_some_and(|own| own.number().abs_diff(rung.number()) <= 2)
     };
     let near: Vec<&'static Cause> = CAUSES.iter().filter(near).collect();
     while choices.len() < 4 {
@@ -99,7 +101,7 @@ fn cause_question(diagnosis: &Diagnosis, verdict: &Verdict, dice: &mut Dice) -> 
     let letters = ["A", "B", "C", "D"];
     let value = |letter: &str, cause: &Cause| Value::Word {
         word: letter.to_owned(),
-        also: vec![cause.id.to_owned(), format!("{letter} {}", cause.id)],
+        also: vec![cause.id.name().to_owned(), format!("{letter} {}", cause.id)],
     };
     let lettered = || letters.iter().zip(&choices);
     let (letter, _) = lettered().find(|(_, cause)| cause.id == verdict.cause.id)?;
@@ -112,19 +114,27 @@ fn cause_question(diagnosis: &Diagnosis, verdict: &Verdict, dice: &mut Dice) -> 
         .among(among)
         .because(format!("{}: {}", verdict.cause.id, verdict.summary));
     for evidence in &verdict.evidence {
-        question = question.because(evidence);
+        question = question.because(evidence.to_string());
     }
     Some(question.because(format!("to do: {}", verdict.remedy)))
 }
 
+/// The rungs of the join ladder that a cause breaks.
+fn join_rungs(cause: &Cause) -> impl Iterator<Item = Rung> {
+    cause.places.iter().filter_map(|place| match place {
+        Place::Join(rung) => Some(*rung),
+        Place::Gateway(_) | Place::Session(_) => None,
+    })
+}
+
 /// Why another cause is not the one.
 fn not_this(diagnosis: &Diagnosis, verdict: &Verdict, other: &Cause) -> String {
-    let holds = other.rungs.iter().find(|rung| state_of(diagnosis, **rung) == Some(State::Proven));
+    let holds = join_rungs(other).find(|rung| state_of(diagnosis, *rung) == Some(State::Proven));
     match holds {
         Some(rung) => format!(
             "that would break `{}`, which holds: {}",
             rung.name(),
-            evidence_of(diagnosis, *rung).unwrap_or_default()
+            evidence_of(diagnosis, rung).unwrap_or_default()
         ),
         None => format!("the evidence speaks for another cause: {}", verdict.summary),
     }
@@ -139,12 +149,12 @@ fn rung_value(rung: Rung) -> Value {
 }
 
 fn state_of(diagnosis: &Diagnosis, rung: Rung) -> Option<State> {
-    diagnosis.rungs.iter().find(|r| r.rung == rung).map(|r| r.judgement.state)
+    diagnosis.join_rung(rung).map(|judgement| judgement.state)
 }
 
 fn evidence_of(diagnosis: &Diagnosis, rung: Rung) -> Option<String> {
-    let report = diagnosis.rungs.iter().find(|r| r.rung == rung)?;
-    Some(report.judgement.evidence.join("; "))
+    let evidence = &diagnosis.join_rung(rung)?.evidence;
+    Some(evidence.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))
 }
 
 /// A line of the capture that is about a frame, in words.

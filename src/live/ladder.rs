@@ -20,7 +20,7 @@ use crate::{
     frame::Frame,
     id::{DevAddr, DevEui, Eui64},
     intake::{Datagram, Kind, Origin, Unit, When},
-    ladder::{Diagnosis, Outcome, Rung},
+    ladder::{CauseId, Diagnosis, Outcome, Place},
     reading::Reading,
     region::Plan,
     roster::Roster,
@@ -32,9 +32,9 @@ pub struct Standing {
     /// How its joining ended so far.
     pub outcome: Outcome,
     /// The first rung that is broken.
-    pub broken: Option<Rung>,
+    pub broken: Option<Place>,
     /// The causes, by id.
-    pub causes: Vec<&'static str>,
+    pub causes: Vec<CauseId>,
 }
 
 impl Standing {

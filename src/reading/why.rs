@@ -18,8 +18,8 @@ mod request;
 
 use super::{Context, KeyRing, MicVerdict, Reading};
 use crate::{
+    explore::near_miss::{Certainty, odds},
     frame::Frame,
-    ladder::near_miss::{Certainty, odds},
 };
 
 /// What an explorer found.
@@ -41,13 +41,13 @@ impl Why {
     /// One of so many candidates fits the whole MIC.
     fn of(what: String, cause: Option<&'static str>, tried: u64) -> Self {
         let odds = odds(tried, 1);
-        Self { what, cause, certainty: Certainty::of(odds), odds, tried }
+        Self { what, cause, certainty: Certainty::of_probability(odds), odds, tried }
     }
 
     /// One of so many candidates fits two octets of the MIC.
     fn of_half(what: String, tried: u64) -> Self {
         let odds = odds(tried, 1) * 65_536.0;
-        Self { what, cause: None, certainty: Certainty::of(odds), odds, tried }
+        Self { what, cause: None, certainty: Certainty::of_probability(odds), odds, tried }
     }
 }
 

@@ -3,32 +3,30 @@
 use std::fmt::Write;
 
 use crate::{
+    fact::Fact,
     ladder::{Diagnosis, Outcome, Verdict},
+    show::{Secrets, fact::text},
     trace::NodeTrace,
     words::{Count, sentence},
 };
 
-pub(super) fn of(
-    diagnosis: &Diagnosis,
-    name: &str,
-    causes: &[Verdict],
-    node: &NodeTrace,
-) -> String {
+pub(super) fn of(diagnosis: &Diagnosis, name: &str, secrets: Secrets, node: &NodeTrace) -> String {
     let mut parts = vec![format!("{}: {}.", who(diagnosis, name), how(diagnosis))];
-    match causes {
+    let words = |fact: &Fact| sentence(&text(fact, secrets));
+    match diagnosis.causes.as_slice() {
         [first, others @ ..] => {
             let id = first.cause.id;
-            parts.push(sentence(&first.summary));
+            parts.push(words(&first.summary));
             parts.push(format!("({id}, {}{}.)", first.certainty.name(), odds(first)));
-            parts.push(format!("To do: {}", sentence(&first.remedy)));
+            parts.push(format!("To do: {}", words(&first.remedy)));
             if !others.is_empty() {
-                let ids: Vec<&str> = others.iter().map(|v| v.cause.id).collect();
+                let ids: Vec<&str> = others.iter().map(|v| v.cause.id.name()).collect();
                 parts.push(format!("Also found: {}.", ids.join(", ")));
             }
         }
         [] => {
             if let Some(step) = diagnosis.next.first() {
-                parts.push(format!("What would decide: {}", sentence(step)));
+                parts.push(format!("What would decide: {}", words(step)));
             }
         }
     }
@@ -51,7 +49,7 @@ fn how(diagnosis: &Diagnosis) -> String {
     if diagnosis.outcome != Outcome::Joined
         && let Some(rung) = diagnosis.first_broken()
     {
-        let _ = write!(words, "; rung {} ({}) is broken", rung.number(), rung.name());
+        let _ = write!(words, "; rung {} ({}) is broken", rung.number(), rung.rung());
     } else if !diagnosis.has_fault() && matches!(diagnosis.outcome, Outcome::Joined) {
         let _ = write!(
             words,
@@ -64,8 +62,8 @@ fn how(diagnosis: &Diagnosis) -> String {
 }
 
 fn odds(verdict: &Verdict) -> String {
-    match verdict.odds {
-        Some(odds) if odds > 0.0 => format!(", odds of an accident {odds:.0e}"),
+    match verdict.false_match {
+        Some(p) if p > 0.0 => format!(", false-match probability {p:.0e}"),
         _ => String::new(),
     }
 }

@@ -285,8 +285,8 @@ mod tests {
         for mistake in Mistake::ALL {
             assert!(mistake.cause().is_some(), "{}", mistake.id());
         }
-        for cause in crate::ladder::CAUSES.iter().filter(|c| !BY_HAND.contains(&c.id)) {
-            assert!(Mistake::ALL.iter().any(|m| m.id() == cause.id), "{}", cause.id);
+        for cause in crate::ladder::CAUSES.iter().filter(|c| !BY_HAND.contains(&c.id.name())) {
+            assert!(Mistake::ALL.iter().any(|m| m.id() == cause.id.name()), "{}", cause.id);
         }
     }
 

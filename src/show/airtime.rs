@@ -95,7 +95,7 @@ pub fn json(report: &AirtimeReport) -> serde_json::Value {
         })
         .collect();
     json!({
-        "schema": 1,
+        "schema": crate::show::json::SCHEMA,
         "data_rate": report.modulation.to_string(),
         "region": region,
         "dr": dr,

@@ -176,7 +176,7 @@ pub fn json(report: &Report) -> Value {
         problems.push(json!({"offset": 0, "octets": beacon.octets.len(), "what": what}));
     }
     json!({
-        "schema": 1,
+        "schema": crate::show::json::SCHEMA,
         "beacon": hex::encode(&beacon.octets),
         "layout": beacon.layout.used_by,
         "fields": beacon.to_json(),

@@ -34,9 +34,9 @@ const COLUMNS: [&str; 26] = [
     "node",
     "claim",
     "plaintext",
-    "mac_commands",
+    "commands",
     "problems",
-    "phy_payload",
+    "PHYPayload",
     "guessed",
 ];
 

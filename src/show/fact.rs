@@ -3,7 +3,7 @@
 //! Numbers are written as people of the trade write them: with a unit, and with as many digits as
 //! they are true to.
 
-use std::fmt::{self, Write as _};
+use std::fmt;
 
 use jiff::Timestamp;
 use serde_json::{Map, json};
@@ -13,6 +13,13 @@ use crate::{
     fact::{Cite, Fact, Part, Value},
     words::Count,
 };
+
+impl fmt::Display for Fact {
+    /// Writes its words, without digits of keys.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write(self, Secrets::Hidden, f)
+    }
+}
 
 /// Returns the words of a fact.
 pub fn text(fact: &Fact, secrets: Secrets) -> String {
@@ -84,12 +91,7 @@ pub fn write_value(value: &Value, secrets: Secrets, out: &mut dyn fmt::Write) ->
 }
 
 /// Returns a fact as the contract's evidence object: `text`, `at`, `values`, `said_by`.
-pub(crate) fn json(fact: &Fact) -> serde_json::Value {
-    json_with(fact, Secrets::Hidden)
-}
-
-/// The same, with digits of keys where they are asked for.
-pub(crate) fn json_with(fact: &Fact, secrets: Secrets) -> serde_json::Value {
+pub(crate) fn json(fact: &Fact, secrets: Secrets) -> serde_json::Value {
     let mut object = Map::new();
     object.insert("text".into(), text(fact, secrets).into());
     let at: Vec<_> = fact.places().into_iter().map(place).collect();
@@ -278,7 +280,7 @@ mod tests {
             rssi = Value::Dbm(-118.0)
         );
         assert_eq!(
-            json(&fact),
+            json(&fact, Secrets::Hidden),
             json!({
                 "text": "line 16 (06:31:05Z): Join-Request, 868.5 MHz, -118 dBm",
                 "at": [{"source": 0, "line": 16, "time": "2026-04-11T06:31:05.000000Z", "token": "353c"}],
@@ -293,7 +295,7 @@ mod tests {
         let fact = fact!("the AppKey is wrong: {digits}", digits = secret);
         assert_eq!(text(&fact, Secrets::Hidden), "the AppKey is wrong: digit 3 differs");
         assert_eq!(text(&fact, Secrets::Shown), "the AppKey is wrong: digit 3 is a, not b");
-        assert!(!json(&fact).to_string().contains("not b"));
-        assert!(json_with(&fact, Secrets::Shown).to_string().contains("not b"));
+        assert!(!json(&fact, Secrets::Hidden).to_string().contains("not b"));
+        assert!(json(&fact, Secrets::Shown).to_string().contains("not b"));
     }
 }

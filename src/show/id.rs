@@ -36,7 +36,7 @@ pub fn json(report: &IdReport) -> serde_json::Value {
             json!({"kind": c.kind, "order": order(c.order), "value": value, "facts": facts})
         })
         .collect();
-    json!({"schema": 1, "digits": report.digits, "candidates": candidates})
+    json!({"schema": crate::show::json::SCHEMA, "digits": report.digits, "candidates": candidates})
 }
 
 fn heading(candidate: &Candidate, digits: usize) -> String {

@@ -5,7 +5,7 @@ mod key_sheet;
 mod reading;
 mod working;
 
-pub use diagnosis::{diagnosis, diagnosis_worked};
+pub use diagnosis::{diagnosis, diagnosis_worked, gateway};
 pub use key_sheet::{key_sheet, key_sheet_worked};
 pub use reading::{reading, reading_worked};
 
@@ -17,7 +17,7 @@ use super::Secrets;
 use crate::working::Sheet;
 
 /// The number that a renamed or removed member would raise.
-const SCHEMA: u32 = 1;
+pub(crate) const SCHEMA: u32 = 2;
 
 /// Writes a value as one line.
 fn line(out: &mut dyn fmt::Write, value: &impl Serialize) -> fmt::Result {

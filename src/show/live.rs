@@ -105,7 +105,7 @@ pub(super) fn standing(diagnosis: &Diagnosis) -> (String, String) {
     };
     let mut words = diagnosis.outcome.words().to_owned();
     if let Some(rung) = diagnosis.first_broken() {
-        let _ = write!(words, ", broken at {} {}", rung.number(), rung.name());
+        let _ = write!(words, ", broken at {} {}", rung.number(), rung.rung());
     }
     if let Some(verdict) = diagnosis.causes.first() {
         let _ = write!(words, ": {}", verdict.cause.id);

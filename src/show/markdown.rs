@@ -60,8 +60,8 @@ fn list(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     let listed = report.listed.iter().map(|(name, diagnosis)| (name, *diagnosis));
     for (name, diagnosis) in told.chain(listed).take(MOST_LISTED) {
         let why = match (diagnosis.causes.first(), diagnosis.first_broken()) {
-            (Some(verdict), _) => code(verdict.cause.id),
-            (None, Some(rung)) => format!("broken at rung {}, {}", rung.number(), rung.name()),
+            (Some(verdict), _) => code(verdict.cause.id.name()),
+            (None, Some(rung)) => format!("broken at rung {}, {}", rung.number(), rung.rung()),
             (None, None) => String::new(),
         };
         writeln!(out, "| {} | {} | {why} |", code(name), diagnosis.outcome.words())?;

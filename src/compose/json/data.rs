@@ -175,16 +175,16 @@ impl Message<'_> {
         Ok(held.iter().flatten().any(says))
     }
 
-    /// Returns the octets of `mac_commands`, where they say something else than the plaintext.
+    /// Returns the octets of `commands`, where they say something else than the plaintext.
     fn commands(
         &self,
         part: &Part,
         plain: Option<&[u8]>,
         sent: Option<&[u8]>,
     ) -> Result<Option<Vec<u8>>, JsonError> {
-        let Some(list) = self.given.member("mac_commands") else { return Ok(None) };
+        let Some(list) = self.given.member("commands") else { return Ok(None) };
         let wanted = JsonFault::Wrong("a list of {\"name\":\"LinkCheckReq\",\"fields\":{}}");
-        let items = list.as_array().ok_or_else(|| JsonError::new("mac_commands", wanted))?;
+        let items = list.as_array().ok_or_else(|| JsonError::new("commands", wanted))?;
         if self.says(list)? {
             return Ok(None);
         }
@@ -194,7 +194,7 @@ impl Message<'_> {
             was.as_deref() == Some(plain) || part.in_clear && part.was.as_deref() == Some(plain)
         };
         if plain.is_some_and(|plain| !plain.is_empty() && !as_it_was(plain)) {
-            return Err(JsonError::new("mac_commands", JsonFault::Contradicts("plaintext")));
+            return Err(JsonError::new("commands", JsonFault::Contradicts("plaintext")));
         }
         // A key among the fields is never printed, so that such a list cannot be built again.
         let hidden = |item: &Value| {
@@ -216,7 +216,7 @@ impl Message<'_> {
 /// FOpts or FRMPayload.
 struct Part {
     name: &'static str,
-    /// As sent in `phy_payload`.
+    /// As sent in `PHYPayload`.
     was: Option<Vec<u8>>,
     /// Whether what encrypts it is at hand.
     readable: bool,
@@ -225,7 +225,7 @@ struct Part {
 }
 
 fn one_command(place: usize, item: &Value) -> Result<Vec<u8>, JsonError> {
-    let error = |fault| JsonError::new(&format!("mac_commands[{place}]"), fault);
+    let error = |fault| JsonError::new(&format!("commands[{place}]"), fault);
     if let Some(octets) = item.get("octets") {
         return hex_octets(octets).ok_or_else(|| error(JsonFault::Wrong(HEX)));
     }

@@ -69,7 +69,7 @@ impl std::fmt::Display for Remark {
                 "plaintext.{member} is not used: without its key, fields.{member} is sent as it is"
             ),
             Self::AcceptUnopened => f.write_str(
-                "the fields of the Join-Accept are not used: without a root key, phy_payload is \
+                "the fields of the Join-Accept are not used: without a root key, PHYPayload is \
                  sent as it is",
             ),
         }

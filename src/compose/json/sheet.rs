@@ -1,4 +1,4 @@
-//! The members of `fields`, beside what `phy_payload` says.
+//! The members of `fields`, beside what `PHYPayload` says.
 
 use std::str::FromStr;
 
@@ -6,7 +6,7 @@ use serde_json::{Map, Value};
 
 use super::{JsonError, JsonFault};
 
-/// `fields` as given, and as the frame in `phy_payload` would have them.
+/// `fields` as given, and as the frame in `PHYPayload` would have them.
 #[derive(Clone, Copy)]
 pub(super) struct Sheet<'a> {
     pub(super) given: &'a Map<String, Value>,
@@ -20,7 +20,7 @@ impl<'a> Sheet<'a> {
         self.given.get(name)
     }
 
-    /// Returns a field that says something else than the frame in `phy_payload`.
+    /// Returns a field that says something else than the frame in `PHYPayload`.
     pub(super) fn changed(&self, name: &str) -> Option<&'a Value> {
         self.given(name).filter(|value| self.base.get(name) != Some(value))
     }

@@ -6,8 +6,9 @@ use jiff::Timestamp;
 
 use super::{Change, Ladders, Standing, Who, node::Kept};
 use crate::{
+    explore::near_miss::Effort,
     intake::{Datagram, Kind, Unit},
-    ladder::{self, Diagnosis, Rung, Verdict, near_miss::Effort},
+    ladder::{self, Diagnosis, Place, Verdict, join::Rung},
     roster::Roster,
     trace::{NodeTrace, Tracer},
 };
@@ -67,9 +68,10 @@ impl Ladders<'_> {
             self.due.push_back(who);
         }
         // Within seconds of a request, that no accept came yet is no finding.
-        let unanswered = |verdict: &Verdict| verdict.rung == Some(Rung::Answered);
+        let answered = Place::Join(Rung::Answered);
+        let unanswered = |verdict: &Verdict| verdict.place == answered;
         if waits.is_some()
-            && (standing.broken == Some(Rung::Answered) || diagnosis.causes.iter().any(unanswered))
+            && (standing.broken == Some(answered) || diagnosis.causes.iter().any(unanswered))
         {
             return None;
         }

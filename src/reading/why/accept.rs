@@ -11,13 +11,13 @@ use crate::{
         derive,
         mic::{self, JoinReqType},
     },
-    frame::SealedJoinAccept,
-    id::{DevEui, JoinEui},
-    key::{Aes128Key, AppKey, NwkKey},
-    ladder::{
+    explore::{
         misreading::{AcceptCase, Asked, explore_accept},
         near_miss::{Mistake, MistakeClass, search_by_trial},
     },
+    frame::SealedJoinAccept,
+    id::{DevEui, JoinEui},
+    key::{Aes128Key, AppKey, NwkKey},
     reading::{Context, KeyRing, Source},
 };
 

@@ -7,8 +7,8 @@ use super::{
 };
 use crate::{
     crypto::block::{self, Place},
+    explore::near_miss::{Mistake, Target},
     frame::{DataFrame, Direction},
-    ladder::near_miss::{Mistake, Target},
     reading::{Bunch, Context, KeyRing, KeyRole, Source},
 };
 

@@ -8,9 +8,9 @@ use super::{
 };
 use crate::{
     crypto::{block::UplinkContext, mic},
+    explore::near_miss::{Certainty, Known},
     frame::DataFrame,
     key::Aes128Key,
-    ladder::near_miss::{Certainty, Known},
     reading::{Context, KeyRole},
 };
 
@@ -83,7 +83,7 @@ fn by_forwarding(frame: &DataFrame, pool: &Pool<'_>, context: &Context, half: &H
                 format!("{first}, octets 1 and 2 under {} (TxDr {dr}, TxCh {ch})", known.label);
             let mut why = Why::of(what, None, tried.saturating_mul(count(contexts.len())));
             // Each half alone has 16 bits.
-            why.certainty = why.certainty.min(Certainty::Likely);
+            why.certainty = why.certainty.max(Certainty::Likely);
             return why;
         }
     }

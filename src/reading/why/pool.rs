@@ -2,14 +2,14 @@
 
 use super::Why;
 use crate::{
-    id::{DevEui, JoinEui},
-    key::Aes128Key,
-    ladder::{
+    explore::{
         misreading,
         near_miss::{
             Certainty, Clues, Effort, Hit, Known, KnownKind, Mistake, Report, Target, search,
         },
     },
+    id::{DevEui, JoinEui},
+    key::Aes128Key,
     reading::{Bunch, KeyRole, Source},
 };
 

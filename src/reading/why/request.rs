@@ -5,9 +5,9 @@ use super::{
     pool::{Part, Pool, root_cause},
 };
 use crate::{
+    explore::{misreading::explore_request, near_miss::Target},
     frame::{JoinRequest, RejoinBody, RejoinRequest},
     id::DevEui,
-    ladder::{misreading::explore_request, near_miss::Target},
     reading::{Context, KeyRing, KeyRole, Source},
 };
 

@@ -256,7 +256,7 @@ fn object(kind: &str, who: &Value, refused: Option<u64>, account: &Account) -> V
     let mut passed: Vec<_> = account.passed().iter().map(crate::airtime::Passed::name).collect();
     passed.dedup();
     let mut object = json!({
-        "schema": 1,
+        "schema": crate::show::json::SCHEMA,
         kind: who,
         "region": account.plan.map(|plan| plan.name),
         "transmissions": account.transmissions,

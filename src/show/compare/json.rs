@@ -23,7 +23,7 @@ pub fn json(nodes: &[NodeReport], gathered: &Gathered, out: &mut dyn Write) -> f
 
 #[derive(Serialize)]
 struct NodeJson<'r> {
-    schema: u8,
+    schema: u32,
     node: Identity<'r>,
     claims: Vec<&'static str>,
     matched: &'r [String],
@@ -103,7 +103,7 @@ impl<'r> NodeJson<'r> {
         let taken = &report.subject.taken;
         let of_these = |file: &str| taken.iter().any(|taken| taken.file == file);
         Self {
-            schema: 1,
+            schema: crate::show::json::SCHEMA,
             node: Identity {
                 name: &node.name,
                 dev_eui: claims().find_map(|claim| claim.dev_eui).map(crate::id::DevEui::hex),

@@ -10,16 +10,16 @@ use crate::{
 
 pub(super) fn section(node: &NodePage<'_>) -> Markup {
     html! {
-        @if node.causes.is_empty() {
+        @if node.diagnosis.causes.is_empty() {
             (nothing_found(node))
         }
-        @for (i, verdict) in node.causes.iter().enumerate() {
-            (cause(i, verdict))
+        @for (i, verdict) in node.diagnosis.causes.iter().enumerate() {
+            (cause(i, verdict, node))
         }
         @if !node.diagnosis.next.is_empty() {
             section.next {
                 h3 { "What would decide" }
-                ul { @for step in &node.diagnosis.next { li { (sentence(step)) } } }
+                ul { @for step in &node.diagnosis.next { li { (sentence(&node.words(step))) } } }
             }
         }
     }
@@ -31,27 +31,27 @@ fn nothing_found(node: &NodePage<'_>) -> Markup {
             p.summary { "Nothing wrong found." }
         } @else if let Some(rung) = node.diagnosis.first_broken() {
             p.summary {
-                "It stops at rung " (rung.number()) ", " (rung.name())
+                "It stops at rung " (rung.number()) ", " (rung.rung())
                 "; the capture does not tell why."
             }
         }
     }
 }
 
-fn cause(place: usize, verdict: &Verdict) -> Markup {
+fn cause(place: usize, verdict: &Verdict, node: &NodePage<'_>) -> Markup {
     html! {
         section.cause {
             h3 { @if place == 0 { "Why" } @else { "And" } }
-            p.summary { (sentence(&verdict.summary)) }
+            p.summary { (sentence(&node.words(&verdict.summary))) }
             p.facts {
-                code { (verdict.cause.id) } ", " (verdict.certainty.name())
-                @if let Some(odds) = verdict.odds.filter(|odds| *odds > 0.0) {
-                    ", odds of an accident " (format!("{odds:.0e}"))
+                code { (verdict.cause.id.name()) } ", " (verdict.certainty.name())
+                @if let Some(p) = verdict.false_match.filter(|p| *p > 0.0) {
+                    ", false-match probability " (format!("{p:.0e}"))
                 }
             }
-            p.remedy { strong { "What to do. " } (sentence(&verdict.remedy)) }
+            p.remedy { strong { "What to do. " } (sentence(&node.words(&verdict.remedy))) }
             @if !verdict.evidence.is_empty() {
-                ul.evidence { @for line in &verdict.evidence { li { (line) } } }
+                ul.evidence { @for line in &verdict.evidence { li { (node.words(line)) } } }
             }
         }
     }

@@ -3,37 +3,49 @@
 use maud::{Markup, html};
 
 use crate::{
-    ladder::{RungReport, State},
+    ladder::{LadderName, RungView, State, Verdict},
     report::NodePage,
     words::sentence,
 };
 
 pub(super) fn section(node: &NodePage<'_>) -> Markup {
     html! {
-        section {
-            h3 { "The ladder" }
-            ol.ladder { @for rung in &node.diagnosis.rungs { (step(rung, node)) } }
+        @if let Some(join) = &node.diagnosis.join {
+            section {
+                h3 { "The join ladder" }
+                ol.ladder { @for rung in join.view() { (step(LadderName::Join, rung, node)) } }
+            }
+        }
+        @if let Some(session) = &node.diagnosis.session {
+            section {
+                h3 { "The session ladder" }
+                p.facts { "DevAddr " span.digits { (session.dev_addr) } }
+                ol.ladder {
+                    @for rung in session.ladder.view() { (step(LadderName::Session, rung, node)) }
+                }
+            }
         }
     }
 }
 
-fn step(report: &RungReport, node: &NodePage<'_>) -> Markup {
-    let RungReport { rung, judgement } = report;
+fn step(ladder: LadderName, rung: RungView<'_>, node: &NodePage<'_>) -> Markup {
+    let judgement = rung.judgement;
     let state = judgement.state;
-    let causes = node.causes.iter().filter(|v| v.rung == Some(*rung) && state == State::Broken);
+    let here = |v: &&Verdict| v.place.ladder() == ladder && v.place.rung() == rung.name;
+    let causes = node.diagnosis.causes.iter().filter(here).filter(|_| state == State::Broken);
     html! {
         li class=(state.name()) {
             (drawing(state))
             div {
                 p.rung {
-                    span.number { (rung.number()) } " "
-                    strong { (rung.name()) } " "
+                    span.number { (rung.number) } " "
+                    strong { (rung.name) } " "
                     span.state { (state.name()) } " "
-                    span.statement { (rung.statement()) }
+                    span.statement { (rung.statement) }
                 }
-                @for line in &judgement.evidence { p.evidence { (line) } }
+                @for fact in &judgement.evidence { p.evidence { (node.words(fact)) } }
                 @for verdict in causes {
-                    p.remedy { code { (verdict.cause.id) } ": " (sentence(&verdict.remedy)) }
+                    p.remedy { code { (verdict.cause.id.name()) } ": " (sentence(&node.words(&verdict.remedy))) }
                 }
             }
         }

@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::anchor;
 use crate::{
-    ladder::{Diagnosis, Outcome, Rung, State},
+    ladder::{Diagnosis, Ladder, Outcome, Rungs, State, join},
     report::{NodePage, Report},
     words::Count,
 };
@@ -104,7 +104,9 @@ fn line(diagnosis: &Diagnosis) -> Markup {
         " "
         (outcome(diagnosis))
         span.pips aria-hidden="true" {
-            @for rung in &diagnosis.rungs { i class=(rung.judgement.state.name()) {} }
+            @for rung in diagnosis.join.iter().flat_map(Ladder::view) {
+                i class=(rung.judgement.state.name()) {}
+            }
         }
         span.why { (why(diagnosis)) }
     }
@@ -113,7 +115,7 @@ fn line(diagnosis: &Diagnosis) -> Markup {
 fn why(diagnosis: &Diagnosis) -> String {
     match (diagnosis.causes.first(), diagnosis.first_broken()) {
         (Some(verdict), _) => verdict.cause.what.to_owned(),
-        (None, Some(rung)) => format!("broken at rung {}, {}", rung.number(), rung.name()),
+        (None, Some(rung)) => format!("broken at rung {}, {}", rung.number(), rung.rung()),
         (None, None) => String::new(),
     }
 }
@@ -168,7 +170,7 @@ pub(super) fn footer() -> Markup {
                         State::Unknown => " that the evidence does not decide",
                     }
                 }
-                ". The first broken rung is the leg to mend; rung " (Rung::Proven.number())
+                ". The first broken rung is the leg to mend; rung " (join::Rung::Proven.number())
                 " is reached when data under the new address authenticates. "
                 em { "Certain" } " means that a computation leaves nothing but an accident of the "
                 "odds stated."

@@ -3,9 +3,15 @@
 use std::fmt;
 
 use serde::Serialize;
+use serde_json::Value;
 
 use super::SCHEMA;
-use crate::{ladder::Diagnosis, show::Secrets, working::Sheet};
+use crate::{
+    fact::Fact,
+    ladder::{Diagnosis, GatewayDiagnosis, Ladder, Rungs, Verdict},
+    show::{Secrets, fact},
+    working::Sheet,
+};
 
 #[derive(Serialize)]
 struct Object<'a> {
@@ -13,13 +19,32 @@ struct Object<'a> {
     node: Node<'a>,
     region: Option<&'a str>,
     outcome: &'a str,
-    rungs: Vec<Rung<'a>>,
-    causes: Vec<Cause<'a>>,
-    next: &'a [String],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    rungs: Option<Vec<Rung>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    session: Option<Session>,
+    causes: Vec<Cause>,
+    next: Vec<String>,
     attempts: usize,
     data_frames: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
     counted_only: Option<CountedOnly>,
+}
+
+#[derive(Serialize)]
+struct GatewayObject<'a> {
+    schema: u32,
+    gateway: Gateway<'a>,
+    outcome: &'a str,
+    rungs: Vec<Rung>,
+    causes: Vec<Cause>,
+    next: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct Gateway<'a> {
+    eui: Option<String>,
+    name: Option<&'a str>,
 }
 
 /// What was many and alike, and is counted without being judged one by one.
@@ -37,32 +62,38 @@ struct Node<'a> {
 }
 
 #[derive(Serialize)]
-#[expect(clippy::struct_field_names, reason = "the contract names them")]
-struct Rung<'a> {
-    rung: &'a str,
-    state: &'a str,
-    evidence: &'a [String],
+struct Session {
+    dev_addr: String,
+    rungs: Vec<Rung>,
 }
 
 #[derive(Serialize)]
-struct Cause<'a> {
-    id: &'a str,
+#[expect(clippy::struct_field_names, reason = "the contract names them")]
+struct Rung {
+    rung: &'static str,
+    state: &'static str,
+    evidence: Vec<Value>,
+}
+
+#[derive(Serialize)]
+struct Cause {
+    id: &'static str,
+    ladder: &'static str,
+    rung: &'static str,
+    certainty: &'static str,
     #[serde(skip_serializing_if = "Option::is_none")]
-    rung: Option<&'a str>,
-    certainty: &'a str,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    odds_of_accident: Option<f64>,
-    summary: &'a str,
-    evidence: &'a [String],
-    remedy: &'a str,
+    false_match_probability: Option<f64>,
+    summary: String,
+    evidence: Vec<Value>,
+    remedy: String,
 }
 
 /// Writes a diagnosis as one JSON object on one line.
 ///
 /// # Errors
 /// Whatever the writer says.
-pub fn diagnosis(diagnosis: &Diagnosis, out: &mut dyn fmt::Write) -> fmt::Result {
-    super::line(out, &Object::of(diagnosis))
+pub fn diagnosis(diagnosis: &Diagnosis, secrets: Secrets, out: &mut dyn fmt::Write) -> fmt::Result {
+    super::line(out, &Object::of(diagnosis, secrets))
 }
 
 /// As [`diagnosis`], with the member `working`: what decides, step by step.
@@ -75,11 +106,57 @@ pub fn diagnosis_worked(
     secrets: Secrets,
     out: &mut dyn fmt::Write,
 ) -> fmt::Result {
-    super::line_worked(out, Object::of(diagnosis), sheets, secrets)
+    super::line_worked(out, Object::of(diagnosis, secrets), sheets, secrets)
+}
+
+/// Writes a gateway's diagnosis as one JSON object on one line.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn gateway(diagnosis: &GatewayDiagnosis, out: &mut dyn fmt::Write) -> fmt::Result {
+    let object = GatewayObject {
+        schema: SCHEMA,
+        gateway: Gateway {
+            eui: diagnosis.eui.map(crate::id::Eui64::hex),
+            name: diagnosis.name.as_deref(),
+        },
+        outcome: diagnosis.outcome.name(),
+        rungs: rungs(&diagnosis.ladder, Secrets::Hidden),
+        causes: causes(&diagnosis.causes, Secrets::Hidden),
+        next: diagnosis.next.iter().map(ToString::to_string).collect(),
+    };
+    super::line(out, &object)
+}
+
+fn rungs<R: Rungs>(ladder: &Ladder<R>, secrets: Secrets) -> Vec<Rung> {
+    let rung = |(rung, judgement): (R, &crate::ladder::Judgement)| Rung {
+        rung: rung.name(),
+        state: judgement.state.name(),
+        evidence: evidence(&judgement.evidence, secrets),
+    };
+    ladder.iter().map(rung).collect()
+}
+
+fn evidence(facts: &[Fact], secrets: Secrets) -> Vec<Value> {
+    facts.iter().map(|fact| fact::json(fact, secrets)).collect()
+}
+
+fn causes(verdicts: &[Verdict], secrets: Secrets) -> Vec<Cause> {
+    let cause = |verdict: &Verdict| Cause {
+        id: verdict.cause.id.name(),
+        ladder: verdict.place.ladder().name(),
+        rung: verdict.place.rung(),
+        certainty: verdict.certainty.name(),
+        false_match_probability: verdict.false_match,
+        summary: fact::text(&verdict.summary, secrets),
+        evidence: evidence(&verdict.evidence, secrets),
+        remedy: fact::text(&verdict.remedy, secrets),
+    };
+    verdicts.iter().map(cause).collect()
 }
 
 impl<'a> Object<'a> {
-    fn of(diagnosis: &'a Diagnosis) -> Self {
+    fn of(diagnosis: &'a Diagnosis, secrets: Secrets) -> Self {
         Self {
             schema: SCHEMA,
             node: Node {
@@ -89,29 +166,13 @@ impl<'a> Object<'a> {
             },
             region: diagnosis.plan.map(|plan| plan.name),
             outcome: diagnosis.outcome.name(),
-            rungs: diagnosis
-                .rungs
-                .iter()
-                .map(|r| Rung {
-                    rung: r.rung.name(),
-                    state: r.judgement.state.name(),
-                    evidence: &r.judgement.evidence,
-                })
-                .collect(),
-            causes: diagnosis
-                .causes
-                .iter()
-                .map(|v| Cause {
-                    id: v.cause.id,
-                    rung: v.rung.map(crate::ladder::Rung::name),
-                    certainty: v.certainty.name(),
-                    odds_of_accident: v.odds,
-                    summary: &v.summary,
-                    evidence: &v.evidence,
-                    remedy: &v.remedy,
-                })
-                .collect(),
-            next: &diagnosis.next,
+            rungs: diagnosis.join.as_ref().map(|ladder| rungs(ladder, secrets)),
+            session: diagnosis.session.as_ref().map(|session| Session {
+                dev_addr: session.dev_addr.to_string().to_lowercase(),
+                rungs: rungs(&session.ladder, secrets),
+            }),
+            causes: causes(&diagnosis.causes, secrets),
+            next: diagnosis.next.iter().map(|step| fact::text(step, secrets)).collect(),
             attempts: diagnosis.attempts,
             data_frames: diagnosis.data,
             counted_only: match diagnosis.forgotten {

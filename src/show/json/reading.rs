@@ -46,6 +46,7 @@ struct FrameJson<'a> {
     input: InputJson<'a>,
     #[serde(skip_serializing_if = "Option::is_none")]
     radio: Option<RadioJson>,
+    #[serde(rename = "PHYPayload")]
     phy_payload: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     message: Option<&'static str>,
@@ -64,7 +65,7 @@ struct FrameJson<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     searched: Option<SearchedJson>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    mac_commands: Option<serde_json::Value>,
+    commands: Option<serde_json::Value>,
     problems: Vec<ProblemJson>,
 }
 
@@ -154,7 +155,7 @@ struct WhyJson<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     cause: Option<&'static str>,
     certainty: &'static str,
-    odds_of_accident: f64,
+    false_match_probability: f64,
     tried: u64,
 }
 
@@ -247,7 +248,7 @@ impl<'a> FrameJson<'a> {
             fcnt32: found.fcnt32,
             context: ContextJson::of(reading),
             searched: SearchedJson::of(&found.searched),
-            mac_commands: found.commands.as_ref().map(|list| list.commands.to_json()),
+            commands: found.commands.as_ref().map(|list| list.commands.to_json()),
             problems: reading.problems.iter().map(ProblemJson::of).collect(),
         }
     }
@@ -297,7 +298,7 @@ impl<'a> WhyJson<'a> {
             what: &why.what,
             cause: why.cause,
             certainty: why.certainty.name(),
-            odds_of_accident: why.odds,
+            false_match_probability: why.odds,
             tried: why.tried,
         }
     }

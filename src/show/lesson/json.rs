@@ -9,7 +9,7 @@ use crate::lesson::{Exercise, Given, Lesson, Mark, Marked, Question};
 
 #[derive(Serialize)]
 struct ExerciseJson<'a> {
-    schema: u8,
+    schema: u32,
     seed: u64,
     level: u8,
     count: u8,
@@ -43,7 +43,7 @@ struct QuestionJson<'a> {
 
 #[derive(Serialize)]
 struct MarkedJson<'a> {
-    schema: u8,
+    schema: u32,
     id: &'a str,
     state: &'static str,
     given: &'a str,
@@ -61,7 +61,7 @@ pub fn json(lesson: &Lesson, side: Side, out: &mut dyn Write) -> fmt::Result {
     let sheet = hex::encode(lesson.print());
     lesson.exercises.iter().try_for_each(|exercise| {
         let object = ExerciseJson {
-            schema: 1,
+            schema: crate::show::json::SCHEMA,
             seed: lesson.order.seed,
             level: lesson.order.level.number(),
             count: lesson.order.count(),
@@ -89,7 +89,7 @@ pub fn marked_json(all: &[Marked<'_>], out: &mut dyn Write) -> fmt::Result {
         };
         let Question { id, answer, working, .. } = question;
         let answer = answer.right.text();
-        writeln!(out, "{}", line(&MarkedJson { schema: 1, id, state, given, why, answer, working }))
+        writeln!(out, "{}", line(&MarkedJson { schema: crate::show::json::SCHEMA, id, state, given, why, answer, working }))
     })
 }
 

@@ -62,6 +62,7 @@ struct Recording<'a> {
 #[derive(Serialize)]
 struct Bad {
     crc: &'static str,
+    #[serde(rename = "PHYPayload")]
     phy_payload: String,
 }
 
@@ -70,7 +71,7 @@ struct Stood<'a> {
     outcome: &'a str,
     #[serde(skip_serializing_if = "Option::is_none")]
     broken: Option<&'a str>,
-    causes: &'a [&'static str],
+    causes: Vec<&'static str>,
 }
 
 #[derive(Serialize)]
@@ -110,12 +111,12 @@ pub fn json(event: &Event<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         Event::Ladder(change) => {
             let before = change.before.as_ref().map(|Standing { outcome, broken, causes }| Stood {
                 outcome: outcome.name(),
-                broken: broken.map(crate::ladder::Rung::name),
-                causes,
+                broken: broken.map(crate::ladder::Place::rung),
+                causes: causes.iter().map(|id| id.name()).collect(),
             });
             let head = Changed { event: "ladder", at: change.at.to_string(), before };
             let mut diagnosis = String::new();
-            json::diagnosis(&change.diagnosis, &mut diagnosis)?;
+            json::diagnosis(&change.diagnosis, crate::show::Secrets::Hidden, &mut diagnosis)?;
             joined(&head, &diagnosis, out)
         }
         Event::Server { at, answers } => {

@@ -4,7 +4,7 @@ use std::fmt;
 
 use super::escape::{code, plain};
 use crate::{
-    ladder::{Outcome, Verdict},
+    ladder::{Outcome, RungView, Verdict},
     region::Megahertz,
     report::{Channels, Exchange, FrameView, Member, NodePage, Octets, Signal, Value},
     words::{Count, sentence},
@@ -12,13 +12,13 @@ use crate::{
 
 pub(super) fn page(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     head(node, out)?;
-    for (i, verdict) in node.causes.iter().enumerate() {
-        cause(i, verdict, out)?;
+    for (i, verdict) in node.diagnosis.causes.iter().enumerate() {
+        cause(i, verdict, node, out)?;
     }
     if !node.diagnosis.next.is_empty() {
         writeln!(out, "### What would decide\n")?;
         for step in &node.diagnosis.next {
-            writeln!(out, "- {}", plain(&sentence(step)))?;
+            writeln!(out, "- {}", plain(&sentence(&node.words(step))))?;
         }
         writeln!(out)?;
     }
@@ -47,39 +47,54 @@ fn head(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     }
     writeln!(out, "{}.\n", facts.join(", "))?;
     let fine = matches!(diagnosis.outcome, Outcome::Joined | Outcome::Session);
-    if node.causes.is_empty() && fine {
+    if node.diagnosis.causes.is_empty() && fine {
         writeln!(out, "Nothing wrong found.\n")?;
     }
     Ok(())
 }
 
-fn cause(place: usize, verdict: &Verdict, out: &mut dyn fmt::Write) -> fmt::Result {
+fn cause(
+    place: usize,
+    verdict: &Verdict,
+    node: &NodePage<'_>,
+    out: &mut dyn fmt::Write,
+) -> fmt::Result {
     writeln!(out, "### {}\n", if place == 0 { "Why" } else { "And" })?;
-    writeln!(out, "**{}**\n", plain(&sentence(&verdict.summary)))?;
-    let odds = verdict.odds.filter(|odds| *odds > 0.0);
-    let odds = odds.map(|odds| format!(", odds of an accident {odds:.0e}")).unwrap_or_default();
-    writeln!(out, "{}, {}{odds}.\n", code(verdict.cause.id), verdict.certainty.name())?;
-    writeln!(out, "**What to do.** {}\n", plain(&sentence(&verdict.remedy)))?;
+    writeln!(out, "**{}**\n", plain(&sentence(&node.words(&verdict.summary))))?;
+    let chance = verdict.false_match.filter(|p| *p > 0.0);
+    let chance = chance.map(|p| format!(", false-match probability {p:.0e}")).unwrap_or_default();
+    writeln!(out, "{}, {}{chance}.\n", code(verdict.cause.id.name()), verdict.certainty.name())?;
+    writeln!(out, "**What to do.** {}\n", plain(&sentence(&node.words(&verdict.remedy))))?;
     for line in &verdict.evidence {
-        writeln!(out, "- {}", plain(line))?;
+        writeln!(out, "- {}", plain(&node.words(line)))?;
     }
     if verdict.evidence.is_empty() { Ok(()) } else { writeln!(out) }
 }
 
 fn ladder(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
-    writeln!(out, "### The ladder\n")?;
+    if let Some(join) = &node.diagnosis.join {
+        rungs("The join ladder", join.view(), node, out)?;
+    }
+    if let Some(session) = &node.diagnosis.session {
+        let title = format!("The session ladder, DevAddr {}", session.dev_addr);
+        rungs(&title, session.ladder.view(), node, out)?;
+    }
+    Ok(())
+}
+
+fn rungs<'a>(
+    title: &str,
+    ladder: impl Iterator<Item = RungView<'a>>,
+    node: &NodePage<'_>,
+    out: &mut dyn fmt::Write,
+) -> fmt::Result {
+    writeln!(out, "### {title}\n")?;
     writeln!(out, "| # | Rung | State | Evidence |\n|---|---|---|---|")?;
-    for report in &node.diagnosis.rungs {
-        let (rung, judgement) = (report.rung, &report.judgement);
-        let evidence: Vec<String> = judgement.evidence.iter().map(|line| plain(line)).collect();
-        writeln!(
-            out,
-            "| {} | {} | {} | {} |",
-            rung.number(),
-            rung.name(),
-            judgement.state.name(),
-            evidence.join("<br>")
-        )?;
+    for RungView { number, name, judgement, .. } in ladder {
+        let evidence: Vec<String> =
+            judgement.evidence.iter().map(|fact| plain(&node.words(fact))).collect();
+        let state = judgement.state.name();
+        writeln!(out, "| {number} | {name} | {state} | {} |", evidence.join("<br>"))?;
     }
     writeln!(out)
 }

@@ -128,13 +128,13 @@ fn off(offset_hz: i64) -> String {
 /// When `out` does not take it.
 pub fn json(freq_hz: u32, out: &mut dyn Write) -> fmt::Result {
     let places = places_at(freq_hz).iter().map(PlaceJson::new).collect();
-    let report = AtJson { schema: 1, frequency: freq_hz, plans: places };
+    let report = AtJson { schema: crate::show::json::SCHEMA, frequency: freq_hz, plans: places };
     writeln!(out, "{}", serde_json::to_string(&report).map_err(|_| fmt::Error)?)
 }
 
 #[derive(Serialize)]
 struct AtJson {
-    schema: u8,
+    schema: u32,
     frequency: u32,
     plans: Vec<PlaceJson>,
 }

@@ -27,7 +27,7 @@ pub fn json(plan: &Plan, out: &mut dyn Write) -> fmt::Result {
 
 #[derive(Serialize)]
 struct PlanJson {
-    schema: u8,
+    schema: u32,
     plan: &'static str,
     common_name: &'static str,
     title: &'static str,
@@ -299,7 +299,7 @@ impl PlanJson {
             data_rates.extend(p.rates(Downlink).iter().map(|r| rate(r, Downlink, false)));
         }
         Self {
-            schema: 1,
+            schema: crate::show::json::SCHEMA,
             plan: p.name,
             common_name: p.common_name,
             title: p.title,

@@ -42,7 +42,7 @@ pub fn text(mask: &ChannelMask, plan: Option<&Plan>, out: &mut dyn Write) -> fmt
 pub fn json(mask: &ChannelMask, plan: Option<&Plan>, out: &mut dyn Write) -> fmt::Result {
     let mask = mask.padded(plan.map_or(1, Plan::mask_words));
     let report = MaskJson {
-        schema: 1,
+        schema: crate::show::json::SCHEMA,
         masks: mask.words().iter().map(|w| format!("{w:04x}")).collect(),
         channels: mask.channels().collect(),
         plan: plan.map(|p| p.name),
@@ -70,7 +70,7 @@ fn sub_bands(plan: &Plan, mask: &ChannelMask) -> Vec<(u8, usize, usize)> {
 
 #[derive(Serialize)]
 struct MaskJson {
-    schema: u8,
+    schema: u32,
     masks: Vec<String>,
     channels: Vec<u16>,
     #[serde(skip_serializing_if = "Option::is_none")]

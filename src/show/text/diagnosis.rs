@@ -4,8 +4,9 @@ use std::fmt;
 
 use super::{Tone, wrap};
 use crate::{
-    ladder::{Diagnosis, Outcome, RungReport, State, Verdict},
-    show::Style,
+    fact::Fact,
+    ladder::{Diagnosis, Ladder, Outcome, RungView, State, Verdict},
+    show::{Secrets, Style, fact},
     words::Count,
     words::sentence,
 };
@@ -17,8 +18,13 @@ const INDENT: usize = 4;
 ///
 /// # Errors
 /// Whatever the writer says.
-pub fn diagnosis(diagnosis: &Diagnosis, style: Style, out: &mut dyn fmt::Write) -> fmt::Result {
-    let page = Page { style };
+pub fn diagnosis(
+    diagnosis: &Diagnosis,
+    style: Style,
+    secrets: Secrets,
+    out: &mut dyn fmt::Write,
+) -> fmt::Result {
+    let page = Page { style, secrets };
     page.title(diagnosis, out)?;
     for (i, verdict) in diagnosis.causes.iter().enumerate() {
         page.cause(verdict, i, out)?;
@@ -27,14 +33,20 @@ pub fn diagnosis(diagnosis: &Diagnosis, style: Style, out: &mut dyn fmt::Write) 
         page.paragraph(Tone::Plain, "", &run, 2, out)?;
     }
     writeln!(out)?;
-    for report in &diagnosis.rungs {
-        page.rung(report, out)?;
+    for rung in diagnosis.join.iter().flat_map(Ladder::view) {
+        page.rung(rung, out)?;
+    }
+    if let Some(session) = &diagnosis.session {
+        writeln!(out, "\n  {} {}", style.paint(Tone::Title, "Session"), session.dev_addr)?;
+        for rung in session.ladder.view() {
+            page.rung(rung, out)?;
+        }
     }
     if !diagnosis.next.is_empty() {
         writeln!(out)?;
         writeln!(out, "  {}", style.paint(Tone::Title, "What would decide"))?;
         for step in &diagnosis.next {
-            page.paragraph(Tone::Plain, "- ", step, INDENT, out)?;
+            page.paragraph(Tone::Plain, "- ", &page.words(step), INDENT, out)?;
         }
     }
     Ok(())
@@ -52,10 +64,10 @@ pub fn overview(all: &[Diagnosis], style: Style, out: &mut dyn fmt::Write) -> fm
             || {
                 diagnosis
                     .first_broken()
-                    .map(|rung| format!("broken at {}", rung.name()))
+                    .map(|rung| format!("broken at {}", rung.rung()))
                     .unwrap_or_default()
             },
-            |v| v.cause.id.to_owned(),
+            |v| v.cause.id.name().to_owned(),
         );
         let words = diagnosis.outcome.words();
         let outcome = style.paint(tone(diagnosis), words);
@@ -90,9 +102,14 @@ fn tone(diagnosis: &Diagnosis) -> Tone {
 
 struct Page {
     style: Style,
+    secrets: Secrets,
 }
 
 impl Page {
+    fn words(&self, fact: &Fact) -> String {
+        fact::text(fact, self.secrets)
+    }
+
     fn title(&self, diagnosis: &Diagnosis, out: &mut dyn fmt::Write) -> fmt::Result {
         let name = name(diagnosis);
         let outcome = diagnosis.outcome.words();
@@ -150,9 +167,9 @@ impl Page {
     fn cause(&self, verdict: &Verdict, place: usize, out: &mut dyn fmt::Write) -> fmt::Result {
         writeln!(out)?;
         let head = if place == 0 { "Why" } else { "And" };
-        let sure = match verdict.odds {
-            Some(odds) if odds > 0.0 => {
-                format!("{}, odds of an accident {odds:.0e}", verdict.certainty.name())
+        let sure = match verdict.false_match {
+            Some(p) if p > 0.0 => {
+                format!("{}, false-match probability {p:.0e}", verdict.certainty.name())
             }
             _ => verdict.certainty.name().to_owned(),
         };
@@ -160,27 +177,33 @@ impl Page {
             out,
             "  {} {}",
             self.style.paint(Tone::Title, head),
-            self.style.paint(Tone::Bad, verdict.cause.id)
+            self.style.paint(Tone::Bad, verdict.cause.id.name())
         )?;
         self.paragraph(Tone::Quiet, "", &format!("({sure})"), INDENT, out)?;
-        self.paragraph(Tone::Plain, "", &sentence(&verdict.summary), INDENT, out)?;
+        self.paragraph(Tone::Plain, "", &sentence(&self.words(&verdict.summary)), INDENT, out)?;
         for evidence in &verdict.evidence {
-            self.paragraph(Tone::Plain, "- ", evidence, INDENT, out)?;
+            self.paragraph(Tone::Plain, "- ", &self.words(evidence), INDENT, out)?;
         }
-        self.paragraph(Tone::Plain, "What to do: ", &sentence(&verdict.remedy), INDENT, out)
+        self.paragraph(
+            Tone::Plain,
+            "What to do: ",
+            &sentence(&self.words(&verdict.remedy)),
+            INDENT,
+            out,
+        )
     }
 
-    fn rung(&self, report: &RungReport, out: &mut dyn fmt::Write) -> fmt::Result {
-        let (word, tone) = match report.judgement.state {
+    fn rung(&self, rung: RungView<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+        let (word, tone) = match rung.judgement.state {
             State::Proven => ("proven ", Tone::Good),
             State::Broken => ("BROKEN ", Tone::Bad),
             State::Unknown => ("unknown", Tone::Open),
         };
-        let head = format!("  {:>2} {:<11}", report.rung.number(), report.rung.name());
+        let head = format!("  {:>2} {:<11}", rung.number, rung.name);
         let room = self.style.width.saturating_sub(head.len() + word.len() + 2);
         let mut first = true;
-        for evidence in &report.judgement.evidence {
-            for line in wrap(evidence, room) {
+        for evidence in &rung.judgement.evidence {
+            for line in wrap(&self.words(evidence), room) {
                 if first {
                     writeln!(out, "{head}{}  {line}", self.style.paint(tone, word))?;
                     first = false;

@@ -152,7 +152,7 @@ impl FieldsJson {
                 Field::FPort => self.fport = first,
                 Field::FrmPayload => self.frm_payload = Some(hex::encode(of)),
                 Field::Mic => self.mic = Some(hex::encode(of)),
-                // In the contract these stand in `phy_payload` alone.
+                // In the contract these stand in `PHYPayload` alone.
                 Field::Sealed | Field::Surplus | Field::Proprietary => {}
             }
         }

@@ -1,0 +1,59 @@
+//! Cause `accept-for-another-key`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::join;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::AcceptForAnotherKey,
+    what: "the accept opens under no key of the node",
+    places: &[Place::Join(join::Rung::Acceptable)],
+    kind: Kind::Exact,
+    checks: &[Check::Join(join::acceptable::another_key)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# accept-for-another-key
+The accept opens under no key of the node: the server made it with another
+one.
+
+## What is seen
+At the server: request taken, accept sent. At the gateway: sent in time. At
+the node: a frame arrives in the window, its MIC fails, and the node goes on
+as if nothing had come.
+
+## Why it happens
+The server checked the request with one key and made the accept with
+another: a key changed between the two, one of two root keys used for each
+step, a key store with an old copy, or a server that does not check requests
+at all. Or the accept was made by AES encryption in place of decryption, or
+in a chained mode.
+
+## How to be sure
+The request's MIC holds under the node's key. The accept, opened under that
+key (AES encryption of each 16 octet block after MHDR), gives fields with no
+sense and a MIC that fails by the 1.0 and by the 1.1 rule. Try the other
+keys of node and record: if one opens it, name it (odds of accident
+1 in 4 294 967 296 for each key and rule).
+
+First be sure that it is this node's accept. An accept does not name its
+receiver; with other nodes about it may be theirs, and then it opens under
+theirs. A failed MIC by one rule only is a matter of version. Fields read
+out of an accept that does not authenticate are noise: half of all wrong
+openings seem to have OptNeg set.
+
+## What to do
+1. Compare the root keys in network server and join server; remove old
+   copies.
+2. In a new server test the accept with a known answer: the server decrypts,
+   so that the node needs encryption only.
+3. If the key was changed, change it on the node, too.
+
+## Example
+Probe-03's requests hold under key A, which firmware and record both have.
+Three accepts follow at 5.000000 s; none opens under A. All open under the
+key that the record had until Monday: the join server's cache still holds it
+for answers.
+
+## Source
+LoRaWAN 1.0.4, p. 46; 1.0.3, p. 36; 1.1, 6.2.3.
+"#;

@@ -1,0 +1,52 @@
+//! Cause `accept-made-by-another-rule`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::join;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::AcceptMadeByAnotherRule,
+    what: "the accept is signed or encrypted in a way that the standard does not know",
+    places: &[Place::Join(join::Rung::Acceptable)],
+    kind: Kind::Exact,
+    checks: &[Check::Join(join::acceptable::another_rule)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# accept-made-by-another-rule
+The server signs or encrypts the Join-Accept in a way that the standard does
+not know.
+
+## What is seen
+On the node: it hears something and drops it, and asks again. On the server:
+accept sent. At the gateway: taken. In the capture: the accept opens under
+no key by either rule of the standard.
+
+## Why it happens
+A home-made server encrypts where it must decrypt, chains the blocks, leaves
+the MIC in clear or MHDR out of the MIC, takes a field in the other byte
+order, or uses JSEncKey where the root key belongs.
+
+## How to be sure
+Open the accept with each of these changes, one at a time and then two
+together, and check the MIC by the rule so changed. Some thousand candidates
+against 32 bits leave odds of about 2e-6 for one accept; two accepts that
+hold under the same change leave no doubt.
+
+If the accept opens by the standard under a key that is not the node's, the
+cause is accept-for-another-key. If it opens with the DevNonce of an earlier
+request, it is accept-answers-another-attempt.
+
+## What to do
+1. On the server, sign MHDR and all fields (1.0.x), or JoinReqType, JoinEUI,
+   DevNonce, MHDR and all fields under JSIntKey (1.1 with OptNeg).
+2. Then turn fields and MIC, 16 or 32 octets, by AES *decryption*, block by
+   block, so that the node needs encryption only.
+3. Compare with `handfast compose` for the same values.
+
+## Example
+A test server of the orchard calls encrypt for every block. Each probe turns
+the accept with encrypt as well, gets noise, and drops it.
+
+## Source
+LoRaWAN 1.0.4, p. 46; LoRaWAN 1.1, 6.2.3.
+"#;

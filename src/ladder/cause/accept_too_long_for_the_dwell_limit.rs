@@ -1,0 +1,58 @@
+//! Cause `accept-too-long-for-the-dwell-limit`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::join;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::AcceptTooLongForTheDwellLimit,
+    what: "the accept's time on air exceeds the dwell limit in force",
+    places: &[Place::Join(join::Rung::Timely)],
+    kind: Kind::Exact,
+    checks: &[Check::Join(join::timely::tuned::dwell)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# accept-too-long-for-the-dwell-limit
+The time on air of the accept exceeds the dwell limit in force.
+
+## What is seen
+At the server: accept sent, or held back. At the gateway: taken, or refused
+by its own limit. At the node: no answer at slow data rates; joins succeed
+at faster ones.
+
+## Why it happens
+Where a 400 ms limit holds for downlinks (AS923 in some countries), a
+Join-Accept with CFList does not fit at DR2. CFList adds 16 octets: 33 in
+place of 17.
+
+## How to be sure
+Time on air without payload CRC, 125 kHz, CR 4/5:
+
+    SF10: 17 octets 329.7 ms, 33 octets 452.6 ms
+    SF9:  17 octets 164.9 ms, 33 octets 246.8 ms
+
+Over 400 ms with the limit in force is certain to be unlawful; whether
+gateway or node then drops it depends on them. The node cannot know of
+DownlinkDwellTime before it has joined (default 0), so it may well take such
+an accept; what fails is often the sender. EU868, US915 and others have no
+downlink dwell limit: there this cause does not exist. In US915 the limit of
+400 ms is for uplinks. Exclude key, time and frequency first; a node that is
+deaf at SF9 as well has another fault.
+
+## What to do
+1. Send accepts at DR2 without CFList; give the channels later by
+   NewChannelReq.
+2. Or let nodes join at DR3 or faster, if the range permits.
+3. Send TXParamSetupReq in a frame that fits the limit itself.
+4. Whether the limit holds is a matter of local rules, not of the network's
+   taste.
+
+## Example
+AS923 group 1. Probe-16 asks at SF10. Its accept is 33 octets: 452.6 ms. The
+gateway is set to a 400 ms limit and drops it. Without CFList 17 octets take
+329.7 ms, and the probe joins at once.
+
+## Source
+RP002-1.0.1, 2.3 and 2.10 (dwell, CFList); time on air: formula of LoRa
+transceiver data sheets, computed.
+"#;

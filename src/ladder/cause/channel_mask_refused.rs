@@ -1,0 +1,56 @@
+//! Cause `channel-mask-refused`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::session;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::ChannelMaskRefused,
+    what: "the node refuses the same LinkADRReq again and again",
+    places: &[Place::Session(session::Rung::Settled)],
+    kind: Kind::Exact,
+    checks: &[Check::Session(session::commands::mask_refused)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# channel-mask-refused
+The server sends the same LinkADRReq again and again, and the node refuses
+its channel mask each time.
+
+## What is seen
+At the server: ADR never settles; each uplink is followed by a downlink. At
+the node: a LinkADRAns in every frame, more airtime, shorter battery life.
+Data does arrive.
+
+## Why it happens
+The mask enables a channel that the node does not have, or leaves none. In
+EU868 a node begins with three channels; the others come by CFList or
+NewChannelReq. In fixed plans ChMaskCntl gives the mask another meaning. One
+refused part voids the whole command, rate and power included.
+
+## How to be sure
+Pair LinkADRReq and LinkADRAns of one session. Status bits: 2 power, 1 data
+rate, 0 channel mask; 07 is all accepted, 06 mask refused, 05 data rate, 03
+power. Build the node's channels (defaults + CFList + NewChannelReq answered
+with 03) and mark the bits of the mask without a channel. Same request, same
+refusal, three times, and such a bit found: certain.
+
+"ADR is broken" and "the node drops downlinks" are wrong: it answers each.
+Several LinkADRReq in one frame are one block and must be judged together:
+ChMaskCntl 7 then 0 is lawful where 0 alone would not do. If no such bit is
+found, compare the data rate range of the channels.
+
+## What to do
+1. Define the channels first: CFList at the next join, or NewChannelReq with
+   frequencies lawful at the place.
+2. Then send the mask; or ask only for channels that exist.
+3. Let the server stop after some refusals.
+
+## Example
+EU868, accept without CFList: channels 0, 1, 2. LinkADRReq 50 FF00 01: DR5,
+mask 00FF, NbTrans 1. Answer 06, nine times. Bits 3 to 7 name channels that
+the node does not have. Mask 0007 is answered with 07.
+
+## Source
+LoRaWAN 1.0.3, p. 25; 1.0.4, p. 31; RP002-1.0.1, Table 8 (EU868) and
+Table 15 (US915) for ChMaskCntl.
+"#;

@@ -1,0 +1,56 @@
+//! Cause `commands-on-port-0-and-in-fopts-together`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::session;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::CommandsOnPort0AndInFoptsTogether,
+    what: "MAC commands in FOpts and on FPort 0 in one frame",
+    places: &[Place::Session(session::Rung::OnPlan)],
+    kind: Kind::Exact,
+    checks: &[Check::Session(session::payload::commands_twice)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# commands-on-port-0-and-in-fopts-together
+A frame carries MAC commands in FOpts and FPort 0 at once, and the receiver
+drops it.
+
+## What is seen
+At the server: the frame is missing or named malformed; FCnt has a gap. At
+the gateway: good CRC. At the node: its answers to MAC commands seem lost,
+so they are repeated.
+
+## Why it happens
+MAC commands stand in FOpts or in FRMPayload on FPort 0, not in both. A
+stack whose answers outgrow the 15 octets of FOpts puts the rest on port 0
+in place of waiting.
+
+## How to be sure
+FOptsLen > 0 and FPort = 0 in one frame, and the MIC holds. The bits are
+certain; the judgement depends on the version. In 1.0.0 to 1.0.3 it is a
+fault, and the receiver discards the frame. 1.0.4 and 1.1 print the rule for
+the node, which shall silently discard such a downlink; how a network treats
+such an uplink is worded otherwise in 1.0.4, and servers differ: one that
+dropped these frames had to take them again. So name the version and say who
+dropped what.
+
+The MIC being good, it is no key matter. FPort 0 with empty FOpts is lawful.
+FOptsLen larger than the frame is damage, and a decoder that reads options
+into the MIC reports nonsense.
+
+## What to do
+1. In the node: send at most 15 octets of answers in FOpts, cut at a command
+   boundary; or all on port 0 with FOptsLen 0.
+2. In the server: do not send many commands at once.
+3. A server may take such uplinks of 1.0.4 nodes; a report of the case helps
+   its operator.
+
+## Example
+Probe-18, 1.0.2: 40 12210C02 82 1100 0307 00 ... : FCtrl 82 is ADR and
+FOptsLen 2, FCnt 17, FOpts 0307, FPort 00. LinkADRAns lies in FOpts, five
+more answers on port 0. The server drops FCnt 17 and asks again.
+
+## Source
+LoRaWAN 1.0.4, p. 23; 1.1, 4.3.1.6; 1.0.3, chapter 5.
+"#;

@@ -1,0 +1,56 @@
+//! Cause `downlink-counter-went-back`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::session;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::DownlinkCounterWentBack,
+    what: "the downlink counter is not above the node's last",
+    places: &[Place::Session(session::Rung::Fresh)],
+    kind: Kind::Exact,
+    checks: &[Check::Session(session::counters::downlink_back)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# downlink-counter-went-back
+The server sends downlinks with an FCnt that the node has already passed, so
+the node drops them.
+
+## What is seen
+At the server: downlinks sent, confirmed ones without ACK, MAC commands
+without answer. At the gateway: all in order. At the node: frames arrive and
+are dropped; uplinks go on as if nothing were wrong.
+
+## Why it happens
+FCntDown was lost on the server: a restore from a backup, a move to another
+server with the session, two servers sending for one node, or a counter kept
+in two places. In 1.1 there are two, NFCntDown for FPort 0 and frames
+without FPort, AFCntDown for the others; mixing them up has the same effect.
+
+## How to be sure
+The downlink's MIC holds with its FCnt, and this is not above the last one
+the node took. The last one is known from the node's claim or log, or from
+the highest downlink that the node answered (an ACK, an answer to a
+command). Holding MICs show that the key is right. In versions up to 1.0.3 a
+jump of more than 16 384 forward is refused, too.
+
+"Window missed" is the usual wrong verdict; it fits single losses. A
+downlink with equal octets and counter is a repeat. If the node's last value
+is only guessed from what was sent, say likely: a sent downlink need not
+have been taken. Uplink counters are another matter.
+
+## What to do
+1. Set the server's next FCntDown above the node's last, or
+2. let the node join again: all counters start anew.
+3. In a move hand over FCntUp and FCntDown with the keys, and stop the old
+   server first.
+4. Never reuse a counter: it repeats the key stream.
+
+## Example
+Probe-17 answered a downlink with FCnt 131 on Friday. Since the restore the
+server sends 4, 5, 6; the MICs hold, no ACK comes. 131 + 1 - 4 = 128
+downlinks would be lost before it recovers by itself.
+
+## Source
+LoRaWAN 1.0.3, p. 19; 1.0.4, p. 22-23; 1.1, 4.3.1.5.
+"#;

@@ -1,0 +1,63 @@
+//! Cause `gateway-heard-only-bad-crc`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::join;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::GatewayHeardOnlyBadCrc,
+    what: "everything received has a bad CRC",
+    places: &[Place::Join(join::Rung::Heard)],
+    kind: Kind::Residual,
+    checks: &[Check::Join(join::heard::only_bad_crc)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# gateway-heard-only-bad-crc
+A gateway received transmissions at a good signal, but every one of them
+with a bad payload CRC.
+
+## What is seen
+At the gateway: receptions marked with CRC status -1, often with an SNR far
+above the demodulation floor, at the times when the node transmits. Nothing,
+or only the statistics, reaches the server, because most gateways do not
+forward such frames. At the node: attempts without answer.
+
+## Why it happens
+The radio locked on to a preamble but the octets did not come through whole.
+At a weak signal that is ordinary. At a strong one: two transmissions on one
+channel and data rate at once; a node so near that the receiver is
+overloaded; sync word or header mode of another network type; a transmitter
+that drifts or loses power inside the frame.
+
+## How to be sure
+Count: share of bad CRC among all receptions, and their SNR less the floor
+(-7.5 dB at SF7 to -20 dB at SF12). Bad at 10 dB and more above the floor is
+not a matter of range. If other nodes are received well meanwhile, the
+receiver works. If the times match the node's log within a second, they are
+probably the node's; without a log this is a guess.
+
+Not one octet of such a frame may be used. A DevEUI read out of it, or a MIC
+that fails over it, proves nothing. One bad CRC among many good ones is no
+fault at all.
+
+## What to do
+1. Move the node to 5 to 20 m from the gateway and try again: this rules out
+   both overload and range.
+2. Set the public network type (sync word 0x34) on the node, after the
+   region is set, and on the gateway.
+3. Let the node try alone: switch off other nodes that started with it, or
+   let each wait a random time.
+4. Look at the node's supply during transmission; keep to lawful power.
+5. Capture again with the CRC status in it.
+
+## Example
+In the orchard's shed, 14 receptions in ten minutes: all with status -1,
+SF9, SNR between 8 and 11 dB. The floor at SF9 is -12.5 dB, so the margin is
+20 dB and more. The probe lies 40 cm below the gateway's antenna. At 15 m
+the first Join-Request comes with a good CRC.
+
+## Source
+The gateway packet-forwarder protocol, rxpk member `stat`; RP002-1.0.1,
+chapter 3 (sync word, header); floors from LoRa transceiver data sheets. The
+reading of the signs is common practice.
+"#;

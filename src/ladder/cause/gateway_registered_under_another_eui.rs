@@ -1,0 +1,60 @@
+//! Cause `gateway-registered-under-another-eui`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::join;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::GatewayRegisteredUnderAnotherEui,
+    what: "the server knows the gateway by another EUI",
+    places: &[Place::Join(join::Rung::Answered)],
+    kind: Kind::Exact,
+    checks: &[Check::Join(join::answered::another_eui)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# gateway-registered-under-another-eui
+The gateway sends under one EUI, and the server knows it under another.
+
+## What is seen
+At the gateway: all is well; it receives, sends, and even has its datagrams
+acknowledged. At the server: the gateway is shown as never seen, and no
+frame of any node arrives through it. At the nodes: attempts without answer,
+all of them.
+
+## Why it happens
+The gateway's EUI is made from a MAC address of 6 octets by putting two
+octets in the middle, mostly FFFE, in some set-ups FFFF. The record was
+typed with the other filler, from another network interface, with a slip, or
+the gateway still sends a default such as AA555A0000000000. In the UDP
+protocol there is no login: a server may acknowledge datagrams of an EUI it
+does not know, and throw them away.
+
+## How to be sure
+Take the EUI from octets 4 to 11 of PUSH_DATA or PULL_DATA (printed order)
+and compare it with the list of registered ones. Equal but for FFFE/FFFF or
+a digit or two: likely this. It is certain when the server's operator
+confirms that the sent EUI is unknown there, or when frames flow after the
+correction.
+
+Acknowledgements (ackr 100 in the statistics) only say that something
+answers at that address. Do not look for a fault in the nodes: their frames
+are good, the MICs hold. If PUSH_DATA is acknowledged and PULL_DATA is not,
+see no-downlink-path-to-the-gateway.
+
+## What to do
+1. Copy the EUI from the gateway's running configuration, not from its
+   label, into the record.
+2. Or set the gateway to the registered EUI, if it came from the wrong
+   interface.
+3. Where the default EUI is in use, replace it: another gateway may have it,
+   too.
+
+## Example
+Datagrams of the orchard gateway carry 02-00-00-FF-FE-0C-F0-01. Registered
+is 02-00-00-FF-FF-0C-F0-01: FFFF in place of FFFE. Three probes ask for two
+hours and get nothing. With FFFE in the record the next request is answered.
+
+## Source
+The gateway packet-forwarder protocol, sections 3-6 (header); EUI made from
+a MAC address: common practice.
+"#;

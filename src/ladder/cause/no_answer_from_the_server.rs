@@ -1,0 +1,59 @@
+//! Cause `no-answer-from-the-server`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::join;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::NoAnswerFromTheServer,
+    what: "the request is good, both directions were captured, and no accept came",
+    places: &[Place::Join(join::Rung::Answered)],
+    kind: Kind::Residual,
+    checks: &[Check::Join(join::answered::no_answer)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# no-answer-from-the-server
+All that can be checked on the Join-Request is good, both directions are in
+the capture, and no accept came.
+
+## What is seen
+At the node: attempts without answer. At the gateway: the request received,
+forwarded and acknowledged; PULL_DATA acknowledged; no PULL_RESP for this
+node. At the server: to be asked.
+
+## Why it happens
+The decision fell where no capture at the gateway can look: the server took
+the DevNonce as not fresh, the join server was out of reach, the device is
+disabled or registered in another tenant or region, the licence or the
+airtime of the gateway was used up, or another gateway was chosen to answer.
+
+## How to be sure
+This is what remains, and it holds only if all these hold: MIC good under
+the record's key; DevNonce fresh by the record's version; frequency and data
+rate lawful; a path down that works (PULL_ACKs, or PULL_RESPs for other
+nodes); no dropped part of the capture in the 7 s after the request; other
+gateways that heard the node captured, too, or known not to exist.
+
+If `stat` counts downlinks (dwnb) that the capture does not show, or a
+TX_ACK stands without its PULL_RESP, a direction is missing and the verdict
+is cannot-tell. Without the record the MIC is unchecked, and so is the
+verdict. An accept for another node is no answer: only opening it tells.
+
+## What to do
+1. Look at the server's log at the second of the request, in both network
+   server and join server.
+2. Compare DevEUI, JoinEUI, MAC version and DevNonce record there.
+3. Ask which gateway was told to answer.
+4. Send the operator the DevEUI, DevNonce, time and gateway EUI; not the
+   key.
+
+## Example
+Probe-15 (1.0.4): DevNonces 118, 119, 120 at 10:00, 10:02, 10:06; last
+accepted 117; all MICs hold; six PULL_ACKs in between, and an accept for
+probe-03 at 10:04 that was taken and sent. For probe-15 nothing. The join
+server had its device profile switched off.
+
+## Source
+LoRaWAN 1.0.4, p. 45-46; the gateway packet-forwarder protocol; a silent
+refusal is common practice.
+"#;

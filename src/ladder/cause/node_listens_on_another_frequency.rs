@@ -1,0 +1,55 @@
+//! Cause `node-listens-on-another-frequency`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::join;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::NodeListensOnAnotherFrequency,
+    what: "the node's own log opens its first window off the RX1 frequency",
+    places: &[Place::Join(join::Rung::Proven)],
+    kind: Kind::Exact,
+    checks: &[Check::Join(join::proven::receiving::window_elsewhere)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# node-listens-on-another-frequency
+The node's own log shows that its first receive window opens on another
+frequency than RX1, on which the accept was sent.
+
+## What is seen
+At the node: the window opens in time and ends empty. At the gateway and
+server: everything in order. The node asks again.
+
+## Why it happens
+The stack finds RX1 by a rule of its own. In dynamic plans RX1 is the
+frequency of the request, and some code takes the first channel instead, or
+the channel chosen for the next request. In fixed plans it is the channel's
+number modulo 8 in the downlink grid, and some code takes the uplink grid,
+another modulus, or the number within the sub-band.
+
+## How to be sure
+Compare the frequencies that the log names for first windows with RX1 of
+each request, computed from frequency and plan. If no window is on any of
+them, and the accepts were sent in RX1, the cause is likely: a log tells
+what it was written to tell, not what the radio was set to. The requests
+must be those that the log speaks of.
+
+It is not node-opens-its-window-late: the time is right. A node that opens
+RX1 and RX2 on right frequencies and hears nothing is
+good-accepts-not-taken-by-the-node. A frequency that is off by less than
+1 kHz is rounding.
+
+## What to do
+1. Compute RX1 by hand for two requests on different channels
+   (`handfast plan` prints it) and compare with the log.
+2. Correct the rule, or the region that the stack is built for.
+3. Until then an accept in RX2 can reach the node: its frequency is fixed.
+
+## Example
+EU868. Probe-08 asks on 868.3 MHz; its log says "RX1 868.1". The accept is
+on the air on 868.3 MHz from 5.000 s on, and the window on 868.1 MHz stays
+empty. With the request's own frequency it joins at once.
+
+## Source
+RP002-1.0.1, 2.4 and 2.5 (RX1 frequency); 2.3 (delays).
+"#;

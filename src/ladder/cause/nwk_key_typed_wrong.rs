@@ -1,0 +1,57 @@
+//! Cause `nwk-key-typed-wrong`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::join;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::NwkKeyTypedWrong,
+    what: "the NwkKey on record is a typing slip away from the one that signs",
+    places: &[Place::Join(join::Rung::Authentic)],
+    kind: Kind::Exact,
+    checks: &[Check::Join(join::authentic::nwk_key_typed)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# nwk-key-typed-wrong
+The NwkKey that signs the Join-Request differs from the one on record by a
+typing slip.
+
+## What is seen
+At the join server: wrong MIC, or silence. At the node (1.1, or a 1.0.x
+stack that calls its only root key NwkKey): attempts without answer. EUIs
+are right.
+
+## Why it happens
+1.1 has two root keys, 64 hex digits to enter. A digit was mistyped or two
+neighbours exchanged in the first of them, on the node or on the server.
+
+## How to be sure
+As for an AppKey: 480 keys with one digit replaced and at most 31 with
+neighbours exchanged, made from each claim's NwkKey. One hit on one frame:
+odds of accident about 1.2e-7; the same key on two requests with different
+DevNonce: about 2.8e-17.
+
+Try the AppKey of both sides first, for in 1.0.x the same key may lie in the
+other slot. Do not read a MIC that holds as proof that the AppKey is right
+as well: in 1.1 it takes no part in the join. A node that is 1.0.x at heart
+signs with the one root key it has, by whatever name.
+
+State which claim the frame agrees with. Firmware and record are two
+opinions, the label is the third.
+
+## What to do
+1. Correct the digit in the NwkKey on the side that disagrees with the
+   label.
+2. Compare the AppKey of both sides before the next join; do it by file or
+   checksum, not by eye.
+3. If the true value is lost, replace both root keys on both sides.
+
+## Example
+The orchard's 1.1 weather probe sends DevNonce 5 with MIC 2DDCF10C. Expected
+under the record's NwkKey (invented, A0A1A2A3 A4A5A6A7 A8A9AAAB ACADAEAF):
+4E6618B5. With digit 14 set to 1 in place of 6 the computed MIC is 2DDCF10C.
+Two more requests agree.
+
+## Source
+LoRaWAN 1.1, 6.2.2; the search and its odds: computed, common practice.
+"#;

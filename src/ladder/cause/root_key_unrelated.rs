@@ -1,0 +1,57 @@
+//! Cause `root-key-unrelated`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::join;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::RootKeyUnrelated,
+    what: "neither a claimed key nor anything near one signs the request",
+    places: &[Place::Join(join::Rung::Authentic)],
+    kind: Kind::Residual,
+    checks: &[Check::Join(join::authentic::unrelated)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# root-key-unrelated
+No claim's key, and nothing near one, authenticates the Join-Request.
+
+## What is seen
+At the server: wrong MIC. At the node: attempts without answer. DevEUI and
+JoinEUI are right.
+
+## Why it happens
+The node has a key that nobody wrote down: an old one from before a change,
+a random one made in the node, one of another customer's batch, or a key in
+a secure element that was personalised elsewhere. Or the node builds its MIC
+in a wrong way, so that no key can fit.
+
+## How to be sure
+List what was tried: each claim's keys; reversed; each digit; neighbours
+exchanged; other slots; session keys; keys of other nodes; published
+samples; text as bytes. State the number. If all fail on frames with a good
+CRC and 23 octets, the key is none of these. That is all: no search can find
+an unrelated 128-bit key.
+
+The MIC itself may be built wrongly. Try the near ways: EUIs or DevNonce in
+the other order inside the MIC input than in the frame, MHDR left out. A hit
+there under the record's key clears the key and names the stack instead.
+
+A single hit in a huge search over one frame is an accident waiting to be
+believed: 40 million trials hit something with odds near 1 %.
+
+## What to do
+1. Read the key out of the node, if it can be done safely, or look for the
+   maker's delivery list.
+2. Otherwise make a new random key and enter it on both sides.
+3. In a new stack test the MIC with a known answer first.
+4. Keep captured frames: a key found later can be checked on them.
+
+## Example
+For probe-02, 2 600 keys were tried on three requests (DevNonce 7, 8, 9),
+none fits, in no order of the input. The odds that a fit was there and
+missed are nil for these keys. The probe had been sold on, and its former
+owner had changed the key.
+
+## Source
+LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; 1.1, 6.2.2.
+"#;

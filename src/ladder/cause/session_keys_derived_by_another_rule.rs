@@ -1,0 +1,57 @@
+//! Cause `session-keys-derived-by-another-rule`.
+
+use super::{Cause, CauseId, Check, Kind, Place};
+use crate::ladder::join;
+
+pub(super) const CAUSE: Cause = Cause {
+    id: CauseId::SessionKeysDerivedByAnotherRule,
+    what: "the first uplink verifies under a misread derivation only",
+    places: &[Place::Join(join::Rung::Proven)],
+    kind: Kind::Exact,
+    checks: &[Check::Join(join::proven::derived::another_rule)],
+    page: PAGE,
+};
+
+const PAGE: &str = r#"# session-keys-derived-by-another-rule
+The first uplink verifies only under keys derived in a way that the standard
+does not give.
+
+## What is seen
+At the server: join good, every data frame with wrong MIC. At the node:
+joined, no downlink is taken. At the gateway: DevAddr is the one just given.
+
+## Why it happens
+One side builds the block for the session keys wrongly: first octets 01 and
+02 exchanged; NetID where JoinEUI belongs, or the reverse; JoinNonce, NetID
+or DevNonce most significant octet first; DevNonce of another attempt;
+padding missing; AppKey in place of NwkKey.
+
+## How to be sure
+Derive by the rule of the version from the accept and the request it
+answers; the MIC of the first uplink (FCnt 0 or 1) fails. Then derive by
+each known misreading. One that holds is certain with 4 octets of MIC: n
+variations on one frame are an accident with odds of n in 4 294 967 296; ask
+for a second frame. In 1.1 halves of 2 octets are checked apart, so more
+frames are needed.
+
+The frame shows how the node derives. It is the node that errs if the
+standard's rule does not fit its frames; it is the server if a node that
+works elsewhere fails here and the node's frames do fit the rule. Then the
+server's claim of session keys shows the misreading. Test all accepts seen
+before: the data may belong to an earlier one. Test the upper half of FCnt,
+too.
+
+## What to do
+1. Put the named field right in the derivation, on the side named.
+2. Check it against a published answer before the next try.
+3. Check AppSKey as well: the MIC does not show it.
+
+## Example
+Accept for request DevNonce 5: JoinNonce 42, NetID 000001, DevAddr 020C2107;
+invented AppKey A0A1...AF. First uplink: 40 07210C02 00 0000 02 4896F7DB,
+MIC F7C26BED. NwkSKey by the rule gives 3B927C8A. With 01 and 02 exchanged
+it gives F7C26BED, and the payload opens as 016700E1.
+
+## Source
+LoRaWAN 1.0.4, p. 46; 1.0.3, p. 36; 1.1, 6.2.3.
+"#;

@@ -1,0 +1,324 @@
+//! All ladders climbed, and what comes of it: outcomes, causes, next steps.
+
+use jiff::Timestamp;
+
+use super::{
+    Options,
+    cause::{CAUSES, Cause, Place},
+    gateway, join, next,
+    outcome::{self, GatewayOutcome, Outcome},
+    rung::{Judgement, Ladder, LadderName, State},
+    session,
+    subject::Subject,
+    verdict::Verdict,
+};
+use crate::{
+    fact::Fact,
+    id::{DevAddr, DevEui, Eui64, JoinEui},
+    region::Plan,
+    roster::Roster,
+    trace::{NodeTrace, Trace},
+};
+
+/// What there is to say of a capture.
+#[derive(Clone, Debug)]
+pub struct Findings {
+    /// Of each gateway: those of the roster, then the others in the order of their EUI.
+    pub gateways: Vec<GatewayDiagnosis>,
+    /// Of each node: those of the roster in its order, then strangers.
+    pub nodes: Vec<Diagnosis>,
+}
+
+/// What there is to say of one gateway.
+#[derive(Clone, Debug)]
+pub struct GatewayDiagnosis {
+    /// Its EUI; `None` where the capture names none.
+    pub eui: Option<Eui64>,
+    /// Its name on the roster.
+    pub name: Option<String>,
+    /// How it stands.
+    pub outcome: GatewayOutcome,
+    /// Its ladder.
+    pub ladder: Ladder<gateway::Rung>,
+    /// Why it broke; the cause that bites first leads.
+    pub causes: Vec<Verdict>,
+    /// What to capture or to look up next.
+    pub next: Vec<Fact>,
+}
+
+impl GatewayDiagnosis {
+    /// Returns whether something is wrong with this gateway.
+    pub fn has_fault(&self) -> bool {
+        !self.causes.is_empty() || self.ladder.first_broken().is_some()
+    }
+}
+
+/// What there is to say of one node.
+#[derive(Clone, Debug)]
+pub struct Diagnosis {
+    /// Its place in [`Trace::nodes`].
+    pub place: usize,
+    /// Which of its attempts the join ladder is of, by its place in the node's; `None` where it made
+    /// none.
+    pub told: Option<usize>,
+    /// Its name on the roster; `None` for a stranger.
+    pub name: Option<String>,
+    /// DevEUI, as heard or else as claimed.
+    pub dev_eui: Option<DevEui>,
+    /// JoinEUI, likewise.
+    pub join_eui: Option<JoinEui>,
+    /// The channel plan against which it was judged.
+    pub plan: Option<&'static Plan>,
+    /// How it ended.
+    pub outcome: Outcome,
+    /// The join ladder of the attempt that matters most; `None` for a node that does not join.
+    pub join: Option<Ladder<join::Rung>>,
+    /// The session that matters most.
+    pub session: Option<SessionDiagnosis>,
+    /// Why it broke; the cause that bites first leads.
+    pub causes: Vec<Verdict>,
+    /// What to capture or to look up next.
+    pub next: Vec<Fact>,
+    /// Whether the node is a neighbour's: on no roster, while there is one.
+    pub stranger: bool,
+    /// How many attempts to join there were.
+    pub attempts: usize,
+    /// How many data frames authenticated.
+    pub data: usize,
+    /// How many of the attempts and of the data frames were counted, but not kept to be judged:
+    /// those that were many and alike.
+    pub forgotten: (usize, usize),
+    /// What was before was not judged.
+    pub before: Option<Timestamp>,
+}
+
+/// The ladder of one session.
+#[derive(Clone, Debug)]
+pub struct SessionDiagnosis {
+    /// Its address.
+    pub dev_addr: DevAddr,
+    /// Its place in [`NodeTrace::sessions`].
+    pub place: usize,
+    /// Its ladder.
+    pub ladder: Ladder<session::Rung>,
+}
+
+impl Diagnosis {
+    /// Returns the lowest rung that is broken, of the join ladder before the session's.
+    pub fn first_broken(&self) -> Option<Place> {
+        let join = self.join.as_ref().and_then(Ladder::first_broken).map(Place::Join);
+        let session = || self.session.as_ref()?.ladder.first_broken().map(Place::Session);
+        join.or_else(session)
+    }
+
+    /// Returns the join ladder's judgement of a rung.
+    pub fn join_rung(&self, rung: join::Rung) -> Option<&Judgement> {
+        self.join.as_ref().map(|ladder| &ladder[rung])
+    }
+
+    /// Returns whether something is wrong with this node. What a neighbour's node lacks is not.
+    pub fn has_fault(&self) -> bool {
+        !self.causes.is_empty() || (!self.stranger && self.first_broken().is_some())
+    }
+}
+
+/// Climbs the ladders of every gateway and every node of a trace.
+pub fn judge(trace: &Trace, roster: &Roster, options: Options<'_>) -> Findings {
+    let gateways = gateways(trace, roster);
+    let wide = wide_searches(trace);
+    let of = |(place, node)| {
+        let subject = Subject::new(trace, roster, node, options, wide.contains(&place));
+        of_node(subject, place)
+    };
+    Findings { gateways, nodes: trace.nodes.iter().enumerate().map(of).collect() }
+}
+
+/// Climbs the ladders of every node of a trace: those of the roster first, then strangers.
+pub fn diagnose(trace: &Trace, roster: &Roster, options: Options<'_>) -> Vec<Diagnosis> {
+    judge(trace, roster, options).nodes
+}
+
+/// Climbs the ladders of the node at one place of [`Trace::nodes`].
+pub fn diagnose_node(
+    trace: &Trace,
+    roster: &Roster,
+    place: usize,
+    options: Options<'_>,
+) -> Option<Diagnosis> {
+    let node = trace.nodes.get(place)?;
+    let wide = wide_searches(trace).contains(&place);
+    Some(of_node(Subject::new(trace, roster, node, options, wide), place))
+}
+
+/// Nodes around whose keys the widest search is made in one run. It takes the better part of a
+/// second: a long roster of wrong keys is to stay quick.
+const WIDE_SEARCHES: usize = 8;
+
+/// The places of the first nodes whose requests no key of theirs signs.
+fn wide_searches(trace: &Trace) -> Vec<usize> {
+    let fails = |node: &NodeTrace| {
+        let own = |at: &crate::trace::KeyRef| Some(at.node) == node.index;
+        node.index.is_some() && node.attempts.iter().any(|a| !a.holds_under.iter().any(own))
+    };
+    let all = trace.nodes.iter().enumerate();
+    all.filter(|(_, node)| fails(node)).map(|(place, _)| place).take(WIDE_SEARCHES).collect()
+}
+
+fn gateways(trace: &Trace, roster: &Roster) -> Vec<GatewayDiagnosis> {
+    let listed = roster.gateways.iter().map(|gateway| Some(gateway.eui));
+    let others = trace.gateways.keys().copied();
+    let mut euis: Vec<Option<Eui64>> = Vec::new();
+    for eui in listed.chain(others) {
+        if !euis.contains(&eui) {
+            euis.push(eui);
+        }
+    }
+    euis.into_iter().map(|eui| of_gateway(&gateway::Case::new(trace, roster, eui))).collect()
+}
+
+fn of_gateway(case: &gateway::Case<'_>) -> GatewayDiagnosis {
+    let found = CAUSES.iter().filter_map(|cause| {
+        let finding = cause.on_gateway(case)?;
+        let broken = |rung| case.ladder.state(rung) == State::Broken;
+        Some(Verdict::new(cause, gateway_place(cause, broken)?, finding))
+    });
+    let causes = ordered(found.collect());
+    GatewayDiagnosis {
+        eui: case.eui,
+        name: case.entry.and_then(|entry| entry.name.clone()),
+        outcome: outcome::of_gateway(case),
+        ladder: case.ladder.clone(),
+        causes,
+        next: Vec::new(),
+    }
+}
+
+fn of_node(subject: Subject<'_>, place: usize) -> Diagnosis {
+    let session = session::Case::new(join::Case::new(subject));
+    let join: &join::Case<'_> = &session;
+    let causes = causes(&session);
+    let outcome = outcome::of(&session, &causes);
+    let told = join.telling_attempt();
+    let join_ladder = (!join.is_abp()).then(|| match told.and_then(|i| join.ladders.get(i)) {
+        Some(ladder) => {
+            let mut ladder = ladder.clone();
+            ladder.tally_others(&join.ladders, told, "attempt");
+            ladder
+        }
+        None => silence(join, &causes),
+    });
+    let session_told = session_told(&session, &causes);
+    let next = next::steps(join, outcome, join_ladder.as_ref(), &causes);
+    Diagnosis {
+        place,
+        told,
+        name: join.entry.map(|entry| entry.name.clone()),
+        dev_eui: join.node.dev_eui,
+        join_eui: join.node.join_eui,
+        plan: join.plan,
+        outcome,
+        join: join_ladder,
+        session: session_told,
+        causes,
+        next,
+        stranger: join.entry.is_none() && !join.roster.nodes.is_empty(),
+        attempts: join.node.attempts.total(),
+        data: join.node.data_frames(),
+        forgotten: join.node.forgotten(),
+        before: join.trace.lacks.before,
+    }
+}
+
+/// The join ladder of a node that made no attempt.
+fn silence(case: &join::Case<'_>, causes: &[Verdict]) -> Ladder<join::Rung> {
+    let broken = causes.iter().find(|v| v.place == Place::Join(join::Rung::Heard));
+    Ladder::of(|rung| match (rung, broken) {
+        (join::Rung::Heard, Some(verdict)) => Judgement::broken(verdict.summary.clone()),
+        (join::Rung::Heard, None) => join::heard::silence(case),
+        _ => Judgement::unknown("nothing was heard"),
+    })
+}
+
+/// The ladder of the session that matters most, with what the causes found on it.
+fn session_told(case: &session::Case<'_>, causes: &[Verdict]) -> Option<SessionDiagnosis> {
+    let place = case.telling_session()?;
+    let mut ladder = case.ladders.get(place)?.clone();
+    for verdict in causes {
+        if let Place::Session(rung) = verdict.place
+            && ladder.state(rung) != State::Broken
+        {
+            ladder[rung].state = State::Broken;
+            ladder[rung].add(verdict.summary.clone());
+        }
+    }
+    ladder.tally_others(&case.ladders, Some(place), "session");
+    Some(SessionDiagnosis { dev_addr: case.session(place)?.dev_addr, place, ladder })
+}
+
+/// Returns the causes at work, the one that bites first leading.
+fn causes(session: &session::Case<'_>) -> Vec<Verdict> {
+    let join: &join::Case<'_> = session;
+    let mut found = Vec::new();
+    for cause in CAUSES {
+        if let Some(finding) = cause.on_join(join) {
+            let broken = |rung| join.ever(rung, State::Broken);
+            found
+                .extend(join_place(cause, broken).map(|place| Verdict::new(cause, place, finding)));
+        }
+        if let Some(finding) = cause.on_session(session) {
+            let broken =
+                |rung| session.ladders.iter().any(|ladder| ladder.state(rung) == State::Broken);
+            let place = session_place(cause, broken);
+            found.extend(place.map(|place| Verdict::new(cause, place, finding)));
+        }
+    }
+    // What is read off numbers is no accident; that the frames are this node's is sure as far as
+    // their MICs are.
+    let identity = join.false_match_of_identity();
+    for verdict in &mut found {
+        verdict.false_match = verdict.false_match.or(identity);
+    }
+    ordered(found)
+}
+
+/// Of several places the one that is broken in this case, or else the lowest.
+fn place_of<R: Copy>(rungs: &[R], broken: impl Fn(R) -> bool) -> Option<R> {
+    rungs.iter().copied().find(|rung| broken(*rung)).or(rungs.first().copied())
+}
+
+fn gateway_place(cause: &Cause, broken: impl Fn(gateway::Rung) -> bool) -> Option<Place> {
+    let rungs: Vec<_> = cause
+        .places_on(LadderName::Gateway)
+        .filter_map(|place| if let Place::Gateway(rung) = place { Some(rung) } else { None })
+        .collect();
+    place_of(&rungs, broken).map(Place::Gateway)
+}
+
+fn join_place(cause: &Cause, broken: impl Fn(join::Rung) -> bool) -> Option<Place> {
+    let rungs: Vec<_> = cause
+        .places_on(LadderName::Join)
+        .filter_map(|place| if let Place::Join(rung) = place { Some(rung) } else { None })
+        .collect();
+    place_of(&rungs, broken).map(Place::Join)
+}
+
+fn session_place(cause: &Cause, broken: impl Fn(session::Rung) -> bool) -> Option<Place> {
+    let rungs: Vec<_> = cause
+        .places_on(LadderName::Session)
+        .filter_map(|place| if let Place::Session(rung) = place { Some(rung) } else { None })
+        .collect();
+    place_of(&rungs, broken).map(Place::Session)
+}
+
+/// Puts causes in the contract's order, and leaves out what only says that nothing better was found
+/// where something better was.
+fn ordered(mut found: Vec<Verdict>) -> Vec<Verdict> {
+    let firm: Vec<Place> =
+        found.iter().filter(|v| !v.cause.is_residual()).map(|v| v.place).collect();
+    found.retain(|v| !v.cause.is_residual() || !firm.iter().any(|place| *place <= v.place));
+    // Places compare by ladder, then by rung.
+    found.sort_by_key(|v| (v.place, v.cause.is_residual(), v.certainty));
+    let lowest = found.iter().find(|v| v.cause.is_residual()).map(|v| v.place);
+    found.retain(|v| !v.cause.is_residual() || Some(v.place) == lowest);
+    found
+}

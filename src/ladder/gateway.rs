@@ -1,0 +1,30 @@
+//! A gateway's ladder: from its first datagram to a downlink that it transmits.
+//!
+//! | # | rung | holds when |
+//! |---|---|---|
+//! | 1 | speaks | datagrams or station messages of it are in the capture |
+//! | 2 | known | its EUI is on the roster |
+//! | 3 | uplink-acknowledged | the server acknowledges what it pushes |
+//! | 4 | downlink-open | it asks for downlinks often enough, and the server answers |
+//! | 5 | clock | its statistics' time fits the capture's, its counter is steady, the delay to the server fits the windows |
+//! | 6 | hears | it receives frames with a good CRC |
+//! | 7 | on-plan | what it listens to is the channels of the region and the sub-band |
+//! | 8 | sends | downlinks that it is ordered to send are taken and transmitted |
+
+mod case;
+
+use super::rung::rungs;
+
+pub(super) use case::Case;
+
+rungs! {
+    Gateway: Case<'_> =>
+    speaks Speaks "speaks", "datagrams or station messages of it are in the capture";
+    known Known "known", "its EUI is on the roster";
+    uplink_acknowledged UplinkAcknowledged "uplink-acknowledged", "the server acknowledges what it pushes";
+    downlink_open DownlinkOpen "downlink-open", "it asks for downlinks, and the server answers";
+    clock Clock "clock", "its clock and counter are steady, and the delay to the server fits the windows";
+    hears Hears "hears", "it receives frames with a good CRC";
+    on_plan OnPlan "on-plan", "it listens to the channels of the region and the sub-band";
+    sends Sends "sends", "downlinks that it is ordered to send are transmitted";
+}

@@ -1,0 +1,39 @@
+//! The session ladder: whether data goes both ways, and whether both sides hold the same settings.
+//!
+//! | # | rung | holds when |
+//! |---|---|---|
+//! | 1 | heard | its uplinks reach a gateway, with margin |
+//! | 2 | authentic | they verify under the session's keys |
+//! | 3 | fresh | the counters rise as the version wants, both ways |
+//! | 4 | on-plan | channels, data rates, sizes, dwell time and duty cycle are those in force |
+//! | 5 | readable | the payload decrypts under the AppSKey on record |
+//! | 6 | answered | what asks for an answer gets one |
+//! | 7 | timely | downlinks are aimed at the windows that the settings in force open |
+//! | 8 | sent | a gateway took them |
+//! | 9 | received | the node shows that it got them |
+//! | 10 | settled | MAC requests converge, and both sides hold the same settings |
+
+mod case;
+pub(super) mod commands;
+pub(super) mod copies;
+pub(super) mod counters;
+pub(super) mod downlinks;
+pub(super) mod payload;
+
+use super::rung::rungs;
+
+pub(super) use case::Case;
+
+rungs! {
+    Session: Case<'_> =>
+    heard Heard "heard", "its uplinks reach a gateway, with margin";
+    authentic Authentic "authentic", "they verify under the session's keys";
+    fresh Fresh "fresh", "the counters rise, both ways";
+    on_plan OnPlan "on-plan", "channels, data rates, sizes and dwell time are those in force";
+    readable Readable "readable", "the payload decrypts under the AppSKey on record";
+    answered Answered "answered", "what asks for an answer gets one";
+    timely Timely "timely", "downlinks are aimed at the windows in force";
+    sent Sent "sent", "a gateway took them";
+    received Received "received", "the node shows that it got them";
+    settled Settled "settled", "both sides hold the same settings";
+}

@@ -1,0 +1,34 @@
+//! A cause at work, as found on one ladder.
+
+use super::{
+    cause::{Cause, Place},
+    finding::Finding,
+};
+use crate::fact::{Certainty, Fact};
+
+/// A cause that was found to be at work.
+#[derive(Clone, Debug)]
+pub struct Verdict {
+    /// The cause.
+    pub cause: &'static Cause,
+    /// The ladder and rung that it breaks here.
+    pub place: Place,
+    /// How sure this is.
+    pub certainty: Certainty,
+    /// The probability that the evidence matches by chance: that a key found fits by accident, or
+    /// else that the frames judged are not this node's. `None` where no MIC was checked.
+    pub false_match: Option<f64>,
+    /// What is wrong, of this node or gateway.
+    pub summary: Fact,
+    /// What shows it.
+    pub evidence: Vec<Fact>,
+    /// What to do.
+    pub remedy: Fact,
+}
+
+impl Verdict {
+    pub(super) fn new(cause: &'static Cause, place: Place, finding: Finding) -> Self {
+        let Finding { certainty, false_match, summary, evidence, remedy } = finding;
+        Self { cause, place, certainty, false_match, summary, evidence, remedy }
+    }
+}
