@@ -4,7 +4,7 @@
     pcaps.py write FOLDER   writes five exchanges of vectors/join in every form below, a folder each
     pcaps.py check FOLDER   reads FOLDER/own/<exchange>.pcap, which `cargo test --test formats` wrote there
 
-The library is scapy (PyPI), of which the layers of Ethernet, IP and UDP and the pcap files are used. `tests/formats.rs`
+The library is scapy (PyPI), of which the layers of Ethernet, IP and UDP and the pcap files are used. `tests/all/formats.rs`
 reads what is written here.
 """
 

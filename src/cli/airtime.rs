@@ -240,7 +240,7 @@ mod tests {
         assert_eq!(examples.len(), 6, "{help}");
         for line in examples {
             let args = Line::try_parse_from(line.split(' ')).unwrap().args;
-            // Those of captures want files; tests/airtime.rs runs the like.
+            // Those of captures want files; tests/all/airtime.rs runs the like.
             if args.captures.is_empty() {
                 report(&args).unwrap();
             }

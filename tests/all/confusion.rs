@@ -1,0 +1,290 @@
+//! Random worlds, random mistakes: the ladder names the mistake that was made, or nothing for sure.
+//!
+//! `HANDFAST_ROUNDS=20 cargo test --test confusion -- --nocapture` tries twenty times as many.
+
+#![expect(clippy::print_stdout, reason = "the test prints its confusion table")]
+
+use std::collections::BTreeMap;
+
+use handfast::{
+    frame::MacVersion,
+    ladder::{Certainty, Diagnosis, Outcome, Verdict},
+    region::Plan,
+    scenario::{Dice, Mistake, Scene},
+};
+
+use crate::support::scene;
+
+/// Worlds for each mistake, and for those whose explorers search long.
+const EACH: u64 = 60;
+const EACH_SLOW: u64 = 10;
+/// Their searches end without a find, or after all that lies nearer.
+const SLOW: [Mistake; 5] = [
+    Mistake::WrongSlot,
+    Mistake::SessionKeyAsRoot,
+    Mistake::KeyOfAnother,
+    Mistake::KeyUnrelated,
+    Mistake::MisreadDerivation,
+];
+
+fn rounds() -> u64 {
+    std::env::var("HANDFAST_ROUNDS").ok().and_then(|n| n.parse().ok()).unwrap_or(1)
+}
+
+/// A random world in which all these mistakes can be made; none where no plan and version suit.
+fn world(seed: u64, dice: &mut Dice, mistakes: &[Mistake]) -> Option<Scene> {
+    (0..200).find_map(|_| {
+        let plan = dice.pick(Plan::all())?;
+        let version = dice.pick(&MacVersion::ALL)?;
+        mistakes.iter().all(|m| m.fits(plan, version)).then(|| {
+            Scene::by_chance(seed, plan).with(|probe| {
+                if !mistakes.is_empty() {
+                    probe.version = version;
+                    probe.served_as = None;
+                }
+                probe.mistakes = mistakes.to_vec();
+            })
+        })
+    })
+}
+
+/// What is needed to see a world again.
+fn named(scene: &Scene) -> String {
+    let probe = &scene.probes[0];
+    let mistakes: Vec<&str> = probe.mistakes.iter().map(|m| m.id()).collect();
+    format!("seed {} {} {} {mistakes:?}", scene.seed, scene.plan.name, probe.version.name())
+}
+
+fn certain(diagnosis: &Diagnosis) -> impl Iterator<Item = &'static str> {
+    let certain = diagnosis.causes.iter().filter(|v| v.certainty == Certainty::Certain);
+    certain.map(|v| v.cause.id)
+}
+
+#[test]
+fn nothing_is_wrong_with_a_healthy_world() {
+    let mut dice = Dice::new(1);
+    let mut wrong = Vec::new();
+    for seed in 0..2_000 * rounds() {
+        let scene = world(seed, &mut dice, &[]).unwrap();
+        let all = scene::climb(&scene.play());
+        let probe = scene::of(&all, "probe-01");
+        let (lossless, alone) = (scene.probes[0].lost_percent == 0, scene.probes.len() == 1);
+        // Two nodes' accepts may meet in one gateway by chance; that is possible, and no more.
+        let by_chance = |v: &Verdict| !alone && v.certainty == Certainty::Possible;
+        let faulty = !probe.causes.iter().all(by_chance)
+            || probe.first_broken().is_some() && probe.causes.is_empty();
+        if faulty || lossless && probe.outcome != Outcome::Joined {
+            wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
+        }
+    }
+    assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));
+}
+
+/// What became of the worlds with one mistake.
+#[derive(Default)]
+struct Row {
+    named: u32,
+    hinted: u32,
+    silent: u32,
+    others: BTreeMap<&'static str, u32>,
+}
+
+#[test]
+fn the_cause_named_is_the_mistake_made_or_nothing_is_certain() {
+    let mut dice = Dice::new(2);
+    let mut wrong = Vec::new();
+    let mut table = Vec::new();
+    let mut seed = 0;
+    for mistake in Mistake::ALL {
+        let mut row = Row::default();
+        let n = if SLOW.contains(mistake) { EACH_SLOW } else { EACH };
+        for _ in 0..n * rounds() {
+            seed += 1;
+            let scene = world(seed, &mut dice, &[*mistake]).unwrap();
+            let all = scene::climb(&scene.play());
+            let probe = scene::of(&all, "probe-01");
+            match probe.causes.first() {
+                None => row.silent += 1,
+                Some(v) if v.cause.id == mistake.id() => {
+                    *(if v.certainty == Certainty::Certain {
+                        &mut row.named
+                    } else {
+                        &mut row.hinted
+                    }) += 1;
+                }
+                Some(v) => *row.others.entry(v.cause.id).or_default() += 1,
+            }
+            if certain(probe).any(|id| id != mistake.id()) {
+                wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
+            }
+        }
+        table.push((mistake, row));
+    }
+    println!(
+        "{:54}{:>8}{:>8}{:>8}  another, not certain",
+        "mistake", "certain", "likely", "silent"
+    );
+    for (mistake, row) in &table {
+        let others: Vec<String> = row.others.iter().map(|(id, n)| format!("{n} {id}")).collect();
+        println!(
+            "{:54}{:>8}{:>8}{:>8}  {}",
+            mistake.id(),
+            row.named,
+            row.hinted,
+            row.silent,
+            others.join(", ")
+        );
+        // Silence is honest; but a ladder that only kept silent would be of no use.
+        let told = row.named + row.hinted;
+        let all = told + row.silent + row.others.values().sum::<u32>();
+        assert!(told * 2 > all, "{} is named in {told} of {all} worlds", mistake.id());
+    }
+    println!("{seed} worlds");
+    assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));
+}
+
+/// Mistakes of the request's side, by rung, that leave one another in sight.
+const ON_PLAN: [Mistake; 2] = [Mistake::AnotherRegion, Mistake::UnlawfulJoinRate];
+const IDENTIFIED: [Mistake; 4] = [
+    Mistake::DevEuiReversed,
+    Mistake::JoinEuiReversed,
+    Mistake::DevEuiTyped,
+    Mistake::EuisExchanged,
+];
+const AUTHENTIC: [Mistake; 4] =
+    [Mistake::AppKeyReversed, Mistake::AppKeyTyped, Mistake::NwkKeyReversed, Mistake::NwkKeyTyped];
+/// Mistakes of the answer's side.
+const TIMELY: [Mistake; 6] = [
+    Mistake::DataDelay,
+    Mistake::Rx1Frequency,
+    Mistake::Rx1Offset,
+    Mistake::Rx2Frequency,
+    Mistake::Rx2Rate,
+    Mistake::Polarity,
+];
+const SENT: [Mistake; 2] = [Mistake::TooLate, Mistake::PowerRefused];
+const ACCEPTABLE: [Mistake; 5] = [
+    Mistake::Says1_1,
+    Mistake::JoinNonceBack,
+    Mistake::CfListType,
+    Mistake::RxParameters,
+    Mistake::AcceptOtherKey,
+];
+const AFTER: [Mistake; 3] = [Mistake::ForeignAddress, Mistake::DelayForgotten, Mistake::NoGps];
+
+/// Pairs that come to one mistake.
+const NO_PAIR: [[Mistake; 2]; 2] = [
+    // Late for a slot at 1 s is in time for the right one at 5 s.
+    [Mistake::DataDelay, Mistake::TooLate],
+    // An offset beyond the region's range gives no data rate, and none is applied.
+    [Mistake::Rx1Offset, Mistake::RxParameters],
+];
+
+/// Pairs whose first bites on a lower rung than the second.
+fn pairs() -> Vec<[Mistake; 2]> {
+    let cross = |a: &[Mistake], b: &[Mistake]| -> Vec<[Mistake; 2]> {
+        a.iter().flat_map(|x| b.iter().map(move |y| [*x, *y])).collect()
+    };
+    let mut all = [
+        cross(&ON_PLAN, &IDENTIFIED),
+        cross(&ON_PLAN, &AUTHENTIC),
+        cross(&IDENTIFIED, &AUTHENTIC),
+        cross(&TIMELY, &SENT),
+        cross(&TIMELY, &ACCEPTABLE),
+        cross(&SENT, &ACCEPTABLE),
+        cross(&[Mistake::WrapMishandled, Mistake::GatewayRestarts], &AFTER),
+    ]
+    .concat();
+    all.retain(|pair| !NO_PAIR.contains(pair));
+    all
+}
+
+/// Whether two mistakes together are rightly told as a third.
+fn come_to_a_third(a: Mistake, b: Mistake) -> bool {
+    // One frequency or data rate out of place, then sent in the other window or refused.
+    let windows = [
+        Mistake::OtherGroup,
+        Mistake::FrequencyOutOfRange,
+        Mistake::Rx1Frequency,
+        Mistake::Rx1Offset,
+        Mistake::Rx1Rate,
+        Mistake::Rx2Frequency,
+        Mistake::Rx2Rate,
+        Mistake::TooLong,
+        Mistake::FrequencyRefused,
+        Mistake::Ghost,
+        Mistake::LateCopy,
+    ];
+    // An EUI exchanged and mistyped is like none on record.
+    let euis = [
+        Mistake::EuisExchanged,
+        Mistake::DevEuiReversed,
+        Mistake::JoinEuiReversed,
+        Mistake::DevEuiTyped,
+        Mistake::JoinEuiTyped,
+    ];
+    // Two nodes of one built-in session share its counters; one that joins has a record for ABP.
+    let sessions = [
+        Mistake::SharedIdentity,
+        Mistake::AppKeyStale,
+        Mistake::CounterRestarted,
+        Mistake::CountsAnew,
+        Mistake::UpperHalfLost,
+        Mistake::DownlinkBack,
+    ];
+    // A 1.1 record wants nonces to count.
+    let versions = [Mistake::NonceRepeated, Mistake::Says1_1];
+    [&windows[..], &euis, &sessions, &versions].iter().any(|f| f.contains(&a) && f.contains(&b))
+}
+
+#[test]
+fn of_any_two_mistakes_nothing_else_is_certain() {
+    let mut dice = Dice::new(4);
+    let mut wrong = Vec::new();
+    let mut tried = 0;
+    for (i, a) in Mistake::ALL.iter().enumerate() {
+        for b in Mistake::ALL.iter().skip(i + 1) {
+            let searched = SLOW.contains(a) || SLOW.contains(b);
+            if searched && !i.is_multiple_of(20) || come_to_a_third(*a, *b) {
+                continue;
+            }
+            for seed in 0..rounds() {
+                let Some(scene) = world(seed, &mut dice, &[*a, *b]) else { continue };
+                tried += 1;
+                let all = scene::climb(&scene.play());
+                let probe = scene::of(&all, "probe-01");
+                if certain(probe).any(|id| id != a.id() && id != b.id()) {
+                    wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
+                }
+            }
+        }
+    }
+    println!("{tried} worlds with any two mistakes");
+    assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));
+}
+
+#[test]
+fn two_mistakes_are_both_named_the_one_that_bites_first_leading() {
+    let mut dice = Dice::new(3);
+    let mut wrong = Vec::new();
+    let mut tried = 0;
+    let all_pairs = pairs();
+    for pair in &all_pairs {
+        for seed in 0..4 * rounds() {
+            let Some(scene) = world(seed, &mut dice, pair) else { continue };
+            let scene = scene.with(|probe| {
+                probe.told = true;
+                probe.lost_percent = 0;
+            });
+            tried += 1;
+            let all = scene::climb(&scene.play());
+            let probe = scene::of(&all, "probe-01");
+            let ids: Vec<&str> = probe.causes.iter().map(|v| v.cause.id).collect();
+            if ids != pair.map(Mistake::id) {
+                wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
+            }
+        }
+    }
+    println!("{tried} worlds with one of {} pairs of mistakes", all_pairs.len());
+    assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));
+}

@@ -1,0 +1,59 @@
+//! The demonstration: its files are those that its generator makes, and each probe tells its story.
+
+use handfast::{
+    demo,
+    ladder::{Certainty, Outcome, Rung},
+};
+
+use crate::support::scene;
+
+/// Set this variable to have the files written anew.
+const REWRITE: &str = "HANDFAST_WRITE_DEMO";
+
+#[test]
+fn the_files_are_those_that_the_generator_makes() {
+    let (capture, roster) = demo::generate();
+    if std::env::var_os(REWRITE).is_some() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/demo");
+        std::fs::write(folder.join("orchard.ndjson"), &capture).unwrap();
+        std::fs::write(folder.join("orchard.toml"), &roster).unwrap();
+        return;
+    }
+    assert_eq!(capture, demo::CAPTURE, "set {REWRITE} to write the files anew");
+    assert_eq!(roster, demo::ROSTER, "set {REWRITE} to write the files anew");
+}
+
+#[test]
+fn the_capture_is_short_enough_to_read() {
+    assert!(demo::CAPTURE.lines().count() < 60, "{} lines", demo::CAPTURE.lines().count());
+}
+
+#[test]
+fn every_probe_has_its_own_story() {
+    let all = scene::climb_text(demo::CAPTURE, demo::ROSTER);
+    let first = scene::of(&all, "probe-01");
+    assert_eq!((first.outcome, first.data), (Outcome::Joined, 5));
+    assert!(!first.has_fault());
+    for (name, id, broken) in [
+        ("probe-02", "dev-eui-bytes-reversed", Rung::Identified),
+        ("probe-03", "app-key-typed-wrong", Rung::Authentic),
+        ("probe-04", "dev-nonce-not-kept-across-power-loss", Rung::Fresh),
+        ("probe-05", "accept-sent-at-the-data-delay", Rung::Timely),
+        ("probe-06", "downlink-reached-the-gateway-too-late", Rung::Sent),
+        ("probe-07", "server-says-1.1-node-is-1.0", Rung::Acceptable),
+        ("probe-08", "session-keys-derived-by-another-rule", Rung::Proven),
+    ] {
+        let probe = scene::of(&all, name);
+        let causes: Vec<_> = probe.causes.iter().map(|v| (v.cause.id, v.certainty)).collect();
+        assert_eq!(causes, [(id, Certainty::Certain)], "{name}");
+        assert_eq!(probe.first_broken(), Some(broken), "{name}");
+    }
+}
+
+#[test]
+fn the_neighbour_is_listed_and_nothing_certain_is_said_of_it() {
+    let all = scene::climb_text(demo::CAPTURE, demo::ROSTER);
+    let strangers: Vec<_> = all.iter().filter(|d| d.name.is_none()).collect();
+    assert_eq!(strangers.len(), 1);
+    assert!(strangers[0].causes.iter().all(|v| v.certainty != Certainty::Certain));
+}

@@ -1,0 +1,6 @@
+//! What several tests use.
+
+pub(crate) mod recording;
+pub(crate) mod scene;
+pub(crate) mod words;
+pub(crate) mod written;

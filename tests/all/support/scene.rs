@@ -1,0 +1,42 @@
+//! What the ladder says of a recording.
+
+use handfast::{
+    intake::{CaptureLines, Datagram, Item},
+    ladder::{Diagnosis, Options, diagnose},
+    roster,
+    scenario::Recording,
+    trace::Tracer,
+};
+
+/// Climbs the ladder for every node of a recording, without a word lost on the way.
+pub(crate) fn climb(recording: &Recording) -> Vec<Diagnosis> {
+    climb_text(&recording.capture, &recording.roster)
+}
+
+/// Climbs the ladder for a capture and a roster as texts.
+pub(crate) fn climb_text(capture: &str, roster: &str) -> Vec<Diagnosis> {
+    let roster = roster::parse(roster, None).unwrap_or_else(|e| panic!("{e}\n{roster}"));
+    let mut tracer = Tracer::new(&roster);
+    for datagram in datagrams(capture) {
+        tracer.push(0, &datagram);
+    }
+    diagnose(&tracer.finish(), &roster, Options::default())
+}
+
+/// The datagrams of a capture; lines that are none are passed over.
+pub(crate) fn datagrams(capture: &str) -> impl Iterator<Item = Datagram> {
+    CaptureLines::new(capture.as_bytes()).filter_map(|item| match item {
+        Ok(Item::Datagram(datagram)) => Some(datagram),
+        _ => None,
+    })
+}
+
+/// The diagnosis of a node by its name.
+pub(crate) fn of<'d>(all: &'d [Diagnosis], name: &str) -> &'d Diagnosis {
+    all.iter().find(|d| d.name.as_deref() == Some(name)).expect("the node is on the roster")
+}
+
+/// The ids of the causes named, each with its certainty.
+pub(crate) fn causes(diagnosis: &Diagnosis) -> Vec<String> {
+    diagnosis.causes.iter().map(|v| format!("{} {}", v.cause.id, v.certainty.name())).collect()
+}

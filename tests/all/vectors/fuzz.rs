@@ -1,0 +1,81 @@
+//! What the fuzz targets ask, asked again of every input that once broke one.
+
+use std::{io::Cursor, str};
+
+use handfast::{
+    frame::{JoinAccept, decode},
+    intake::{Capture, CaptureLines, Item, LoraTap, OpenOptions, frame_text},
+    ladder::{Options, diagnose},
+    roster,
+    trace::Tracer,
+};
+
+use super::{Outcome, same};
+
+/// Runs the octets through the target of that name.
+pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
+    match target {
+        "frame" => {
+            if let Some(frame) = decode(octets).frame {
+                same("octets built again", frame.build(), octets)?;
+            }
+            match JoinAccept::read_opened(octets) {
+                Ok(opened) => same("octets of the opened accept", opened.accept.octets(), octets),
+                Err(_) => Ok(()),
+            }
+        }
+        "intake" => {
+            // What comes out does not matter, only that it ends.
+            CaptureLines::new(octets).for_each(drop);
+            if let Ok(text) = str::from_utf8(octets) {
+                drop(frame_text(text));
+            }
+            Ok(())
+        }
+        // The lines before it make it a log.
+        "log" => {
+            let log = [b"one two\nthree four\nfive six\n", octets].concat();
+            CaptureLines::new(log.as_slice()).for_each(drop);
+            Ok(())
+        }
+        "station" => {
+            CaptureLines::strict(octets).for_each(drop);
+            CaptureLines::new(octets).for_each(drop);
+            Ok(())
+        }
+        "console" => {
+            let text = include_str!("../../../vectors/join/jf-33/roster.toml");
+            let mut roster = roster::parse(text, None).map_err(|error| error.to_string())?;
+            let mut tracer = Tracer::new(&roster);
+            let capture = include_str!("../../../vectors/join/jf-33/capture.ndjson");
+            for item in CaptureLines::new(capture.as_bytes()) {
+                if let Ok(Item::Datagram(datagram)) = item {
+                    tracer.push(0, &datagram);
+                }
+            }
+            let trace = tracer.finish();
+            roster.nodes[0].add_console(str::from_utf8(octets).unwrap_or_default().lines());
+            drop(diagnose(&trace, &roster, Options::default()));
+            Ok(())
+        }
+        "pcap" => {
+            let stream = Box::new(Cursor::new(octets.to_vec()));
+            Capture::open(stream, OpenOptions::default()).for_each(drop);
+            Ok(())
+        }
+        "loratap" => match LoraTap::read(octets) {
+            Ok((tap, _)) => {
+                let (again, _) = LoraTap::read(&tap.octets()).map_err(|e| e.to_string())?;
+                same("octets of the header written again", again.octets(), tap.octets())
+            }
+            Err(_) => Ok(()),
+        },
+        "roster" => {
+            if let Ok(text) = str::from_utf8(octets) {
+                drop(roster::parse(text, None));
+            }
+            Ok(())
+        }
+        _ => Err(format!("no fuzz target {target}")),
+    }
+}
