@@ -1,7 +1,7 @@
 //! How it ended.
 
 use super::{
-    cause::CauseId,
+    cause::{CauseId, Place},
     gateway,
     join::{self, Rung},
     rung::State,
@@ -103,9 +103,11 @@ const LED_AWAY: [CauseId; 2] =
 pub(super) fn of(session: &session::Case<'_>, causes: &[Verdict]) -> Outcome {
     let case: &join::Case<'_> = session;
     let authentic_data = case.node.sessions.iter().any(|s| !s.frames.is_empty());
+    let broken = causes.iter().any(|v| matches!(v.place, Place::Session(_)));
+    let in_session = if broken { Outcome::SessionBroken } else { Outcome::Session };
     if case.is_abp() {
         return match (authentic_data, case.node.unverified.is_empty()) {
-            (true, _) => Outcome::Session,
+            (true, _) => in_session,
             (false, false) => Outcome::SessionBroken,
             (false, true) => Outcome::NotHeard,
         };
@@ -115,7 +117,7 @@ pub(super) fn of(session: &session::Case<'_>, causes: &[Verdict]) -> Outcome {
     }
     if case.node.attempts.is_empty() {
         // Data without a join is of a session that began before the capture.
-        return if authentic_data { Outcome::Session } else { Outcome::NotHeard };
+        return if authentic_data { in_session } else { Outcome::NotHeard };
     }
     let led_away = causes.iter().any(|v| LED_AWAY.contains(&v.cause.id));
     // Everything below the last rung holds, and the last one is open, or broken by being led away.

@@ -257,7 +257,7 @@ fn near_miss(id: &str) -> Option<Recording> {
 }
 
 fn ids(diagnosis: &Diagnosis) -> Vec<&'static str> {
-    diagnosis.causes.iter().map(|v| v.cause.id).collect()
+    diagnosis.causes.iter().map(|v| v.cause.id.name()).collect()
 }
 
 /// Causes in which a side computes in its own way, or which only a station's messages or a
@@ -293,23 +293,23 @@ fn what_no_scene_trips_is_made_by_hand() {
 #[test]
 fn every_cause_is_tripped_by_a_scene_and_not_by_its_near_miss() {
     let mut wrong = Vec::new();
-    for cause in CAUSES.iter().filter(|c| !BY_HAND.contains(&c.id)) {
-        let Some(mistake) = Mistake::ALL.iter().find(|m| m.id() == cause.id) else {
-            wrong.push(format!("{}: no scene trips it", cause.id));
+    for cause in CAUSES.iter().filter(|c| !BY_HAND.contains(&c.id.name())) {
+        let Some(mistake) = Mistake::ALL.iter().find(|m| m.id() == cause.id.name()) else {
+            wrong.push(format!("{}: no scene trips it", cause.id.name()));
             continue;
         };
         let all = scene::climb(&trip(*mistake));
         let tripped = ids(scene::of(&all, "probe-01"));
-        if tripped.first() != Some(&cause.id) {
-            wrong.push(format!("{}: its scene is told as {tripped:?}", cause.id));
+        if tripped.first() != Some(&cause.id.name()) {
+            wrong.push(format!("{}: its scene is told as {tripped:?}", cause.id.name()));
         }
-        let Some(near) = near_miss(cause.id) else {
-            wrong.push(format!("{}: no near miss", cause.id));
+        let Some(near) = near_miss(cause.id.name()) else {
+            wrong.push(format!("{}: no near miss", cause.id.name()));
             continue;
         };
         let all = scene::climb(&near);
-        if all.iter().any(|d| ids(d).contains(&cause.id)) {
-            wrong.push(format!("{}: its near miss trips it", cause.id));
+        if all.iter().any(|d| ids(d).contains(&cause.id.name())) {
+            wrong.push(format!("{}: its near miss trips it", cause.id.name()));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));

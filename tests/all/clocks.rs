@@ -3,7 +3,7 @@
 use handfast::{
     gps::GpsTime,
     intake::{Datagram, Kind},
-    ladder::{Diagnosis, Options, Rung, State, diagnose},
+    ladder::{Diagnosis, Options, Rungs, State, diagnose, join::Rung},
     region::Plan,
     roster,
     scenario::{Mistake, Recording, Scene},
@@ -33,12 +33,12 @@ fn told(recording: &Recording) -> Diagnosis {
 }
 
 fn rung(diagnosis: &Diagnosis, rung: Rung) -> (State, String) {
-    let judged = &diagnosis.rungs[rung.number() - 1].judgement;
-    (judged.state, judged.evidence.join("; "))
+    let judged = diagnosis.join_rung(rung).unwrap();
+    (judged.state, scene::words(&judged.evidence))
 }
 
 fn ids(diagnosis: &Diagnosis) -> Vec<&'static str> {
-    diagnosis.causes.iter().map(|verdict| verdict.cause.id).collect()
+    diagnosis.causes.iter().map(|verdict| verdict.cause.id.name()).collect()
 }
 
 // --- slots by GPS time ---------------------------------------------------------------------------
@@ -93,12 +93,12 @@ fn leap_seconds_that_were_forgotten_are_named() {
         let diagnosis = told(&by_gps(&recording, off));
         assert_eq!(rung(&diagnosis, Rung::Timely).0, State::Broken);
         assert_eq!(ids(&diagnosis), ["accept-sent-at-another-time"], "{off}");
-        let evidence = diagnosis.causes[0].evidence.join("\n");
+        let evidence = scene::words(&diagnosis.causes[0].evidence);
         assert!(evidence.contains(&format!("18 s {side} RX1: the leap seconds")), "{evidence}");
     }
     let diagnosis = told(&by_gps(&recording, -2));
     assert_eq!(ids(&diagnosis), ["accept-sent-at-another-time"]);
-    let evidence = diagnosis.causes[0].evidence.join("\n");
+    let evidence = scene::words(&diagnosis.causes[0].evidence);
     assert!(!evidence.contains("leap"), "{evidence}");
 }
 
@@ -154,7 +154,7 @@ fn two_recorders_with_clocks_apart_tell_what_they_tell_with_clocks_alike() {
         assert_eq!((clock.source, clock.against), (1, 0));
         assert_eq!((diagnosis.attempts, diagnosis.data), (alike.attempts, alike.data), "{apart}");
         assert_eq!(ids(&diagnosis), Vec::<&str>::new(), "{apart}");
-        for of in Rung::ALL {
+        for &of in Rung::ALL {
             assert_eq!(rung(&diagnosis, of).0, rung(&alike, of).0, "{apart}: {of:?}");
         }
     }

@@ -412,7 +412,7 @@ fn json_is_one_object_a_node() {
     show::compare::json(&nodes, &gathered, &mut shown).unwrap();
     assert_eq!(shown.lines().count(), 1);
     let object: serde_json::Value = serde_json::from_str(&shown).unwrap();
-    assert_eq!((&object["schema"], &object["node"]["name"]), (&1.into(), &"pear".into()));
+    assert_eq!((&object["schema"], &object["node"]["name"]), (&2.into(), &"pear".into()));
     assert_eq!(object["node"]["dev_eui"], EUI);
     let difference = &object["differences"][0];
     assert_eq!(difference["kind"], "eui-typed-wrong");

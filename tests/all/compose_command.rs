@@ -137,7 +137,7 @@ fn what_read_prints_comes_back_line_by_line() {
 fn a_damaged_line_is_told_by_number_and_the_others_are_composed() {
     let lines = format!(
         "{}\n{{\"message\":\n{}\n",
-        json!({"message": "proprietary", "phy_payload": "e001"}),
+        json!({"message": "proprietary", "PHYPayload": "e001"}),
         json!({"message": "join-request", "fields": {"JoinEUI": "020000fffe0b0001"}})
     );
     let run = run("compose", &[], APP_KEY, &lines);

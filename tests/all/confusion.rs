@@ -57,7 +57,7 @@ fn named(scene: &Scene) -> String {
 
 fn certain(diagnosis: &Diagnosis) -> impl Iterator<Item = &'static str> {
     let certain = diagnosis.causes.iter().filter(|v| v.certainty == Certainty::Certain);
-    certain.map(|v| v.cause.id)
+    certain.map(|v| v.cause.id.name())
 }
 
 #[test]
@@ -105,14 +105,14 @@ fn the_cause_named_is_the_mistake_made_or_nothing_is_certain() {
             let probe = scene::of(&all, "probe-01");
             match probe.causes.first() {
                 None => row.silent += 1,
-                Some(v) if v.cause.id == mistake.id() => {
+                Some(v) if v.cause.id.name() == mistake.id() => {
                     *(if v.certainty == Certainty::Certain {
                         &mut row.named
                     } else {
                         &mut row.hinted
                     }) += 1;
                 }
-                Some(v) => *row.others.entry(v.cause.id).or_default() += 1,
+                Some(v) => *row.others.entry(v.cause.id.name()).or_default() += 1,
             }
             if certain(probe).any(|id| id != mistake.id()) {
                 wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
@@ -279,7 +279,7 @@ fn two_mistakes_are_both_named_the_one_that_bites_first_leading() {
             tried += 1;
             let all = scene::climb(&scene.play());
             let probe = scene::of(&all, "probe-01");
-            let ids: Vec<&str> = probe.causes.iter().map(|v| v.cause.id).collect();
+            let ids: Vec<&str> = probe.causes.iter().map(|v| v.cause.id.name()).collect();
             if ids != pair.map(Mistake::id) {
                 wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
             }

@@ -100,7 +100,7 @@ fn the_same_frames_at_other_counters_are_at_most_possibly_a_restart() {
     let both: Vec<Datagram> = all.iter().cloned().chain(again).collect();
     let diagnosis = told(&roster, &both);
     assert_eq!(causes(&diagnosis), ["counter-restarted-in-a-joined-session possible"]);
-    let evidence = diagnosis.causes[0].evidence.join("\n");
+    let evidence = scene::words(&diagnosis.causes[0].evidence);
     assert!(evidence.contains("somebody who repeats what he heard"), "{evidence}");
 }
 

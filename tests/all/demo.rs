@@ -2,7 +2,7 @@
 
 use handfast::{
     demo,
-    ladder::{Certainty, Outcome, Rung},
+    ladder::{Certainty, Outcome, Place, join::Rung},
 };
 
 use crate::support::scene;
@@ -44,9 +44,10 @@ fn every_probe_has_its_own_story() {
         ("probe-08", "session-keys-derived-by-another-rule", Rung::Proven),
     ] {
         let probe = scene::of(&all, name);
-        let causes: Vec<_> = probe.causes.iter().map(|v| (v.cause.id, v.certainty)).collect();
+        let causes: Vec<_> =
+            probe.causes.iter().map(|v| (v.cause.id.name(), v.certainty)).collect();
         assert_eq!(causes, [(id, Certainty::Certain)], "{name}");
-        assert_eq!(probe.first_broken(), Some(broken), "{name}");
+        assert_eq!(probe.first_broken(), Some(Place::Join(broken)), "{name}");
     }
 }
 

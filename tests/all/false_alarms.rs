@@ -64,7 +64,7 @@ fn cases() -> Vec<Case> {
 
 /// Every cause named, of whatever node, with whatever certainty.
 fn named(all: &[Diagnosis]) -> BTreeSet<&'static str> {
-    all.iter().flat_map(|d| &d.causes).map(|v| v.cause.id).collect()
+    all.iter().flat_map(|d| &d.causes).map(|v| v.cause.id.name()).collect()
 }
 
 /// Causes of which the second is what is left of the first when a line is missing.
@@ -84,7 +84,7 @@ fn warranted(full: &[Diagnosis]) -> BTreeSet<&'static str> {
 
 fn certain(all: &[Diagnosis]) -> BTreeSet<&'static str> {
     let causes = all.iter().flat_map(|d| &d.causes);
-    causes.filter(|v| v.certainty == Certainty::Certain).map(|v| v.cause.id).collect()
+    causes.filter(|v| v.certainty == Certainty::Certain).map(|v| v.cause.id.name()).collect()
 }
 
 /// Whatever becomes certain when something is taken away.

@@ -15,7 +15,7 @@ use handfast::{
         Capture, Datagram, Item, Kind, LoraTap, OpenOptions, Remark, SourcedFrame, TextItem,
         TextLines, Unit,
     },
-    ladder::{Options, Rung, State, diagnose},
+    ladder::{Options, State, diagnose, join::Rung},
     radio::time_on_air,
     record::{CaptureLineWriter, DatagramPcap, FramePcap},
     roster,
@@ -24,7 +24,7 @@ use handfast::{
 
 use jiff::{SignedDuration, Timestamp};
 
-use crate::support::written;
+use crate::support::{scene, written};
 
 use crate::support::recording::{LINKS, Ng, Order, Shot, gzip, pcap, shots, zstd};
 
@@ -185,8 +185,8 @@ fn verdicts(exchange: &str, file: Vec<u8>) -> Vec<Verdict> {
     let all = diagnose(&tracer.finish(), &roster, Options::default());
     let verdict = |d: &handfast::ladder::Diagnosis| Verdict {
         outcome: d.outcome.name(),
-        broken: d.first_broken().map(Rung::name),
-        causes: d.causes.iter().map(|v| v.cause.id).collect(),
+        broken: d.first_broken().map(handfast::ladder::Place::rung),
+        causes: d.causes.iter().map(|v| v.cause.id.name()).collect(),
         data: d.data,
     };
     all.iter().map(verdict).collect()
@@ -250,9 +250,9 @@ fn a_downlink_heard_on_the_air_was_sent_and_tells_nothing_of_a_server() {
     assert!(all[0].causes.is_empty(), "{:?}", all[0].causes);
     for (rung, words) in [(Rung::Timely, "RX2, 6.000000 s after"), (Rung::Sent, "heard on the air")]
     {
-        let judged = all[0].rungs.iter().find(|judged| judged.rung == rung).unwrap();
-        assert_eq!(judged.judgement.state, State::Proven, "{judged:?}");
-        assert!(judged.judgement.evidence.iter().any(|line| line.contains(words)), "{judged:?}");
+        let judged = all[0].join_rung(rung).unwrap();
+        assert_eq!(judged.state, State::Proven, "{judged:?}");
+        assert!(scene::words(&judged.evidence).contains(words), "{judged:?}");
     }
 }
 

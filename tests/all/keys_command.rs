@@ -22,7 +22,7 @@ fn keys(args: &[&str]) -> Value {
     assert_eq!(status, 0, "{words}");
     assert!(words.contains("caution: these keys are secret"), "{words}");
     let value: Value = serde_json::from_str(&text).unwrap();
-    assert_eq!(value["schema"], 1);
+    assert_eq!(value["schema"], 2);
     value["keys"].clone()
 }
 

@@ -2,12 +2,12 @@
 
 use handfast::{
     intake::{CaptureLines, Datagram, IntakeError, Item, Kind, Remark, When, bare_frame},
-    ladder::{Options, Rung, State, diagnose},
+    ladder::{Ladder, Options, State, diagnose, join::Rung},
     radio::Modulation,
     trace::Tracer,
 };
 
-use crate::common;
+use crate::{common, support::scene};
 
 // Frames of protocol-crypto.md section 10.
 const REQUEST: &str = "0001000bfeff0000023c2b1afeff00000202012e269cf5";
@@ -191,11 +191,12 @@ fn where_only_order_is_known_no_delay_is_claimed() {
     }
     let all = diagnose(&tracer.finish(), &roster, Options::default());
     let node = &all[0];
-    let state = |rung: Rung| node.rungs[rung.number() - 1].judgement.state;
+    let state = |rung: Rung| node.join_rung(rung).unwrap().state;
     assert_eq!(state(Rung::Proven), State::Proven);
     assert_eq!((state(Rung::OnPlan), state(Rung::Timely)), (State::Unknown, State::Unknown));
     assert!(node.causes.is_empty(), "{:?}", node.causes);
-    let words: String = node.rungs.iter().flat_map(|r| r.judgement.evidence.clone()).collect();
+    let rungs = node.join.iter().flat_map(Ladder::view);
+    let words: String = rungs.map(|rung| scene::words(&rung.judgement.evidence)).collect();
     assert!(!words.contains(" us ") && !words.contains(" s after"), "{words}");
 }
 
@@ -339,7 +340,7 @@ fn an_accept_among_bare_frames_is_whose_key_opens_it() {
         tracer.push(0, &bare_frame(octets, line));
     }
     let all = diagnose(&tracer.finish(), &roster, Options::default());
-    let state = |rung: Rung| all[0].rungs[rung.number() - 1].judgement.state;
+    let state = |rung: Rung| all[0].join_rung(rung).unwrap().state;
     assert_eq!((state(Rung::Answered), state(Rung::Acceptable)), (State::Unknown, State::Unknown));
     assert!(all[0].causes.is_empty(), "{:?}", all[0].causes);
 }

@@ -2,11 +2,12 @@
 
 use handfast::{
     intake::{Datagram, When},
-    ladder::{Diagnosis, Options, Outcome, diagnose},
+    ladder::{Diagnosis, Options, Outcome, diagnose, join::Rung},
     roster::Roster,
 };
 
 use crate::common::{GATEWAY, accept, data, heard, joined, request, roster, sent, session, trace};
+use crate::support::scene;
 
 const ADDR: u32 = 0x0201_0001;
 /// More than twice what a trace keeps of all nodes together.
@@ -19,7 +20,7 @@ fn one(roster: &Roster, trace: &handfast::trace::Trace) -> Diagnosis {
 }
 
 fn ids(diagnosis: &Diagnosis) -> Vec<&str> {
-    diagnosis.causes.iter().map(|v| v.cause.id).collect()
+    diagnosis.causes.iter().map(|v| v.cause.id.name()).collect()
 }
 
 fn uplinks(fcnt: impl Fn(u64) -> u32) -> Vec<Datagram> {
@@ -50,8 +51,8 @@ fn a_session_of_many_frames_is_counted_whole_and_kept_in_part() {
     assert_eq!(told.forgotten, (0, 220_000 - kept));
     assert!(ids(&told).is_empty(), "{:?}", ids(&told));
     // the tenth rung counts all of them
-    let proven = &told.rungs[9].judgement.evidence;
-    assert!(proven.iter().any(|e| e.contains("220000 uplinks")), "{proven:?}");
+    let proven = scene::words(&told.join_rung(Rung::Proven).unwrap().evidence);
+    assert!(proven.contains("220000 uplinks"), "{proven}");
 }
 
 #[test]

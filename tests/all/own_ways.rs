@@ -22,7 +22,7 @@ fn verdict(roster: &Roster, datagrams: &[Datagram]) -> Diagnosis {
 }
 
 fn causes(diagnosis: &Diagnosis) -> Vec<(&'static str, Certainty)> {
-    diagnosis.causes.iter().map(|v| (v.cause.id, v.certainty)).collect()
+    diagnosis.causes.iter().map(|v| (v.cause.id.name(), v.certainty)).collect()
 }
 
 fn signed_by(nonce: u16, input: impl Fn(&JoinRequest) -> Vec<u8>) -> Vec<u8> {

@@ -64,7 +64,7 @@ fn a_report_keeps_back_no_note_and_no_doubt() {
 #[test]
 fn json_has_the_channels_and_the_windows() {
     let us = json(Plan::by_name("US915").unwrap());
-    assert_eq!(us["schema"], 1);
+    assert_eq!(us["schema"], 2);
     assert_eq!(us["uplink_channels"].as_array().unwrap().len(), 72);
     assert_eq!(us["sub_bands"][1]["masks"][0], "ff00");
     assert_eq!(us["join"]["rx1"][0]["data_rate"], "SF10BW500");

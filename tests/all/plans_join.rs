@@ -2,7 +2,7 @@
 
 use handfast::{
     frame::{Direction, MacVersion},
-    ladder::{Outcome, State},
+    ladder::{Outcome, State, join::Rung},
     region::Plan,
     scenario::{Scene, join_rates},
 };
@@ -27,8 +27,9 @@ fn faults(plan: &'static Plan, version: MacVersion, rate: u8, second_window: boo
     let all = scene::climb(&recording);
     let probe = scene::of(&all, "probe-01");
     let mut out = scene::causes(probe);
-    let broken = probe.rungs.iter().filter(|r| r.judgement.state != State::Proven);
-    out.extend(broken.map(|r| format!("{}: {:?}", r.rung.name(), r.judgement.evidence)));
+    let ladder = probe.join.as_ref().unwrap();
+    let broken = ladder.view().filter(|rung| rung.judgement.state != State::Proven);
+    out.extend(broken.map(|rung| format!("{}: {:?}", rung.name, rung.judgement.evidence)));
     if probe.outcome != Outcome::Joined {
         out.push(probe.outcome.name().to_owned());
     }
@@ -36,12 +37,12 @@ fn faults(plan: &'static Plan, version: MacVersion, rate: u8, second_window: boo
         out.push(format!("{} data frames", probe.data));
     }
     let asked = plan.dr(Direction::Uplink, rate).unwrap().to_string();
-    let heard = probe.rungs[0].judgement.evidence.concat();
+    let heard = scene::words(&ladder[Rung::Heard].evidence);
     if !heard.contains(&asked) {
         out.push(format!("asked at {asked}: {heard}"));
     }
     let window = if second_window { "RX2" } else { "RX1" };
-    let timely = probe.rungs[6].judgement.evidence.concat();
+    let timely = scene::words(&ladder[Rung::Timely].evidence);
     if !timely.contains(window) {
         out.push(format!("in {window}: {timely}"));
     }

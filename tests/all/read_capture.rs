@@ -105,7 +105,7 @@ fn the_data_of_a_join_that_was_seen_is_proven_and_opened() {
     assert_eq!(uplink["mic"]["node"], "pear-row-3");
     assert_eq!(uplink["fcnt32"], 65538);
     assert_eq!(
-        downlink["mac_commands"],
+        downlink["commands"],
         json!([{"cid": 3, "name": "LinkADRReq", "fields":
             {"DataRate": 5, "TXPower": 0, "ChMask": "0007", "ChMaskCntl": 0, "NbTrans": 1}}])
     );
@@ -154,7 +154,7 @@ fn damaged_lines_are_told_by_number_and_all_that_is_whole_is_shown() {
     let capture = folder.file("capture.ndjson", &lines);
     let run = read(&[&capture]);
     assert_eq!((run.frames.len(), run.status), (2, 2));
-    assert_eq!(run.frames[1]["phy_payload"], UPLINK);
+    assert_eq!(run.frames[1]["PHYPayload"], UPLINK);
     let words = &run.words;
     assert!(words.contains("line 2: column 13: the line ends before its JSON does"), "{words}");
     assert!(words.contains("line 3: base64 without its padding; it was taken"), "{words}");
@@ -184,7 +184,7 @@ fn commands_that_do_not_end_are_told_at_their_octet() {
     let run = read(&[frame, "--mac-version", "1.0.4"]);
     assert_eq!(run.status, 1);
     assert_eq!(
-        run.frames[0]["mac_commands"],
+        run.frames[0]["commands"],
         json!([{"cid": 2, "name": "LinkCheckReq", "fields": {}},
             {"cid": 71, "name": null, "octets": "47aa"}])
     );

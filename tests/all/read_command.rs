@@ -56,7 +56,7 @@ fn assert_members(args: &[&str], expected: &Value) {
 fn the_contract_s_own_example_is_kept() {
     assert_members(
         &[REQUEST, "--app-key", APP_KEY],
-        &json!({"schema": 1, "input": {"name": "argument", "index": 0}, "phy_payload": REQUEST,
+        &json!({"schema": 2, "input": {"name": "argument", "index": 0}, "PHYPayload": REQUEST,
             "message": "join-request", "direction": "up",
             "fields": {"MHDR": "00", "JoinEUI": "020000fffe0b0001", "DevEUI": "020000fffe1a2b3c",
                 "DevNonce": 258, "MIC": "2e269cf5"},

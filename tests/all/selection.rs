@@ -158,7 +158,7 @@ fn a_table_has_a_row_a_frame_and_the_values_of_json() {
                 other => assert_eq!(cell, other.to_string(), "{name}"),
             }
         };
-        same("phy_payload", &frame["phy_payload"]);
+        same("PHYPayload", &frame["PHYPayload"]);
         same("message", &frame["message"]);
         same("mic", &frame["mic"]["state"]);
         same("node", &frame["mic"]["node"]);
@@ -334,7 +334,10 @@ fn what_the_options_leave_out_is_no_fault_of_the_node() {
         let node: Value = serde_json::from_str(&out).unwrap();
         let answered = &node["rungs"][5];
         assert_eq!(answered["state"], "unknown", "{options:?} {node}");
-        assert!(answered["evidence"][0].as_str().unwrap().contains("left out"), "{answered}");
+        assert!(
+            answered["evidence"][0]["text"].as_str().unwrap().contains("left out"),
+            "{answered}"
+        );
         assert_eq!((&node["causes"], status), (&serde_json::json!([]), 0));
         assert!(words.contains("left out as not asked for"), "{words}");
     }
@@ -342,7 +345,7 @@ fn what_the_options_leave_out_is_no_fault_of_the_node() {
     let (out, ..) = files.run(&[&probe[..], &["--from", "2027-01-01"]].concat());
     let node: Value = serde_json::from_str(&out).unwrap();
     assert_eq!(node["outcome"], "not-heard");
-    let words = node["rungs"][0]["evidence"][0].as_str().unwrap();
+    let words = node["rungs"][0]["evidence"][0]["text"].as_str().unwrap();
     assert!(words.contains("in what was asked for"), "{words}");
     assert!(node["next"][0].as_str().unwrap().contains("ask for the whole capture"), "{node}");
 }

@@ -10,7 +10,7 @@ use handfast::{
     id::{DevAddr, DevEui, DevNonce, JoinEui},
     intake::{CaptureLines, Datagram, Found, Item, Kind, Note, When},
     key::{Aes128Key, AppKey, NwkKey},
-    ladder::{Options, Rung, State, diagnose},
+    ladder::{Options, State, diagnose, join::Rung},
     radio::Modulation,
     roster,
     trace::Tracer,
@@ -20,7 +20,7 @@ use serde_json::{Value, json};
 
 use crate::common;
 
-use crate::support::written;
+use crate::support::{scene, written};
 
 fn items(text: &str) -> Vec<Item> {
     CaptureLines::new(text.as_bytes()).map(Result::unwrap).collect()
@@ -236,9 +236,9 @@ fn told_of(roster: &str, messages: &[Value], rung: Rung) -> (Vec<&'static str>, 
         tracer.push(0, &datagram);
     }
     let all = diagnose(&tracer.finish(), &roster, Options::default());
-    let judged = &all[0].rungs[rung.number() - 1].judgement;
-    let causes = all[0].causes.iter().map(|verdict| verdict.cause.id).collect();
-    (causes, judged.state, judged.evidence.join("; "))
+    let judged = all[0].join_rung(rung).unwrap();
+    let causes = all[0].causes.iter().map(|verdict| verdict.cause.id.name()).collect();
+    (causes, judged.state, scene::words(&judged.evidence))
 }
 
 #[test]
@@ -297,9 +297,9 @@ fn a_downlink_outside_the_range_of_router_config_is_not_sent() {
         tracer.push(0, &datagram);
     }
     let all = diagnose(&tracer.finish(), &roster, Options::default());
-    let cause = all[0].causes.iter().find(|v| v.cause.id == "gateway-refuses-the-frequency");
+    let cause = all[0].causes.iter().find(|v| v.cause.id.name() == "gateway-refuses-the-frequency");
     let evidence = &cause.expect("the cause").evidence;
-    assert_eq!(evidence[0].matches("868.3 MHz").count(), 1, "{evidence:?}");
+    assert_eq!(evidence[0].to_string().matches("868.3 MHz").count(), 1, "{evidence:?}");
 }
 
 #[test]

@@ -11,7 +11,7 @@ use handfast::{
     id::DevNonce,
     intake::Datagram,
     key::AppKey,
-    ladder::{Diagnosis, Options, Rung, diagnose},
+    ladder::{Diagnosis, Options, diagnose, join::Rung},
     roster::{self, Roster},
 };
 
@@ -25,7 +25,7 @@ fn rung_one_prints_what_is_known_of_the_signal() {
         let mut heard = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
         (heard.rxpk[0].rssi, heard.rxpk[0].snr) = (rssi, snr);
         let verdict = verdict(&roster(), &[heard]);
-        verdict.rungs[Rung::Heard.number() - 1].judgement.evidence[0].clone()
+        verdict.join_rung(Rung::Heard).unwrap().evidence[0].to_string()
     };
     assert!(told(Some(-84.0), Some(7.5)).ends_with(", -84 dBm, SNR 7.5 dB"));
     assert!(told(Some(-84.0), None).ends_with("SF9BW125, -84 dBm"));
@@ -37,7 +37,7 @@ fn rung_one_prints_what_is_known_of_the_signal() {
 fn that_nothing_of_the_server_was_captured_decides_nothing() {
     let heard = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
     let verdict = verdict(&roster(), &[heard]);
-    let said = &verdict.rungs[Rung::Answered.number() - 1].judgement.evidence[0];
+    let said = verdict.join_rung(Rung::Answered).unwrap().evidence[0].to_string();
     assert!(said.contains("that side was not captured"), "{said}");
 }
 
@@ -65,8 +65,8 @@ fn slip(firmware: Option<[u8; 16]>, record: Option<[u8; 16]>) -> (Vec<String>, S
     let heard = heard(1, Some(0), Some(GATEWAY), Some(0), &octets);
     let verdict = verdict(&roster::parse(&text, None).unwrap(), &[heard]);
     let cause = &verdict.causes[0];
-    assert_eq!(cause.cause.id, "app-key-typed-wrong");
-    (cause.evidence.clone(), cause.remedy.clone())
+    assert_eq!(cause.cause.id.name(), "app-key-typed-wrong");
+    (cause.evidence.iter().map(ToString::to_string).collect(), cause.remedy.to_string())
 }
 
 #[test]

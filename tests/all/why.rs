@@ -1,10 +1,11 @@
 //! Why a MIC fails under a key that was given: what the explorers say of one frame.
 
 use handfast::{
+    explore::near_miss::Certainty,
     frame::decode,
     id::DevNonce,
     key::Aes128Key,
-    ladder::{Cause, near_miss::Certainty},
+    ladder::Cause,
     reading::{Context, CounterHint, KeyRing, KeyRole, Source, Why, read, why},
 };
 
@@ -307,7 +308,7 @@ mod command {
         let found = &frame["mic"]["found"];
         assert_eq!(found["cause"], "app-key-typed-wrong");
         assert_eq!(found["certainty"], "certain");
-        assert!(found["odds_of_accident"].as_f64().unwrap() < 1e-6);
+        assert!(found["false_match_probability"].as_f64().unwrap() < 1e-6);
         assert!(found["tried"].as_u64().unwrap() > 400);
         let what = "digit 14: the AppKey given has 8 where the frame agrees with 3";
         assert_eq!(found["what"], what);

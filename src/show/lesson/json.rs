@@ -89,7 +89,19 @@ pub fn marked_json(all: &[Marked<'_>], out: &mut dyn Write) -> fmt::Result {
         };
         let Question { id, answer, working, .. } = question;
         let answer = answer.right.text();
-        writeln!(out, "{}", line(&MarkedJson { schema: crate::show::json::SCHEMA, id, state, given, why, answer, working }))
+        writeln!(
+            out,
+            "{}",
+            line(&MarkedJson {
+                schema: crate::show::json::SCHEMA,
+                id,
+                state,
+                given,
+                why,
+                answer,
+                working
+            })
+        )
     })
 }
 

@@ -209,7 +209,7 @@ fn an_edited_frame_is_encrypted_and_signed_anew() {
     let mut down = data(FType::UnconfirmedDataDown, 0xA0, 5);
     down.payload = Some((0, Octets::Plain(hex::decode("0340070001").unwrap())));
     let frame = edited(DOWNLINK_1_0, &keys, |f| {
-        f["mac_commands"][0]["fields"]["DataRate"] = json!(4);
+        f["commands"][0]["fields"]["DataRate"] = json!(4);
     });
     assert_eq!(frame, Ok(built(&Recipe::Data(down), &keys)));
     let frame = edited(REQUEST_1_0, &roots_1_0(), |f| f["fields"]["DevNonce"] = json!(259));
@@ -243,8 +243,8 @@ fn what_cannot_be_told_or_done_is_an_error() {
         "fields.JoinEUI: 16 hex digits in quotes expected"
     );
     assert_eq!(
-        error(json!({"phy_payload": "4001"})),
-        "phy_payload: DevAddr at octet 1: 4 octets needed (by the layout of the message), 1 left"
+        error(json!({"PHYPayload": "4001"})),
+        "PHYPayload: DevAddr at octet 1: 4 octets needed (by the layout of the message), 1 left"
     );
 }
 
@@ -260,7 +260,7 @@ fn plaintext_without_its_key_leaves_the_frame_as_it_is_and_says_so() {
 fn a_frame_may_be_written_by_hand() {
     let frame = json!({"message": "unconfirmed-data-down", "fcnt32": 5,
         "fields": {"DevAddr": "0201bbda", "FCtrl": {"ADR": true, "ACK": true}, "FPort": 0},
-        "mac_commands": [{"name": "LinkADRReq", "fields": {"DataRate": 5, "TXPower": 0,
+        "commands": [{"name": "LinkADRReq", "fields": {"DataRate": 5, "TXPower": 0,
             "ChMask": "0007", "ChMaskCntl": 0, "NbTrans": 1}}]});
     let keys = session_1_0();
     assert_eq!(built(&from_json(&frame, &keys).unwrap().recipe, &keys), DOWNLINK_1_0);

@@ -1,6 +1,7 @@
 //! What the ladder says of a recording.
 
 use handfast::{
+    fact::Fact,
     intake::{CaptureLines, Datagram, Item},
     ladder::{Diagnosis, Options, diagnose},
     roster,
@@ -38,5 +39,14 @@ pub(crate) fn of<'d>(all: &'d [Diagnosis], name: &str) -> &'d Diagnosis {
 
 /// The ids of the causes named, each with its certainty.
 pub(crate) fn causes(diagnosis: &Diagnosis) -> Vec<String> {
-    diagnosis.causes.iter().map(|v| format!("{} {}", v.cause.id, v.certainty.name())).collect()
+    diagnosis
+        .causes
+        .iter()
+        .map(|v| format!("{} {}", v.cause.id.name(), v.certainty.name()))
+        .collect()
+}
+
+/// Returns facts in words, one a line, without digits of keys.
+pub(crate) fn words(facts: &[Fact]) -> String {
+    facts.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
 }

@@ -10,8 +10,9 @@ use std::{
 };
 
 use handfast::{
+    explore::near_miss::Effort,
     intake::{CaptureLines, Datagram, Item},
-    ladder::{Options, diagnose, near_miss::Effort},
+    ladder::{Options, diagnose},
     roster::{self, Roster},
     trace::Tracer,
 };
@@ -66,8 +67,8 @@ fn verdict(datagrams: &[Datagram], roster: &Roster) -> Verdict {
     let effort = Effort { max_digits: 1, ..Effort::default() };
     let all = diagnose(&tracer.finish(), roster, Options { plan: None, effort });
     let of = |d: &handfast::ladder::Diagnosis| {
-        let broken = d.first_broken().map(handfast::ladder::Rung::name);
-        (d.outcome.name().to_owned(), broken, d.causes.iter().map(|v| v.cause.id).collect())
+        let broken = d.first_broken().map(handfast::ladder::Place::rung);
+        (d.outcome.name().to_owned(), broken, d.causes.iter().map(|v| v.cause.id.name()).collect())
     };
     all.iter().map(of).collect()
 }
@@ -120,8 +121,10 @@ fn standings(out: &[String]) -> BTreeMap<String, (String, Option<String>)> {
     for line in out {
         let told: Value = serde_json::from_str(line).unwrap();
         if told["event"] == "ladder" {
-            let rungs = told["rungs"].as_array().unwrap();
-            let broken = rungs.iter().find(|rung| rung["state"] == "broken");
+            // The join ladder before the session's; a node of ABP has no join ladder.
+            let ladders = [&told["rungs"], &told["session"]["rungs"]];
+            let rungs = ladders.into_iter().filter_map(Value::as_array).flatten();
+            let broken = rungs.into_iter().find(|rung| rung["state"] == "broken");
             let broken = broken.map(|rung| rung["rung"].as_str().unwrap().to_owned());
             let outcome = told["outcome"].as_str().unwrap().to_owned();
             let name = told["node"]["name"].as_str().unwrap_or_default().to_owned();
