@@ -25,12 +25,12 @@ impl Octets {
     }
 }
 
-/// All nodes, by what should be one node's own.
+/// All nodes, by what should be one node's own; each list rises.
 pub(super) struct Fleet<'s> {
     subjects: &'s [Subject],
     by_dev_eui: HashMap<(ClaimKind, Eui64), Vec<usize>>,
     by_dev_addr: HashMap<(ClaimKind, DevAddr), Vec<usize>>,
-    by_root: HashMap<Octets, Vec<(usize, ClaimKind, &'static str)>>,
+    by_root: HashMap<(ClaimKind, Octets), Vec<(usize, &'static str)>>,
 }
 
 impl<'s> Fleet<'s> {
@@ -50,8 +50,8 @@ impl<'s> Fleet<'s> {
                     fleet.by_dev_addr.entry((kind, addr)).or_default().push(index);
                 }
                 for (member, key) in roots(claim) {
-                    let octets = Octets::of(key);
-                    fleet.by_root.entry(octets).or_default().push((index, kind, member));
+                    let all = fleet.by_root.entry((kind, Octets::of(key))).or_default();
+                    all.push((index, member));
                 }
             }
         }
@@ -64,7 +64,7 @@ impl<'s> Fleet<'s> {
             .into_iter()
             .filter_map(|kind| self.by_dev_eui.get(&(kind, eui)))
             // one's own record is no other's, even if another has the same
-            .filter(|all| !all.contains(&index))
+            .filter(|all| all.binary_search(&index).is_err())
             .find_map(|all| self.subjects.get(*all.first()?))
     }
 
@@ -77,9 +77,13 @@ impl<'s> Fleet<'s> {
         if sample::of_key(key).is_some() {
             return None;
         }
-        let all = self.by_root.get(&Octets::of(key))?;
-        let (other, kind, member) = all.iter().find(|(other, ..)| *other != index)?;
-        Some((self.subjects.get(*other)?, *kind, *member))
+        let with = ClaimKind::ALL.into_iter().filter_map(|kind| {
+            let all = self.by_root.get(&(kind, Octets::of(key)))?;
+            let (other, member) = all.iter().find(|(other, _)| *other != index)?;
+            Some((*other, kind, *member))
+        });
+        let (other, kind, member) = with.min_by_key(|(other, ..)| *other)?;
+        Some((self.subjects.get(other)?, kind, member))
     }
 
     /// Looks for what this node shares with others.
@@ -100,7 +104,7 @@ impl<'s> Fleet<'s> {
     /// Returns the first of the other nodes, and what to call them all.
     fn others(&self, all: Option<&Vec<usize>>, index: usize) -> Option<(&'s Subject, String)> {
         let all = all?;
-        let total = all.len().saturating_sub(usize::from(all.contains(&index)));
+        let total = all.len().saturating_sub(usize::from(all.binary_search(&index).is_ok()));
         // each of many nodes names the first few, or all of them would cost their square
         let others: Vec<&Subject> = all
             .iter()
@@ -178,13 +182,11 @@ impl<'s> Fleet<'s> {
                 continue;
             }
             told.push(key);
-            let Some(all) = self.by_root.get(&Octets::of(key)) else { continue };
             // of a group whose records or whose firmware share it, the first tells
             let group = [ClaimKind::Record, ClaimKind::Firmware].into_iter().find_map(|kind| {
-                let of_kind = all.iter().filter(|(_, other, _)| *other == kind);
-                let mut sharing = of_kind.map(|(node, ..)| *node);
-                let leads = sharing.next() == Some(index);
-                let mut sharing: Vec<usize> = sharing.filter(|_| leads).collect();
+                let all = self.by_root.get(&(kind, Octets::of(key)))?;
+                let (_, sharing) = all.split_first().filter(|(first, _)| first.0 == index)?;
+                let mut sharing: Vec<usize> = sharing.iter().map(|(node, _)| *node).collect();
                 sharing.dedup();
                 self.others(Some(&sharing), index).map(|(other, called)| (kind, other, called))
             });

@@ -14,6 +14,8 @@ use handfast::{
 };
 use proptest::prelude::*;
 
+use crate::support::cost;
+
 const KEY: &str = "5a0c11d2e37f4b8896a1c0deface0147";
 const KEY_LIST: &str =
     "0x5A,0x0C,0x11,0xD2,0xE3,0x7F,0x4B,0x88,0x96,0xA1,0xC0,0xDE,0xFA,0xCE,0x01,0x47";
@@ -412,48 +414,71 @@ fn a_wrong_value_is_told_by_file_line_and_column_and_no_digit() {
 }
 
 #[test]
-fn hostile_sources_end_in_good_time() {
-    let deep = 200_000;
-    let mut sources = vec![
-        "{".repeat(deep),
-        "(".repeat(deep),
-        "a[".repeat(deep),
-        "x={".repeat(deep),
-        "x=(".repeat(deep),
-        "#if A\n".repeat(deep),
-        "#else\n".repeat(deep),
-        "#define A A\nuint8_t dev_eui[8] = A;".into(),
-        "#define A B\n#define B A\nuint8_t dev_eui[8] = {A};".into(),
-        "#define A \"1\" A\nchar dev_eui[] = \"2\" A;".into(),
-        "#define DEV_EUI \"020000fffe001207\"\n".repeat(20_000),
-        "struct a{int b".repeat(20_000),
-        "#define D 1 // lsb\n".repeat(20_000),
-        "int a=1;/*lsb*/".repeat(20_000),
-        "\\\n".repeat(deep),
-        "\"\\".into(),
-        "'".repeat(deep),
-        "=".repeat(deep),
-        "a(1)".repeat(deep / 4) + "=1",
-        "b[1]c=".repeat(deep / 4),
+fn hostile_sources_cost_what_their_length_does() {
+    type Made = fn(usize) -> String;
+    // Nested and referring things, about so many octets of each.
+    let sources: [(&str, Made); 21] = [
+        ("braces", |n| "{".repeat(n)),
+        ("parentheses", |n| "(".repeat(n)),
+        ("places", |n| "a[".repeat(n / 2)),
+        ("initialisers", |n| "x={".repeat(n / 3)),
+        ("expressions", |n| "x=(".repeat(n / 3)),
+        ("conditions", |n| "#if A\n".repeat(n / 6)),
+        ("alternatives", |n| "#else\n".repeat(n / 6)),
+        ("definitions", |n| "#define DEV_EUI \"020000fffe001207\"\n".repeat(n / 35)),
+        ("structures", |n| "struct a{int b".repeat(n / 14)),
+        ("notes of order", |n| "#define D 1 // lsb\n".repeat(n / 19)),
+        ("notes on a line", |n| "int a=1;/*lsb*/".repeat(n / 15)),
+        ("folded lines", |n| "\\\n".repeat(n / 2)),
+        ("a text without end", |n| "\"\\".repeat(n / 2)),
+        ("quotes", |n| "'".repeat(n)),
+        ("equal signs", |n| "=".repeat(n)),
+        ("calls", |n| "a(1)".repeat(n / 4) + "=1"),
+        ("places assigned", |n| "b[1]c=".repeat(n / 6)),
+        ("nodes under conditions", |n| {
+            (0..n / 50).fold(String::new(), |mut out, i| {
+                let _ =
+                    write!(out, "#ifdef N{i}\n#define DEV_EUI \"020000fffe00{i:04x}\"\n#endif\n");
+                out
+            })
+        }),
+        ("a name of itself", |n| {
+            format!("#define A A\nuint8_t dev_eui[8] = {{{}}};", "A,".repeat(n / 2))
+        }),
+        ("names of each other", |n| {
+            format!("#define A B\n#define B A\nuint8_t dev_eui[8] = {{{}}};", "A,".repeat(n / 2))
+        }),
+        ("texts of themselves", |n| {
+            format!("#define A \"1\" A\nchar dev_eui[] = {};", "A ".repeat(n / 2))
+        }),
     ];
-    let mut laughs = String::from("#define L0 1,1,1,1,1,1,1,1,1,1\n");
-    let mut texts = String::from("#define T0 \"11111111\"\n");
-    for i in 1..16 {
-        let _ = writeln!(laughs, "#define L{i} {}", vec![format!("L{}", i - 1); 10].join(","));
-        let _ = writeln!(texts, "#define T{i} {}", vec![format!("T{}", i - 1); 10].join(" "));
+    for (what, made) in sources {
+        let (short, long) = (made(20_000), made(320_000));
+        // A square would be 256 times.
+        cost::at_most(80, what, || read(&short), || read(&long));
     }
-    sources.push(laughs + "uint8_t dev_eui[8] = { L15 };");
-    sources.push(texts + "char dev_eui[] = \"\" T15;");
-    let mut euis = String::new();
-    for i in 0..4000 {
-        let _ = write!(euis, "#ifdef N{i}\n#define DEV_EUI \"020000fffe00{i:04x}\"\n#endif\n");
-    }
-    sources.push(euis);
-    for source in sources {
-        let started = std::time::Instant::now();
-        let _ = read(&source);
-        let head: String = source.chars().take(20).collect();
-        assert!(started.elapsed().as_secs() < 20, "{head:?}: {:?}", started.elapsed());
+}
+
+#[test]
+fn names_that_multiply_cost_no_more_for_more_levels() {
+    let lists = |levels: usize| {
+        let mut out = String::from("#define L0 1,1,1,1,1,1,1,1,1,1\n");
+        for i in 1..levels {
+            let _ = writeln!(out, "#define L{i} {}", vec![format!("L{}", i - 1); 10].join(","));
+        }
+        out + &format!("uint8_t dev_eui[8] = {{ L{} }};", levels - 1)
+    };
+    let texts = |levels: usize| {
+        let mut out = String::from("#define T0 \"11111111\"\n");
+        for i in 1..levels {
+            let _ = writeln!(out, "#define T{i} {}", vec![format!("T{}", i - 1); 10].join(" "));
+        }
+        out + &format!("char dev_eui[] = \"\" T{};", levels - 1)
+    };
+    for (what, made) in [("lists", &lists as &dyn Fn(usize) -> String), ("texts", &texts)] {
+        // Each level is ten times the one before.
+        let (few, many) = (made(6), made(16));
+        cost::at_most(100, what, || read(&few), || read(&many));
     }
 }
 

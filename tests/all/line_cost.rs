@@ -1,17 +1,15 @@
 //! What a line costs goes by its length, however it is made.
 
-use std::time::{Duration, Instant};
-
 use handfast::intake::{CaptureLines, Item};
+
+use crate::support::cost;
 
 const UPLINK: &str = "40dabb0102800200022721029daeaf9ee9";
 /// Octets of each line: about the most in which frames are looked for.
 const LENGTH: usize = 60_000;
 
-fn cost(line: &str) -> (Duration, Vec<Item>) {
-    let begin = Instant::now();
-    let items = CaptureLines::new(line.as_bytes()).map(Result::unwrap).collect();
-    (begin.elapsed(), items)
+fn items(line: &str) -> Vec<Item> {
+    CaptureLines::new(line.as_bytes()).map(Result::unwrap).collect()
 }
 
 /// As many of these as fit, with commas between.
@@ -27,7 +25,6 @@ fn deep(depth: usize, before: &str, list: &str) -> String {
 #[test]
 fn no_line_costs_many_times_what_a_plain_one_does() {
     let plain = format!("{{\"l\":[{}]}}", many("{\"time\":\"at noon\",\"data\":7}"));
-    let usual = (0..3).map(|_| cost(&plain).0).min().unwrap();
     let bad = format!("{{\"data\":\"{}\"}}", "40ff".repeat(20));
     let names = (0..600).map(|n| format!("\"phy{}payload\":\"{UPLINK}\"", "-".repeat(n % 40)));
     let names: Vec<_> = names.collect();
@@ -46,8 +43,7 @@ fn no_line_costs_many_times_what_a_plain_one_does() {
         ("frames after a key", format!("key {}", many(UPLINK))),
         ("spaces after half an octet", format!("4{}", " ".repeat(LENGTH))),
     ] {
-        let (taken, _) = cost(&line);
-        assert!(taken < 40 * usual, "{what}: {taken:?}, a plain line takes {usual:?}");
+        cost::at_most(40, what, || items(&plain), || items(&line));
     }
 }
 
@@ -60,6 +56,6 @@ fn what_a_line_yields_is_bounded() {
         format!("\"{name}\":\"{}\"", octets(n))
     });
     let named: Vec<_> = named.collect();
-    let (_, items) = cost(&format!("{{\"heard\":[{heard}],{}}}", named.join(",")));
+    let items = items(&format!("{{\"heard\":[{heard}],{}}}", named.join(",")));
     assert!((64..=512).contains(&items.len()), "{}", items.len());
 }

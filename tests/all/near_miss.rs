@@ -1,9 +1,6 @@
 //! The explorer of near-miss keys, on Join-Requests signed with keys that a mistake made.
 
-use std::{
-    sync::atomic::{AtomicBool, AtomicU64, Ordering},
-    time::Instant,
-};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 use handfast::{
     crypto::mic,
@@ -320,9 +317,7 @@ fn a_search_that_is_stopped_says_what_it_had_covered() {
         }
     };
     let effort = Effort { max_digits: 3, stop: &stop, progress: Some(&progress) };
-    let before = Instant::now();
     let report = search(&clues, &targets, &effort);
-    assert!(before.elapsed().as_secs() < 5);
     assert!(report.interrupted && report.hits.is_empty());
     let (last, whole) = report.covered.split_last().unwrap();
     assert!(whole.iter().all(|covered| covered.tried == covered.total));
