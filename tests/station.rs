@@ -101,7 +101,7 @@ fn data_comes_back_with_its_port_or_without_and_its_mic_holds() {
         "40dabb0102800200022721029daeaf9ee9",
         "60dabb0102a00500007efc0f41fe4bd10617",
         "8053bf000080ab0008449ddc0a1c",
-        "40f17dbe0200010001954378762b11ff0d",
+        "40dabb01020001000118ad52e0c4917f3b",
         "40010000e083000003070101020304",
         "20d94acfd06540984f241461506659c3aaadb5152aaff250202fba28e71693051d",
         "e0010203",
