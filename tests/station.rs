@@ -364,11 +364,11 @@ fn sent(dr: u8, freq_hz: u32, xtime: u64) -> Value {
 #[test]
 fn data_that_the_gateway_drops_is_told() {
     // NetID is [1]: DevAddr 02000000 to 03FFFFFF pass.
-    let (mut messages, roster) = joins(0x0401_7A3C);
+    let (mut messages, roster) = joins(0x0001_7A3C);
     messages.push(sent(3, 868_300_000, SESSION + 5_001_000));
     let (causes, state, words) = told_of(&roster, &messages, Rung::Proven);
     assert_eq!((causes.as_slice(), state), (&["gateway-filters-the-address"][..], State::Broken));
-    assert!(words.contains("drops all data of DevAddr 04017A3C"), "{words}");
+    assert!(words.contains("drops all data of DevAddr 00017A3C"), "{words}");
     let (mut messages, roster) = joins(0x0201_7A3C);
     messages.push(sent(3, 868_300_000, SESSION + 5_001_000));
     let (causes, state, _) = told_of(&roster, &messages, Rung::Proven);
