@@ -69,12 +69,12 @@ LOG_LINES = (
 CONSOLES = (
     ("join request", "2205.8 ms tx done", "8587.8 ms receive on 868.1 MHz SF9"),
     ("[2205] TX_DONE", "[8587] RX1 868100000"),
-    ("I (2205) mac: EV_TXCOMPLETE", "I (8587) mac: RX_WINDOW_1"),
+    ("I (2205) mac: TX_COMPLETE", "I (8587) mac: RX_WINDOW_1"),
     ("23:59:58.205 tx done", "00:00:04.587 rx1 867.1"),
 )
 EVENTS = (
-    {"time": 1772438403.25, "event": {"phyPayload": UPLINK, "rxInfo": [{"gatewayId": "020000fffea09442",
-     "rssi": -84, "snr": 7.5, "context": "AAAABQ=="}], "txInfo": {"frequency": 868100000, "sf": 7, "bw": 125}}},
+    {"time": 1772438403.25, "event": {"phyPayload": UPLINK, "heard": [{"gatewayId": "020000fffea09442",
+     "rssi": -84, "snr": 7.5, "context": "AAAABQ=="}], "radio": {"frequency": 868100000, "sf": 7, "bw": 125}}},
     {"downlinkId": 7, "items": [{"phyPayload": DOWNLINK, "timing": {"delay": "1s"}, "context": "AAAABQ=="},
                                 {"phyPayload": DOWNLINK, "timing": {"delay": "2s"}, "context": "AAAABQ=="}]},
     {"downlinkId": 7, "items": [{"status": "TOO_LATE"}, {"status": "OK"}]},

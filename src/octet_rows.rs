@@ -1,5 +1,5 @@
 //! A frame laid out octet by octet: each field as sent and as written, what it says, and where the
-//! standard says so. Bit fields are drawn as bits, encrypted parts stand before and after.
+//! standard says so. Each bit field names its bits, encrypted parts stand before and after.
 //!
 //! These are rows and words, no layout: a screen makes columns of them, a page makes a table.
 //!
@@ -18,11 +18,12 @@ mod source;
 
 use std::ops::Range;
 
+pub use bits::Bits;
 pub(crate) use fields::{count, mhz, value_and_note};
 
 use crate::{
     crypto::block::FOptsRule,
-    frame::{Field, Frame, Mhdr, OpenedJoinAccept},
+    frame::{Direction, Field, Frame, Mhdr, OpenedJoinAccept},
     reading::{CommandList, MicVerdict, Opened, Reading, Source, Tried},
 };
 
@@ -62,8 +63,8 @@ pub struct Row {
 pub enum Shown {
     /// Octets.
     Octets(Vec<u8>),
-    /// Bits, most significant first, sixteen a line: `..10 0...`.
-    Bits(Vec<String>),
+    /// Bits, one run of neighbours a line.
+    Bits(Vec<Bits>),
 }
 
 impl Default for Shown {
@@ -140,14 +141,9 @@ impl Rows<'_> {
     fn field(&mut self, field: Field, at: Range<usize>, octets: &[u8]) {
         let mut row = field_row(self.reading, field, at.clone(), octets);
         let turned = source::is_reversed(field).then(|| self.written(octets));
-        let first = octets.first().copied().unwrap_or_default();
         let parts = match field {
-            Field::Mhdr => bits::mhdr(first),
-            Field::FCtrl => bits::fctrl(first, self.reading.direction),
-            Field::DlSettings => bits::dl_settings(first),
-            Field::RxDelay => bits::rx_delay(first),
             Field::CfList => cf_list::parts(at.start, octets),
-            _ => Vec::new(),
+            _ => bit_rows(field, octets, self.reading.direction),
         };
         if matches!(field, Field::FCtrl | Field::DlSettings) {
             // The bits below say it.
@@ -296,6 +292,18 @@ fn sealed_mic(verdict: &MicVerdict) -> Vec<Row> {
     }
     rows.extend(more(tried));
     rows
+}
+
+/// The rows of a field that is one octet made of bits; none for other fields.
+pub(crate) fn bit_rows(field: Field, octets: &[u8], direction: Option<Direction>) -> Vec<Row> {
+    let Some(&first) = octets.first() else { return Vec::new() };
+    match field {
+        Field::Mhdr => bits::mhdr(first),
+        Field::FCtrl => bits::fctrl(first, direction),
+        Field::DlSettings => bits::dl_settings(first),
+        Field::RxDelay => bits::rx_delay(first),
+        _ => Vec::new(),
+    }
 }
 
 /// Octets that hold a key are not for the screen.

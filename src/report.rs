@@ -54,7 +54,7 @@ use crate::{
 pub(crate) use channels::{Channels, Kind, Lane};
 pub(crate) use claims::{Member, Standing, Value};
 pub(crate) use exchange::{Bar, Exchange, Fit, Shape};
-pub(crate) use frames::{FieldView, FrameView, Octets, Tone};
+pub(crate) use frames::{BitsView, FieldView, FrameView, Octets, Tone};
 pub(crate) use signal::{Point, Signal};
 pub(crate) use strangers::Stranger;
 

@@ -18,7 +18,7 @@ use crate::{
 #[command(after_help = "Examples:
   handfast id 0201BBDA
   handfast id 02-00-00-FF-FE-1A-2B-3C
-  handfast id 000013 26012E43 --json
+  handfast id 000001 0201BBDA --json
 
 Exit status: 2 when it is no identifier or the usage is wrong, else 0.")]
 pub struct IdArgs {
@@ -79,9 +79,9 @@ mod tests {
 
     #[test]
     fn several_numbers_are_told_one_after_the_other() {
-        let shown = run(&["0201BBDA", "000013"]).unwrap();
-        assert!(shown.contains("\n\nNetID 000013\n"), "{shown}");
-        let lines = run(&["--json", "0201BBDA", "000013"]).unwrap();
+        let shown = run(&["0201BBDA", "000001"]).unwrap();
+        assert!(shown.contains("\n\nNetID 000001\n"), "{shown}");
+        let lines = run(&["--json", "0201BBDA", "000001"]).unwrap();
         assert_eq!(lines.lines().count(), 2);
         assert!(lines.lines().all(|l| serde_json::from_str::<serde_json::Value>(l).is_ok()));
     }

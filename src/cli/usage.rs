@@ -187,7 +187,7 @@ impl UsageError {
     /// Returns what a right one looks like.
     pub fn hint(&self) -> Option<String> {
         let hint = match self {
-            Self::Key { .. } => "a key is 32 hex digits, such as 2B7E151628AED2A6ABF7158809CF4F3C",
+            Self::Key { .. } => "a key is 32 hex digits, such as 8A4C19E2D75B03F6619EC8270DB3F45A",
             Self::NoVariable { .. } => "export the variable first; its value is 32 hex digits",
             Self::File { .. }
             | Self::Roster(_)
@@ -226,5 +226,19 @@ impl UsageError {
             }
         };
         Some(hint.into())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{key::Aes128Key, ladder::near_miss::sample};
+
+    #[test]
+    fn the_model_key_is_not_a_published_one() {
+        let error = "".parse::<Aes128Key>().unwrap_err();
+        let hint = UsageError::Key { place: "--app-key".into(), error }.hint().unwrap();
+        let model = hint.rsplit(' ').next().unwrap().parse::<Aes128Key>().unwrap();
+        assert_eq!(sample(&model), None);
     }
 }

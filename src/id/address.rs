@@ -235,7 +235,7 @@ impl Block {
 }
 
 impl fmt::Display for Block {
-    /// Prints the first address and the number of bits: `26000000/7`.
+    /// Prints the first address and the number of bits: `02000000/7`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{:08X}/{}", self.first, self.prefix_len)
     }
@@ -246,7 +246,7 @@ impl fmt::Display for Block {
 #[non_exhaustive]
 pub enum BlockError {
     /// No slash.
-    #[error("no block such as 26000000/7: there is no slash")]
+    #[error("no block such as 02000000/7: there is no slash")]
     NoSlash,
     /// The address before the slash.
     #[error(transparent)]
@@ -329,36 +329,35 @@ mod tests {
     }
 
     #[test]
-    fn the_public_accept_has_an_address_of_its_network() {
-        // a published Join-Accept: NetID 000013, DevAddr 26012E43
-        let block = net_id("000013").block(Reading::Current).unwrap();
-        assert_eq!(block.to_string(), "26000000/7");
-        assert_eq!(block.last(), addr("27FFFFFF"));
-        assert_eq!(net_id("000013").owns(addr("26012E43")), Some(Reading::Current));
-        assert_eq!(net_id("000013").owns(addr("28000000")), None);
-        assert_eq!(addr("26012E43").net_ids().collect::<Vec<_>>(), [net_id("000013")]);
+    fn a_net_id_of_type_0_has_one_block() {
+        let block = net_id("000001").block(Reading::Current).unwrap();
+        assert_eq!(block.to_string(), "02000000/7");
+        assert_eq!(block.last(), addr("03FFFFFF"));
+        assert_eq!(net_id("000001").owns(addr("0201BBDA")), Some(Reading::Current));
+        assert_eq!(net_id("000001").owns(addr("04000000")), None);
+        assert_eq!(addr("0201BBDA").net_ids().collect::<Vec<_>>(), [net_id("000001")]);
     }
 
     #[test]
     fn the_erratum_moved_types_3_and_4() {
-        let id = net_id("600001");
+        let id = net_id("7FFFA5");
         let texts: Vec<_> = id.blocks().iter().map(|(r, b)| format!("{b} {r:?}")).collect();
         assert_eq!(
             texts,
-            ["E0020000/15 Current", "E0040000/14 BeforeErratum", "02000000/7 SevenBits"]
+            ["EF4A0000/15 Current", "EE940000/14 BeforeErratum", "4A000000/7 SevenBits"]
         );
-        assert_eq!(id.owns(addr("E0040001")), Some(Reading::BeforeErratum));
-        let id = net_id("800001");
-        assert_eq!(id.block(Reading::Current).unwrap().to_string(), "F0008000/17");
-        assert_eq!(id.block(Reading::BeforeErratum).unwrap().to_string(), "F0010000/16");
-        assert_eq!(net_id("A00001").block(Reading::BeforeErratum), None);
+        assert_eq!(id.owns(addr("EE940001")), Some(Reading::BeforeErratum));
+        let id = net_id("9FFFA5");
+        assert_eq!(id.block(Reading::Current).unwrap().to_string(), "F7D28000/17");
+        assert_eq!(id.block(Reading::BeforeErratum).unwrap().to_string(), "F7A50000/16");
+        assert_eq!(net_id("BFFFA5").block(Reading::BeforeErratum), None);
     }
 
     #[test]
     fn old_nodes_take_the_seven_low_bits_of_any_net_id() {
-        assert_eq!(net_id("200005").owns(addr("0A000001")), Some(Reading::SevenBits));
+        assert_eq!(net_id("20003F").owns(addr("7E000001")), Some(Reading::SevenBits));
         // for type 0 both readings are the same block, told once
-        assert_eq!(net_id("000013").blocks().len(), 1);
+        assert_eq!(net_id("000000").blocks().len(), 1);
         // type 0 has one bit less of NwkID than the seven, but its prefix is a zero
         assert_eq!(
             net_id("000001").block(Reading::SevenBits),
@@ -398,12 +397,12 @@ mod tests {
 
     #[test]
     fn a_block_reads_what_it_prints() {
-        for text in ["26000000/7", "00000000/0", "0201BBDA/32", "FE000080/25"] {
+        for text in ["02000000/7", "00000000/0", "0201BBDA/32", "FE000080/25"] {
             assert_eq!(text.parse::<Block>().unwrap().to_string(), text);
         }
-        assert_eq!("26000001/7".parse::<Block>(), Err(BlockError::StrayBits { prefix_len: 7 }));
-        assert_eq!("26000000/33".parse::<Block>(), Err(BlockError::Bits));
-        assert_eq!("26000000".parse::<Block>(), Err(BlockError::NoSlash));
-        assert!(matches!("26/7".parse::<Block>(), Err(BlockError::Address(_))));
+        assert_eq!("02000001/7".parse::<Block>(), Err(BlockError::StrayBits { prefix_len: 7 }));
+        assert_eq!("02000000/33".parse::<Block>(), Err(BlockError::Bits));
+        assert_eq!("02000000".parse::<Block>(), Err(BlockError::NoSlash));
+        assert!(matches!("02/7".parse::<Block>(), Err(BlockError::Address(_))));
     }
 }

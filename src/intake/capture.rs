@@ -57,7 +57,7 @@ pub enum Item {
 /// ```
 /// use handfast::intake::{CaptureLines, Item};
 ///
-/// let text = r#"{"rxpk":[{"freq":868.1,"datr":"SF7BW125","data":"QPF9vgIAAQACx4c="}]}"#;
+/// let text = r#"{"rxpk":[{"freq":868.1,"datr":"SF7BW125","data":"QNq7AQIAAQACx4c="}]}"#;
 /// for item in CaptureLines::new(text.as_bytes()) {
 ///     let Item::Datagram(datagram) = item? else { continue };
 ///     assert_eq!(datagram.rxpk[0].freq_hz, Some(868_100_000));
@@ -227,7 +227,7 @@ enum Looks {
     Frame,
 }
 
-/// Tells JSON from a frame, which may be written as `{0x40, 0xF1}` or `[0x40, 0xF1]`.
+/// Tells JSON from a frame, which may be written as `{0x40, 0xDA}` or `[0x40, 0xDA]`.
 fn looks(body: &str) -> Looks {
     if let Some(rest) = body.strip_prefix('{') {
         return match rest.trim_start().chars().next() {

@@ -137,15 +137,15 @@ impl TextError {
     pub const fn hint(&self) -> &'static str {
         match self {
             Self::Empty => {
-                "write a frame as hex (40 F1 7D BE 02 ...) or as base64 (QPF9vgI...); \
+                "write a frame as hex (40 DA BB 01 02 ...) or as base64 (QNq7AQI...); \
                  hex: or base64: in front decides"
             }
             Self::NotHex { .. } | Self::SplitOctet { .. } | Self::OddDigits { .. } => {
-                "hex looks like 40F17DBE02, 40-F1-7D-BE-02, 0x40F17DBE02 or {0x40, 0xF1, 0x7D}; \
+                "hex looks like 40DABB0102, 40-DA-BB-01-02, 0x40DABB0102 or {0x40, 0xDA, 0xBB}; \
                  if this is base64, write base64: in front"
             }
             Self::NotBase64 { .. } | Self::Padding { .. } | Self::Length { .. } => {
-                "base64 looks like QPF9vgIAAQACx4c= and goes in groups of four characters; \
+                "base64 looks like QNq7AQIAAQACx4c= and goes in groups of four characters; \
                  if this is hex, write hex: in front"
             }
         }
@@ -160,9 +160,9 @@ impl TextError {
 /// ```
 /// use handfast::intake::{Encoding, frame_text};
 ///
-/// let frame = frame_text("{0x40, 0xF1, 0x7D}")?;
-/// assert_eq!(frame.octets, [0x40, 0xF1, 0x7D]);
-/// assert_eq!(frame_text("QPF9").map(|f| f.encoding)?, Encoding::Base64);
+/// let frame = frame_text("{0x40, 0xDA, 0xBB}")?;
+/// assert_eq!(frame.octets, [0x40, 0xDA, 0xBB]);
+/// assert_eq!(frame_text("QNq7").map(|f| f.encoding)?, Encoding::Base64);
 /// # Ok::<(), handfast::intake::TextError>(())
 /// ```
 ///
@@ -386,24 +386,24 @@ mod tests {
     #[test]
     fn hex_takes_every_separator_that_people_use() {
         for text in [
-            "40F17D",
-            "40 f1 7d",
-            "40-F1-7D",
-            "40:f1:7d",
-            "40,f1,7d",
-            "0x40F17D",
-            "0x40 0xF1 0x7D",
-            "0x400xF10x7D",
-            "{0x40, 0xF1, 0x7D}",
-            "{ 0x40, 0xF1, 0x7D, };",
-            "[0x40,0xf1,0x7d]",
-            r"\x40\xf1\x7d",
-            "hex:40f17d",
-            "HEX: 40F1 7D",
-            "  40f17d\r\n",
+            "40DABB",
+            "40 da bb",
+            "40-DA-BB",
+            "40:da:bb",
+            "40,da,bb",
+            "0x40DABB",
+            "0x40 0xDA 0xBB",
+            "0x400xDA0xBB",
+            "{0x40, 0xDA, 0xBB}",
+            "{ 0x40, 0xDA, 0xBB, };",
+            "[0x40,0xda,0xbb]",
+            r"\x40\xda\xbb",
+            "hex:40dabb",
+            "HEX: 40DA BB",
+            "  40dabb\r\n",
         ] {
             let frame = frame_text(text).unwrap_or_else(|e| panic!("{text}: {e}"));
-            assert_eq!(frame, FrameText::hex(vec![0x40, 0xF1, 0x7D]), "{text}");
+            assert_eq!(frame, FrameText::hex(vec![0x40, 0xDA, 0xBB]), "{text}");
         }
     }
 
@@ -431,11 +431,11 @@ mod tests {
 
     #[test]
     fn a_text_that_is_both_is_hex_unless_the_prefix_says_otherwise() {
-        assert_eq!(frame_text("40f17dbe").unwrap().octets, [0x40, 0xF1, 0x7D, 0xBE]);
-        let frame = frame_text("base64:40f17dbe").unwrap();
+        assert_eq!(frame_text("40dabb01").unwrap().octets, [0x40, 0xDA, 0xBB, 0x01]);
+        let frame = frame_text("base64:40dabb01").unwrap();
         assert_eq!((frame.octets.len(), frame.encoding), (6, Encoding::Base64));
         // odd: only base64 is left, and said to be nearly hex
-        let frame = frame_text("40f17db").unwrap();
+        let frame = frame_text("40dabb0").unwrap();
         assert_eq!(frame.encoding, Encoding::Base64);
         assert!(
             frame
@@ -446,7 +446,7 @@ mod tests {
 
     #[test]
     fn hex_with_one_slip_is_never_taken_for_base64_in_silence() {
-        let frame = frame_text("40f17dbeO2000100").unwrap();
+        let frame = frame_text("40dabb01O2000100").unwrap();
         assert_eq!(frame.encoding, Encoding::Base64);
         let slip = TextError::NotHex { position: 9, found: 'O' };
         assert_eq!(frame.leniencies, [Leniency::NearlyHex(Box::new(slip))]);
@@ -461,16 +461,16 @@ mod tests {
             ("base64: ", TextError::Empty),
             ("{}", TextError::Empty),
             ("0x", TextError::Empty),
-            ("40 f1 7g 00", TextError::NotHex { position: 8, found: 'g' }),
-            ("  40 f1 7ß", TextError::NotHex { position: 10, found: 'ß' }),
-            ("40 f 17", TextError::SplitOctet { position: 5, found: ' ', octet: 1 }),
-            ("40 f1 7", TextError::OddDigits { digits: 5 }),
-            ("hex:40f17", TextError::OddDigits { digits: 5 }),
-            ("hex:4zf1", TextError::NotHex { position: 6, found: 'z' }),
-            ("QPF9vgI*", TextError::NotBase64 { position: 8, found: '*' }),
+            ("40 da bg 00", TextError::NotHex { position: 8, found: 'g' }),
+            ("  40 da bß", TextError::NotHex { position: 10, found: 'ß' }),
+            ("40 d ab", TextError::SplitOctet { position: 5, found: ' ', octet: 1 }),
+            ("40 da b", TextError::OddDigits { digits: 5 }),
+            ("hex:40dab", TextError::OddDigits { digits: 5 }),
+            ("hex:4zda", TextError::NotHex { position: 6, found: 'z' }),
+            ("QNq7AQI*", TextError::NotBase64 { position: 8, found: '*' }),
             ("sensor in row nine", TextError::NotBase64 { position: 7, found: ' ' }),
-            ("QP=F", TextError::Padding { position: 4 }),
-            ("QPF9=", TextError::Padding { position: 5 }),
+            ("QN=q", TextError::Padding { position: 4 }),
+            ("QNq7=", TextError::Padding { position: 5 }),
             ("zzzzz", TextError::Length { characters: 5 }),
         ] {
             let found = frame_text(text).unwrap_err();

@@ -169,7 +169,7 @@ mod tests {
 
     #[test]
     fn json_is_read_where_the_header_ends_even_if_a_token_holds_a_brace() {
-        let json = r#"{"rxpk":[{"freq":868.1,"data":"QPF9vgIAAQACx4c="}]}"#;
+        let json = r#"{"rxpk":[{"freq":868.1,"data":"QNq7AQIAAQACx4c="}]}"#;
         let datagram = wire_datagram(&from_gateway(2, 0, json)).unwrap();
         assert_eq!((datagram.rxpk.len(), datagram.token), (1, Some(0x7B22)));
         let cut = wire_datagram(&from_gateway(2, 0, &json[..20])).unwrap_err();

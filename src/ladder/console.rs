@@ -295,7 +295,7 @@ mod tests {
             ["2205800 us tx complete", "8587800 us rx window open"],
             ["2.2058 s end of transmission", "8.5878 s rx on 868100000"],
             ["[2205] TX_DONE", "[8587] RX1 open"],
-            ["I (2205) mac: EV_TXCOMPLETE", "D (8587) mac: RX_WINDOW_1"],
+            ["I (2205) mac: TX_COMPLETE", "D (8587) mac: RX_WINDOW_1"],
             ["2205: txdone", "8587: rx 1"],
             ["2205ms: tx done", "8587ms: rx1"],
             ["[    2.205800] radio: tx done", "[    8.587800] radio: rx1"],

@@ -208,9 +208,11 @@ pub(super) fn wire_order(dice: &mut Dice) -> Option<Made> {
 
 pub(super) fn network(dice: &mut Dice) -> Option<Made> {
     let net_id_type = dice.pick(&[0u32, 0, 3, 6])?;
+    // A sheet names no operator: of type 0 the two NetIDs for experiments, of the others the end of
+    // a space that is given out from its beginning (common practice).
     let id = match net_id_type {
-        0 => dice.below(64),
-        _ => dice.below(1 << 11),
+        0 => dice.below(2),
+        _ => (1 << 21) - 1 - dice.below(1 << 8),
     };
     let net_id = NetId::new(net_id_type << 21 | id)?;
     let block = net_id.block(Reading::Current)?;

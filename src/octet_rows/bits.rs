@@ -3,40 +3,66 @@
 use super::{Row, Shown};
 use crate::frame::{Direction, DlSettings, FCtrl, FType, Mhdr, RxDelay};
 
-/// Draws bits `hi..lo` of a number of `width` bits where they stand: `..10 0...`, 16 a line.
-pub(super) fn draw(width: u8, (hi, lo): (u8, u8), whole: u64) -> Shown {
-    draw_those(width, |bit| (lo..=hi).contains(&bit), whole)
+/// Neighbouring bits of a number, named as the standard names them: `bits 7-5`, and `000`.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub struct Bits {
+    /// The most significant of them.
+    pub hi: u8,
+    /// The least significant of them.
+    pub lo: u8,
+    /// The number that they are part of.
+    pub whole: u64,
 }
 
-/// Draws some bits of a number of `width` bits, and dots for the others.
-pub(super) fn draw_those(width: u8, those: impl Fn(u8) -> bool, whole: u64) -> Shown {
-    let mut lines = Vec::new();
-    let mut line = String::new();
-    for bit in (0..width).rev() {
-        line.push(match those(bit) {
-            true if whole >> bit & 1 == 1 => '1',
-            true => '0',
-            false => '.',
-        });
-        if bit % 16 == 0 {
-            lines.push(std::mem::take(&mut line));
-        } else if bit % 4 == 0 {
-            line.push(' ');
+impl Bits {
+    /// Which bits these are: `bits 7-5`, `bit 4`.
+    pub fn place(self) -> String {
+        let Self { hi, lo, .. } = self;
+        if hi == lo { format!("bit {hi}") } else { format!("bits {hi}-{lo}") }
+    }
+
+    /// Their value: `000`.
+    pub fn digits(self) -> String {
+        let bit = |at| if self.whole.checked_shr(at).unwrap_or(0) & 1 == 1 { '1' } else { '0' };
+        (self.lo..=self.hi).rev().map(|at| bit(u32::from(at))).collect()
+    }
+}
+
+/// Returns bits `hi` to `lo` of a number, in parts that each fit into one octet.
+pub(super) fn of((hi, lo): (u8, u8), whole: u64) -> Shown {
+    if hi - lo < 8 {
+        return Shown::Bits(vec![Bits { hi, lo, whole }]);
+    }
+    let octets = (lo / 8..=hi / 8).rev();
+    Shown::Bits(
+        octets
+            .map(|octet| Bits { hi: hi.min(8 * octet + 7), lo: lo.max(8 * octet), whole })
+            .collect(),
+    )
+}
+
+/// Returns those bits of a number of `width` bits that are asked for, neighbours together.
+pub(super) fn those(width: u8, asked: impl Fn(u8) -> bool, whole: u64) -> Vec<Bits> {
+    let mut runs: Vec<Bits> = Vec::new();
+    for bit in (0..width).rev().filter(|&bit| asked(bit)) {
+        match runs.last_mut() {
+            Some(run) if run.lo == bit + 1 => run.lo = bit,
+            _ => runs.push(Bits { hi: bit, lo: bit, whole }),
         }
     }
-    Shown::Bits(lines)
+    runs
 }
 
-/// One group of bits of an octet.
-fn group(octet: u8, (hi, lo): (u8, u8), name: &str, note: impl Into<String>) -> Row {
+/// One group of bits of an octet whose note says it all.
+fn group(octet: u8, bits: (u8, u8), name: &str, note: impl Into<String>) -> Row {
+    let shown = of(bits, octet.into());
+    Row { shown, name: name.to_owned(), note: note.into(), ..Row::default() }
+}
+
+/// One group of bits of an octet that is a number.
+fn number(octet: u8, (hi, lo): (u8, u8), name: &str, note: impl Into<String>) -> Row {
     let value = (octet >> lo) & (0xFF >> (7 - (hi - lo)));
-    Row {
-        shown: draw(8, (hi, lo), octet.into()),
-        name: name.to_owned(),
-        value: value.to_string(),
-        note: note.into(),
-        ..Row::default()
-    }
+    Row { value: value.to_string(), ..group(octet, (hi, lo), name, note) }
 }
 
 const RFU: &str = "reserved: sent as 0";
@@ -81,7 +107,7 @@ pub(super) fn fctrl(octet: u8, direction: Option<Direction>) -> Vec<Row> {
         group(octet, (6, 6), sixth.0, sixth.1),
         group(octet, (5, 5), "ACK", ack),
         group(octet, (4, 4), fourth.0, fourth.1),
-        group(octet, (3, 0), "FOptsLen", options),
+        number(octet, (3, 0), "FOptsLen", options),
     ]
 }
 
@@ -95,8 +121,8 @@ pub(super) fn dl_settings(octet: u8) -> Vec<Row> {
     let rx2 = format!("RX2 at DR{}", settings.rx2_data_rate());
     vec![
         group(octet, (7, 7), "OptNeg", opt_neg),
-        group(octet, (6, 4), "RX1DROffset", "from uplink rate to RX1 rate"),
-        group(octet, (3, 0), "RX2DataRate", rx2),
+        number(octet, (6, 4), "RX1DROffset", "from uplink rate to RX1 rate"),
+        number(octet, (3, 0), "RX2DataRate", rx2),
     ]
 }
 
@@ -105,39 +131,48 @@ pub(super) fn rx_delay(octet: u8) -> Vec<Row> {
         (0, _) => "0 means 1 s".to_owned(),
         (_, seconds) => format!("{seconds} s"),
     };
-    vec![group(octet, (7, 4), "RFU", RFU), group(octet, (3, 0), "Del", note)]
+    vec![group(octet, (7, 4), "RFU", RFU), number(octet, (3, 0), "Del", note)]
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    #[test]
-    fn bits_are_drawn_where_they_stand() {
-        assert_eq!(draw(8, (6, 4), 0b0101_0000), Shown::Bits(vec![".101 ....".into()]));
-        let two = draw(32, (17, 14), 0x0002_4000);
-        let lines = [".... .... .... ..10", "01.. .... .... ...."];
-        assert_eq!(two, Shown::Bits(lines.map(str::to_owned).to_vec()));
+    fn runs(shown: &Shown) -> &[Bits] {
+        let Shown::Bits(runs) = shown else { panic!("no bits: {shown:?}") };
+        runs
+    }
+
+    fn told(bits: &[Bits]) -> Vec<String> {
+        bits.iter().map(|bits| format!("{} {}", bits.place(), bits.digits())).collect()
     }
 
     #[test]
-    fn the_bits_of_an_octet_have_each_one_row() {
+    fn bits_are_named_by_their_places() {
+        assert_eq!(told(runs(&of((6, 4), 0b0101_0000))), ["bits 6-4 101"]);
+        assert_eq!(told(runs(&of((17, 14), 0x0002_4000))), ["bits 17-14 1001"]);
+        assert_eq!(told(runs(&of((15, 0), 0xFF02))), ["bits 15-8 11111111", "bits 7-0 00000010"]);
+        let scattered = those(8, |bit| [7, 3, 2].contains(&bit), 0b1000_0100);
+        assert_eq!(told(&scattered), ["bit 7 1", "bits 3-2 01"]);
+    }
+
+    #[test]
+    fn each_bit_of_an_octet_is_in_one_row() {
         for direction in [None, Some(Direction::Uplink), Some(Direction::Downlink)] {
             for octet in 0..=u8::MAX {
                 for rows in
                     [mhdr(octet), fctrl(octet, direction), dl_settings(octet), rx_delay(octet)]
                 {
-                    let mut joined = 0u64;
+                    let mut joined = String::new();
                     for row in rows {
-                        let Shown::Bits(lines) = row.shown else { panic!() };
-                        let digits = lines.concat().replace(' ', "");
-                        assert_eq!(digits.len(), 8);
-                        let bits = u64::from_str_radix(&digits.replace('.', "0"), 2).unwrap();
-                        let shift = 7 - digits.rfind(['0', '1']).unwrap();
-                        assert_eq!((bits >> shift).to_string(), row.value);
-                        joined |= bits;
+                        let [bits] = runs(&row.shown) else { panic!("{row:?}") };
+                        assert_eq!(usize::from(bits.hi), 7 - joined.len());
+                        let digits = bits.digits();
+                        let value = u8::from_str_radix(&digits, 2).unwrap().to_string();
+                        assert!(row.value.is_empty() || row.value == value, "{row:?}");
+                        joined.push_str(&digits);
                     }
-                    assert_eq!(joined, u64::from(octet));
+                    assert_eq!(joined, format!("{octet:08b}"));
                 }
             }
         }

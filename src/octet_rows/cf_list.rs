@@ -36,8 +36,8 @@ pub(super) fn parts(at: usize, octets: &[u8]) -> Vec<Row> {
                     some => format!("channels {some}"),
                 };
                 rows.push(Row { name: format!("ChMask{i}"), value, note, ..part(2 * i, 2) });
-                let note = format!("bit 15 .. 0: {} .. {first}", first + 15);
-                let shown = bits::draw(16, (15, 0), mask.into());
+                let note = format!("channels {} to {first}", first + 15);
+                let shown = bits::of((15, 0), mask.into());
                 rows.push(Row { shown, note, ..Row::default() });
             }
             rows.push(Row { name: "RFU".into(), ..part(12, 3) });

@@ -1,4 +1,4 @@
-//! MAC commands: one row for the CID, one for each field of the payload, drawn as bits where it is
+//! MAC commands: one row for the CID, one for each field of the payload, named by its bits where it is
 //! made of bits.
 
 use super::{Row, Shown, bits};
@@ -50,9 +50,8 @@ fn payload(at: usize, command: &Command, rows: &mut Vec<Row>) {
             rows.extend(turned(octets));
             rows.extend(rfu(octets, known.get(from..to).unwrap_or_default()));
         }
-        let width = 8 * spec.width;
         if is_part {
-            let shown = bits::draw(width, (spec.hi, spec.lo), number(octets));
+            let shown = bits::of((spec.hi, spec.lo), number(octets));
             rows.push(told(field, Row { shown, ..Row::default() }));
             continue;
         }
@@ -60,8 +59,8 @@ fn payload(at: usize, command: &Command, rows: &mut Vec<Row>) {
         let sent = if hidden { Vec::new() } else { octets.to_vec() };
         rows.push(told(field, Row { at: Some(at + from..at + to), ..Row::of(sent) }));
         if let Value::Mask(_) = field.value {
-            let shown = bits::draw(width, (spec.hi, spec.lo), number(octets));
-            rows.push(Row { shown, note: "bit 15 .. 0".into(), ..Row::default() });
+            let shown = bits::of((spec.hi, spec.lo), number(octets));
+            rows.push(Row { shown, ..Row::default() });
         } else if spec.is_bits() {
             rows.extend(turned(octets));
         }
@@ -69,18 +68,21 @@ fn payload(at: usize, command: &Command, rows: &mut Vec<Row>) {
 }
 
 fn told(field: &Field, row: Row) -> Row {
-    let value = match &field.value {
-        Value::Flag(set) => u8::from(*set).to_string(),
-        value => value.to_string(),
-    };
     let note = match (&field.value, field.spec.refusal) {
         (Value::Flag(true), Some(_)) => "agrees".to_owned(),
         (Value::Flag(false), Some(refusal)) => refusal.meaning.to_owned(),
         _ => field.meaning().unwrap_or_default(),
     };
+    let value = match &field.value {
+        // The bit and its note say it.
+        Value::Flag(_) if !note.is_empty() => String::new(),
+        Value::Flag(set) => u8::from(*set).to_string(),
+        value => value.to_string(),
+    };
     let name = field.name();
     if name.len() > NAME_WIDTH {
-        return Row { value: format!("{name} {value}"), note, ..row };
+        let value = format!("{name} {value}").trim_end().to_owned();
+        return Row { value, note, ..row };
     }
     Row { name: name.to_owned(), value, note, ..row }
 }
@@ -96,8 +98,12 @@ fn rfu(octets: &[u8], known: &[u8]) -> Option<Row> {
     let (whole, known) = (number(octets), number(known));
     let width = u8::try_from(8 * octets.len()).ok()?;
     let is_rfu = |bit| known >> bit & 1 == 0;
-    let shown = (0..width).any(is_rfu).then(|| bits::draw_those(width, is_rfu, whole))?;
-    Some(Row { shown, name: "RFU".into(), ..Row::default() })
+    let runs = bits::those(width, is_rfu, whole);
+    (!runs.is_empty()).then(|| Row {
+        shown: Shown::Bits(runs),
+        name: "RFU".into(),
+        ..Row::default()
+    })
 }
 
 fn number(octets: &[u8]) -> u64 {

@@ -136,7 +136,7 @@ roles! {
 /// use handfast::reading::{Key, KeyRing, Source};
 ///
 /// let mut ring = KeyRing::default();
-/// let app_key = "2b7e151628aed2a6abf7158809cf4f3c".parse().unwrap();
+/// let app_key = "8a4c19e2d75b03f6619ec8270db3f45a".parse().unwrap();
 /// ring.push(Source::new("probe-07", "firmware"), Key::App(app_key));
 /// assert!(!ring.is_empty());
 /// ```

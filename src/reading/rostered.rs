@@ -10,7 +10,7 @@ impl KeyRing {
     /// use handfast::reading::KeyRing;
     ///
     /// let roster = handfast::roster::parse(
-    ///     "[[node]]\nname = 'pear-row-3'\n[node.record]\napp-key = '2b7e151628aed2a6abf7158809cf4f3c'",
+    ///     "[[node]]\nname = 'pear-row-3'\n[node.record]\napp-key = '8a4c19e2d75b03f6619ec8270db3f45a'",
     ///     None,
     /// )?;
     /// let mut ring = KeyRing::default();

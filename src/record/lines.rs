@@ -141,7 +141,7 @@ mod tests {
 
     #[test]
     fn a_line_reads_back_to_the_datagram() {
-        let json = b"{\"rxpk\":[\r\n{\"freq\":868.1,\"data\":\"QPF9vgIAAQACx4c=\"}]}\0";
+        let json = b"{\"rxpk\":[\r\n{\"freq\":868.1,\"data\":\"QNq7AQIAAQACx4c=\"}]}\0";
         let text = line(Kind::PushData, json);
         assert_eq!(text.matches('\n').count(), 1);
         let items: Vec<_> = CaptureLines::new(text.as_bytes()).map(Result::unwrap).collect();

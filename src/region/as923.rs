@@ -83,8 +83,7 @@ impl<const OFFSET_HZ: i32> Group<OFFSET_HZ> {
             uplink_ms: 400,
             downlink_ms: 400,
             default: Some(
-                "country-specific; DownlinkDwellTime default 0 (R1 2.3); both MAC stacks boot \
-             with UplinkDwellTime=1",
+                "country-specific; DownlinkDwellTime default 0 (R1 2.3); two public device stacks start with UplinkDwellTime=1",
             ),
         },
         duty_cycle: "below 1% on the default channels; Japan: LBT per ARIB STD-T108",
@@ -106,7 +105,7 @@ impl<const OFFSET_HZ: i32> Group<OFFSET_HZ> {
             min: 0,
             min_dwell: 2,
             effective_offsets: &[0, 1, 2, 3, 4, 5, -1, -2],
-            source: "R102 2.7.7; MN v4.4.7",
+            source: "R102 2.7.7; a public device stack",
         }),
         notes: &[
             Note {
@@ -115,7 +114,7 @@ impl<const OFFSET_HZ: i32> Group<OFFSET_HZ> {
                  -6.6 MHz; -4: -5.9 MHz added later)",
                 bites_when: "join channels, RX2, beacon and ping slot all move by the offset, CFList \
                  frequencies do not; mixing groups = join never answered",
-                source: "R1 2.10.9, LBM",
+                source: "R1 2.10.9, a public device stack",
             },
             Note {
                 revision: "RP V1.0 .. 1.0.3revA",
@@ -130,7 +129,7 @@ impl<const OFFSET_HZ: i32> Group<OFFSET_HZ> {
                  0..7; RP002 replaced it by a direct table",
                 bites_when: "uplink DR6/DR7 answered at DR5 by the formula, DR6/DR7 by the table; offsets \
                  6/7 from DR4/DR5 differ too",
-                source: "R102 2.7.7, R1 2.10.7, MN v4.4.7 vs v4.5.2",
+                source: "R102 2.7.7, R1 2.10.7, two releases of a public device stack",
             },
             Note {
                 revision: "all",
@@ -149,7 +148,7 @@ impl<const OFFSET_HZ: i32> Group<OFFSET_HZ> {
             Dispute {
                 what: "payload at DR2 without dwell",
                 one: "R102: M 59",
-                other: "R1 on, MN v4.4.7, R5: M 123",
+                other: "R1 on, a public device stack, R5: M 123",
                 taken: "123",
             },
             CH_MASK_CNTL_DISPUTE,

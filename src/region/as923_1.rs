@@ -9,7 +9,7 @@ pub(super) static PLAN: Plan = Plan {
     title: "AS923 group 1",
     plan_id: 7,
     baseline: "RP002-1.0.5 (group introduced in RP V1.0)",
-    source: "T5, R1 2.10, LBM",
+    source: "T5, R1 2.10, a public device stack",
     range_hz: (915_000_000, 928_000_000),
     ..Group::<0>::PLAN
 };

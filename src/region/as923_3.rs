@@ -8,7 +8,7 @@ pub(super) static PLAN: Plan = Plan {
     title: "AS923 group 3",
     plan_id: 9,
     baseline: "RP002-1.0.5 (group introduced in RP002-1.0.1)",
-    source: "T5, R1 2.10, LBM",
+    source: "T5, R1 2.10, a public device stack",
     range_hz: (915_000_000, 921_000_000),
     ..Group::<{ -6_600_000 }>::PLAN
 };

@@ -7,8 +7,8 @@ pub(super) static PLAN: Plan = Plan {
     common_name: "AS923-4",
     title: "AS923 group 4",
     plan_id: 13,
-    baseline: "RP002-1.0.5 (group introduced in RP002-1.0.3 (MN v4.7.0, LBM))",
-    source: "T5, R1 2.10, LBM, MN v4.7.0, FP",
+    baseline: "RP002-1.0.5 (group introduced in RP002-1.0.3, by two public device stacks)",
+    source: "T5, R1 2.10, two public device stacks, a public gateway channel list",
     range_hz: (917_000_000, 920_000_000),
     ..Group::<{ -5_900_000 }>::PLAN
 };

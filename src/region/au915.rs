@@ -27,7 +27,7 @@ pub(super) static PLAN: Plan = Plan {
             "any of 0-63 at DR2, any of 64-71 at DR6, same octet pass as US915",
         ),
         data_rates: &[2, 6],
-        source: Some("R1 2.8.2, T5; R11 and LM for 1.0.3/1.1"),
+        source: Some("R1 2.8.2, T5; R11 and a public issue of a device stack for 1.0.3/1.1"),
     },
     uplink_blocks: &[
         Block {
@@ -62,14 +62,14 @@ pub(super) static PLAN: Plan = Plan {
     data_rates: DataRates {
         uplink: &UPLINK,
         downlink: Some(&DOWNLINK),
-        source: "T5 Tables 39/40; DR0-6,8-13 = R1 Table 34; DR7 = LBM",
+        source: "T5 Tables 39/40; DR0-6,8-13 = R1 Table 34; DR7 = a public device stack",
     },
     rx1_rule: Rx1Rule {
         channel: Rx1Channel::Modulo(8),
         rule: "downlink channel k = uplink channel number mod 8",
         table: &RX1,
         dwell_table: None,
-        source: "T5 Table 46; DR0-6 = R1 Table 39; DR7 = LBM",
+        source: "T5 Table 46; DR0-6 = R1 Table 39; DR7 = a public device stack",
     },
     rx1_offset_max: 5,
     rx2_default: Rx2 { freq_hz: 923_300_000, dr: 8, note: None },
@@ -192,7 +192,7 @@ pub(super) static PLAN: Plan = Plan {
             bites_when: "a 1.0.2 device sends joins at SF12 (1.48 s for 23 bytes, computed, over 400 \
                  ms); a 1.0.3+ device joins only at DR2 (371 ms, computed) and DR6; after the \
                  join DR0/DR1 uplinks stay blocked until TxParamSetupReq clears the dwell flag",
-            source: "R102 2.5.2, R11, LM, R1 2.8.2",
+            source: "R102 2.5.2, R11, a public issue of a device stack, R1 2.8.2",
         },
         Note {
             revision: "<= RP 1.0.2rB",
@@ -205,27 +205,27 @@ pub(super) static PLAN: Plan = Plan {
             change: "Class B beacon DR10 (SF10/500), 19-byte frame, then DR8 (SF12/500), 23 bytes",
             bites_when: "beacon never found by an old device; note R1 footnote 29 still prints the \
                  19-byte layout next to SF12",
-            source: "R102 Table 40, R1 Table 40, MN v4.4.7+ uses 23",
+            source: "R102 Table 40, R1 Table 40; a public device stack uses 23",
         },
         Note {
             revision: "RP002-1.0.3+",
             change: "DR7 = LR-FHSS CR1/3, 1.523 MHz (DR7 RFU before); 1.0.5 adds uplink \
                  DR9=SF6/125, DR10=SF5/125 (DR8 stays RFU), downlink DR0=SF5/500, DR14=SF6/500",
             bites_when: "uplink DR9/DR10 collide with downlink DR9/DR10 numbers",
-            source: "T5, LBM, R1",
+            source: "T5, a public device stack, R1",
         },
     ],
     disputes: &[
         Dispute {
             what: "downlink DR8 and DR9, repeater M",
             one: "R1 and older: 41 and 117",
-            other: "TD (1.0.4), T5 (1.0.5): 61 and 137",
+            other: "public network documentation (1.0.4), T5 (1.0.5): 61 and 137",
             taken: "61 and 137",
         },
         Dispute {
             what: "beacon octets",
             one: "R1 footnote 29, R102: 19",
-            other: "MN v4.4.7 and later: 23 (SF12)",
+            other: "a public device stack: 23 (SF12)",
             taken: "23",
         },
     ],

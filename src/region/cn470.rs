@@ -15,7 +15,7 @@ pub(super) const ANTENNA_PLAN: Plan = Plan {
     plan_id: 6,
     kind: PlanKind::Fixed,
     baseline: "RP002-1.0.1 .. RP002-1.0.5 (same channels)",
-    source: "R1 2.9, T5, LBM",
+    source: "R1 2.9, T5, a public device stack",
     range_hz: (470_000_000, 510_000_000),
     join: Join {
         channels: JoinChannels::Common {
@@ -24,8 +24,7 @@ pub(super) const ANTENNA_PLAN: Plan = Plan {
         },
         data_rates: &[5, 4, 3, 2, 1],
         source: Some(
-            "R1 2.9.2.2 says DR5 to DR0, but DR0 is not available (R1 note 32); MN and LBM \
-             use DR5..DR1",
+            "R1 2.9.2.2 says DR5 to DR0, but DR0 is not available (R1 note 32); two public device stacks use DR5..DR1",
         ),
     },
     data_rates: DataRates {
@@ -65,13 +64,17 @@ pub(super) const ANTENNA_PLAN: Plan = Plan {
     ..ORDINARY
 };
 
-pub(super) const CFLIST_DISPUTE: Dispute =
-    Dispute { what: "CFList", one: "R1: type 1", other: "LBM constant: type 0", taken: "type 1" };
+pub(super) const CFLIST_DISPUTE: Dispute = Dispute {
+    what: "CFList",
+    one: "R1: type 1",
+    other: "a constant of a public device stack: type 0",
+    taken: "type 1",
+};
 
 pub(super) const DR0_DISPUTE: Dispute = Dispute {
     what: "DR0",
     one: "R1 text: channels DR0 to DR5, join DR5 to DR0; R1 note 32: DR0 not available",
-    other: "MN, LBM: DR1 to DR5",
+    other: "two public device stacks: DR1 to DR5",
     taken: "DR1 to DR5",
 };
 
@@ -106,7 +109,7 @@ pub(super) const UNCHANGED: Note = Note {
     revision: "RP002-1.0.2+",
     change: "frequencies below are unchanged from 1.0.1 to 1.0.5",
     bites_when: "-",
-    source: "R1, T5, LBM",
+    source: "R1, T5, a public device stack",
 };
 
 static DATA_RATES: [DataRate; 8] = [
@@ -141,7 +144,7 @@ static PAYLOAD: [PayloadLimit; 7] = [
     limit(7, 230, 250),
 ];
 
-// R1 Tables 41, 52, 53 and 2.9.7.2, LBM, T5.
+// R1 Tables 41, 52, 53 and 2.9.7.2, a public device stack, T5.
 static COMMON_JOIN: [CommonJoin; 20] = [
     common(0, 470_900_000, 484_500_000, 485_300_000, "CN470-20A"),
     common(1, 472_500_000, 486_100_000, 486_900_000, "CN470-20A"),

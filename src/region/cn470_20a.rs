@@ -120,17 +120,16 @@ pub(super) static PLAN: Plan = Plan {
         cn470::UNCHANGED,
         Note {
             revision: "stack bug",
-            change: "MN v4.5.2/v4.7.0 has 494.0 MHz instead of 494.9 MHz for the RX2 of join \
-                 channel 6",
+            change: "two releases of a public device stack have 494.0 MHz instead of 494.9 MHz for the RX2 of join channel 6",
             bites_when: "RX2 downlinks lost for devices that joined on 507.3 MHz with that stack",
-            source: "MN RegionCN470A20.h vs R1 Table 52, LBM, T5",
+            source: "a public device stack vs R1 Table 52, T5, another public device stack",
         },
     ],
     disputes: &[
         Dispute {
             what: "RX2 of join channel 6",
-            one: "R1, LBM, T5: 494.9 MHz",
-            other: "MN v4.5.2 and v4.7.0: 494.0 MHz",
+            one: "R1, a public device stack, T5: 494.9 MHz",
+            other: "two releases of another public device stack: 494.0 MHz",
             taken: "494.9 MHz; the other looks like a slip",
         },
         cn470::CFLIST_DISPUTE,

@@ -73,7 +73,7 @@ pub(super) static PLAN: Plan = Plan {
                  not on uplink channel mod 24",
             bites_when: "computing RX1 with the data rule during the join (computed: join channel 11 \
                  would give 492.1 MHz)",
-            source: "R1 Table 41 vs 2.9.7.2, LBM",
+            source: "R1 Table 41 vs 2.9.7.2, a public device stack",
         },
         Note {
             revision: "all",

@@ -72,7 +72,7 @@ pub(super) static PLAN: Plan = Plan {
             change: "join-accept on the fixed 502.5 MHz of the join table, not on uplink channel \
                  mod 24",
             bites_when: "computing RX1 with the data rule during the join",
-            source: "R1 Table 41 vs 2.9.7.2, LBM",
+            source: "R1 Table 41 vs 2.9.7.2, a public device stack",
         },
     ],
     ..cn470::ANTENNA_PLAN

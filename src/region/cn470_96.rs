@@ -18,7 +18,7 @@ pub(super) static PLAN: Plan = Plan {
     plan_id: 6,
     kind: PlanKind::Fixed,
     baseline: "RP V1.0 .. RP 1.0.3revA",
-    source: "R10 2.6, R102 2.6, MN v4.4.7, LBM cn_470_rp_1_0, T5 (quotes 1.0.3revA 2.7)",
+    source: "R10 2.6, R102 2.6, two public device stacks, T5 (quotes 1.0.3revA 2.7)",
     range_hz: (470_000_000, 510_000_000),
     default_channels: DefaultChannels::AllUplink("all 96 uplink channels enabled after reset"),
     join: Join {
@@ -70,8 +70,7 @@ pub(super) static PLAN: Plan = Plan {
             since: Revision::Rp1_0_3A,
         }),
         note: Some(
-            "type 1 with six ChMask fields since 1.0.3revA (MN v4.4.7 code); not supported \
-             up to 1.0.2rB",
+            "type 1 with six ChMask fields since 1.0.3revA (read from a public device stack); not supported up to 1.0.2rB",
         ),
         source: None,
     },
@@ -123,7 +122,7 @@ pub(super) static PLAN: Plan = Plan {
                  one block of eight, e.g. channels 80-87 = 486.3-487.7 MHz",
             bites_when: "see CN470_20A; a device set to the new plans never hears 500-510 MHz downlinks \
                  of this plan",
-            source: "R1 2.9, T5, FP CN_470_510_FSB_11",
+            source: "R1 2.9, T5, a public gateway channel list",
         },
         Note {
             revision: "<= RP V1.0",
@@ -134,18 +133,18 @@ pub(super) static PLAN: Plan = Plan {
         },
         Note {
             revision: "stack bug",
-            change: "LBM lists a Class B ping-slot start of 923.3 MHz for this plan",
-            bites_when: "copy error; the specification family and MN v4.4.7 use 508.3 MHz + 0.2 k",
-            source: "LBM vs MN v4.4.7",
+            change: "a public device stack lists a Class B ping-slot start of 923.3 MHz for this plan",
+            bites_when: "copy error; the specification family and another public device stack use 508.3 MHz + 0.2 k",
+            source: "two public device stacks that differ",
         },
     ],
     disputes: &[Dispute {
         what: "ping slot",
-        one: "MN v4.4.7: 508.3 MHz + 0.2 k",
-        other: "LBM: start 923.3 MHz",
+        one: "a public device stack: 508.3 MHz + 0.2 k",
+        other: "another public device stack: start 923.3 MHz",
         taken: "508.3 MHz + 0.2 k",
     }],
-    doubts: &["CFList type 1 since RP 1.0.3revA: read from one device stack (MN v4.4.7)"],
+    doubts: &["CFList type 1 since RP 1.0.3revA: read from one public device stack"],
     ..ORDINARY
 };
 

@@ -18,7 +18,7 @@ pub(super) static PLAN: Plan = Plan {
     plan_id: 3,
     kind: PlanKind::Dynamic,
     baseline: "RP002-1.0.1 (later revisions: deprecated, tables not seen)",
-    source: "R1 2.6, TD",
+    source: "R1 2.6, public network documentation",
     range_hz: (779_000_000, 787_000_000),
     centre_range_hz: Some((779_500_000, 786_500_000)),
     default_channels: DefaultChannels::Listed(&[
@@ -91,7 +91,7 @@ pub(super) static PLAN: Plan = Plan {
             change: "new devices not allowed after 2021-01-01; later regional parameters mark the \
                  plan deprecated",
             bites_when: "seen only in old captures",
-            source: "R1 2.6.2, TD",
+            source: "R1 2.6.2, public network documentation",
         },
         Note {
             revision: "all",

@@ -54,7 +54,7 @@ pub(super) static PLAN: Plan = Plan {
         step_db: 2,
         max_index: 5,
         older: None,
-        source: "R1 Table 28 (12.15); TD and T5 give 12 for 1.0.4/1.0.5",
+        source: "R1 Table 28 (12.15); public network documentation and T5 give 12 for 1.0.4/1.0.5",
     },
     cflist: CfListRule {
         frequencies: Some(CfListFrequencies { first_channel: 3 }),
@@ -94,7 +94,7 @@ pub(super) static PLAN: Plan = Plan {
             revision: "RP 1.0.2rB -> RP002",
             change: "duty cycle 1% became 10%",
             bites_when: "a stack still enforcing 1% spaces join retries ten times wider than expected",
-            source: "R102 2.4.2, R1 2.7.2, MN v4.7.0 keeps 1%",
+            source: "R102 2.4.2, R1 2.7.2; a public device stack keeps 1%",
         },
         Note {
             revision: "1.0.5",
@@ -106,14 +106,14 @@ pub(super) static PLAN: Plan = Plan {
     disputes: &[
         Dispute {
             what: "duty cycle",
-            one: "R102: 1%; MN v4.7.0 still 1%",
+            one: "R102: 1%; a public device stack still 1%",
             other: "R1: 10% in the band, 1% on join channels",
             taken: "R1",
         },
         Dispute {
             what: "maximum EIRP",
             one: "R1: 12.15 dBm",
-            other: "TD (1.0.4), T5: 12",
+            other: "public network documentation (1.0.4), T5: 12",
             taken: "12.15; the difference is rounding",
         },
         CH_MASK_CNTL_DISPUTE,

@@ -44,7 +44,7 @@ pub(super) static PLAN: Plan = Plan {
         rule: "same frequency as the uplink (unless changed by DlChannelReq)",
         table: &RX1,
         dwell_table: None,
-        source: "T5 Table 17 (DR0-7 = R1 Table 11, DR0-11 = LBM)",
+        source: "T5 Table 17 (DR0-7 = R1 Table 11, DR0-11 = a public device stack)",
     },
     rx1_offset_max: 5,
     rx2_default: Rx2 { freq_hz: 869_525_000, dr: 0, note: None },
@@ -71,7 +71,7 @@ pub(super) static PLAN: Plan = Plan {
         uplink: &PAYLOAD,
         uplink_dwell: None,
         downlink: None,
-        source: "T5 Tables 15/16; DR0-7 = R1 Tables 9/10; M column DR0-11 = LBM",
+        source: "T5 Tables 15/16; DR0-7 = R1 Tables 9/10; M column DR0-11 = a public device stack",
     },
     duty_cycle: "below 1% on the default channels; otherwise the ETSI sub-band (eu868_sub_band)",
     regulator_bands: &REGULATOR_BANDS,
@@ -92,13 +92,13 @@ pub(super) static PLAN: Plan = Plan {
             change: "DR8-DR11 LR-FHSS (uplink only), RX1 rows for them",
             bites_when: "an uplink reported as DR8..11 is LR-FHSS, its RX1 answer is DR1/DR2/DR1/DR2 at \
                  offset 0; a stack built for <=RP002-1.0.1 calls the same numbers RFU",
-            source: "T5, LBM, R1",
+            source: "T5, a public device stack, R1",
         },
         Note {
             revision: "RP002-1.0.5",
             change: "DR12 = SF6/125, DR13 = SF5/125",
             bites_when: "older tables say RFU for 12..14; a decoder must not map DR12 to anything else",
-            source: "T5 Table 10, TD (1.0.4 shows 12..14 RFU)",
+            source: "T5 Table 10, public network documentation (1.0.4 shows 12..14 RFU)",
         },
         Note {
             revision: "<= RP V1.0 / LoRaWAN 1.0.1",
@@ -121,15 +121,15 @@ pub(super) static PLAN: Plan = Plan {
             bites_when: "before joining, a device only knows the default (869.525 MHz, DR0); a \
                  join-accept sent in RX2 at any other DR is missed. The network's own RX2 DR \
                  reaches the device inside the join-accept (DLSettings)",
-            source: "FP (an EU868 plan variant with RX2 DR3)",
+            source: "a public gateway channel list (an EU868 plan variant with RX2 DR3)",
         },
     ],
     disputes: &[
         Dispute {
             what: "DR8 to DR11",
-            one: "MN v4.7.0, which claims RP2-1.0.3, stops at DR7",
-            other: "LBM (RP2-1.0.3): LR-FHSS",
-            taken: "LBM",
+            one: "a public device stack that claims RP2-1.0.3 stops at DR7",
+            other: "another public device stack (RP2-1.0.3): LR-FHSS",
+            taken: "LR-FHSS",
         },
         CH_MASK_CNTL_DISPUTE,
     ],
@@ -194,8 +194,8 @@ static PAYLOAD: [PayloadLimit; 14] = [
     limit(13, 230, 250),
 ];
 
-// EN 300 220: letters, duty cycles and ERP from TD, older names from TD's history, EC 2017/1483
-// entries from MN.
+// EN 300 220: letters, duty cycles and ERP from public network documentation, older names from its
+// history, EC 2017/1483 entries from a public device stack.
 static REGULATOR_BANDS: [RegulatorBand; 6] = [
     RegulatorBand {
         letter: 'K',

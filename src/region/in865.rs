@@ -58,7 +58,7 @@ pub(super) static PLAN: Plan = Plan {
         step_db: 2,
         max_index: 14,
         older: Some(OlderPower { until: Revision::Rp002_1_0_4, max_dbm: 30.0, max_index: 10 }),
-        source: "R5 p.90 Table 94 (1..14); R1 Table 81 (0..10), TD (30 dBm for 1.0.4)",
+        source: "R5 p.90 Table 94 (1..14); R1 Table 81 (0..10), public network documentation (30 dBm for 1.0.4)",
     },
     cflist: CfListRule {
         frequencies: Some(CfListFrequencies { first_channel: 3 }),
@@ -122,7 +122,7 @@ pub(super) static PLAN: Plan = Plan {
     disputes: &[
         Dispute {
             what: "maximum EIRP, TXPower range",
-            one: "R1, MN, TD: 30 dBm, 0 to 10",
+            one: "R1, a public device stack, public network documentation: 30 dBm, 0 to 10",
             other: "R5: 29.2 dBm, 1 to 14; T5 keeps 10",
             taken: "R5",
         },

@@ -75,9 +75,8 @@ pub(super) static PLAN: Plan = Plan {
         downlink: None,
         source: "T5 Tables 107/108; DR0-7 = R1 Tables 91/92",
     },
-    duty_cycle: "below 1% on the default channels (R1 Table 86); LBM applies 864-865 0.1%, \
-             866-868 1%, 868.7-869.2 MHz 10%",
-    // LBM's are what one stack applies, and no more.
+    duty_cycle: "below 1% on the default channels (R1 Table 86); a public device stack applies 864-865 0.1%, 866-868 1%, 868.7-869.2 MHz 10%",
+    // The three bands are what one stack applies, and no more.
     duty_rules: &[DutyRule { default_channels: true, permille: 10 }],
     beacon: Beacon {
         frequencies_hz: &[869_100_000],
@@ -106,16 +105,16 @@ pub(super) static PLAN: Plan = Plan {
         },
         Note {
             revision: "RP002-1.0.1 vs later",
-            change: "at least 8 channels in 1.0.1 (16 in MN v4.7.0)",
+            change: "at least 8 channels in 1.0.1 (16 in a public device stack)",
             bites_when: "NewChannelReq above channel 7 refused by an old device",
-            source: "R1 2.13.2, MN",
+            source: "R1 2.13.2, a public device stack",
         },
     ],
     disputes: &[
         Dispute {
             what: "duty cycle",
-            one: "R1: below 1% on default channels; MN 1%",
-            other: "LBM: 0.1%, 1%, 10% by band",
+            one: "R1: below 1% on default channels; a public device stack 1%",
+            other: "another public device stack: 0.1%, 1%, 10% by band",
             taken: "both are given",
         },
         CH_MASK_CNTL_DISPUTE,

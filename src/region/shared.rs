@@ -96,7 +96,7 @@ pub(super) static CH_MASK_CNTL_OLDER: [(Revision, &[ChMaskCntl; 8]); 1] =
 
 pub(super) const CH_MASK_CNTL_DISPUTE: Dispute = Dispute {
     what: "ChMaskCntl 1 to 5",
-    one: "R1, R102, R103, MN, LBM: RFU",
+    one: "R1, R102, R103, two public device stacks: RFU",
     other: "T5 (1.0.5): groups and banks",
     taken: "by revision: RFU until RP002-1.0.3; RP002-1.0.4 at the latest brought them",
 };

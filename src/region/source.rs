@@ -1,6 +1,9 @@
 //! The sources that the tables name by their keys.
+//!
+//! These are documents of the standard. What comes from a device stack, a network or a vendor says
+//! so in words and names nobody; `vectors/regions.toml` has the exact source next to the value.
 
-/// Key and title of every source.
+/// Key and title of every document.
 pub const SOURCES: &[(&str, &str)] = &[
     ("R5", "LoRa Alliance RP002-1.0.5 (2025), published pages 30, 80, 91"),
     (
@@ -18,13 +21,4 @@ pub const SOURCES: &[(&str, &str)] = &[
     ("R102", "LoRaWAN 1.0.2 Regional Parameters revision B (2017), full text"),
     ("R10", "LoRaWAN Regional Parameters V1.0 (July 2016, companion of LoRaWAN 1.0.2)"),
     ("L101", "LoRaWAN Specification V1.0.1 (Feb 2016) chapter 7 (EU868/US915/CN779 part)"),
-    (
-        "MN",
-        "a public device MAC stack, region headers at four releases (RP2-1.0.3, RP2-1.0.1, RP 1.0.3revA, RP 1.0.2rB)",
-    ),
-    ("LBM", "a second public device MAC stack (RP2-1.0.1 / RP2-1.0.3)"),
-    ("TD", "public network documentation that says it follows RP002-1.0.4"),
-    ("FP", "public gateway channel lists"),
-    ("LM", "a public device-stack issue that quotes RP 1.0.2 and 1.0.3 line numbers for AU915"),
-    ("SB", "a chip maker's article on the European sub-bands"),
 ];

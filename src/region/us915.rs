@@ -71,7 +71,7 @@ pub(super) static PLAN: Plan = Plan {
         rule: "downlink channel k = uplink channel number mod 8",
         table: &RX1,
         dwell_table: None,
-        source: "T5 Table 26; DR0-4 = R1 Table 18 = R103 p.24; DR0-6 = LBM",
+        source: "T5 Table 26; DR0-4 = R1 Table 18 = R103 p.24; DR0-6 = a public device stack",
     },
     rx1_offset_max: 3,
     rx2_default: Rx2 { freq_hz: 923_300_000, dr: 8, note: None },
@@ -162,7 +162,7 @@ pub(super) static PLAN: Plan = Plan {
             bites_when: "a 1.0.2 device ignores the sub-band mask in the join-accept and keeps hopping \
                  over all 72 channels until LinkADRReq; CFList type 1 and ChMaskCntl 5 come \
                  with RP 1.0.3revA",
-            source: "R102 2.2.4/2.2.5, R1 notes 12-14, MN v4.4.1/v4.4.7",
+            source: "R102 2.2.4/2.2.5, R1 notes 12-14, two releases of a public device stack",
         },
         Note {
             revision: "RP002-1.0.4 and errata",
@@ -177,7 +177,7 @@ pub(super) static PLAN: Plan = Plan {
             change: "repeater-compatible M for downlink DR8/DR9: 41/117 in R1 (and older), 61/137 \
                  in 1.0.4/1.0.5",
             bites_when: "only matters for a length check at DR8/9",
-            source: "R1 Table 16, TD, T5 Table 24",
+            source: "R1 Table 16, public network documentation, T5 Table 24",
         },
         Note {
             revision: "LoRaWAN 1.0.1",
@@ -191,20 +191,20 @@ pub(super) static PLAN: Plan = Plan {
             change: "gateways usually listen on one sub-band (8+1 channels) only",
             bites_when: "a device scanning all 72 channels gets roughly one join-request in eight (125 \
                  kHz) heard; a device locked to another sub-band is never heard",
-            source: "FP US_902_928_FSB_2, R1 2.5.2",
+            source: "a public gateway channel list, R1 2.5.2",
         },
     ],
     disputes: &[
         Dispute {
             what: "downlink DR8 and DR9, repeater M",
             one: "R1 and older: 41 and 117",
-            other: "TD (1.0.4), T5 (1.0.5): 61 and 137",
+            other: "public network documentation (1.0.4), T5 (1.0.5): 61 and 137",
             taken: "61 and 137",
         },
         Dispute {
             what: "maximum power",
             one: "R1: 30 dBm conducted",
-            other: "TD: 30 dBm EIRP",
+            other: "public network documentation: 30 dBm EIRP",
             taken: "conducted",
         },
     ],

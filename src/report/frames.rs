@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::{Subject, data, words};
 use crate::{
     frame::{Field, Frame, MacVersion, OpenedJoinAccept, decode},
-    octet_rows::value_and_note,
+    octet_rows::{Row, Shown, bit_rows, value_and_note},
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Source},
     trace::Attempt,
     words::{Count, sentence},
@@ -46,6 +46,19 @@ pub(crate) struct FieldView {
     pub(crate) at: Range<usize>,
     pub(crate) name: &'static str,
     pub(crate) value: String,
+    pub(crate) meaning: String,
+    /// Where it is an octet made of bits.
+    pub(crate) bits: Vec<BitsView>,
+}
+
+/// Some bits of an octet.
+#[derive(Debug)]
+pub(crate) struct BitsView {
+    /// `bits 7-5`.
+    pub(crate) place: String,
+    pub(crate) name: String,
+    /// `000`.
+    pub(crate) digits: String,
     pub(crate) meaning: String,
 }
 
@@ -210,7 +223,8 @@ fn sent(reading: &Reading) -> Octets {
         let at = stopped.offset()..decoded.octets.len();
         if !at.is_empty() {
             let meaning = format!("{} begins here and is not whole", stopped.field());
-            fields.push(FieldView { at, name: "?", value: String::new(), meaning });
+            let value = String::new();
+            fields.push(FieldView { at, name: "?", value, meaning, bits: Vec::new() });
         }
     }
     let mut octets: Vec<Option<u8>> = decoded.octets.iter().copied().map(Some).collect();
@@ -259,7 +273,23 @@ fn field(reading: &Reading, field: Field, at: Range<usize>, octets: &[u8]) -> Fi
     if field == Field::FOpts || (field == Field::FrmPayload && is_port_0(reading)) {
         meaning.push_str(&command_names(reading, field));
     }
-    FieldView { at, name: field.name(), value, meaning }
+    let bits = bits(bit_rows(field, octets, reading.direction));
+    FieldView { at, name: field.name(), value, meaning, bits }
+}
+
+fn bits(rows: Vec<Row>) -> Vec<BitsView> {
+    let mut views = Vec::new();
+    for Row { shown, name, value, note, .. } in rows {
+        let Shown::Bits(runs) = shown else { continue };
+        let meaning = if value.is_empty() { note } else { format!("{value}; {note}") };
+        views.extend(runs.iter().map(|run| BitsView {
+            place: run.place(),
+            name: name.clone(),
+            digits: run.digits(),
+            meaning: meaning.clone(),
+        }));
+    }
+    views
 }
 
 fn is_port_0(reading: &Reading) -> bool {

@@ -83,14 +83,14 @@ fn a_capture_of_a_join_is_read_whole() {
 #[test]
 fn a_bare_datagram_is_taken_and_its_kind_inferred() {
     for (text, kind) in [
-        (r#"{"rxpk":[{"data":"QPF9vg=="}]}"#, Kind::PushData),
+        (r#"{"rxpk":[{"data":"QNq7AQ=="}]}"#, Kind::PushData),
         (r#"{"stat":{}}"#, Kind::PushData),
-        (r#"{"txpk":{"data":"QPF9vg=="}}"#, Kind::PullResp),
+        (r#"{"txpk":{"data":"QNq7AQ=="}}"#, Kind::PullResp),
         (r#"{"txpk_ack":{"error":"TOO_LATE"}}"#, Kind::TxAck),
         (r#"{"datagram":{"txpk_ack":{"error":"too_late"}}}"#, Kind::TxAck),
         (r#"{"kind":"tx_ack"}"#, Kind::TxAck),
         (r#"{"kind":"PULL_DATA","datagram":null}"#, Kind::PullData),
-        (r#"{"at":"2026-04-18T08:10:03+02:00","rxpk":[{"data":"QPF9vg=="}]}"#, Kind::PushData),
+        (r#"{"at":"2026-04-18T08:10:03+02:00","rxpk":[{"data":"QNq7AQ=="}]}"#, Kind::PushData),
         ("  { \"stat\" : { } }  ", Kind::PushData),
     ] {
         let datagram = one(text);
@@ -131,7 +131,7 @@ fn frequencies_are_rounded_to_the_nearest_hertz() {
         ("0", None),
         ("\"868.1\"", None),
     ] {
-        let datagram = one(&format!(r#"{{"rxpk":[{{"freq":{megahertz},"data":"QPF9vg=="}}]}}"#));
+        let datagram = one(&format!(r#"{{"rxpk":[{{"freq":{megahertz},"data":"QNq7AQ=="}}]}}"#));
         assert_eq!(datagram.rxpk[0].freq_hz, hertz, "{megahertz}");
         assert_eq!(datagram.notes.len(), usize::from(hertz.is_none()), "{megahertz}");
     }
@@ -140,7 +140,7 @@ fn frequencies_are_rounded_to_the_nearest_hertz() {
 #[test]
 fn fsk_and_lora_data_rates_are_told_apart() {
     let datr = |json: &str| {
-        let datagram = one(&format!(r#"{{"rxpk":[{{"datr":{json},"data":"QPF9vg=="}}]}}"#));
+        let datagram = one(&format!(r#"{{"rxpk":[{{"datr":{json},"data":"QNq7AQ=="}}]}}"#));
         (datagram.rxpk[0].modulation, datagram.notes.len())
     };
     assert_eq!(datr("\"SF7BW125\""), (Some(Modulation::Lora { sf: 7, bw_khz: 125 }), 0));
@@ -166,7 +166,7 @@ fn when_to_send_is_one_of_four() {
 
 #[test]
 fn the_time_of_a_line_is_read_in_the_forms_that_logs_have() {
-    let read = |at: &str| one(&format!(r#"{{"at":{at},"rxpk":[{{"data":"QPF9vg=="}}]}}"#));
+    let read = |at: &str| one(&format!(r#"{{"at":{at},"rxpk":[{{"data":"QNq7AQ=="}}]}}"#));
     // Seconds since 1970 of each: `date -u -d 2026-03-02T08:00:03Z +%s`.
     for (at, wanted, notes) in [
         (r#""2026-03-02T08:00:03Z""#, "2026-03-02T08:00:03Z", &[][..]),
@@ -208,8 +208,8 @@ fn the_time_of_a_line_is_read_in_the_forms_that_logs_have() {
 fn a_member_of_a_wrong_type_takes_nothing_else_with_it() {
     let text = r#"{"at":5,"gateway":"0200","token":true,"kind":["PUSH_DATA"],"datagram":{"rxpk":[
         {"tmst":"soon","freq":868.1,"chan":-1,"rssi":{"a":[1]},"lsnr":[[]],"stat":9,"time":"noon",
-         "codr":5,"size":5,"data":"QPF9vg=="},
-        17, null, {"data":5}, {"data":""}, {"freq":868.3}, {"data":"QPF9v"}, {"data":"QPF9vg"}
+         "codr":5,"size":5,"data":"QNq7AQ=="},
+        17, null, {"data":5}, {"data":""}, {"freq":868.3}, {"data":"QNq7A"}, {"data":"QNq7AQ"}
         ],"stat":[1],"extra":{"deep":[[[]]]}}}"#
         .replace('\n', " ");
     let datagram = one(&text);
@@ -217,7 +217,7 @@ fn a_member_of_a_wrong_type_takes_nothing_else_with_it() {
     assert_eq!((datagram.at, datagram.gateway, datagram.token), (None, None, None));
     assert_eq!(datagram.rxpk.iter().map(|u| u.index).collect::<Vec<_>>(), [0, 7]);
     assert_eq!(datagram.rxpk[0].freq_hz, Some(868_100_000));
-    assert_eq!(datagram.rxpk[0].octets, [0x40, 0xF1, 0x7D, 0xBE]);
+    assert_eq!(datagram.rxpk[0].octets, [0x40, 0xDA, 0xBB, 0x01]);
     let all = remarks(&datagram).join("\n");
     for line in [
         "at: a time such as 2026-03-02T08:00:03.210692Z expected",
@@ -247,7 +247,7 @@ fn a_member_of_a_wrong_type_takes_nothing_else_with_it() {
 #[test]
 fn the_last_of_several_members_counts_and_is_remarked_on() {
     let datagram = one(
-        r#"{"kind":"PULL_RESP","kind":"PUSH_DATA","rxpk":[{"data":"QPF9vg==","data":"QA==","x":1,"x":2}],"datagram":null}"#,
+        r#"{"kind":"PULL_RESP","kind":"PUSH_DATA","rxpk":[{"data":"QNq7AQ==","data":"QA==","x":1,"x":2}],"datagram":null}"#,
     );
     assert_eq!(datagram.kind, Kind::PushData);
     assert_eq!(datagram.rxpk[0].octets, [0x40]);
@@ -256,7 +256,7 @@ fn the_last_of_several_members_counts_and_is_remarked_on() {
 
 #[test]
 fn a_member_of_another_kind_is_taken_and_remarked_on() {
-    let datagram = one(r#"{"kind":"PULL_RESP","datagram":{"rxpk":[{"data":"QPF9vg=="}]}}"#);
+    let datagram = one(r#"{"kind":"PULL_RESP","datagram":{"rxpk":[{"data":"QNq7AQ=="}]}}"#);
     assert_eq!((datagram.kind, datagram.rxpk.len()), (Kind::PullResp, 1));
     assert_eq!(remarks(&datagram), ["rxpk: does not belong in PULL_RESP"]);
     let datagram = one(r#"{"kind":"PUSH_DATA"}"#);
@@ -271,14 +271,14 @@ fn damaged_lines_are_named_and_all_others_kept() {
         \t \r\n\
         {\"stat\" {}}\n\
         [{\"stat\":{}}]\n\
-        \"40F17D\"\n\
+        \"40DABB\"\n\
         {\"at\":\"2026-04-18T06:10:03Z\"}\n\
         {\"stat\":{}} {}\n\
         {\"stat\":\"\xFF\"}\n\
-        40 F1 7D\n\
-        40 F1 7\n\
-        QPF9vg==\r\n\
-        {0x40, 0xF1}";
+        40 DA BB\n\
+        40 DA B\n\
+        QNq7AQ==\r\n\
+        {0x40, 0xDA}";
     let read = items(text);
     let lines: Vec<_> = read
         .iter()
@@ -299,13 +299,13 @@ fn damaged_lines_are_named_and_all_others_kept() {
         (8, "no datagram: neither `kind` nor rxpk, txpk, txpk_ack or stat"),
         (9, "column 13: trailing characters"),
         (10, "column 10: not UTF-8 text"),
-        (11, "[40, f1, 7d]"),
+        (11, "[40, da, bb]"),
         (
             12,
             "neither JSON nor a frame: 5 hex digits, an odd number: half of the last octet is missing",
         ),
-        (13, "[40, f1, 7d, be]"),
-        (14, "[40, f1]"),
+        (13, "[40, da, bb, 01]"),
+        (14, "[40, da]"),
     ];
     for (found, expected) in lines.iter().zip(expected) {
         assert_eq!((found.0, found.1.as_str()), expected);
@@ -396,7 +396,7 @@ fn the_stream_s_own_error_ends_the_capture() {
             Err(io::Error::other("unplugged"))
         }
     }
-    let stream = BufReader::new(b"40F17D\n40".chain(Broken));
+    let stream = BufReader::new(b"40DABB\n40".chain(Broken));
     let mut lines = CaptureLines::new(stream);
     assert!(matches!(lines.next(), Some(Ok(Item::Frame { line: 1, .. }))));
     assert!(matches!(lines.next(), Some(Err(_))));
@@ -405,7 +405,7 @@ fn the_stream_s_own_error_ends_the_capture() {
 
 #[test]
 fn read_sees_every_frame_with_its_line_and_direction() {
-    let text = format!("40F17D\n{ORCHARD}\nnonsense !\n{{\"rxpk\":[{{}},{{\"data\":\"QA\"}}]}}\n");
+    let text = format!("40DABB\n{ORCHARD}\nnonsense !\n{{\"rxpk\":[{{}},{{\"data\":\"QA\"}}]}}\n");
     let read: Vec<_> = TextLines::new(text.as_bytes()).map(Result::unwrap).collect();
     let frames: Vec<_> = read
         .iter()

@@ -9,7 +9,7 @@ use handfast::{
 
 use crate::{common, support::scene};
 
-// Frames of protocol-crypto.md section 10.
+// Frames of vectors/crypto/reference-examples.json.
 const REQUEST: &str = "0001000bfeff0000023c2b1afeff00000202012e269cf5";
 const UPLINK: &str = "40dabb0102800200022721029daeaf9ee9";
 const ACCEPT: &str = "20d94acfd06540984f241461506659c3aaadb5152aaff250202fba28e71693051d";

@@ -265,7 +265,7 @@ fn a_wrong_key_is_told_without_the_key() {
     assert_eq!(
         words,
         "error: --app-key: character 7 of the key is not a hex digit\n\
-         hint: a key is 32 hex digits, such as 2B7E151628AED2A6ABF7158809CF4F3C\n"
+         hint: a key is 32 hex digits, such as 8A4C19E2D75B03F6619EC8270DB3F45A\n"
     );
     assert!(output.stdout.is_empty());
 }

@@ -40,9 +40,9 @@ Join-Request, up, DevEUI 02-00-00-FF-FE-1A-2B-3C, 23 octets
  octet  as sent                  field     what it says [TS001-1.0.4; 1.1]
      0  00                       MHDR      Join-Request  LoRaWAN R1
                                            [1.0.4 p. 16-17; 1.1 4.2.1]
-        000. ....                FType     0  Join-Request
-        ...0 00..                RFU       0  reserved: sent as 0
-        .... ..00                Major     0  LoRaWAN R1
+        bits 7-5  000            FType     Join-Request
+        bits 4-2  000            RFU       reserved: sent as 0
+        bits 1-0  00             Major     LoRaWAN R1
    1-8  01 00 0B FE FF 00 00 02  JoinEUI   02-00-00-FF-FE-0B-00-01  join server
                                            [1.0.4 p. 45; 1.1 6.2.2]
         02 00 00 FF FE 0B 00 01  written   sent last octet first
@@ -79,9 +79,9 @@ Join-Accept, down, 33 octets
  octet  as sent                  field        what it says [TS001-1.0.4; 1.1]
      0  20                       MHDR         Join-Accept  LoRaWAN R1
                                               [1.0.4 p. 16-17; 1.1 4.2.1]
-        001. ....                FType        1  Join-Accept
-        ...0 00..                RFU          0  reserved: sent as 0
-        .... ..00                Major        0  LoRaWAN R1
+        bits 7-5  001            FType        Join-Accept
+        bits 4-2  000            RFU          reserved: sent as 0
+        bits 1-0  00             Major        LoRaWAN R1
   1-32  D9 4A CF D0 65 40 98 4F  encrypted    32 octets  all fields and the MIC
         24 14 61 50 66 59 C3 AA               [1.0.4 p. 46; 1.1 6.2.3]
         AD B5 15 2A AF F2 50 20
@@ -101,13 +101,13 @@ Join-Accept, down, 33 octets
     11  03                       DLSettings   receive windows of the session and
                                               the rule of its keys
                                               [1.0.4 p. 47; 1.1 6.2.3]
-        0... ....                OptNeg       0  the server speaks 1.0.x
-        .000 ....                RX1DROffset  0  from uplink rate to RX1 rate
-        .... 0011                RX2DataRate  3  RX2 at DR3
+        bit 7     0              OptNeg       the server speaks 1.0.x
+        bits 6-4  000            RX1DROffset  0  from uplink rate to RX1 rate
+        bits 3-0  0011           RX2DataRate  3  RX2 at DR3
     12  01                       RxDelay      1 s  from uplink to RX1
                                               [1.0.4 p. 47; 1.1 5.8]
-        0000 ....                RFU          0  reserved: sent as 0
-        .... 0001                Del          1  1 s
+        bits 7-4  0000           RFU          reserved: sent as 0
+        bits 3-0  0001           Del          1  1 s
  13-28  18 4F 84 E8 56 84 B8 5E  CFList       867.1 867.3 867.5 867.7 867.9
         84 88 66 84 58 6E 84 00               MHz: further channels
                                               [RP002-1.0.5 p. 30-31, 3.3.1]
@@ -138,9 +138,9 @@ Join-Accept, down, 33 octets
  octet  as sent                  field      what it says [TS001-1.0.4; 1.1]
      0  20                       MHDR       Join-Accept  LoRaWAN R1
                                             [1.0.4 p. 16-17; 1.1 4.2.1]
-        001. ....                FType      1  Join-Accept
-        ...0 00..                RFU        0  reserved: sent as 0
-        .... ..00                Major      0  LoRaWAN R1
+        bits 7-5  001            FType      Join-Accept
+        bits 4-2  000            RFU        reserved: sent as 0
+        bits 1-0  00             Major      LoRaWAN R1
   1-32  D9 4A CF D0 65 40 98 4F  encrypted  32 octets  all fields and the MIC
         24 14 61 50 66 59 C3 AA             [1.0.4 p. 46; 1.1 6.2.3]
         AD B5 15 2A AF F2 50 20
@@ -157,31 +157,32 @@ fn an_uplink_without_keys_shows_all_that_is_in_clear() {
         shown(UPLINK, &[], &Source::default()),
         "\
 Unconfirmed data up, DevAddr 0201BBDA, 17 octets
- octet  as sent      field       what it says [TS001-1.0.4; 1.1]
-     0  40           MHDR        unconfirmed data up  LoRaWAN R1
-                                 [1.0.4 p. 16-17; 1.1 4.2.1]
-        010. ....    FType       2  unconfirmed data up
-        ...0 00..    RFU         0  reserved: sent as 0
-        .... ..00    Major       0  LoRaWAN R1
-   1-4  DA BB 01 02  DevAddr     0201BBDA  address of the session
-                                 [1.0.4 p. 17; 1.1 4.3.1]
-        02 01 BB DA  written     sent last octet first
-     5  80           FCtrl       frame control: ADR, acknowledgement, length of
-                                 FOpts  [1.0.4 p. 17-18; 1.1 4.3.1]
-        1... ....    ADR         1  adaptive data rate on
-        .0.. ....    ADRACKReq   0  asks for no downlink
-        ..0. ....    ACK         0  acknowledges nothing
-        ...0 ....    ClassB      0  opens no ping slots
-        .... 0000    FOptsLen    0  no FOpts follow
-   6-7  02 00        FCnt        2  16 bits of 32  [1.0.4 p. 22-23; 1.1 4.3.1.5]
-        00 02        written
-     8  02           FPort       2  application  [1.0.4 p. 23-24; 1.1 4.3.2]
-  9-12  27 21 02 9D  FRMPayload  4 octets  encrypted under AppSKey
-                                 [1.0.4 p. 24-25; 1.1 4.3.3]
- 13-16  AE AF 9E E9  MIC         unchecked
-                                 needs NwkSKey (1.0.x), or SNwkSIntKey and
-                                 FNwkSIntKey (1.1), of this session
-                                 [1.0.4 p. 24-25; 1.1 4.4.1-2]
+ octet  as sent         field       what it says [TS001-1.0.4; 1.1]
+     0  40              MHDR        unconfirmed data up  LoRaWAN R1
+                                    [1.0.4 p. 16-17; 1.1 4.2.1]
+        bits 7-5  010   FType       unconfirmed data up
+        bits 4-2  000   RFU         reserved: sent as 0
+        bits 1-0  00    Major       LoRaWAN R1
+   1-4  DA BB 01 02     DevAddr     0201BBDA  address of the session
+                                    [1.0.4 p. 17; 1.1 4.3.1]
+        02 01 BB DA     written     sent last octet first
+     5  80              FCtrl       frame control: ADR, acknowledgement, length
+                                    of FOpts  [1.0.4 p. 17-18; 1.1 4.3.1]
+        bit 7     1     ADR         adaptive data rate on
+        bit 6     0     ADRACKReq   asks for no downlink
+        bit 5     0     ACK         acknowledges nothing
+        bit 4     0     ClassB      opens no ping slots
+        bits 3-0  0000  FOptsLen    0  no FOpts follow
+   6-7  02 00           FCnt        2  16 bits of 32
+                                    [1.0.4 p. 22-23; 1.1 4.3.1.5]
+        00 02           written
+     8  02              FPort       2  application  [1.0.4 p. 23-24; 1.1 4.3.2]
+  9-12  27 21 02 9D     FRMPayload  4 octets  encrypted under AppSKey
+                                    [1.0.4 p. 24-25; 1.1 4.3.3]
+ 13-16  AE AF 9E E9     MIC         unchecked
+                                    needs NwkSKey (1.0.x), or SNwkSIntKey and
+                                    FNwkSIntKey (1.1), of this session
+                                    [1.0.4 p. 24-25; 1.1 4.4.1-2]
 "
     );
 }
@@ -195,15 +196,15 @@ fn an_uplink_with_keys_shows_what_was_hidden() {
     let text = shown(UPLINK, &keys, &Source::default());
     assert!(text.ends_with(
         "\
-   6-7  02 00        FCnt        2  whole counter 65538 (0x00010002)
-                                 [1.0.4 p. 22-23; 1.1 4.3.1.5]
-        00 02        written
-     8  02           FPort       2  application  [1.0.4 p. 23-24; 1.1 4.3.2]
-  9-12  27 21 02 9D  FRMPayload  4 octets  encrypted under AppSKey
-                                 [1.0.4 p. 24-25; 1.1 4.3.3]
-        01 67 00 E1  in clear    under AppSKey
- 13-16  AE AF 9E E9  MIC         holds  under NwkSKey, rule of LoRaWAN 1.0
-                                 [1.0.4 p. 24-25; 1.1 4.4.1-2]
+   6-7  02 00           FCnt        2  whole counter 65538 (0x00010002)
+                                    [1.0.4 p. 22-23; 1.1 4.3.1.5]
+        00 02           written
+     8  02              FPort       2  application  [1.0.4 p. 23-24; 1.1 4.3.2]
+  9-12  27 21 02 9D     FRMPayload  4 octets  encrypted under AppSKey
+                                    [1.0.4 p. 24-25; 1.1 4.3.3]
+        01 67 00 E1     in clear    under AppSKey
+ 13-16  AE AF 9E E9     MIC         holds  under NwkSKey, rule of LoRaWAN 1.0
+                                    [1.0.4 p. 24-25; 1.1 4.4.1-2]
   * Found by search: the upper half of the counter is 1.
 "
     ));
@@ -218,9 +219,9 @@ Join-Request, up, cut short, 13 octets
  octet  as sent                  field    what it says [TS001-1.0.4; 1.1]
      0  00                       MHDR     Join-Request  LoRaWAN R1
                                           [1.0.4 p. 16-17; 1.1 4.2.1]
-        000. ....                FType    0  Join-Request
-        ...0 00..                RFU      0  reserved: sent as 0
-        .... ..00                Major    0  LoRaWAN R1
+        bits 7-5  000            FType    Join-Request
+        bits 4-2  000            RFU      reserved: sent as 0
+        bits 1-0  00             Major    LoRaWAN R1
    1-8  01 00 0B FE FF 00 00 02  JoinEUI  02-00-00-FF-FE-0B-00-01  join server
                                           [1.0.4 p. 45; 1.1 6.2.2]
         02 00 00 FF FE 0B 00 01  written  sent last octet first

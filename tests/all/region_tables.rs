@@ -3,7 +3,7 @@
 //! The test walks the file key by key. A key that it does not know fails it, so that nothing in
 //! the file can go unread.
 
-use std::collections::BTreeSet;
+use std::{collections::BTreeSet, sync::OnceLock};
 
 use handfast::{
     frame::Direction::{Downlink, Uplink},
@@ -41,12 +41,13 @@ impl<'a> Keys<'a> {
         self.must(key).as_integer().unwrap_or_else(|| panic!("{}.{key} is no number", self.at))
     }
 
+    /// A text as the program says it.
     fn text(&mut self, key: &str) -> &'a str {
-        self.must(key).as_str().unwrap_or_else(|| panic!("{}.{key} is no text", self.at))
+        shown(self.must(key).as_str().unwrap_or_else(|| panic!("{}.{key} is no text", self.at)))
     }
 
     fn optional_text(&mut self, key: &str) -> Option<&'a str> {
-        self.get(key).map(|v| v.as_str().unwrap_or_else(|| panic!("{}.{key}", self.at)))
+        self.get(key).map(|v| shown(v.as_str().unwrap_or_else(|| panic!("{}.{key}", self.at))))
     }
 
     fn flag(&mut self, key: &str) -> bool {
@@ -92,6 +93,13 @@ fn file() -> Table {
     std::fs::read_to_string(path).unwrap().parse().unwrap()
 }
 
+/// A text of the file without the names that the program does not say: `[shown]` of the file.
+fn shown(text: &str) -> &str {
+    static SHOWN: OnceLock<Table> = OnceLock::new();
+    let table = SHOWN.get_or_init(|| file()["shown"].as_table().unwrap().clone());
+    table.get(text).map_or(text, |said| said.as_str().unwrap())
+}
+
 /// The names of the file's sections: `CN470_20A`, `AS923_1`.
 fn plan(section: &str) -> &'static Plan {
     Plan::by_name(section).unwrap_or_else(|| panic!("no plan {section}"))
@@ -106,6 +114,9 @@ fn every_section_of_the_file_is_known() {
         "meta",
         "phy",
         "sources",
+        "sources_not_named",
+        "shown",
+        "shown_of_disputes",
         "channel_plan_id",
         "defaults",
         "cflist",
@@ -126,6 +137,22 @@ fn the_sources_are_those_of_the_file() {
     assert_eq!(sources.len(), SOURCES.len());
     for (key, title) in SOURCES {
         assert_eq!(sources[*key].as_str(), Some(*title), "{key}");
+    }
+}
+
+#[test]
+fn what_is_said_in_place_of_a_name_is_said_somewhere() {
+    let file = file();
+    let mut said = String::new();
+    for p in Plan::all() {
+        handfast::show::plan::text(p, &mut said).unwrap();
+    }
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    for section in ["shown", "shown_of_disputes"] {
+        for (exact, words) in file[section].as_table().unwrap() {
+            let words = words.as_str().unwrap();
+            assert!(said.contains(words), "{section}: {exact}: {words}");
+        }
     }
 }
 

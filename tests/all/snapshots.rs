@@ -59,7 +59,7 @@ const CASES: &[Case] = &[
         0,
     ),
     ("id-dev-addr", "id 0201BBDA", 0),
-    ("id-net-id", "id 000013", 0),
+    ("id-net-id", "id 000001", 0),
     ("id-eui", "id 02-00-00-FF-FE-1A-2B-3C", 0),
     ("lesson-1", "lesson --seed 7 --level 1", 0),
     ("lesson-2", "lesson --seed 7 --level 2", 0),

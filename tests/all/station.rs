@@ -100,7 +100,7 @@ fn data_comes_back_with_its_port_or_without_and_its_mic_holds() {
         "40dabb0102800200022721029daeaf9ee9",
         "60dabb0102a00500007efc0f41fe4bd10617",
         "8053bf000080ab0008449ddc0a1c",
-        "40f17dbe0200010001954378762b11ff0d",
+        "40dabb01020001000118ad52e0c4917f3b",
         "40010000e083000003070101020304",
         "20d94acfd06540984f241461506659c3aaadb5152aaff250202fba28e71693051d",
         "e0010203",
@@ -363,11 +363,11 @@ fn sent(dr: u8, freq_hz: u32, xtime: u64) -> Value {
 #[test]
 fn data_that_the_gateway_drops_is_told() {
     // NetID is [1]: DevAddr 02000000 to 03FFFFFF pass.
-    let (mut messages, roster) = joins(0x0401_7A3C);
+    let (mut messages, roster) = joins(0x0001_7A3C);
     messages.push(sent(3, 868_300_000, SESSION + 5_001_000));
     let (causes, state, words) = told_of(&roster, &messages, Rung::Proven);
     assert_eq!((causes.as_slice(), state), (&["gateway-filters-the-address"][..], State::Broken));
-    assert!(words.contains("drops all data of DevAddr 04017A3C"), "{words}");
+    assert!(words.contains("drops all data of DevAddr 00017A3C"), "{words}");
     let (mut messages, roster) = joins(0x0201_7A3C);
     messages.push(sent(3, 868_300_000, SESSION + 5_001_000));
     let (causes, state, _) = told_of(&roster, &messages, Rung::Proven);

@@ -63,7 +63,7 @@ fn octets_answer_the_keyboard() {
     browser.run("document.querySelector('#node-2 summary').focus()");
     browser.press(TAB);
     assert_eq!(at(), "octet 0, 00: MHDR");
-    assert!(text(&browser, SAY).starts_with("Octet 0, 00, 0000 0000: MHDR Join-Request"));
+    assert!(text(&browser, SAY).starts_with("Octet 0, 00, bits 7-0 00000000: MHDR Join-Request"));
     browser.press(RIGHT);
     assert!(at().ends_with(": JoinEUI"), "{}", at());
     browser.press(LEFT);

@@ -86,9 +86,9 @@ pub(super) fn accept(mistake: Mistake, life: &mut Life, ground: &Ground) -> bool
         }
         Mistake::ForeignAddress => {
             if life.whim.is_multiple_of(2) {
-                life.record.dev_addr_prefix = DevAddrPrefix::new(0x0600_0000, 7);
+                life.record.dev_addr_prefix = DevAddrPrefix::new(0, 7);
             } else {
-                life.record.net_id = crate::id::NetId::new(3);
+                life.record.net_id = crate::id::NetId::new(0);
             }
         }
         Mistake::DelayForgotten => life.terms.rx_delay = 5,

@@ -84,6 +84,14 @@ fn table(fields: &[FieldView]) -> Markup {
                     td data-l="Value" { (field.value) }
                     td data-l="Meaning" { (field.meaning) }
                 }
+                @for bits in &field.bits {
+                    tr.bits {
+                        td data-l="Octets" { (bits.place) }
+                        td data-l="Field" { (bits.name) }
+                        td data-l="Value" { (bits.digits) }
+                        td data-l="Meaning" { (bits.meaning) }
+                    }
+                }
             } }
         }
     }

@@ -8,14 +8,13 @@
   const bits = (text) => {
     const value = parseInt(text, 16);
     if (Number.isNaN(value)) return "";
-    const all = value.toString(2).padStart(8, "0");
-    return `, ${all.slice(0, 4)} ${all.slice(4)}`;
+    return `, bits 7-0 ${value.toString(2).padStart(8, "0")}`;
   };
 
   const wire = (box) => {
     const strip = box.querySelector(".strip");
     const say = box.querySelector(".say");
-    const rows = [...box.querySelectorAll("tbody tr")];
+    const rows = [...box.querySelectorAll("tbody tr:not(.bits)")];
     const cells = [];
     box.querySelectorAll(".field").forEach((field, i) => {
       const [octets, name, value, meaning] = [...rows[i].cells].map((cell) => cell.textContent);

@@ -6,7 +6,7 @@ use super::escape::{code, plain};
 use crate::{
     ladder::{Outcome, RungView, Verdict},
     region::Megahertz,
-    report::{Channels, Exchange, FrameView, Member, NodePage, Octets, Signal, Value},
+    report::{BitsView, Channels, Exchange, FrameView, Member, NodePage, Octets, Signal, Value},
     words::{Count, sentence},
 };
 
@@ -263,6 +263,9 @@ fn fields(part: &Octets, out: &mut dyn fmt::Write) -> fmt::Result {
         let octets = if octets.is_empty() { octets } else { format!("`{octets}`") };
         let (value, meaning) = (plain(&field.value), plain(&field.meaning));
         writeln!(out, "| {octets} | {} | {value} | {meaning} |", field.name)?;
+        for BitsView { place, name, digits, meaning } in &field.bits {
+            writeln!(out, "| {place} | {name} | {digits} | {meaning} |")?;
+        }
     }
     writeln!(out)
 }

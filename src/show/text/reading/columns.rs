@@ -48,11 +48,19 @@ fn range(at: &Range<usize>) -> String {
     if last <= at.start { at.start.to_string() } else { format!("{}-{last}", at.start) }
 }
 
-fn shown(row: &Row) -> Vec<String> {
+/// The lines of octets or bits; `place` is the width of what names the bits.
+fn shown(row: &Row, place: usize) -> Vec<String> {
     match &row.shown {
         Shown::Octets(octets) => octets.chunks(OCTETS_A_LINE).map(spaced).collect(),
-        Shown::Bits(lines) => lines.clone(),
+        Shown::Bits(runs) => {
+            runs.iter().map(|bits| format!("{:place$}  {}", bits.place(), bits.digits())).collect()
+        }
     }
+}
+
+fn widest_place(row: &Row) -> usize {
+    let Shown::Bits(runs) = &row.shown else { return 0 };
+    runs.iter().map(|bits| bits.place().len()).max().unwrap_or_default()
 }
 
 const fn tone(state: State) -> Tone {
@@ -67,6 +75,8 @@ const fn tone(state: State) -> Tone {
 struct Columns {
     style: Style,
     at: usize,
+    /// What names the bits, in the column of octets.
+    place: usize,
     shown: usize,
     name: usize,
     text: usize,
@@ -75,12 +85,13 @@ struct Columns {
 impl Columns {
     fn of<'a, I: Iterator<Item = &'a Row>>(rows: impl Fn() -> I, style: Style) -> Self {
         let widest = |of: fn(&Row) -> usize| rows().map(of).max().unwrap_or_default();
+        let place = widest(widest_place);
         let at = widest(|row| row.at.as_ref().map_or(0, |at| range(at).len())).max(AT.len());
-        let shown = widest(|row| shown(row).iter().map(String::len).max().unwrap_or_default());
-        let shown = shown.max(SENT.len());
+        let shown = rows().flat_map(|row| shown(row, place)).map(|line| line.len()).max();
+        let shown = shown.unwrap_or_default().max(SENT.len());
         let name = widest(|row| row.name.len()).max(NAME.len());
         let text = style.width.saturating_sub(1 + at + 2 + shown + 2 + name + 2);
-        Self { style, at, shown, name, text }
+        Self { style, at, place, shown, name, text }
     }
 
     fn left(&self, at: &str, shown: &str, name: &str) -> String {
@@ -95,7 +106,7 @@ impl Columns {
     }
 
     fn row(&self, out: &mut dyn fmt::Write, row: &Row) -> fmt::Result {
-        let shown = shown(row);
+        let shown = shown(row, self.place);
         let texts = self.texts(row);
         let at = row.at.as_ref().map(range).unwrap_or_default();
         for i in 0..shown.len().max(texts.len()).max(1) {
