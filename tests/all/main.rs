@@ -3,6 +3,7 @@
 mod airtime;
 mod beacon;
 mod beacon_command;
+mod bounds;
 mod captures;
 mod cause_pairs;
 mod clocks;

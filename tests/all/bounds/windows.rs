@@ -1,0 +1,177 @@
+//! Accepts in time: what the gateway's word means, and which request they are of.
+
+use handfast::{
+    intake::{Datagram, Downlink, Kind, TxAck, TxError, When},
+    ladder::{Certainty, Options, Rung, State, diagnose},
+    radio::Modulation,
+    roster::Roster,
+};
+
+use super::{causes, claims, names, state, verdict};
+use crate::common::{self, GATEWAY, accept, datagram, heard, later, request, sent, trace};
+
+const ADDR: u32 = 0x0201_0001;
+
+fn ack(line: u64, micros: i64, error: TxError) -> Datagram {
+    let ack = Some(TxAck { error, ..TxAck::default() });
+    Datagram { ack, ..datagram(line, Some(micros), Some(GATEWAY), Kind::TxAck) }
+}
+
+/// The same with another modulation.
+fn at_rate(mut sending: Datagram, modulation: Modulation) -> Datagram {
+    sending.txpk = sending.txpk.map(|down| Downlink { modulation: Some(modulation), ..down });
+    sending
+}
+
+#[test]
+fn a_refusal_sixty_milliseconds_before_the_slot_is_lateness_and_any_earlier_is_not() {
+    let told = |ahead_us: i64| {
+        let comes = 5_000_000 - ahead_us;
+        let exchange = [
+            heard(1, Some(0), Some(GATEWAY), Some(0), &request(7)),
+            sent(2, Some(comes), Some(GATEWAY), When::Counter(5_000_000), &accept(ADDR)),
+            ack(3, comes + 1_000, TxError::TooLate),
+        ];
+        let told = verdict(&common::roster(), &exchange);
+        assert_eq!(state(&told, Rung::Sent), State::Broken);
+        names(&told).contains(&"downlink-reached-the-gateway-too-late")
+    };
+    // 52.5 ms is what the newer of the usual forwarders wants.
+    assert_eq!([0, 2_500, 52_500, 59_999].map(told), [true; 4]);
+    assert_eq!([60_000, 61_000, 1_000_000].map(told), [false; 3]);
+}
+
+#[test]
+fn an_accept_is_as_long_on_the_air_as_a_downlink_without_crc() {
+    // A downlink has no CRC on its payload (LoRaWAN 1.0.4, 3): 17 octets at SF12 are 35.25 symbols of
+    // 32.768 ms with it left out, 40.25 with it.
+    let roster = claims("AS923", "", "mac-version = '1.0.3'\ndownlink-dwell = true");
+    let sf12 = Modulation::Lora { sf: 12, bw_khz: 125 };
+    let answer = sent(2, Some(200_000), Some(GATEWAY), When::Counter(5_000_000), &accept(ADDR));
+    let exchange = [heard(1, Some(0), Some(GATEWAY), Some(0), &request(7)), at_rate(answer, sf12)];
+    let told = verdict(&roster, &exchange);
+    let dwell = told.causes.iter().find(|v| v.cause.id == "accept-too-long-for-the-dwell-limit");
+    let summary = &dwell.unwrap().summary;
+    assert!(summary.contains("1155.1 ms") && summary.contains("400 ms"), "{summary}");
+}
+
+#[test]
+fn whether_an_accept_passes_the_dwell_limit_goes_by_its_own_symbols() {
+    // SF10BW125: of 26 octets 45.25 symbols without a CRC, 370.7 ms; 50.25 with it, 411.6 ms; of 27 octets
+    // 50.25 either way. No accept has such a length; what is cut on its way may have it.
+    let roster = claims("AS923", "", "mac-version = '1.0.3'\ndownlink-dwell = true");
+    let timely = |octets: usize| {
+        let mut frame = accept(ADDR);
+        frame.resize(octets, 0xA5);
+        let down = sent(2, Some(200_000), Some(GATEWAY), When::Counter(6_000_000), &frame);
+        let mut down = at_rate(down, Modulation::Lora { sf: 10, bw_khz: 125 });
+        down.txpk = down.txpk.map(|down| Downlink { freq_hz: Some(923_200_000), ..down });
+        let request = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
+        state(&verdict(&roster, &[request, down]), Rung::Timely)
+    };
+    assert_eq!((timely(26), timely(27)), (State::Proven, State::Broken));
+}
+
+#[test]
+fn a_slot_a_millisecond_off_is_the_window_s_and_two_are_not() {
+    let timely = |slot: u32| {
+        let exchange = [
+            heard(1, Some(0), Some(GATEWAY), Some(0), &request(7)),
+            sent(2, Some(200_000), Some(GATEWAY), When::Counter(slot), &accept(ADDR)),
+        ];
+        state(&verdict(&common::roster(), &exchange), Rung::Timely)
+    };
+    for slot in [4_999_000, 5_000_000, 5_001_000] {
+        assert_eq!(timely(slot), State::Proven, "{slot}");
+    }
+    for slot in [4_998_999, 5_001_001, 5_500_000, 1_000_000, 7_000_000] {
+        assert_eq!(timely(slot), State::Broken, "{slot}");
+    }
+}
+
+#[test]
+fn a_frequency_a_kilohertz_off_is_another() {
+    let timely = |hz: u32| {
+        let mut down =
+            sent(2, Some(200_000), Some(GATEWAY), When::Counter(5_000_000), &accept(ADDR));
+        down.txpk = down.txpk.map(|down| Downlink { freq_hz: Some(hz), ..down });
+        let request = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
+        state(&verdict(&common::roster(), &[request, down]), Rung::Timely)
+    };
+    // RX1 is on the frequency of the request, 868.1 MHz.
+    assert_eq!([868_100_000, 868_100_999, 868_099_001].map(timely), [State::Proven; 3]);
+    assert_eq!([868_101_000, 868_099_000, 868_300_000].map(timely), [State::Broken; 3]);
+}
+
+#[test]
+fn of_two_requests_that_an_accept_may_answer_it_answers_the_newer() {
+    // Nobody has their keys, and at once says nothing of a window.
+    let other = |nonce: u16| {
+        let mut octets = request(nonce);
+        octets[9] ^= 1;
+        octets
+    };
+    let exchange = [
+        heard(1, Some(0), Some(GATEWAY), Some(0), &request(7)),
+        heard(2, Some(4_000_000), Some(GATEWAY), Some(4_000_000), &other(9)),
+        sent(3, Some(4_500_000), Some(GATEWAY), When::Immediate, &accept(ADDR)),
+    ];
+    let roster = Roster::default();
+    let all = diagnose(&trace(&roster, &exchange), &roster, Options::default());
+    let answered: Vec<State> = all.iter().map(|told| state(told, Rung::Answered)).collect();
+    assert_eq!(all.len(), 2);
+    assert_eq!(all[0].dev_eui, Some(common::dev_eui()));
+    assert_ne!(answered[0], State::Proven);
+    assert_eq!(answered[1], State::Proven);
+}
+
+#[test]
+fn an_accept_comes_within_twenty_seconds_of_its_request() {
+    let answered = |micros: i64| {
+        let exchange = [
+            heard(1, Some(0), Some(GATEWAY), None, &request(7)),
+            sent(2, Some(micros), Some(GATEWAY), When::Immediate, &accept(ADDR)),
+        ];
+        state(&verdict(&common::roster(), &exchange), Rung::Answered) == State::Proven
+    };
+    assert_eq!([0, 5_000_000, 20_000_000].map(answered), [true; 3]);
+    assert!(!answered(20_000_001));
+}
+
+#[test]
+fn of_causes_on_one_rung_the_surer_leads() {
+    // Nobody said that the second came late; that the first was refused the gateway says itself.
+    let late = [
+        later(1, &request(7)),
+        sent(2, Some(10_200_000), Some(GATEWAY), When::Counter(15_000_000), &accept(ADDR)),
+        ack(3, 10_201_000, TxError::TxPower),
+        later(4, &request(8)),
+        sent(5, Some(45_500_000), Some(GATEWAY), When::Counter(45_000_000), &accept(ADDR + 1)),
+    ];
+    let found = causes(&verdict(&common::roster(), &late));
+    let (power, late) =
+        ("gateway-refuses-the-power-asked-for", "downlink-reached-the-gateway-too-late");
+    assert_eq!(found[..2], [(power, Certainty::Certain), (late, Certainty::Likely)]);
+}
+
+#[test]
+fn a_warning_that_says_none_is_no_warning() {
+    let told = |warn: &str| {
+        let line = format!(
+            r#"{{"at":"2026-01-01T00:00:00.3Z","kind":"TX_ACK","token":"0001","gateway":"{}","datagram":{{"txpk_ack":{{"error":"NONE","warn":"{warn}"}}}}}}"#,
+            GATEWAY.hex()
+        );
+        let item = handfast::intake::CaptureLines::new(line.as_bytes()).next().unwrap().unwrap();
+        let handfast::intake::Item::Datagram(said) = item else { panic!("{item:?}") };
+        let mut down =
+            sent(2, Some(200_000), Some(GATEWAY), When::Counter(5_000_000), &accept(ADDR));
+        down.token = Some(1);
+        let request = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
+        let told = verdict(&common::roster(), &[request, down, said]);
+        assert_eq!(state(&told, Rung::Sent), State::Proven);
+        let sent = told.rungs.iter().find(|told| told.rung == Rung::Sent).unwrap();
+        sent.judgement.evidence.join("; ").contains("warning")
+    };
+    assert!(told("TX_POWER") && told("TOO_LATE"));
+    assert!(!told("NONE") && !told("none"));
+}
