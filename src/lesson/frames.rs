@@ -132,7 +132,7 @@ pub(super) fn frame_control(dice: &mut Dice) -> Option<Made> {
     let mut flags = Answer::new(set);
     flags = flags.unless(
         Value::Set(flags_of_bits(octet << 4, data.direction())),
-        "these are the low four bits, which are FOptsLen; the flags are the high ones",
+        "these are bits 3 to 0, which are FOptsLen; the flags are bits 7 to 4",
     );
     let at = decoded.fields.iter().find(|f| f.value == Field::FPort)?.at.start;
     let past = Value::Number(8);
@@ -140,7 +140,8 @@ pub(super) fn frame_control(dice: &mut Dice) -> Option<Made> {
         Question::new("Which flags of FCtrl are set? (or: none)", flags)
             .among(among.map(str::to_owned))
             .because(format!(
-                "FCtrl is {octet:02X}: bits {octet:08b}, of which the high four are flags"
+                "FCtrl is {octet:02X}: bits 7 to 4 are {:04b}, the flags",
+                octet >> 4
             )),
         Question::new(
             "FOptsLen:",
@@ -154,7 +155,7 @@ pub(super) fn frame_control(dice: &mut Dice) -> Option<Made> {
                     "that is the high half of FCtrl, the flags; FOptsLen is the low half",
                 ),
         )
-        .because(format!("the low four bits of FCtrl {octet:02X}")),
+        .because(format!("bits 3 to 0 of FCtrl {octet:02X} are {:04b}", octet & 0x0F)),
         Question::new(
             "At which octet does FPort stand, MHDR being octet 0?",
             Answer::new(Value::Number(u64::try_from(at).ok()?))

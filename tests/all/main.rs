@@ -31,6 +31,7 @@ mod line_cost;
 mod logs;
 mod long;
 mod near_miss;
+mod own_look;
 mod own_ways;
 mod plan_report;
 mod plans_join;
