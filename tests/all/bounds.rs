@@ -11,7 +11,7 @@ mod windows;
 
 use handfast::{
     intake::Datagram,
-    ladder::{Certainty, Diagnosis, Options, Rung, State, diagnose},
+    ladder::{Certainty, Diagnosis, Options, State, diagnose, join::Rung},
     roster::{self, Roster},
 };
 
@@ -39,13 +39,13 @@ fn verdict(roster: &Roster, datagrams: &[Datagram]) -> Diagnosis {
 }
 
 fn causes(diagnosis: &Diagnosis) -> Vec<(&'static str, Certainty)> {
-    diagnosis.causes.iter().map(|v| (v.cause.id, v.certainty)).collect()
+    diagnosis.causes.iter().map(|v| (v.cause.id.name(), v.certainty)).collect()
 }
 
 fn names(diagnosis: &Diagnosis) -> Vec<&'static str> {
-    diagnosis.causes.iter().map(|v| v.cause.id).collect()
+    diagnosis.causes.iter().map(|v| v.cause.id.name()).collect()
 }
 
 fn state(diagnosis: &Diagnosis, rung: Rung) -> State {
-    diagnosis.rungs.iter().find(|told| told.rung == rung).unwrap().judgement.state
+    diagnosis.join_rung(rung).unwrap().state
 }

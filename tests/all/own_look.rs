@@ -179,7 +179,7 @@ fn printed() -> Texts {
     handfast(&mut texts, &["explain"]);
     handfast(&mut texts, &["explain", "--json"]);
     for cause in handfast::ladder::CAUSES {
-        handfast(&mut texts, &["explain", cause.id]);
+        handfast(&mut texts, &["explain", cause.id.name()]);
     }
     for level in 1..=lesson::Level::ALL.len() {
         for seed in 0..8 {

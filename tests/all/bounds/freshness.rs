@@ -2,7 +2,7 @@
 
 use handfast::{
     intake::{Datagram, When},
-    ladder::{Certainty, Rung, State},
+    ladder::{Certainty, State, join::Rung},
 };
 
 use super::{causes, claims, names, state, verdict};

@@ -19,7 +19,7 @@ use crate::{
 
 /// Less than one accident in a million is certain, less than one in a thousand likely.
 fn by_odds(verdict: &Verdict) -> Certainty {
-    match verdict.odds.unwrap() {
+    match verdict.false_match.unwrap() {
         odds if odds < 1e-6 => Certainty::Certain,
         odds if odds < 1e-3 => Certainty::Likely,
         _ => Certainty::Possible,
@@ -47,10 +47,10 @@ fn how_sure_a_misreading_is_goes_by_its_odds() {
     for octets in 12..=45 {
         let told = verdict(&common::roster(), &in_clear(octets));
         for cause in
-            told.causes.iter().filter(|v| v.cause.id == "payload-encrypted-by-another-rule")
+            told.causes.iter().filter(|v| v.cause.id.name() == "payload-encrypted-by-another-rule")
         {
-            assert_eq!(cause.certainty, by_odds(cause), "{octets} octets: {:?}", cause.odds);
-            seen.push((cause.certainty, cause.odds.unwrap()));
+            assert_eq!(cause.certainty, by_odds(cause), "{octets} octets: {:?}", cause.false_match);
+            seen.push((cause.certainty, cause.false_match.unwrap()));
         }
     }
     // Odds between one in ten thousand and one in a million are met, and so are less.
@@ -76,9 +76,9 @@ fn how_sure_a_key_is_goes_by_the_digits_and_the_frames() {
         let record = "mac-version = '1.0.3'";
         let roster = claims("EU868", "", record);
         let found = verdict(&roster, &frames).causes;
-        let cause = found.into_iter().find(|v| v.cause.id == "app-key-typed-wrong").unwrap();
-        assert_eq!(cause.certainty, by_odds(&cause), "{:?}", cause.odds);
-        (cause.certainty, cause.odds.unwrap())
+        let cause = found.into_iter().find(|v| v.cause.id.name() == "app-key-typed-wrong").unwrap();
+        assert_eq!(cause.certainty, by_odds(&cause), "{:?}", cause.false_match);
+        (cause.certainty, cause.false_match.unwrap())
     };
     assert_eq!(told(&[3], 1).0, Certainty::Certain);
     let (certainty, odds) = told(&[3, 9], 1);

@@ -1,8 +1,9 @@
 //! Accepts in time: what the gateway's word means, and which request they are of.
 
+use crate::support::scene;
 use handfast::{
     intake::{Datagram, Downlink, Kind, TxAck, TxError, When},
-    ladder::{Certainty, Options, Rung, State, diagnose},
+    ladder::{Certainty, Options, State, diagnose, join::Rung},
     radio::Modulation,
     roster::Roster,
 };
@@ -50,8 +51,9 @@ fn an_accept_is_as_long_on_the_air_as_a_downlink_without_crc() {
     let answer = sent(2, Some(200_000), Some(GATEWAY), When::Counter(5_000_000), &accept(ADDR));
     let exchange = [heard(1, Some(0), Some(GATEWAY), Some(0), &request(7)), at_rate(answer, sf12)];
     let told = verdict(&roster, &exchange);
-    let dwell = told.causes.iter().find(|v| v.cause.id == "accept-too-long-for-the-dwell-limit");
-    let summary = &dwell.unwrap().summary;
+    let dwell =
+        told.causes.iter().find(|v| v.cause.id.name() == "accept-too-long-for-the-dwell-limit");
+    let summary = dwell.unwrap().summary.to_string();
     assert!(summary.contains("1155.1 ms") && summary.contains("400 ms"), "{summary}");
 }
 
@@ -169,8 +171,8 @@ fn a_warning_that_says_none_is_no_warning() {
         let request = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
         let told = verdict(&common::roster(), &[request, down, said]);
         assert_eq!(state(&told, Rung::Sent), State::Proven);
-        let sent = told.rungs.iter().find(|told| told.rung == Rung::Sent).unwrap();
-        sent.judgement.evidence.join("; ").contains("warning")
+        let sent = told.join_rung(Rung::Sent).unwrap();
+        scene::words(&sent.evidence).contains("warning")
     };
     assert!(told("TX_POWER") && told("TOO_LATE"));
     assert!(!told("NONE") && !told("none"));
