@@ -18,6 +18,7 @@
 mod capture;
 mod datagram;
 mod error;
+pub mod event;
 mod forwarder;
 mod frames;
 mod json;
