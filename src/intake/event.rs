@@ -44,7 +44,7 @@ pub use wire::{Ends, Network, Sender, Unreachable, Wire};
 #[derive(Clone, Debug, PartialEq)]
 pub struct Event {
     /// Where it is in the captures.
-    pub place: Place,
+    pub place: Position,
     /// When it was captured.
     pub time: Option<Timestamp>,
     /// The gateway that it is about.
@@ -89,13 +89,13 @@ pub enum What {
 
 impl Event {
     /// Returns an event of which nothing else is known.
-    pub fn new(place: Place, what: What) -> Self {
+    pub fn new(place: Position, what: What) -> Self {
         let (wire, found) = (Wire::default(), Found::Whole);
         Self { place, time: None, gateway: None, wire, found, what, notes: Vec::new() }
     }
 
     /// Returns a frame by itself: nothing is known of it but the order. Its MHDR says which way it went.
-    pub fn bare(place: Place, octets: &[u8]) -> Self {
+    pub fn bare(place: Position, octets: &[u8]) -> Self {
         let frame = crate::frame::decode(octets);
         let direction = frame.mhdr().and_then(|mhdr| mhdr.ftype().direction());
         let what = match direction {
@@ -139,6 +139,15 @@ impl Event {
         }
     }
 
+    /// Returns the frame that was received or is to be sent, and nothing else of it.
+    pub fn into_frame(self) -> Option<Decoded> {
+        match self.what {
+            What::Heard(heard) => Some(heard.frame),
+            What::Ordered(ordered) => Some(ordered.frame),
+            _ => None,
+        }
+    }
+
     /// Returns which way its frame went; `None` where the capture does not say it.
     ///
     /// The MHDR may say otherwise: a gateway hears other gateways, too.
@@ -154,7 +163,7 @@ impl Event {
 
 /// Where in the captures something is; compared in the order of the captures.
 #[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
-pub struct Place {
+pub struct Position {
     /// Which capture, counted from 0.
     pub source: u16,
     /// What `number` counts.
@@ -167,7 +176,7 @@ pub struct Place {
     pub index: u16,
 }
 
-impl Place {
+impl Position {
     /// Returns a line of the first capture.
     pub const fn line(number: u64) -> Self {
         Self { source: 0, unit: Unit::Line, number, more: 0, index: 0 }
@@ -189,7 +198,7 @@ impl Place {
     }
 }
 
-impl std::fmt::Display for Place {
+impl std::fmt::Display for Position {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{} {}", self.unit, self.number)?;
         if self.source == 0 { Ok(()) } else { write!(f, " of capture {}", self.source + 1) }

@@ -27,6 +27,8 @@ pub struct Outcome {
     pub warn: Option<TxError>,
     /// The value that the warning is about: for [`TxError::TxPower`] the power used, dBm.
     pub value: Option<f32>,
+    /// The number of the order, where the format has numbers and no tokens.
+    pub number: Option<u32>,
     /// Who says it.
     pub by: Witness,
 }

@@ -97,6 +97,8 @@ pub struct Ordered {
     pub deviation_hz: Option<u32>,
     /// Whether it is to be sent only where the one before it is not: the same frame in RX2.
     pub alternative: bool,
+    /// Its number among the orders, where the format has numbers and no tokens.
+    pub number: Option<u32>,
 }
 
 impl Ordered {
@@ -123,6 +125,7 @@ impl Ordered {
             rf_chain: None,
             deviation_hz: None,
             alternative: false,
+            number: None,
         }
     }
 
