@@ -10,7 +10,7 @@ mod sureness;
 mod windows;
 
 use handfast::{
-    intake::Datagram,
+    intake::Event,
     ladder::{Certainty, Diagnosis, Options, State, diagnose, join::Rung},
     roster::{self, Roster},
 };
@@ -32,7 +32,7 @@ fn claims(region: &str, firmware: &str, record: &str) -> Roster {
     roster::parse(&text, None).unwrap_or_else(|e| panic!("{e}\n{text}"))
 }
 
-fn verdict(roster: &Roster, datagrams: &[Datagram]) -> Diagnosis {
+fn verdict(roster: &Roster, datagrams: &[Event]) -> Diagnosis {
     let mut all = diagnose(&trace(roster, datagrams), roster, Options::default());
     assert_eq!(all.len(), 1, "{all:?}");
     all.remove(0)

@@ -4,7 +4,7 @@ use handfast::{
     crypto::{derive, derive::SessionKeys},
     frame::{DataFrame, DlSettings, FType, Frame, JoinAccept, Payload},
     id::{DevAddr, DevNonce},
-    intake::{Datagram, When},
+    intake::{Event, When},
     key::{AppKey, NwkKey},
     ladder::Certainty,
     roster,
@@ -19,7 +19,7 @@ use crate::common::{
 const ADDR: u32 = 0x0201_0001;
 
 /// A join, and uplinks with these counters.
-fn counted(counters: &[u32]) -> Vec<Datagram> {
+fn counted(counters: &[u32]) -> Vec<Event> {
     let key = session(ADDR, 7);
     let mut all = vec![
         later(1, &request(7)),
@@ -68,7 +68,7 @@ fn a_counter_that_falls_near_its_end_lost_its_upper_half() {
 }
 
 /// A 1.1 join; the node has one AppKey, the record another.
-fn modern_join(app_key: &AppKey) -> (String, Vec<Datagram>) {
+fn modern_join(app_key: &AppKey) -> (String, Vec<Event>) {
     let nwk = NwkKey::from(ROOT);
     let mut accept: JoinAccept = plain_accept(ADDR);
     accept.dl_settings = DlSettings(0x80);
@@ -119,7 +119,7 @@ fn modern_join(app_key: &AppKey) -> (String, Vec<Datagram>) {
 #[test]
 fn the_session_s_app_s_key_comes_of_the_app_key_that_the_node_has() {
     let (node, record) = ([0x11; 16], [0x22; 16]);
-    let told = |kept: &str, frames: &[Datagram]| {
+    let told = |kept: &str, frames: &[Event]| {
         let claim = |app_key: [u8; 16]| {
             format!(
                 "dev-eui = '{}'\njoin-eui = '{}'\nmac-version = '1.1'\nnwk-key = '{}'\n\

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use handfast::{
     airtime::Meter,
-    intake::{CaptureLines, Crc, IntakeError, Item, UnpackError, When},
+    intake::{Crc, Damage, IntakeError, Item, UnpackError, When},
     ladder::{Options, diagnose},
     lesson::{Answer, Mark, Quantity, Value},
     report::{self, Report},
@@ -14,7 +14,7 @@ use handfast::{
 
 use crate::{
     common::{self, GATEWAY, accept, data, later, request, sent, session, trace},
-    support::recording::{gzip, items, only_datagrams},
+    support::recording::{gzip, intact, items},
 };
 
 #[test]
@@ -79,8 +79,7 @@ fn a_dev_addr_beside_a_payload_may_stand_in_either_order() {
     let frames = |stated: &str| {
         let line =
             format!(r#"{{"payload":"40dabb0102800200022721029daeaf9ee9","devaddr":"{stated}"}}"#);
-        let items = CaptureLines::new(line.as_bytes()).map(Result::unwrap);
-        items.filter(|item| matches!(item, Item::Datagram(_) | Item::Frame { .. })).count()
+        intact(&items(line.as_bytes())).iter().filter(|event| event.frame().is_some()).count()
     };
     // As printed, and as sent.
     assert_eq!((frames("0201BBDA"), frames("dabb0102")), (1, 1));
@@ -93,11 +92,12 @@ fn a_capture_may_be_packed_three_times_over() {
     let line = br#"{"kind":"PULL_DATA","gateway":"020000fffea00001","token":"0001"}"#;
     let packed = |times: usize| (0..times).fold(line.to_vec(), |inner, _| gzip(&inner));
     for times in 0..=3 {
-        assert_eq!(only_datagrams(items(&packed(times))).len(), 1, "{times}");
+        assert_eq!(intact(&items(&packed(times))).len(), 1, "{times}");
     }
     let got = items(&packed(4));
-    let [Item::Skipped { why: IntakeError::Unpack(why), .. }] = &got[..] else { panic!("{got:?}") };
-    assert_eq!(*why, UnpackError::Nested(3));
+    let [Item::Event(event)] = &got[..] else { panic!("{got:?}") };
+    let why = &event.gap().unwrap().damage;
+    assert_eq!(*why, Damage::All(IntakeError::Unpack(UnpackError::Nested(3))));
 }
 
 #[test]
@@ -134,9 +134,9 @@ fn a_node_that_joined_anew_is_named_by_its_new_address() {
         ]
     };
     let mut meter = Meter::new(&roster, None);
-    for datagram in joined(1, 7, old).iter().chain(&joined(10, 8, new)) {
-        assert!(datagram.rxpk.iter().all(|up| up.crc == Crc::Ok));
-        meter.push(0, datagram);
+    for event in joined(1, 7, old).iter().chain(&joined(10, 8, new)) {
+        assert!(event.heard().is_none_or(|heard| heard.crc == Crc::Ok));
+        meter.push(event);
     }
     let report = meter.finish();
     let [node] = &report.nodes[..] else { panic!("{report:?}") };

@@ -1,14 +1,14 @@
 //! Nonces: one that is the last is not above it.
 
 use handfast::{
-    intake::{Datagram, When},
+    intake::{Event, When},
     ladder::{Certainty, State, join::Rung},
 };
 
 use super::{causes, claims, names, state, verdict};
 use crate::common::{GATEWAY, accept, later, request, sent};
 
-fn asked(nonces: &[u16]) -> Vec<Datagram> {
+fn asked(nonces: &[u16]) -> Vec<Event> {
     (1..).zip(nonces).map(|(line, nonce)| later(line, &request(*nonce))).collect()
 }
 

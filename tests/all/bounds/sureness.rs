@@ -4,7 +4,7 @@ use handfast::{
     crypto::mic,
     frame::{DataFrame, FType, Frame, JoinRequest, Payload},
     id::{DevAddr, DevNonce},
-    intake::{Datagram, When},
+    intake::{Event, When},
     key::AppKey,
     ladder::{Certainty, Outcome, Verdict},
     region::Plan,
@@ -27,7 +27,7 @@ fn by_odds(verdict: &Verdict) -> Certainty {
 }
 
 /// A session whose payloads are text in clear, of so many octets.
-fn in_clear(octets: usize) -> Vec<Datagram> {
+fn in_clear(octets: usize) -> Vec<Event> {
     let addr = 0x0201_0001;
     let key = session(addr, 7);
     let mut frame = DataFrame::new(FType::UnconfirmedDataUp, DevAddr(addr), 0);

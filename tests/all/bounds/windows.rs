@@ -2,25 +2,27 @@
 
 use crate::support::scene;
 use handfast::{
-    intake::{Datagram, Downlink, Kind, TxAck, TxError, When},
+    intake::{Capture, Event, Item, Outcome, TxError, What, When},
     ladder::{Certainty, Options, State, diagnose, join::Rung},
     radio::Modulation,
     roster::Roster,
 };
 
 use super::{causes, claims, names, state, verdict};
-use crate::common::{self, GATEWAY, accept, datagram, heard, later, request, sent, trace};
+use crate::common::{self, GATEWAY, accept, heard, later, request, sent, trace};
 
 const ADDR: u32 = 0x0201_0001;
 
-fn ack(line: u64, micros: i64, error: TxError) -> Datagram {
-    let ack = Some(TxAck { error, ..TxAck::default() });
-    Datagram { ack, ..datagram(line, Some(micros), Some(GATEWAY), Kind::TxAck) }
+fn ack(line: u64, micros: i64, error: TxError) -> Event {
+    let outcome = Outcome { error, ..Outcome::default() };
+    common::event(line, Some(micros), Some(GATEWAY), What::Outcome(Box::new(outcome)))
 }
 
 /// The same with another modulation.
-fn at_rate(mut sending: Datagram, modulation: Modulation) -> Datagram {
-    sending.txpk = sending.txpk.map(|down| Downlink { modulation: Some(modulation), ..down });
+fn at_rate(mut sending: Event, modulation: Modulation) -> Event {
+    if let What::Ordered(ordered) = &mut sending.what {
+        ordered.modulation = Some(modulation);
+    }
     sending
 }
 
@@ -67,7 +69,9 @@ fn whether_an_accept_passes_the_dwell_limit_goes_by_its_own_symbols() {
         frame.resize(octets, 0xA5);
         let down = sent(2, Some(200_000), Some(GATEWAY), When::Counter(6_000_000), &frame);
         let mut down = at_rate(down, Modulation::Lora { sf: 10, bw_khz: 125 });
-        down.txpk = down.txpk.map(|down| Downlink { freq_hz: Some(923_200_000), ..down });
+        if let What::Ordered(ordered) = &mut down.what {
+            ordered.freq_hz = Some(923_200_000);
+        }
         let request = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
         state(&verdict(&roster, &[request, down]), Rung::Timely)
     };
@@ -96,7 +100,9 @@ fn a_frequency_a_kilohertz_off_is_another() {
     let timely = |hz: u32| {
         let mut down =
             sent(2, Some(200_000), Some(GATEWAY), When::Counter(5_000_000), &accept(ADDR));
-        down.txpk = down.txpk.map(|down| Downlink { freq_hz: Some(hz), ..down });
+        if let What::Ordered(ordered) = &mut down.what {
+            ordered.freq_hz = Some(hz);
+        }
         let request = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
         state(&verdict(&common::roster(), &[request, down]), Rung::Timely)
     };
@@ -163,11 +169,11 @@ fn a_warning_that_says_none_is_no_warning() {
             r#"{{"at":"2026-01-01T00:00:00.3Z","kind":"TX_ACK","token":"0001","gateway":"{}","datagram":{{"txpk_ack":{{"error":"NONE","warn":"{warn}"}}}}}}"#,
             GATEWAY.hex()
         );
-        let item = handfast::intake::CaptureLines::new(line.as_bytes()).next().unwrap().unwrap();
-        let handfast::intake::Item::Datagram(said) = item else { panic!("{item:?}") };
+        let item = Capture::new(line.as_bytes()).next().unwrap().unwrap();
+        let Item::Event(said) = item else { panic!("{item:?}") };
         let mut down =
             sent(2, Some(200_000), Some(GATEWAY), When::Counter(5_000_000), &accept(ADDR));
-        down.token = Some(1);
+        down.wire.token = Some(1);
         let request = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
         let told = verdict(&common::roster(), &[request, down, said]);
         assert_eq!(state(&told, Rung::Sent), State::Proven);
