@@ -3,6 +3,8 @@
 //! Each test goes through a door that users have: a verdict on a small capture, a report, a marked
 //! sheet. What is inside may be built anew; where the line runs may not change unseen.
 
+mod air;
+mod copies;
 mod counters;
 mod elsewhere;
 mod freshness;

@@ -13,7 +13,7 @@ use handfast::{
         DataFrame, DlSettings, FType, Frame, JoinAccept, JoinRequest, Mhdr, Mic, Payload, RxDelay,
     },
     id::{DevAddr, DevEui, DevNonce, Eui64, JoinEui, JoinNonce, NetId},
-    intake::{Crc, Event, Heard, Ordered, Position, What, When},
+    intake::{Crc, Event, Heard, Leg, Ordered, Outcome, Position, TxError, What, When},
     key::{AppKey, NwkSKey},
     radio::Modulation,
     roster::{self, Roster},
@@ -94,6 +94,22 @@ pub(crate) fn sent(
         ..Ordered::new(octets)
     };
     event(line, micros, gateway, What::Ordered(Box::new(ordered)))
+}
+
+/// What the gateway says of an order to send.
+pub(crate) fn ack(line: u64, micros: i64, error: TxError) -> Event {
+    let outcome = Outcome { error, ..Outcome::default() };
+    event(line, Some(micros), Some(GATEWAY), What::Outcome(Box::new(outcome)))
+}
+
+/// A PULL_DATA.
+pub(crate) fn pull(line: u64, micros: i64) -> Event {
+    event(line, Some(micros), Some(GATEWAY), What::Asked(Leg::Pull))
+}
+
+/// A PUSH_ACK or PULL_ACK.
+pub(crate) fn acknowledged(line: u64, micros: i64, leg: Leg) -> Event {
+    event(line, Some(micros), Some(GATEWAY), What::Acknowledged(leg))
 }
 
 pub(crate) fn request(nonce: u16) -> Vec<u8> {

@@ -1,13 +1,13 @@
 //! Frame counters: what is late is no restart, and what has fallen is one.
 
 use handfast::{
-    crypto::{derive, derive::SessionKeys},
-    frame::{DataFrame, DlSettings, FType, Frame, JoinAccept, Payload},
+    crypto::{block, cipher, derive, derive::SessionKeys, mic},
+    frame::{DataFrame, DlSettings, FType, Frame, JoinAccept, JoinRequest, Payload},
     id::{DevAddr, DevNonce},
     intake::{Event, When},
-    key::{AppKey, NwkKey},
+    key::{AppKey, NwkKey, NwkSKey},
     ladder::Certainty,
-    roster,
+    roster::{self, Roster},
 };
 
 use super::{causes, names, verdict};
@@ -72,24 +72,16 @@ fn modern_join(app_key: &AppKey) -> (String, Vec<Event>) {
     let nwk = NwkKey::from(ROOT);
     let mut accept: JoinAccept = plain_accept(ADDR);
     accept.dl_settings = DlSettings(0x80);
-    let mut asked = handfast::frame::JoinRequest::new(join_eui(), dev_eui(), DevNonce(7));
-    asked.mic = handfast::crypto::mic::join_request(&nwk, &asked);
+    let mut asked = JoinRequest::new(join_eui(), dev_eui(), DevNonce(7));
+    asked.mic = mic::join_request(&nwk, &asked);
     let keys = derive::session_1_1(&nwk, Some(app_key), accept.join_nonce, join_eui(), DevNonce(7));
     let SessionKeys::V1_1 { f_nwk_s_int_key, s_nwk_s_int_key, app_s_key, .. } = &keys else {
         panic!("{keys:?}")
     };
     let int_key = derive::js_int_key(&nwk, dev_eui());
-    accept.mic = handfast::crypto::mic::join_accept_1_1(
-        &int_key,
-        handfast::crypto::mic::JoinReqType::Join,
-        join_eui(),
-        DevNonce(7),
-        &accept,
-    );
-    let sealed = handfast::crypto::cipher::seal_join_accept(
-        handfast::crypto::cipher::AcceptKey::join(&nwk),
-        &accept,
-    );
+    accept.mic =
+        mic::join_accept_1_1(&int_key, mic::JoinReqType::Join, join_eui(), DevNonce(7), &accept);
+    let sealed = cipher::seal_join_accept(cipher::AcceptKey::join(&nwk), &accept);
     let mut all = vec![
         later(1, &Frame::JoinRequest(asked).build()),
         sent(
@@ -103,14 +95,9 @@ fn modern_join(app_key: &AppKey) -> (String, Vec<Event>) {
     for fcnt in 0..3u16 {
         let mut frame = DataFrame::new(FType::UnconfirmedDataUp, DevAddr(ADDR), fcnt);
         frame.payload = Some(Payload { port: 2, frm: vec![1, 2, 3] });
-        let context = handfast::crypto::block::UplinkContext { conf_fcnt: 0, tx_dr: 3, tx_ch: 0 };
-        frame.mic = handfast::crypto::mic::data_up_1_1(
-            s_nwk_s_int_key,
-            f_nwk_s_int_key,
-            &frame,
-            fcnt.into(),
-            &context,
-        );
+        let context = block::UplinkContext { conf_fcnt: 0, tx_dr: 3, tx_ch: 0 };
+        frame.mic =
+            mic::data_up_1_1(s_nwk_s_int_key, f_nwk_s_int_key, &frame, fcnt.into(), &context);
         all.push(later(3 + u64::from(fcnt), &Frame::Data(frame).build()));
     }
     (app_s_key.as_ref().unwrap().key().revealed(), all)
@@ -143,4 +130,88 @@ fn the_session_s_app_s_key_comes_of_the_app_key_that_the_node_has() {
     assert_ne!(of_node, of_record);
     assert_eq!(told(&of_node, &frames), [""; 0]);
     assert_eq!(told(&of_record, &frames), ["application-key-out-of-step"]);
+}
+
+/// A node that has its session built in, with further members of its two sides.
+fn built_in(firmware: &str, record: &str) -> Roster {
+    let claim = format!(
+        "dev-eui = '{}'\nactivation = 'ABP'\nmac-version = '1.0.3'\ndev-addr = '{ADDR:08x}'\n\
+         nwk-s-key = '{}'\n",
+        dev_eui().hex(),
+        hex::encode([0x33; 16])
+    );
+    let text = format!(
+        "region = 'EU868'\n[[node]]\nname = 'p'\n[node.firmware]\n{claim}{firmware}\n\
+         [node.record]\n{claim}{record}\n"
+    );
+    roster::parse(&text, None).unwrap()
+}
+
+#[test]
+fn a_counter_far_below_the_record_s_began_anew() {
+    let key = NwkSKey::from([0x33; 16]);
+    let restarted = "abp-counter-restarted";
+    let found = |last: u32, counters: &[u32]| {
+        let frames: Vec<_> =
+            (1..).zip(counters).map(|(line, fcnt)| later(line, &data(&key, ADDR, *fcnt))).collect();
+        causes(&verdict(&built_in("", &format!("last-fcnt-up = {last}")), &frames))
+    };
+    let told = |last, counters: [u32; 2]| found(last, &counters).iter().any(|c| c.0 == restarted);
+    // More than eight below, and begun at 64 at the most.
+    assert_eq!([told(9, [0, 1]), told(10, [0, 1])], [false, true]);
+    assert_eq!([told(1_000, [64, 65]), told(1_000, [65, 66])], [true, false]);
+    // The record was read afterwards, or the capture is newer.
+    assert_eq!([told(1, [0, 1]), told(1, [2, 3])], [false, false]);
+    // One frame may have come late.
+    assert_eq!(found(1_000, &[0]), [(restarted, Certainty::Likely)]);
+    assert_eq!(found(1_000, &[0, 1]), [(restarted, Certainty::Certain)]);
+    // Near the end of 16 bits it is another story.
+    assert_eq!([told(63_999, [0, 1]), told(64_000, [0, 1])], [true, false]);
+}
+
+#[test]
+fn a_downlink_counter_that_is_the_node_s_last_went_back() {
+    let key = NwkSKey::from([0x33; 16]);
+    let told = |kept: u32| {
+        let mut frame = DataFrame::new(FType::UnconfirmedDataDown, DevAddr(ADDR), 20);
+        frame.payload = Some(Payload { port: 2, frm: vec![1] });
+        frame.mic = mic::data_1_0(&key, &frame, 20);
+        let frames = [
+            later(1, &data(&key, ADDR, 5)),
+            sent(
+                2,
+                Some(10_200_000),
+                Some(GATEWAY),
+                When::Counter(11_000_000),
+                &Frame::Data(frame).build(),
+            ),
+        ];
+        let roster = built_in(&format!("last-fcnt-down = {kept}"), "");
+        names(&verdict(&roster, &frames)).contains(&"downlink-counter-went-back")
+    };
+    assert_eq!([told(19), told(20), told(21)], [false, true, true]);
+}
+
+#[test]
+fn a_data_downlink_a_millisecond_off_is_in_its_window() {
+    let told = |slot_us: u32| {
+        let key = session(ADDR, 7);
+        let mut frame = DataFrame::new(FType::UnconfirmedDataDown, DevAddr(ADDR), 0);
+        frame.mic = mic::data_1_0(&key, &frame, 0);
+        let down = Frame::Data(frame).build();
+        let mut all = counted(&[0]);
+        all.push(sent(
+            4,
+            Some(30_200_000),
+            Some(GATEWAY),
+            When::Counter(30_000_000 + slot_us),
+            &down,
+        ));
+        names(&verdict(&common::roster(), &all)).contains(&"server-forgets-the-delay-it-gave")
+    };
+    // RxDelay 1: RX1 a second after, RX2 two.
+    assert_eq!([999_000, 1_001_000, 1_999_000, 2_001_000].map(told), [false; 4]);
+    assert_eq!([998_999, 1_001_001, 1_998_999, 2_001_001, 5_000_000].map(told), [true; 5]);
+    // Too far off to be meant for that uplink.
+    assert_eq!([16_000_000, 16_000_001].map(told), [true, false]);
 }

@@ -6,7 +6,7 @@ use handfast::{
     airtime::Meter,
     intake::{Crc, Damage, IntakeError, Item, UnpackError, When},
     ladder::{Options, diagnose},
-    lesson::{Answer, Mark, Quantity, Value},
+    lesson::{Answer, Level, Mark, Order, Quantity, Value},
     report::{self, Report},
     roster::{Label, LabelError},
     show::markdown,
@@ -71,6 +71,17 @@ fn a_report_draws_forty_receptions_of_a_node_and_counts_the_earlier() {
             earlier,
             "{uplinks}"
         );
+    }
+}
+
+#[test]
+fn a_report_lays_out_three_data_frames_and_counts_the_others() {
+    // The request and the accept are laid out as well.
+    for (uplinks, laid_out, more) in [(2, 2, false), (3, 3, false), (4, 3, true)] {
+        let text = report_of(uplinks);
+        let titles = text.lines().filter(|line| line.starts_with("**Unconfirmed"));
+        assert_eq!(titles.count(), laid_out, "{uplinks}");
+        assert_eq!(text.contains("Not shown: "), more, "{uplinks}");
     }
 }
 
@@ -142,4 +153,26 @@ fn a_node_that_joined_anew_is_named_by_its_new_address() {
     let [node] = &report.nodes[..] else { panic!("{report:?}") };
     assert_eq!(node.dev_addr.unwrap().0, new);
     assert_eq!((node.account.requests, node.account.transmissions), (2, 4));
+}
+
+#[test]
+fn what_is_called_a_frame_is_one_of_12_to_255_octets() {
+    let frames = |octets: usize| {
+        let mut frame = hex::decode("40dabb0102800200").unwrap();
+        frame.resize(octets, 0xA5);
+        if octets > 12 {
+            frame[8] = 2;
+        }
+        let line = format!(r#"{{"phyPayload":"{}"}}"#, hex::encode(frame));
+        intact(&items(line.as_bytes())).iter().filter(|event| event.frame().is_some()).count()
+    };
+    assert_eq!([12, 13, 255].map(frames), [1; 3]);
+    assert_eq!([11, 256].map(frames), [0; 2]);
+}
+
+#[test]
+fn a_lesson_has_one_to_sixty_exercises() {
+    let count = |count| Order::new(1, Level::Fields, count).map(Order::count);
+    assert_eq!([count(1), count(60)], [Some(1), Some(60)]);
+    assert_eq!([count(0), count(61)], [None, None]);
 }

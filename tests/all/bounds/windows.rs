@@ -1,22 +1,19 @@
 //! Accepts in time: what the gateway's word means, and which request they are of.
 
-use crate::support::scene;
 use handfast::{
-    intake::{Capture, Event, Item, Outcome, TxError, What, When},
+    intake::{Capture, Event, Item, Leg, TxError, What, When},
     ladder::{Certainty, Options, State, diagnose, join::Rung},
     radio::Modulation,
     roster::Roster,
 };
 
 use super::{causes, claims, names, state, verdict};
-use crate::common::{self, GATEWAY, accept, heard, later, request, sent, trace};
+use crate::common::{
+    self, GATEWAY, accept, ack, acknowledged, heard, later, pull, request, sent, trace,
+};
+use crate::support::scene::words;
 
 const ADDR: u32 = 0x0201_0001;
-
-fn ack(line: u64, micros: i64, error: TxError) -> Event {
-    let outcome = Outcome { error, ..Outcome::default() };
-    common::event(line, Some(micros), Some(GATEWAY), What::Outcome(Box::new(outcome)))
-}
 
 /// The same with another modulation.
 fn at_rate(mut sending: Event, modulation: Modulation) -> Event {
@@ -116,7 +113,7 @@ fn of_two_requests_that_an_accept_may_answer_it_answers_the_newer() {
     // Nobody has their keys, and at once says nothing of a window.
     let other = |nonce: u16| {
         let mut octets = request(nonce);
-        octets[9] ^= 1;
+        octets[9..17].copy_from_slice(&[0x5A; 8]);
         octets
     };
     let exchange = [
@@ -177,9 +174,57 @@ fn a_warning_that_says_none_is_no_warning() {
         let request = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
         let told = verdict(&common::roster(), &[request, down, said]);
         assert_eq!(state(&told, Rung::Sent), State::Proven);
-        let sent = told.join_rung(Rung::Sent).unwrap();
-        scene::words(&sent.evidence).contains("warning")
+        words(&told.join_rung(Rung::Sent).unwrap().evidence).contains("warning")
     };
     assert!(told("TX_POWER") && told("TOO_LATE"));
     assert!(!told("NONE") && !told("none"));
+}
+
+#[test]
+fn an_accept_sent_at_once_half_a_second_off_may_be_in_a_window() {
+    let timely = |micros: i64| {
+        let exchange = [
+            heard(1, Some(0), Some(GATEWAY), None, &request(7)),
+            sent(2, Some(micros), Some(GATEWAY), When::Immediate, &accept(ADDR)),
+        ];
+        state(&verdict(&common::roster(), &exchange), Rung::Timely)
+    };
+    // The capture's clock is too coarse to say more.
+    assert_eq!([4_500_000, 5_000_000, 5_500_000, 6_500_000].map(timely), [State::Unknown; 4]);
+    assert_eq!([0, 4_499_999, 6_500_001].map(timely), [State::Broken; 3]);
+}
+
+#[test]
+fn a_capture_that_ends_with_the_second_window_shows_that_no_accept_came() {
+    let told = |ends: i64| {
+        let capture = [
+            pull(1, -2_000_000),
+            acknowledged(2, -1_900_000, Leg::Pull),
+            heard(3, Some(0), Some(GATEWAY), None, &request(7)),
+            pull(4, ends),
+        ];
+        state(&verdict(&common::roster(), &capture), Rung::Answered)
+    };
+    assert_eq!([told(5_999_999), told(6_000_000)], [State::Unknown, State::Broken]);
+}
+
+#[test]
+fn a_slot_beyond_the_wrap_is_refused_in_time_or_late_by_sixty_milliseconds() {
+    // The counter wraps a second after the request.
+    let told = |ahead_us: i64| {
+        let asked = 0u32.wrapping_sub(1_000_000);
+        let comes = 5_000_000 - ahead_us;
+        let slot = When::Counter(asked.wrapping_add(5_000_000));
+        let exchange = [
+            heard(1, Some(0), Some(GATEWAY), Some(asked), &request(7)),
+            sent(2, Some(comes), Some(GATEWAY), slot, &accept(ADDR)),
+            ack(3, comes + 1_000, TxError::TooLate),
+        ];
+        names(&verdict(&common::roster(), &exchange))
+    };
+    let (wrap, late) =
+        ("gateway-mishandles-its-counter-wrap", "downlink-reached-the-gateway-too-late");
+    assert_eq!(told(59_999), [late]);
+    assert_eq!(told(60_001), [wrap]);
+    assert_eq!(told(60_000), [""; 0], "neither is said on the line");
 }
