@@ -4,20 +4,20 @@
 //! |------|------------------|
 //! | [`block`] | B0, B1 and A_i, the blocks in front of a MIC and under a key stream |
 //! | [`mic`] | the MIC of every message in every version |
-//! | [`once`] | one message's MIC under many keys, for the explorers |
 //! | [`cipher`] | FRMPayload, FOpts, and the Join-Accept turned both ways |
 //! | [`derive`](mod@derive) | session keys, JSIntKey and JSEncKey, multicast and relay keys |
 //! | [`wrap`] | RFC 3394 key wrap, as key envelopes use it |
+//!
+//! The `aes`, `cmac` and `aes-kw` crates compute. One block kernel of our own is left, where a search
+//! tries millions of keys on one message: it is with that search.
 //!
 //! LoRaWAN computes with AES encryption alone on the node: a server *decrypts* a Join-Accept to
 //! encrypt it. Which claim a key came from, and what a mismatch means, is the ladder's business.
 
 pub mod block;
 pub mod cipher;
-mod cmac;
 pub mod derive;
 pub mod mic;
-pub mod once;
 pub mod wrap;
 
 use aes::{

@@ -10,10 +10,13 @@
 //! | data down 1.1 | SNwkSIntKey | B0 with ConfFCnt |
 //! | data up 1.1 | SNwkSIntKey, then FNwkSIntKey | B1 for octets 0-1, B0 for octets 2-3 |
 
+use aes::Aes128Enc;
+use cmac::{Cmac, KeyInit, Mac};
+
 use super::{
     Block,
     block::{self, Place, UplinkContext},
-    cmac::{Cmac, subkeys_of},
+    encrypt_block,
 };
 use crate::{
     frame::{DataFrame, JoinAccept, JoinRequest, Mic, RejoinRequest},
@@ -22,7 +25,7 @@ use crate::{
 };
 
 /// A key made ready for many MICs: its schedule is computed once.
-pub struct Signer(Cmac);
+pub struct Signer(Cmac<Aes128Enc>);
 
 impl std::fmt::Debug for Signer {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -33,28 +36,31 @@ impl std::fmt::Debug for Signer {
 impl Signer {
     /// Returns a signer under that key.
     pub fn new(key: &Aes128Key) -> Self {
-        Self(Cmac::new(key))
+        Self(Cmac::new(&(*key.expose()).into()))
     }
 
     /// Returns the CMAC of the parts, one after another: 16 octets.
-    pub fn cmac(&self, parts: &[&[u8]]) -> [u8; 16] {
-        self.0.tag(parts)
+    pub fn cmac(&mut self, parts: &[&[u8]]) -> Block {
+        for part in parts {
+            self.0.update(part);
+        }
+        self.0.finalize_reset().into_bytes().into()
     }
 
     /// Returns the first four octets of the CMAC of the parts.
-    pub fn mic(&self, parts: &[&[u8]]) -> Mic {
+    pub fn mic(&mut self, parts: &[&[u8]]) -> Mic {
         let [a, b, c, d, ..] = self.cmac(parts);
         Mic([a, b, c, d])
     }
 
     /// Returns the MIC of a data frame by the rule of 1.0.x: B0, then `msg` (MHDR to FRMPayload).
-    pub fn data(&self, place: &Place, msg: &[u8]) -> Mic {
+    pub fn data(&mut self, place: &Place, msg: &[u8]) -> Mic {
         self.mic(&[&block::b0(place, 0, msg.len()), msg])
     }
 }
 
 /// Returns the CMAC of `message`: 16 octets (RFC 4493).
-pub fn cmac(key: &Aes128Key, message: &[u8]) -> [u8; 16] {
+pub fn cmac(key: &Aes128Key, message: &[u8]) -> Block {
     Signer::new(key).cmac(&[message])
 }
 
@@ -75,7 +81,14 @@ pub fn cmac(key: &Aes128Key, message: &[u8]) -> [u8; 16] {
 /// # Ok::<(), handfast::key::KeyError>(())
 /// ```
 pub fn subkeys(key: &Aes128Key) -> (Block, Block, Block) {
-    subkeys_of(key)
+    let l = encrypt_block(key, [0; 16]);
+    let k1 = double(u128::from_be_bytes(l));
+    (l, k1.to_be_bytes(), double(k1).to_be_bytes())
+}
+
+/// Doubles in GF(2^128), as RFC 4493, 2.3 does to make the subkeys.
+pub(crate) const fn double(block: u128) -> u128 {
+    (block << 1) ^ if block >> 127 == 1 { 0x87 } else { 0 }
 }
 
 /// Returns the MIC of a Join-Request.

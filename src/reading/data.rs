@@ -120,10 +120,10 @@ fn by_1_0<'a>(
     key: &Aes128Key,
     context: &Context,
 ) -> Result<Hit<'a>, Miss> {
-    let signer = Signer::new(key);
+    let mut signer = Signer::new(key);
     let mut msg = Vec::with_capacity(64);
     frame.put_signed(&mut msg);
-    let mic_of = |fcnt| signer.data(&place(frame, fcnt), &msg);
+    let mut mic_of = |fcnt| signer.data(&place(frame, fcnt), &msg);
     let rule = MicRule::V1_0;
     if let Some(fcnt) = context.counters(frame.fcnt).find(|&fcnt| mic_of(fcnt) == frame.mic) {
         return Ok(Hit { bunch, key: name, rule, fcnt, uplink: None, conf_fcnt: None });
