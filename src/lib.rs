@@ -1,6 +1,8 @@
 #![doc = "Decodes LoRaWAN frames and says why a node does not join."]
 #![cfg_attr(not(test), warn(clippy::indexing_slicing, clippy::unwrap_used, clippy::panic))]
 
+extern crate alloc;
+
 pub mod airtime;
 #[cfg(feature = "cli")]
 pub mod cli;

@@ -10,6 +10,9 @@
 //! | data down 1.1 | SNwkSIntKey | B0 with ConfFCnt |
 //! | data up 1.1 | SNwkSIntKey, then FNwkSIntKey | B1 for octets 0-1, B0 for octets 2-3 |
 
+use alloc::vec::Vec;
+use core::fmt;
+
 use aes::Aes128Enc;
 use cmac::{Cmac, KeyInit, Mac};
 
@@ -27,8 +30,8 @@ use crate::{
 /// A key made ready for many MICs: its schedule is computed once.
 pub struct Signer(Cmac<Aes128Enc>);
 
-impl std::fmt::Debug for Signer {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+impl fmt::Debug for Signer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("Signer(..)")
     }
 }
@@ -217,89 +220,53 @@ pub fn forwarding_half(key: &FNwkSIntKey, frame: &DataFrame, fcnt: u32) -> [u8; 
     [a, b]
 }
 
-/// A frame whose MIC was computed and found equal. Only this module makes one.
-#[derive(Clone, Copy, Debug)]
-pub struct Verified<'a, F>(&'a F);
-
-impl<'a, F> Verified<'a, F> {
-    /// Returns the frame.
-    pub const fn frame(&self) -> &'a F {
-        self.0
-    }
+/// A MIC that does not hold.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub struct Mismatch {
+    /// As received.
+    pub received: Mic,
+    /// As computed.
+    pub expected: Mic,
 }
 
-/// The answer of a MIC check.
-#[derive(Clone, Copy, Debug)]
-pub enum MicCheck<'a, F> {
-    /// The MIC holds.
-    Match(Verified<'a, F>),
-    /// It does not.
-    Mismatch {
-        /// As received.
-        received: Mic,
-        /// As computed.
-        computed: Mic,
-    },
-}
-
-impl<'a, F> MicCheck<'a, F> {
-    fn of(frame: &'a F, received: Mic, computed: Mic) -> Self {
-        if received == computed {
-            Self::Match(Verified(frame))
-        } else {
-            Self::Mismatch { received, computed }
-        }
-    }
-
-    /// Returns whether the MIC holds.
-    pub const fn holds(&self) -> bool {
-        matches!(self, Self::Match(_))
-    }
+fn compared(received: Mic, expected: Mic) -> Result<(), Mismatch> {
+    if received == expected { Ok(()) } else { Err(Mismatch { received, expected }) }
 }
 
 /// Checks a Join-Request under a root key.
-pub fn check_join_request<'a>(
-    key: &impl JoinKey,
-    request: &'a JoinRequest,
-) -> MicCheck<'a, JoinRequest> {
-    MicCheck::of(request, request.mic, join_request(key, request))
+///
+/// # Errors
+/// [`Mismatch`] when the MIC does not hold.
+pub fn check_join_request(key: &impl JoinKey, request: &JoinRequest) -> Result<(), Mismatch> {
+    compared(request.mic, join_request(key, request))
 }
 
-/// Checks a data frame by the rule of 1.0.x. `fcnt` is the whole counter.
-pub fn check_data_1_0<'a>(
-    key: &NwkSKey,
-    frame: &'a DataFrame,
-    fcnt: u32,
-) -> MicCheck<'a, DataFrame> {
-    MicCheck::of(frame, frame.mic, data_1_0(key, frame, fcnt))
+/// Checks a Rejoin-Request.
+///
+/// # Errors
+/// [`Mismatch`] when the MIC does not hold.
+pub fn check_rejoin_request(key: RejoinKey<'_>, request: &RejoinRequest) -> Result<(), Mismatch> {
+    compared(request.mic, rejoin_request(key, request))
 }
 
-/// Checks a 1.1 downlink.
-pub fn check_data_down_1_1<'a>(
-    key: &SNwkSIntKey,
-    frame: &'a DataFrame,
-    fcnt: u32,
-    conf_fcnt: u16,
-) -> MicCheck<'a, DataFrame> {
-    MicCheck::of(frame, frame.mic, data_down_1_1(key, frame, fcnt, conf_fcnt))
+/// Checks a Join-Accept by the rule of 1.0.x, which 1.1 keeps for OptNeg 0.
+///
+/// # Errors
+/// [`Mismatch`] when the MIC does not hold.
+pub fn check_join_accept_1_0(root: &impl JoinKey, accept: &JoinAccept) -> Result<(), Mismatch> {
+    compared(accept.mic, join_accept_1_0(root, accept))
 }
 
-/// Checks a 1.1 uplink whose context is known.
-pub fn check_data_up_1_1<'a>(
-    serving: &SNwkSIntKey,
-    forwarding: &FNwkSIntKey,
-    frame: &'a DataFrame,
-    fcnt: u32,
-    context: &UplinkContext,
-) -> MicCheck<'a, DataFrame> {
-    MicCheck::of(frame, frame.mic, data_up_1_1(serving, forwarding, frame, fcnt, context))
-}
-
-/// Checks a multicast downlink.
-pub fn check_multicast<'a>(
-    key: &McNwkSKey,
-    frame: &'a DataFrame,
-    fcnt: u32,
-) -> MicCheck<'a, DataFrame> {
-    MicCheck::of(frame, frame.mic, multicast(key, frame, fcnt))
+/// Checks a Join-Accept with OptNeg 1; `nonce` is DevNonce, or the RJcount that it answers.
+///
+/// # Errors
+/// [`Mismatch`] when the MIC does not hold.
+pub fn check_join_accept_1_1(
+    key: &JsIntKey,
+    answers: JoinReqType,
+    join_eui: JoinEui,
+    nonce: DevNonce,
+    accept: &JoinAccept,
+) -> Result<(), Mismatch> {
+    compared(accept.mic, join_accept_1_1(key, answers, join_eui, nonce, accept))
 }

@@ -7,8 +7,8 @@ use super::{
     sheet::{hex_octets, id, number, text, wrong},
 };
 use crate::{
-    compose::{DataRecipe, Octets, Recipe, Scheme},
-    crypto::block::UplinkContext,
+    compose::{DataRecipe, Octets, Recipe},
+    crypto::{Scheme, block::UplinkContext},
     frame::{DataFrame, Direction, FCtrl, Frame, MacVersion, command},
     key::{AppSKey, FNwkSIntKey, McAppSKey, McNwkSKey, NwkSEncKey, NwkSKey},
     reading::KeyRole,
@@ -44,7 +44,7 @@ impl Message<'_> {
             Some(Value::Null) => None,
             Some(_) => self.sheet.read("FPort", "a number up to 255", number)?,
         };
-        let scheme = recipe.scheme.or_else(|| Scheme::of(self.keys));
+        let scheme = recipe.scheme.or_else(|| self.keys.scheme());
         let clear = scheme != Some(Scheme::V1_1) && fopts_rule.is_none();
         let readable = clear || self.keys.nwk_s_enc_key.is_some();
         if !clear && recipe.scheme.is_none() {

@@ -8,7 +8,7 @@ use super::super::{
     words::{count, place},
 };
 use crate::{
-    crypto::cipher::{PayloadKey, payload_unverified},
+    crypto::{EncryptionKeys, cipher},
     frame::{FaultKind, MacVersion},
     key::AppSKey,
     trace::{Data, DataSeen, Origin, Session},
@@ -27,9 +27,10 @@ fn app_frames(session: &Session) -> Vec<&DataSeen> {
 
 /// How many leading octets all payloads share under a key.
 fn common_head(frames: &[&DataSeen], key: &AppSKey) -> usize {
+    let keys = EncryptionKeys { app_s_key: Some(key), ..EncryptionKeys::default() };
     let plain: Vec<Vec<u8>> = frames
         .iter()
-        .map(|s| payload_unverified(s.data.frame(), PayloadKey::App(key), s.held.fcnt))
+        .filter_map(|seen| Some(cipher::payload(&seen.verified()?, &keys)?.octets))
         .collect();
     let Some((first, rest)) = plain.split_first() else { return 0 };
     first
