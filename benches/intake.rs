@@ -94,7 +94,7 @@ fn main() {
                 }
                 _ => Vec::new(),
             });
-            frames.map(|octets| decode(&octets).fields.len() as u64).sum()
+            frames.map(|octets| decode(&octets).fields().len() as u64).sum()
         },
         &mut || {
             let lines = capture.lines().map(serde_json::from_str::<Line<'_>>);

@@ -52,7 +52,7 @@ fn frame(
 ) -> DataFrame {
     let [low, high, ..] = fcnt.to_le_bytes();
     let mut frame = DataFrame::new(ftype, DevAddr(addr), u16::from_le_bytes([low, high]));
-    frame.fopts = FOpts::new(fopts.to_vec()).unwrap();
+    frame.fopts = FOpts::new(fopts).unwrap();
     frame.payload = payload.map(|(port, frm)| Payload { port, frm: frm.to_vec() });
     frame
 }

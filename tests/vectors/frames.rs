@@ -416,7 +416,7 @@ fn commands_of(octets: &[u8], direction: Direction) -> Value {
 /// Checks that the fields stand one after another, from the first octet to the last.
 fn fields_cover(decoded: &Decoded) -> Outcome {
     let mut next = 0;
-    for field in &decoded.fields {
+    for field in &decoded.fields() {
         equal(field.value.name(), field.at.start, next)?;
         next = field.at.end;
     }
@@ -559,7 +559,8 @@ impl Check for Damaged {
     fn check(self) -> Outcome {
         let decoded = decode(&self.phy_hex.0);
         holds("having no frame", decoded.frame.is_none())?;
-        let names = decoded.fields.iter().map(|field| field.value.name());
+        let fields = decoded.fields();
+        let names = fields.iter().map(|field| field.value.name());
         equal("fields read", names.collect::<Vec<_>>(), self.read.iter().map(|n| &**n).collect())?;
         let Some(DecodeError::TooShort { field, offset, needed, left, because }) = decoded.stopped
         else {
