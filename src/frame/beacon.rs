@@ -12,7 +12,8 @@
 
 mod ping;
 
-use std::{fmt, ops::Range};
+use alloc::{borrow::ToOwned, format, string::String, vec::Vec};
+use core::{fmt, ops::Range};
 
 use nom::{
     Parser,
@@ -20,7 +21,6 @@ use nom::{
     combinator::consumed,
     number::complete::{le_u32, u8},
 };
-use serde_json::json;
 
 pub use ping::{
     BEACON_PERIOD_S, Periodicity, beacon_channel, ping_channel, ping_offset, ping_slots,
@@ -349,46 +349,6 @@ impl Beacon {
             fault(end - 2..end, format!("the second CRC fails: {}", self.second_crc));
         }
         faults
-    }
-
-    /// Returns the beacon as JSON; octets as sent, the time also as UTC.
-    pub fn to_json(&self) -> serde_json::Value {
-        let mut specific = json!({"InfoDesc": self.info_desc});
-        let mut add = |name: &str, value: serde_json::Value| {
-            if let Some(object) = specific.as_object_mut() {
-                object.insert(name.to_owned(), value);
-            }
-        };
-        match self.info {
-            Info::Antenna { lat_raw, lng_raw, .. } => {
-                add("Lat_raw", lat_raw.into());
-                add("Lng_raw", lng_raw.into());
-                if let Some((lat, lng)) = self.info.degrees() {
-                    add("Lat", lat.into());
-                    add("Lng", lng.into());
-                }
-            }
-            Info::Gateway { net_id, gateway_id } => {
-                add("NetID", net_id.hex().into());
-                add("GatewayID", gateway_id.into());
-            }
-            Info::Rfu(octets) | Info::Network(octets) => add("Info", hex::encode(octets).into()),
-        }
-        let crc = |crc: BeaconCrc, octets: u8| {
-            let octets = usize::from(octets);
-            hex::encode(crc.received.to_le_bytes().get(..octets).unwrap_or_default())
-        };
-        json!({
-            "first_octets": hex::encode(&self.head),
-            "Param": self.param.map(|p| json!({"Prec": p.prec()})),
-            "Time": self.time.seconds(),
-            "utc": self.time.utc().map(|t| t.to_string()),
-            "CRC1": crc(self.first_crc, self.layout.first_crc),
-            "CRC1_ok": self.first_crc.holds(),
-            "GwSpecific": specific,
-            "CRC2": crc(self.second_crc, 2),
-            "CRC2_ok": self.second_crc.holds(),
-        })
     }
 }
 

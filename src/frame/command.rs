@@ -8,7 +8,7 @@
 //! |--------|---|-------|---|----|
 //! |        | CID | payload, fields least significant octet first | CID | .. |
 //!
-//! Everything here is made from one table, [`ROWS`]: decoding, composing, names, help, tests. A new
+//! Everything here is made from one table, [`ROWS`]: decoding, composing, names, help, JSON, tests. A new
 //! command is one row. Decryption of FOpts (1.1) and of FPort 0 is left to the caller, as is the rule
 //! that the two places never carry commands in the same frame.
 //!
@@ -27,16 +27,16 @@ mod pair;
 mod table;
 mod text;
 
-use std::{fmt, ops::Range};
+use alloc::{string::String, vec::Vec};
+use core::{fmt, iter, ops::Range};
 
 use nom::{
     Parser,
     bytes::complete::take,
     error::{ErrorKind, ParseError},
 };
-use serde_json::{Map, json};
 
-pub use build::{BuildError, compose, from_json};
+pub use build::{BuildError, Given, compose};
 pub use fault::{Fault, Wrong};
 pub use kind::{Kind, Value};
 pub use layout::{FieldSpec, Length, Refusal, Repeats, Role, Row};
@@ -219,15 +219,6 @@ impl Commands {
         }
         octets
     }
-
-    /// Returns the list as JSON: an array of `{"cid":2,"name":"LinkCheckAns","fields":{..}}`.
-    ///
-    /// What could not be split comes last, with `octets` in place of `fields`. Keys stay hidden
-    /// (`null`): see [`Command::to_json_revealed`].
-    pub fn to_json(&self) -> serde_json::Value {
-        let known = self.commands.iter().map(Command::to_json);
-        known.chain(self.trailing.as_ref().map(Trailing::to_json)).collect()
-    }
 }
 
 impl fmt::Display for Commands {
@@ -279,27 +270,8 @@ impl Command {
     /// Returns the RFU bits that are set, one octet for each octet of the payload.
     pub fn rfu(&self) -> Vec<u8> {
         let known = self.row.known_bits();
-        let known = known.iter().copied().chain(std::iter::repeat(0xFF));
+        let known = known.iter().copied().chain(iter::repeat(0xFF));
         self.payload().iter().zip(known).map(|(octet, known)| octet & !known).collect()
-    }
-
-    /// Returns `{"cid":2,"name":"LinkCheckAns","fields":{..}}`; a key field is `null`.
-    pub fn to_json(&self) -> serde_json::Value {
-        self.json(false)
-    }
-
-    /// Returns the same with the value of key fields (RootWorSKey), for a user who asked to see it.
-    pub fn to_json_revealed(&self) -> serde_json::Value {
-        self.json(true)
-    }
-
-    fn json(&self, revealed: bool) -> serde_json::Value {
-        let fields: Map<_, _> = self
-            .fields
-            .iter()
-            .map(|f| (f.spec.name.to_owned(), f.value.to_json(revealed)))
-            .collect();
-        json!({"cid": self.cid(), "name": self.name(), "fields": fields})
     }
 }
 
@@ -355,13 +327,6 @@ impl Trailing {
             Why::Cut { row, .. } => Some(row.name),
             Why::Unknown | Why::Proprietary => None,
         }
-    }
-
-    /// Returns `{"cid":71,"name":null,"octets":"47.."}`; no octets where they may be part of a key.
-    pub fn to_json(&self) -> serde_json::Value {
-        let secret = matches!(self.why, Why::Cut { row, .. } if row.holds_a_key());
-        let octets = (!secret).then(|| hex::encode(&self.octets));
-        json!({"cid": self.cid, "name": self.name(), "octets": octets})
     }
 }
 

@@ -1,5 +1,8 @@
 //! The shape of the table: rows, fields and the bits they stand in.
 
+use alloc::{vec, vec::Vec};
+use core::ptr;
+
 use super::{
     Field,
     kind::{Coding, FLAG, Kind, Value},
@@ -213,7 +216,7 @@ impl Length {
 impl PartialEq for Row {
     /// Rows are the same only if they are the same row of the table.
     fn eq(&self, other: &Self) -> bool {
-        std::ptr::eq(self, other)
+        ptr::eq(self, other)
     }
 }
 
@@ -222,7 +225,7 @@ impl Eq for Row {}
 impl PartialEq for FieldSpec {
     /// Fields are the same only if they are the same place in the table.
     fn eq(&self, other: &Self) -> bool {
-        std::ptr::eq(self, other)
+        ptr::eq(self, other)
     }
 }
 
