@@ -278,6 +278,7 @@ impl Direction {
 
 /// The LoRaWAN link layer version that a claim states. Nothing in a Join-Request names it.
 #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
+#[non_exhaustive]
 pub enum MacVersion {
     /// LoRaWAN 1.0.0.
     V1_0_0,

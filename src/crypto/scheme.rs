@@ -15,6 +15,7 @@ use crate::key::{Aes128Key, AppSKey, McAppSKey, NwkSEncKey, NwkSKey};
 
 /// How data of a session is signed and encrypted.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+#[non_exhaustive]
 pub enum Scheme {
     /// LoRaWAN 1.0.x: NwkSKey and AppSKey.
     V1_0,
@@ -45,6 +46,7 @@ impl Scheme {
 
 /// A role of a key that encrypts FRMPayload.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+#[non_exhaustive]
 pub enum PayloadRole {
     /// AppSKey.
     AppSKey,

@@ -40,6 +40,7 @@ pub const LAST_DATA_RATE: u8 = 15;
 
 /// The keys that may sign data, and their rule.
 #[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
 pub enum IntegrityKeys<'k> {
     /// LoRaWAN 1.0.x.
     V1_0(&'k NwkSKey),
@@ -69,6 +70,7 @@ impl<'k> From<&'k SessionKeys> for IntegrityKeys<'k> {
 
 /// Which keys signed a data frame, and by which rule.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+#[non_exhaustive]
 pub enum SignedBy {
     /// NwkSKey, by the rule of 1.0.x.
     NwkSKey,

@@ -96,6 +96,7 @@ pub fn compose(
 
 /// A value as people and files write it, before the field says what it is.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[non_exhaustive]
 pub enum Given<'a> {
     /// Yes or no.
     Flag(bool),

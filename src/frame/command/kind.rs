@@ -12,6 +12,7 @@ use crate::{frame::MacVersion, id::DevAddr, key::Aes128Key};
 
 /// The value of a field, in the unit that the standard counts in.
 #[derive(Clone, Debug)]
+#[non_exhaustive]
 pub enum Value {
     /// One bit that says yes or no.
     Flag(bool),

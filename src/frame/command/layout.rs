@@ -51,6 +51,7 @@ pub enum Role {
 
 /// Octets of a payload.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[non_exhaustive]
 pub enum Length {
     /// Always so many.
     Fixed(u8),
@@ -60,6 +61,7 @@ pub enum Length {
 
 /// Whether a node repeats a command in every uplink, so that a lost frame does not lose it.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[non_exhaustive]
 pub enum Repeats {
     /// Sent once.
     Never,
