@@ -17,8 +17,7 @@ use super::{
     envelope::Envelope,
     error::{IntakeError, WireError},
     event::{
-        Closed, Damage, Event, Gap, Heard, Leg, Lost, Ordered, Outcome, Position, Sender, Stat,
-        What, Wire,
+        Closed, Damage, Event, Gap, Leg, Lost, Ordered, Outcome, Position, Sender, Stat, What, Wire,
     },
     header::{DatagramKind, Header},
     json::{List, Made, Scalar, Shape, members, read},
@@ -210,8 +209,9 @@ impl Body<'_> {
             let lost = if note.within == Within::Downlink { Lost::Downlink } else { Lost::Uplink };
             out.push(gap(lost, note));
         }
-        let heard = std::mem::take(&mut self.rxpk.items.whole);
-        out.extend(heard.into_iter().map(|heard| envelope.event(What::Heard(Box::new(heard)))));
+        for heard in std::mem::take(&mut self.rxpk.items.whole) {
+            out.push(envelope.event(What::Heard(Box::new(heard))));
+        }
         if let Some(ordered) = self.txpk.value.take() {
             out.push(envelope.event(What::Ordered(Box::new(ordered))));
         }
