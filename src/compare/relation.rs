@@ -5,7 +5,7 @@
 
 use zeroize::Zeroizing;
 
-use crate::{id::Eui64, key::Aes128Key};
+use crate::{explore::near_miss::Nature, id::Eui64, key::Aes128Key};
 
 /// A digit that differs.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -50,13 +50,21 @@ pub(super) enum Relation {
 impl Relation {
     /// Returns whether somebody who types could have made it.
     pub(super) const fn is_typing(&self) -> bool {
-        matches!(
-            self,
+        matches!(self.nature(), Some(Nature::Typed))
+    }
+
+    /// Returns what was done to the value; `None` where the two have no likeness.
+    pub(super) const fn nature(&self) -> Option<Nature> {
+        Some(match self {
+            Self::Same => Nature::Same,
+            Self::Reversed | Self::NibblesSwapped | Self::WordsSwapped => Nature::Turned,
+            Self::FirstIsText | Self::SecondIsText => Nature::Text,
             Self::Digits(_)
-                | Self::Exchanged(_)
-                | Self::SecondLacks { .. }
-                | Self::FirstLacks { .. }
-        )
+            | Self::Exchanged(_)
+            | Self::SecondLacks { .. }
+            | Self::FirstLacks { .. } => Nature::Typed,
+            Self::Unrelated => return None,
+        })
     }
 
     /// Returns the digits to point at.

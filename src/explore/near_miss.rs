@@ -52,7 +52,7 @@ pub use classes::MistakeClass;
 pub use digits::{Digit, End, Unit};
 pub use from_eui::{EuiKey, EuiName};
 pub use identity::{PairMistake, eui_relation, pair_relation};
-pub use mistake::Mistake;
+pub use mistake::{Mistake, Nature};
 pub use order::Order;
 pub use sample::{Sample, sample};
 pub use text_form::{Letters, TextForm, looks_like_text};

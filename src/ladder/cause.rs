@@ -3,6 +3,7 @@
 //! The table below lists them in the order of the ladders. Checks, help, JSON and documentation are
 //! made from it.
 
+pub(crate) mod hits;
 mod places;
 
 use super::{finding::Finding, gateway, join, rung::LadderName, session};

@@ -22,6 +22,7 @@ mod firmware;
 mod formats;
 mod frame_properties;
 mod hostile;
+mod imports;
 mod intake;
 mod join_cases;
 mod keys_command;

@@ -127,7 +127,33 @@ pub enum Mistake {
     ThreeDigits([Digit; 3]),
 }
 
+/// What was done to a key, as people tell such mistakes apart.
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+pub enum Nature {
+    /// Nothing: the known value fits as it stands.
+    Same,
+    /// Its bytes, words or digits are in another order.
+    Turned,
+    /// Its text was taken for it.
+    Text,
+    /// It is a value that anybody can guess: published, or made of an EUI.
+    Guessable,
+    /// It was typed or copied wrong.
+    Typed,
+}
+
 impl Mistake {
+    /// Returns what was done, as people tell mistakes apart.
+    pub const fn nature(&self) -> Nature {
+        match self {
+            Self::Same => Nature::Same,
+            Self::OctetsReversed | Self::Reordered(_) | Self::Rotated { .. } => Nature::Turned,
+            Self::TextAsOctets { .. } => Nature::Text,
+            Self::FromEui { .. } | Self::Sample(_) => Nature::Guessable,
+            _ => Nature::Typed,
+        }
+    }
+
     /// Returns the kind of mistake; kinds are ordered by nearness.
     pub const fn class(&self) -> MistakeClass {
         match self {

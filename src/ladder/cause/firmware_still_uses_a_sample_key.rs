@@ -1,16 +1,28 @@
 //! Cause `firmware-still-uses-a-sample-key`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::ladder::{
+    finding::Finding,
+    join::{self, Case},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::FirmwareStillUsesASampleKey,
     what: "the node signs with a published sample key",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::sample_key)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let hit = hits::key_hit(case, CauseId::FirmwareStillUsesASampleKey)?;
+    Some(hit.finding(
+        "the node signs with a value that anybody can guess",
+        "give the node a key of its own and enter the same on record; a published value protects \
+         nothing",
+    ))
+}
 
 const PAGE: &str = r#"# firmware-still-uses-a-sample-key
 The node signs with a key that has been published as an example.

@@ -1,16 +1,26 @@
 //! Cause `join-eui-typed-wrong`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    explore::near_miss::EuiName,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, identified::Pair},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::JoinEuiTypedWrong,
-    what: "the JoinEUI sent differs from the one on record by a typing slip",
+    what: "the JoinEUI sent differs from the one on record by a typing error",
     places: &[Place::Join(join::Rung::Identified)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::identified::join_eui_typed)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    Pair::of(case, EuiName::JoinEui)?.typed(case)
+}
 
 const PAGE: &str = r#"# join-eui-typed-wrong
 The JoinEUI heard differs from the one on record in one or two digits, or in

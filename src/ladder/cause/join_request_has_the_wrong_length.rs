@@ -1,16 +1,46 @@
 //! Cause `join-request-has-the-wrong-length`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Cite, Value, fact},
+    frame::JoinRequest,
+    ladder::{
+        finding::Finding,
+        join::{self, Case},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::JoinRequestHasTheWrongLength,
-    what: "what the node sends as a Join-Request has not 23 octets",
+    what: "what the node sends as a Join-Request does not have 23 bytes",
     places: &[Place::Join(join::Rung::Heard)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::heard::wrong_length)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let heard = case.node.misshapen.first()?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the node sends a Join-Request of {size} instead of {expected}; servers drop it without \
+             an answer",
+            size = Value::count(heard.octets.len(), "byte"),
+            expected = JoinRequest::LEN
+        ),
+        "correct the frame in the node's stack: MHDR 1, JoinEUI 8, DevEUI 8, DevNonce 2, MIC 4 bytes",
+    );
+    for heard in &case.node.misshapen {
+        finding.add(fact!(
+            "{frame}: {size}: {bytes}",
+            frame = Cite::from(heard.first()).with_time(),
+            size = Value::count(heard.octets.len(), "byte"),
+            bytes = Value::Bytes(heard.octets.to_vec())
+        ));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# join-request-has-the-wrong-length
 A frame of the node carries the MHDR of a Join-Request but is not 23 octets

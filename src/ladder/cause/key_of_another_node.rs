@@ -1,16 +1,39 @@
 //! Cause `key-of-another-node`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::{
+    fact::fact,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, why::Instead},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::KeyOfAnotherNode,
     what: "the MIC holds under the key of another node",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::another_node)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let hit = hits::key_hit(case, CauseId::KeyOfAnotherNode)?;
+    let key = hit.label.clone();
+    let summary = match &hit.instead {
+        Some(Instead::KeyOf(other_node)) => fact!(
+            "the MIC holds under {key}; a key of {other_node} is where one of this node's belongs",
+            key,
+            other_node = other_node.clone()
+        ),
+        _ => fact!("the MIC holds under the key of another node ({key})", key),
+    };
+    Some(hit.finding(
+        summary,
+        "give each node its own key: two labels or two lines of a list were swapped",
+    ))
+}
 
 const PAGE: &str = r#"# key-of-another-node
 The node's Join-Request authenticates under the key of another node on the

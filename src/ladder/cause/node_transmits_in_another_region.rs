@@ -1,16 +1,69 @@
 //! Cause `node-transmits-in-another-region`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use std::collections::BTreeSet;
+
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            on_plan::{heard_at, heard_fact},
+        },
+    },
+    region::{JoinFit, Plan, plans_joining_at},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NodeTransmitsInAnotherRegion,
     what: "the node's frequencies belong to another region's plan",
     places: &[Place::Join(join::Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::on_plan::another_region)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Requests that are quoted.
+const QUOTED: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let plan = case.plan?;
+    let strays: Vec<_> = heard_at(case)
+        .filter(|(_, hz, m)| {
+            matches!(plan.join_fit(*hz, *m), JoinFit::OutOfBand | JoinFit::OffGrid { .. })
+        })
+        .collect();
+    let (_, hz, modulation) = *strays.first()?;
+    let mut fitting: Vec<&Plan> = plans_joining_at(hz, modulation);
+    fitting.retain(|other| {
+        other.name != plan.name && strays.iter().all(|(_, hz, m)| other.join_fit(*hz, *m).is_fit())
+    });
+    if fitting.is_empty() {
+        return None;
+    }
+    let frequencies: BTreeSet<u32> = strays.iter().map(|(_, hz, _)| *hz).collect();
+    let certainty = if frequencies.len() > 1 { Certainty::Certain } else { Certainty::Likely };
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "the node sends on {frequencies}: join channels of {node_region}, not of {region}, \
+             which record and gateway follow",
+            frequencies = Value::list(frequencies.into_iter().map(Value::Frequency)),
+            node_region = Value::List(fitting.iter().map(|p| p.name.into()).collect(), " or "),
+            region = plan.name
+        ),
+        fact!(
+            "set the same region on node, record and gateway; check that the node's radio may be \
+             used here at all (local rules decide). The record says {region}",
+            region = plan.name
+        ),
+    );
+    for (attempt, hz, modulation) in strays.iter().take(QUOTED) {
+        finding.add(heard_fact(attempt, *hz, *modulation));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# node-transmits-in-another-region
 The frequencies heard from the node belong to another region's grid than the
