@@ -52,10 +52,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
             last
         ),
     );
-    finding.add(fact!(
-        "the MIC of {requests} holds: key and identity are right",
-        requests = Value::count(refused.len(), "request")
-    ));
+    finding.add(fresh::own_frames(case, &refused));
     finding.add(fact!(
         "first refused: DevNonce {dev_nonce}, {request}",
         dev_nonce = attempt.nonce(),
@@ -68,7 +65,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
             dev_nonce = accepted.nonce(),
             request = accepted
         ),
-        None => fact!("the record's last-dev-nonce is {last}", last),
+        None => fact!("the record's last DevNonce is {last}", last),
     });
     Some(finding)
 }

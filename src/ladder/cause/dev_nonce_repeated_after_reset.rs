@@ -23,7 +23,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         return None;
     }
     let refused = fresh::refused(case);
-    let (_, first) = *refused.first()?;
+    refused.first()?;
     let nonces: Vec<u16> = refused.iter().map(|(_, a)| a.nonce()).collect();
     let answered = case.node.attempts.iter().find(|a| !a.answers.is_empty());
     let listed =
@@ -43,10 +43,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         "seed the node's random source from real noise (not a constant), or keep a counter in \
          non-volatile memory; to recover now, clear the used values on the server",
     );
-    finding.add(fact!(
-        "the MIC holds: key and identity are right (first: {request})",
-        request = first
-    ));
+    finding.add(fresh::own_frames(case, &refused));
     finding.add("each value is on the record's used list or in an earlier request");
     if one_value && !listed {
         finding.add(

@@ -6,16 +6,17 @@ use crate::{
     ladder::{
         finding::Finding,
         join::{
-            self, Case, authentic,
+            Case, Rung, authentic,
             why::{KeyHit, Searched, Why},
         },
+        rung::State,
     },
 };
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::RootKeyUnrelated,
     what: "neither a claimed key nor anything near one signs the request",
-    places: &[Place::Join(join::Rung::Authentic)],
+    places: &[Place::Join(Rung::Authentic)],
     kind: Kind::Residual,
     checks: &[Check::Join(check)],
     page: PAGE,
@@ -25,8 +26,14 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     match authentic::why(case)? {
         Why::Key(_) => Some(another_claim(hits::key_hit(case, CauseId::RootKeyUnrelated)?)),
         Why::Misread(_) => None,
-        Why::Nothing(searched) => Some(nothing_near(*searched)),
+        // Where the key signs other requests of the node, it is right, and these are damaged.
+        Why::Nothing(searched) => (!is_right(case)).then(|| nothing_near(*searched)),
     }
+}
+
+/// Whether the key on record signs anything of the node.
+fn is_right(case: &Case<'_>) -> bool {
+    [Rung::Authentic, Rung::Proven].into_iter().any(|rung| case.ever(rung, State::Proven))
 }
 
 /// Another claim has the key, and it does not resemble the record's.

@@ -13,7 +13,7 @@ use crate::{
     frame::Mic,
     ladder::{
         join::{Case, Rung},
-        rung::{Judgement, State},
+        rung::Judgement,
         subject::signing_role,
     },
     roster::{Activation, Claim, ClaimKind},
@@ -172,16 +172,12 @@ fn searched(case: &Case<'_>) -> Option<Why> {
     if let Some(found) = search.misread(&failing) {
         return Some(Why::Misread(Box::new(found)));
     }
-    // Where the key signs other requests of the node, it is right, and these are garbled.
-    let right = [Rung::Authentic, Rung::Proven].iter().any(|rung| case.ever(*rung, State::Proven));
-    (!right).then(|| {
-        Why::Nothing(Searched {
-            tried: search.tried.get(),
-            digits: search.effort.max_digits,
-            interrupted: search.interrupted.get(),
-            requests: targets.len(),
-        })
-    })
+    Some(Why::Nothing(Searched {
+        tried: search.tried.get(),
+        digits: search.effort.max_digits,
+        interrupted: search.interrupted.get(),
+        requests: targets.len(),
+    }))
 }
 
 fn other_role_of(claim: &Claim) -> Option<Role> {

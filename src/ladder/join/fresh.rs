@@ -4,10 +4,10 @@
 //! count, and the server refuses what is not above the last (LoRaWAN 1.0.4, p. 45-46).
 
 use crate::{
-    fact::{Certainty, fact},
+    fact::{Certainty, Fact, Value, fact},
     frame::MacVersion,
     ladder::{
-        join::{Case, Rung},
+        join::{Case, Rung, authentic},
         rung::{Judgement, State},
     },
     trace::Attempt,
@@ -26,7 +26,8 @@ pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
             fact!("DevNonce {dev_nonce}: the server answered it", dev_nonce; at: &answer.sending),
         );
     }
-    if !authentic(case, attempt) {
+    let own = is_own(case, attempt);
+    if !own && !is_found_own(case, attempt) {
         return Judgement::unknown(fact!(
             "DevNonce {dev_nonce}; a nonce in a frame whose MIC was not found to hold proves nothing",
             dev_nonce
@@ -35,11 +36,26 @@ pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
     let Some(version) = case.record_version().or(case.node_version()) else {
         return Judgement::unknown("the roster states no MAC version, and with it no rule");
     };
-    if version.counts_dev_nonces() {
+    let judgement = if version.counts_dev_nonces() {
         counted(case, index, dev_nonce, version)
     } else {
         drawn(case, index, attempt, version)
+    };
+    if own {
+        return judgement;
     }
+    judgement.and("the MIC holds under the key that was found, so that the nonce is the node's own")
+}
+
+/// Whether the MIC holds under a key that the roster states for this node.
+fn is_own(case: &Case<'_>, attempt: &Attempt) -> bool {
+    attempt.holds_under.iter().any(|key| case.is_own(key))
+}
+
+/// Whether the MIC holds under the key that was found where the one on record fails.
+fn is_found_own(case: &Case<'_>, attempt: &Attempt) -> bool {
+    let why = || authentic::why(case);
+    attempt.ask.join().is_some_and(|request| why().is_some_and(|why| why.signs(request)))
 }
 
 /// The rule of 1.0.4 and 1.1: above the last.
@@ -61,22 +77,24 @@ fn counted(case: &Case<'_>, index: usize, dev_nonce: u16, version: MacVersion) -
             last,
             version = version.name()
         )),
-        None => Judgement::unknown(fact!(
-            "DevNonce {dev_nonce}; give the record's last-dev-nonce to judge it",
-            dev_nonce
-        )),
+        None => Judgement::unknown(match read_after(case, index) {
+            Some(later) => fact!(
+                "DevNonce {dev_nonce}; the record knows the nonce of {request}, which came later: it \
+                 was read after it, and does not show what was accepted before",
+                dev_nonce,
+                request = later
+            ),
+            None => fact!(
+                "DevNonce {dev_nonce}; give the record's last-dev-nonce to judge it",
+                dev_nonce
+            ),
+        }),
     }
 }
 
 /// The rule of 1.0.0 to 1.0.3: never used before.
 fn drawn(case: &Case<'_>, index: usize, attempt: &Attempt, version: MacVersion) -> Judgement {
     let dev_nonce = attempt.nonce();
-    if case.record().is_some_and(|r| r.used_dev_nonces.contains(&dev_nonce)) {
-        return Judgement::broken(fact!(
-            "DevNonce {dev_nonce} is on the record's used list",
-            dev_nonce
-        ));
-    }
     let earlier = case.node.attempts.iter().take(index).find(|a| a.nonce() == dev_nonce);
     if let Some(earlier) = earlier {
         return Judgement::broken(fact!(
@@ -94,6 +112,22 @@ fn drawn(case: &Case<'_>, index: usize, attempt: &Attempt, version: MacVersion) 
             dev_nonce
         ));
     }
+    if case.record().is_some_and(|r| r.used_dev_nonces.contains(&dev_nonce)) {
+        // Of a capture's own requests only those that were answered are known to have been listed.
+        return match read_after(case, 0) {
+            Some(answered) => Judgement::unknown(fact!(
+                "DevNonce {dev_nonce} is on the record's used list, and so is that of {request}, \
+                 which was answered: the list was read after this capture, and does not show what \
+                 was used before",
+                dev_nonce,
+                request = answered
+            )),
+            None => Judgement::broken(fact!(
+                "DevNonce {dev_nonce} is on the record's used list",
+                dev_nonce
+            )),
+        };
+    }
     Judgement::proven(fact!(
         "DevNonce {dev_nonce} is not known to have been used ({version} draws at random)",
         dev_nonce,
@@ -101,20 +135,31 @@ fn drawn(case: &Case<'_>, index: usize, attempt: &Attempt, version: MacVersion) 
     ))
 }
 
-fn authentic(case: &Case<'_>, attempt: &Attempt) -> bool {
-    attempt.holds_under.iter().any(|key| case.is_own(key))
+/// The first request from an attempt on that was answered, and whose nonce the record knows: the
+/// record was read after it.
+fn read_after<'a>(case: &Case<'a>, index: usize) -> Option<&'a Attempt> {
+    let record = case.record()?;
+    let known = |nonce: u16| {
+        record.last_dev_nonce == Some(nonce) || record.used_dev_nonces.contains(&nonce)
+    };
+    case.node.attempts.iter().skip(index).find(|a| !a.answers.is_empty() && known(a.nonce()))
 }
 
 /// The last DevNonce that the server took before an attempt: of the record, raised by every
-/// request of the capture that was answered.
+/// request of the capture that was answered. What the record knows of later requests is left out.
 pub(in crate::ladder) fn last_before(case: &Case<'_>, index: usize) -> Option<u16> {
+    let later = |nonce: &u16| {
+        let mut rest = case.node.attempts.iter().skip(index);
+        rest.any(|a| !a.answers.is_empty() && a.nonce() == *nonce)
+    };
     let recorded = case.record().and_then(|r| r.last_dev_nonce);
-    let listed = case.record().and_then(|r| r.used_dev_nonces.iter().max().copied());
+    let listed = case.record().into_iter().flat_map(|r| r.used_dev_nonces.iter().copied());
     let answered = case.node.attempts.iter().take(index).filter(|a| !a.answers.is_empty());
     let place = case.node.attempts.get(index).map_or(u64::MAX, |a| a.line().order);
     let forgotten = case.node.earlier.answered.filter(|(_, before)| *before < place);
     let seen = answered.map(Attempt::nonce).chain(forgotten.map(|(nonce, _)| nonce));
-    seen.chain(recorded).chain(listed).max()
+    let stated = recorded.into_iter().chain(listed).filter(|nonce| !later(nonce));
+    seen.chain(stated).max()
 }
 
 /// Whether the record was read after this capture: its last nonce is that of the capture's last
@@ -124,6 +169,21 @@ fn taken_after(case: &Case<'_>, index: usize, last: u16) -> bool {
     let rising = nonces.windows(2).all(|w| matches!(w, [a, b] if a < b));
     let recorded = case.record().and_then(|r| r.last_dev_nonce);
     rising && recorded == Some(last) && nonces.last() == Some(&last) && index < nonces.len()
+}
+
+/// What shows that the requests that were refused are the node's own.
+pub(in crate::ladder) fn own_frames(case: &Case<'_>, refused: &[(usize, &Attempt)]) -> Fact {
+    let requests = Value::count(refused.len(), "request");
+    let fact = if refused.iter().all(|(_, attempt)| is_own(case, attempt)) {
+        fact!("the MIC of {requests} holds: the frames are the node's own", requests)
+    } else {
+        fact!(
+            "the MIC of {requests} holds under the key that was found: the frames are the node's \
+             own, and the nonce fails them once the key is right",
+            requests
+        )
+    };
+    refused.iter().fold(fact, |fact, (_, attempt)| fact.at(*attempt))
 }
 
 /// The unanswered requests that the nonce rule broke.

@@ -3,11 +3,14 @@
 //! The search is in [`super::authentic`]; what it means, and what to do, each cause says.
 
 use crate::{
+    crypto::mic,
     explore::{
         misreading,
         near_miss::{Hit, KnownKind, Nature},
     },
-    fact::{Fact, Secret, Value, fact},
+    fact::{Certainty, Fact, Secret, Value, fact},
+    frame::JoinRequest,
+    key::AppKey,
     ladder::finding::Finding,
     trace::Role,
 };
@@ -80,6 +83,15 @@ pub(in crate::ladder) struct Searched {
     pub(in crate::ladder) interrupted: bool,
     /// Requests that had to fit.
     pub(in crate::ladder) requests: usize,
+}
+
+impl Why {
+    /// Whether the key that was found signs a request, beyond a false match.
+    pub(in crate::ladder) fn signs(&self, request: &JoinRequest) -> bool {
+        let Self::Key(found) = self else { return false };
+        found.hit.certainty == Certainty::Certain
+            && mic::join_request(&AppKey::from(found.hit.key.clone()), request) == request.mic
+    }
 }
 
 impl KeyHit {
