@@ -144,7 +144,8 @@ impl Tracer<'_> {
             .and_then(|octets| <[u8; 8]>::try_from(octets).ok())
             .and_then(|octets| self.by_dev_eui.get(&Eui64::from_wire(octets))?.first().copied());
         // A field left out or put in moves the DevEUI: look for it anywhere.
-        let index = stated.or_else(|| self.named_within(&heard.octets))?;
+        let named = stated.or_else(|| self.named_within(&heard.octets));
+        let index = named.or_else(|| self.lacking_a_byte(&heard.octets))?;
         let node = self.node(index)?;
         let at = node.misshapen.push(heard);
         self.weigh(1);
