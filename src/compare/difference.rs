@@ -67,6 +67,8 @@ kinds! {
     EuiReserved "eui-reserved";
     /// A key is the other's with its octets, digits or words in another order.
     KeyReversed "key-reversed";
+    /// A key is the other's rotated, or with its bits inverted or mirrored.
+    KeyTransformed "key-transformed";
     /// A key is a slip of typing away from the other.
     KeyTypedWrong "key-typed-wrong";
     /// A key is the text of the other, taken as octets.

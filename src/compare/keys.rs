@@ -11,7 +11,7 @@ use super::{
     words::{slip, spelt, the},
 };
 use crate::{
-    explore::near_miss::KnownKind,
+    explore::near_miss::{KnownKind, Nature, is_placeholder},
     frame::MacVersion,
     key::Aes128Key,
     ladder::{CauseId, hits},
@@ -291,8 +291,12 @@ fn sample_on_one_side(
     let summary =
         format!("the {name} of {} is {what}, the one of {} is not", the(side), the(other));
     let remedy = format!("enter the {name} of {} there", the(other));
-    let cause =
-        (root && side == ClaimKind::Firmware).then_some(CauseId::FirmwareStillUsesASampleKey);
+    let cause = match side {
+        ClaimKind::Firmware => Some(CauseId::FirmwareStillUsesASampleKey),
+        ClaimKind::Record if is_placeholder(b) => Some(CauseId::RootKeyOnRecordIsAPlaceholder),
+        ClaimKind::Record | ClaimKind::Label => None,
+    };
+    let cause = cause.filter(|_| root);
     Some(Difference::new(Kind::KeyIsSample, Severity::Fault, member, summary, remedy).cause(cause))
 }
 
@@ -314,7 +318,13 @@ fn by_relation(
         |kind, summary, remedy: &str| Difference::new(kind, Severity::Fault, one, summary, remedy);
     let role = if one == "nwk-key" { Role::NwkKey } else { Role::AppKey };
     let difference = match &relation {
-        Relation::Reversed | Relation::NibblesSwapped | Relation::WordsSwapped => fault(
+        Relation::Changed(_) if relation.nature() == Some(Nature::Transformed) => fault(
+            Kind::KeyTransformed,
+            format!("{what} are one key, changed: {how}"),
+            "enter the key on both sides as its source has it, and look for the program that changes \
+             it",
+        ),
+        Relation::Reversed | Relation::Changed(_) => fault(
             Kind::KeyReversed,
             format!("{what} are one key in two orders: {how}"),
             "enter the key in the order printed, most significant octet first, on both sides",

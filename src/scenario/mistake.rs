@@ -86,6 +86,10 @@ mistakes! {
         "the AppKey is typed wrong on record";
     NwkKeyTyped NwkKeyTypedWrong of_1_1,
         "the NwkKey is typed wrong on record";
+    KeyTransformed RootKeyTransformed any,
+        "the key is on record inverted or rotated";
+    KeyPlaceholder RootKeyOnRecordIsAPlaceholder any,
+        "nobody entered the key on record: it is a placeholder";
     KeyText AppKeyTextTakenAsBytes of_1_0,
         "the node takes the text of its key for the key";
     SampleKey FirmwareStillUsesASampleKey any,

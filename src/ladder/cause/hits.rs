@@ -26,6 +26,7 @@ pub(crate) const fn root_key(nature: Nature, kind: KnownKind, role: Role) -> Cau
         (Nature::Same, KnownKind::OtherRole) => CauseId::RootKeyInTheWrongSlot,
         (Nature::Same, KnownKind::Claimed) => CauseId::RootKeyUnrelated,
         (Nature::Text, _) => CauseId::AppKeyTextTakenAsBytes,
+        (Nature::Transformed, _) => CauseId::RootKeyTransformed,
         (Nature::Turned, _) => match role {
             Role::AppKey => CauseId::AppKeyBytesReversed,
             Role::NwkKey => CauseId::NwkKeyBytesReversed,
@@ -53,7 +54,7 @@ pub(crate) const fn eui(nature: Nature, name: EuiName) -> Option<CauseId> {
         (Nature::Turned, EuiName::JoinEui) => CauseId::JoinEuiBytesReversed,
         (Nature::Typed, EuiName::DevEui) => CauseId::DevEuiTypedWrong,
         (Nature::Typed, EuiName::JoinEui) => CauseId::JoinEuiTypedWrong,
-        (Nature::Same | Nature::Text | Nature::Guessable, _) => return None,
+        (Nature::Same | Nature::Transformed | Nature::Text | Nature::Guessable, _) => return None,
     })
 }
 

@@ -5,7 +5,7 @@ use std::cell::Cell;
 use crate::{
     explore::{
         misreading,
-        near_miss::{self, Clues, Effort, Known, KnownKind, Nature, Target},
+        near_miss::{self, Clues, Effort, Known, KnownKind, Nature, Target, is_placeholder},
     },
     fact::{Secret, fact},
     frame::MacVersion,
@@ -40,7 +40,8 @@ pub(in crate::ladder) fn claim_keys<'a>(
 ) -> Vec<Labelled<'a>> {
     let mut out = Vec::new();
     let mut add = |name: &str, key: Option<&'a Aes128Key>, known, role| {
-        out.extend(key.map(|key| Labelled {
+        // What only fills a field is no key that a mistake could have changed.
+        out.extend(key.filter(|key| !is_placeholder(key)).map(|key| Labelled {
             label: format!("{prefix}the {}'s {name}", kind.name()),
             key,
             kind: known,
