@@ -6,7 +6,10 @@ use crate::{
     frame::CfListType,
     ladder::{
         finding::Finding,
-        join::{Case, Rung, on_plan::received_share},
+        join::{
+            Case, Rung,
+            on_plan::{Foreign, received_share},
+        },
     },
     region::{ChannelMask, JoinFit, Plan, PlanKind},
     trace::Session,
@@ -28,7 +31,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     let plan = case.plan.filter(|p| p.kind == PlanKind::Fixed)?;
     let theirs = receivers(case);
     // A gateway of one channel has no sub-band.
-    if theirs.len() < 2 {
+    if theirs.len() < 2 || Foreign::of(case).is_some() {
         return None;
     }
     requests_outside(case, plan, &theirs).or_else(|| data_outside(case, plan, &theirs))

@@ -22,7 +22,9 @@ pub(super) const CAUSE: Cause = Cause {
 fn check(case: &Case<'_>) -> Option<Finding> {
     let plan = case.plan?;
     let mut narrow = None;
-    for (eui, trace) in &case.trace.gateways {
+    // A gateway that receives nothing of the node does not make up for one that receives little.
+    let heard_by = case.heard_by();
+    for (eui, trace) in case.trace.gateways.iter().filter(|(eui, _)| heard_by.contains(eui)) {
         if !case.is_described(*eui) {
             continue;
         }

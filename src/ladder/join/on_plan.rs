@@ -1,6 +1,8 @@
 //! Rung 2, on-plan: frequency and data rate are those of a join in the region and the gateway's
 //! sub-band.
 
+mod foreign;
+
 use std::collections::BTreeSet;
 
 use crate::{
@@ -10,6 +12,8 @@ use crate::{
     region::{JoinFit, Plan},
     trace::{Attempt, Session},
 };
+
+pub(in crate::ladder) use foreign::{Foreign, States};
 
 pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
     let Some(attempt) = case.node.attempts.get(index) else { return Judgement::open() };
@@ -21,6 +25,25 @@ pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
     let (Some(hz), Some(data_rate)) = (seen.freq_hz, seen.modulation) else {
         return Judgement::unknown("the capture gives no frequency or no data rate");
     };
+    let judgement = judge_by(case, plan, attempt, hz, data_rate);
+    match case.stated.filter(|stated| stated.name != plan.name) {
+        Some(stated) => judgement.and(fact!(
+            "the region stated is {stated_region}: the node asks by {region}, and the server answers \
+             by it",
+            stated_region = stated.name,
+            region = plan.name
+        )),
+        None => judgement,
+    }
+}
+
+fn judge_by(
+    case: &Case<'_>,
+    plan: &Plan,
+    attempt: &Attempt,
+    hz: u32,
+    data_rate: Modulation,
+) -> Judgement {
     let sent = fact!("{frequency} {data_rate}", frequency = Value::Frequency(hz), data_rate);
     let region = plan.name;
     match plan.join_fit(hz, data_rate) {
