@@ -30,6 +30,7 @@ mod lesson;
 mod line_cost;
 mod logs;
 mod long;
+mod lower_rungs;
 mod near_miss;
 mod own_ways;
 mod plan_report;

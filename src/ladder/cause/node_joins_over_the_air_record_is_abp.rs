@@ -21,8 +21,11 @@ pub(super) const CAUSE: Cause = Cause {
 
 fn check(case: &Case<'_>) -> Option<Finding> {
     let record = case.record()?;
-    let asked = case.node.attempts.iter().filter(|a| a.ask.join().is_some()).count();
-    if asked == 0 || !is_abp_record(record) || case.answers().next().is_some() {
+    // A record may have been changed after the node joined: what counts is what went unanswered since.
+    let answered = case.node.attempts.iter().rposition(|a| !a.answers.is_empty());
+    let since = answered.map_or(0, |last| last + 1);
+    let asked = case.node.attempts.iter().skip(since).filter(|a| a.ask.join().is_some()).count();
+    if asked == 0 || !is_abp_record(record) {
         return None;
     }
     let mut finding = Finding::new(
@@ -40,6 +43,12 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         }
         None => "the record holds session keys, no AppKey".into(),
     });
+    if let Some(joined) = answered.and_then(|last| case.node.attempts.get(last)) {
+        finding.add(fact!(
+            "the server answered {request}: the record was changed after it",
+            request = joined
+        ));
+    }
     let holds = |a: &Attempt| a.holds_under.iter().any(|key| case.is_own(key));
     if let Some(attempt) = case.node.attempts.iter().find(|attempt| holds(attempt)) {
         finding.add(fact!(
