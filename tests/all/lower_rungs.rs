@@ -3,7 +3,7 @@
 use handfast::{
     frame::{Frame, JoinRequest},
     id::DevNonce,
-    intake::{Datagram, When},
+    intake::{Event, What, When},
     key::AppKey,
     ladder::{Certainty, Diagnosis, Options, Outcome, State, Verdict, diagnose, join::Rung},
     radio::Modulation,
@@ -24,8 +24,8 @@ fn listed(key: &[u8; 16], record: &str, rest: &str) -> Roster {
     roster::parse(&text, None).unwrap_or_else(|e| panic!("{e}\n{text}"))
 }
 
-fn told(roster: &Roster, datagrams: &[Datagram]) -> Diagnosis {
-    diagnose(&trace(roster, datagrams), roster, Options::default()).remove(0)
+fn told(roster: &Roster, events: &[Event]) -> Diagnosis {
+    diagnose(&trace(roster, events), roster, Options::default()).remove(0)
 }
 
 fn ids(diagnosis: &Diagnosis) -> Vec<&'static str> {
@@ -56,7 +56,7 @@ fn gateways(listens: &[(handfast::id::Eui64, &str)]) -> String {
 // --- one channel --------------------------------------------------------------------------
 
 /// A session of which every third frame comes, on one channel; the last one through a second gateway.
-fn every_third(second: Option<handfast::id::Eui64>) -> Vec<Datagram> {
+fn every_third(second: Option<handfast::id::Eui64>) -> Vec<Event> {
     let key = session(0x0201_0001, 7);
     let mut all = vec![
         heard(1, Some(0), Some(GATEWAY), Some(0), &request(7)),
@@ -195,7 +195,7 @@ fn a_nonce_is_judged_under_the_key_that_was_found() {
 
 #[test]
 fn a_list_of_used_nonces_that_was_read_after_the_capture_proves_nothing() {
-    let of = |used: &str, more: &[Datagram]| {
+    let of = |used: &str, more: &[Event]| {
         let record = format!("{EU868_1_0_3}\nused-dev-nonces = {used}");
         let mut all = vec![
             heard(1, Some(0), Some(GATEWAY), Some(0), &request(7)),
@@ -249,13 +249,14 @@ fn a_last_nonce_that_is_a_later_requests_proves_nothing() {
 const SF10: Modulation = Modulation::Lora { sf: 10, bw_khz: 125 };
 
 /// Requests on these frequencies, in MHz.
-fn asked(mhz: &[f64]) -> Vec<Datagram> {
+fn asked(mhz: &[f64]) -> Vec<Event> {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "frequencies")]
     let at = |line: u64, mhz: f64| {
-        let mut datagram = later(line, &request(u16::try_from(line).unwrap()));
-        datagram.rxpk[0].modulation = Some(SF10);
-        datagram.rxpk[0].freq_hz = Some((mhz * 1e6).round() as u32);
-        datagram
+        let mut event = later(line, &request(u16::try_from(line).unwrap()));
+        let What::Heard(heard) = &mut event.what else { unreachable!() };
+        heard.modulation = Some(SF10);
+        heard.freq_hz = Some((mhz * 1e6).round() as u32);
+        event
     };
     (1..).zip(mhz).map(|(line, mhz)| at(line, *mhz)).collect()
 }
@@ -306,7 +307,7 @@ fn a_server_that_answers_by_the_nodes_region_shows_that_the_roster_is_wrong() {
     let mut all = asked(&[923.2]);
     let mut answer =
         sent(3, Some(10_200_000), Some(GATEWAY), When::Counter(15_000_000), &accept(0x0201_0001));
-    let down = answer.txpk.as_mut().unwrap();
+    let What::Ordered(down) = &mut answer.what else { unreachable!() };
     (down.freq_hz, down.modulation) = (Some(923_200_000), Some(SF10));
     all.push(answer);
     let diagnosis = told(&roster, &all);
