@@ -237,7 +237,7 @@ fn a_sample_key_is_told_whichever_side_has_it() {
     assert_eq!(told_of(KEY, sample).0, fault(None));
     // It may work where both have it.
     let (both, sides) = told_of(sample, sample);
-    assert_eq!(both, [(Kind::KeyIsSample, DOUBT, None)]);
+    assert_eq!(both, [(Kind::KeyIsSample, DOUBT, Some("firmware-still-uses-a-sample-key"))]);
     assert_eq!(sides, [ClaimKind::Firmware, ClaimKind::Record]);
     assert_eq!(told_of(sample, other).0[0].0, Kind::KeyIsSample);
     assert_eq!(told_of(KEY, KEY).0, []);

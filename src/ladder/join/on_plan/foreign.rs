@@ -117,7 +117,7 @@ fn narrow(
             *plans = likelier;
         }
     };
-    keep(&|other| plan.namesakes().any(|namesake| namesake.name == other.name));
+    keep(&|other| other.is_variant_of(plan));
     let claimed = case.firmware().and_then(|firmware| firmware.region);
     keep(&|other| claimed.is_some_and(|claimed| claimed.name == other.name));
     let sightings = requests.iter().flat_map(|(attempt, ..)| attempt.heard.sightings());
