@@ -19,7 +19,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(hits::key_hit(case, CauseId::AppKeyTypedWrong)?.typed())
 }
 
-const PAGE: &str = r#"# app-key-typed-wrong
+const PAGE: &str = r"# app-key-typed-wrong
 The AppKey that signs the Join-Request differs from the one on record by a
 typing slip.
 
@@ -63,4 +63,4 @@ fits it, too.
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36. The search and its odds: computed,
 common practice.
-"#;
+";

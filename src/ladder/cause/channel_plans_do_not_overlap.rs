@@ -90,7 +90,7 @@ fn node_channels(case: &Case<'_>, plan: &Plan) -> Option<Vec<u16>> {
     firmware.sub_band.map(|sub_band| plan.sub_band_channels(sub_band))
 }
 
-const PAGE: &str = r#"# channel-plans-do-not-overlap
+const PAGE: &str = r"# channel-plans-do-not-overlap
 The channels that the node uses and the channels that the gateway listens to
 have none in common.
 
@@ -136,4 +136,4 @@ With the mask FF00 0000 0000 0000 0002 the next attempt is heard.
 ## Source
 RP002-1.0.1, 2.5 (US915), 2.8 (AU915), 2.9 (CN470); that gateways listen to
 one sub-band is common practice.
-"#;
+";

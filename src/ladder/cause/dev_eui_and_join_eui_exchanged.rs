@@ -33,7 +33,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     ))
 }
 
-const PAGE: &str = r#"# dev-eui-and-join-eui-exchanged
+const PAGE: &str = r"# dev-eui-and-join-eui-exchanged
 The node sends its DevEUI in the place of the JoinEUI and the other way
 round.
 
@@ -80,4 +80,4 @@ ACADAEAF.
 
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; 1.1, 6.2.2. QR order: TR005.
-"#;
+";

@@ -22,7 +22,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Pair::of(case, EuiName::DevEui)?.typed(case)
 }
 
-const PAGE: &str = r#"# dev-eui-typed-wrong
+const PAGE: &str = r"# dev-eui-typed-wrong
 The DevEUI heard differs from one on record in one or two digits, or in two
 neighbours exchanged.
 
@@ -67,4 +67,4 @@ personalised; the server has it right.
 ## Source
 LoRaWAN 1.0.4, p. 45 (MIC over the octets sent); the search is common
 practice.
-"#;
+";

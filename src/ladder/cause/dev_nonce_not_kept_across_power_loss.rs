@@ -59,13 +59,14 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         request = attempt
     ));
     let accepted = case.node.attempts.iter().take(first).rfind(|a| !a.answers.is_empty());
-    finding.add(match accepted {
-        Some(accepted) => fact!(
+    finding.add(if let Some(accepted) = accepted {
+        fact!(
             "DevNonce {dev_nonce} was answered before, {request}",
             dev_nonce = accepted.nonce(),
             request = accepted
-        ),
-        None => fact!("the record's last DevNonce is {last}", last),
+        )
+    } else {
+        fact!("the record's last DevNonce is {last}", last)
     });
     Some(finding)
 }

@@ -57,7 +57,7 @@ fn on_both_sides(case: &Case<'_>) -> Option<Finding> {
     Some(finding.matched_by_chance(1.0, signed.len()))
 }
 
-const PAGE: &str = r#"# firmware-still-uses-a-sample-key
+const PAGE: &str = r"# firmware-still-uses-a-sample-key
 The node signs with a key that has been published as an example.
 
 ## What is seen
@@ -98,4 +98,4 @@ different random keys. The build took its key file from the examples folder.
 ## Source
 FIPS 197; RFC 4493, section 4 (the published values); LoRaWAN 1.0.4, 6.1
 (keys).
-"#;
+";

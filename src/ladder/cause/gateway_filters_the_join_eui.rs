@@ -43,7 +43,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-filters-the-join-eui
+const PAGE: &str = r"# gateway-filters-the-join-eui
 The gateway is set to pass on requests of some JoinEUIs alone, and the
 node's is not among them.
 
@@ -83,4 +83,4 @@ requests end in the gateway. With a second range they arrive.
 ## Source
 The station protocol, `router_config`, `JoinEui`; the station's own source,
 as the gateway reference cites it.
-"#;
+";

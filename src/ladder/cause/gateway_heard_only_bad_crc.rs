@@ -39,7 +39,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     ))
 }
 
-const PAGE: &str = r#"# gateway-heard-only-bad-crc
+const PAGE: &str = r"# gateway-heard-only-bad-crc
 A gateway received transmissions at a good signal, but every one of them
 with a bad payload CRC.
 
@@ -87,4 +87,4 @@ the first Join-Request comes with a good CRC.
 The gateway packet-forwarder protocol, rxpk member `stat`; RP002-1.0.1,
 chapter 3 (sync word, header); floors from LoRa transceiver data sheets. The
 reading of the signs is common practice.
-"#;
+";

@@ -72,7 +72,7 @@ fn speaks_of_channels(line: &str) -> bool {
     line.contains("channel") || line.contains("frequency")
 }
 
-const PAGE: &str = r#"# gateway-reports-an-inexact-frequency
+const PAGE: &str = r"# gateway-reports-an-inexact-frequency
 The frequency that the gateway reports is a few hertz off the channel grid,
 and the server compares exactly.
 
@@ -116,4 +116,4 @@ are 24, 18 and 24 Hz. The same probe beside another gateway, which reports
 ## Source
 RP002-1.0.1, 2.5 (channel formula); the gateway packet-forwarder protocol,
 `freq` and `foff`. The tolerance is common practice.
-"#;
+";

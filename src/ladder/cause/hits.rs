@@ -77,7 +77,7 @@ pub(crate) const fn misreading(family: Family) -> CauseId {
 }
 
 /// The key that signs a node's requests instead of the one on record, where it means this cause.
-pub(super) fn key_hit<'c>(case: &'c Case<'_>, cause: CauseId) -> Option<&'c KeyHit> {
+pub(super) fn key_hit<'c>(case: &'c Case<'_>, id: CauseId) -> Option<&'c KeyHit> {
     let Some(Why::Key(hit)) = authentic::why(case) else { return None };
-    (root_key(hit.nature(), hit.kind, hit.role) == cause).then_some(hit)
+    (root_key(hit.nature(), hit.kind, hit.role) == id).then_some(hit)
 }

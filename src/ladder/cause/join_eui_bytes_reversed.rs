@@ -22,7 +22,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Pair::of(case, EuiName::JoinEui)?.reversed(case)
 }
 
-const PAGE: &str = r#"# join-eui-bytes-reversed
+const PAGE: &str = r"# join-eui-bytes-reversed
 The JoinEUI that the node sends is the registered one with its eight bytes
 in the opposite order.
 
@@ -70,4 +70,4 @@ A4A5A6A7 A8A9AAAB ACADAEAF.
 ## Source
 LoRaWAN 1.0.4, p. 45-46; 1.1, 6.2.2 and 6.2.3; octet order: 1.0.4,
 conventions.
-"#;
+";

@@ -22,7 +22,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Pair::of(case, EuiName::JoinEui)?.typed(case)
 }
 
-const PAGE: &str = r#"# join-eui-typed-wrong
+const PAGE: &str = r"# join-eui-typed-wrong
 The JoinEUI heard differs from the one on record in one or two digits, or in
 two neighbours exchanged.
 
@@ -69,4 +69,4 @@ Three other probes of the orchard with the JoinEUI ...-00-01 join.
 
 ## Source
 LoRaWAN 1.0.4, p. 45-46; 1.1, 6.2.2 and 6.2.3.
-"#;
+";

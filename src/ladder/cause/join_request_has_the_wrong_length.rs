@@ -115,7 +115,7 @@ fn lacking(case: &Case<'_>, heard: &Transmission) -> Option<Lacking> {
     Some(Lacking { dev_eui, byte, claim, signed })
 }
 
-const PAGE: &str = r#"# join-request-has-the-wrong-length
+const PAGE: &str = r"# join-request-has-the-wrong-length
 A frame of the node carries the MHDR of a Join-Request but is not 23 octets
 long.
 
@@ -161,4 +161,4 @@ that is 25 octets. A 32-bit variable was copied whole: DevNonce 5 stands as
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; 1.1, 6.2.2 (fields) and 6.2.4
 (Rejoin-Request).
-"#;
+";

@@ -44,7 +44,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# join-request-signed-by-another-rule
+const PAGE: &str = r"# join-request-signed-by-another-rule
 The root key is right, yet the node computes the MIC of its Join-Request in
 a way of its own.
 
@@ -81,4 +81,4 @@ key is right, and every server drops it.
 
 ## Source
 LoRaWAN 1.0.4, p. 45; LoRaWAN 1.1, 6.2.2; RFC 4493.
-"#;
+";

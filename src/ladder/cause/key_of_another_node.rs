@@ -21,13 +21,14 @@ pub(super) const CAUSE: Cause = Cause {
 fn check(case: &Case<'_>) -> Option<Finding> {
     let hit = hits::key_hit(case, CauseId::KeyOfAnotherNode)?;
     let key = hit.label.clone();
-    let summary = match &hit.instead {
-        Some(Instead::KeyOf(other_node)) => fact!(
+    let summary = if let Some(Instead::KeyOf(other_node)) = &hit.instead {
+        fact!(
             "the MIC holds under {key}; a key of {other_node} is where one of this node's belongs",
             key,
             other_node = other_node.clone()
-        ),
-        _ => fact!("the MIC holds under the key of another node ({key})", key),
+        )
+    } else {
+        fact!("the MIC holds under the key of another node ({key})", key)
     };
     Some(hit.finding(
         summary,
@@ -35,7 +36,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     ))
 }
 
-const PAGE: &str = r#"# key-of-another-node
+const PAGE: &str = r"# key-of-another-node
 The node's Join-Request authenticates under the key of another node on the
 roster.
 
@@ -76,4 +77,4 @@ the list was deleted in the key column only.
 
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; the odds are computed.
-"#;
+";

@@ -168,7 +168,7 @@ fn enabled(case: &Case<'_>, session: &Session, plan: &Plan) -> Enabled {
     Enabled { channels, opened, stated: false }
 }
 
-const PAGE: &str = r#"# node-hops-outside-the-gateway-sub-band
+const PAGE: &str = r"# node-hops-outside-the-gateway-sub-band
 The node uses channels of all sub-bands while the gateway listens to one, so
 most of what it sends is lost.
 
@@ -216,4 +216,4 @@ frames arrive.
 ## Source
 RP002-1.0.1, 2.5.2 (join channels), 2.5.4 (CFList), Table 15 (ChMaskCntl);
 gateways on one sub-band are common practice.
-"#;
+";

@@ -58,7 +58,7 @@ fn known_to_transmit(case: &Case<'_>) -> bool {
     case.firmware().is_some_and(|f| f.log.iter().any(|line| speaks_of_sending(line)))
 }
 
-const PAGE: &str = r#"# node-silent
+const PAGE: &str = r"# node-silent
 The node is known to transmit, the capture covers its attempts, and no
 gateway received anything of it.
 
@@ -107,4 +107,4 @@ Its antenna cable is plugged into the connector of the short-range radio.
 ## Source
 RP002-1.0.1, 2.4 and chapter 3 (sync word, I/Q); LoRaWAN, chapter on
 retransmission back-off; the rest is common practice.
-"#;
+";

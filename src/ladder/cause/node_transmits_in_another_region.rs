@@ -176,7 +176,7 @@ impl Sides {
     }
 }
 
-const PAGE: &str = r#"# node-transmits-in-another-region
+const PAGE: &str = r"# node-transmits-in-another-region
 The frequencies heard from the node belong to another region's grid than the
 record's or the gateway's.
 
@@ -224,4 +224,4 @@ firmware is a build for AS923.
 
 ## Source
 RP002-1.0.1, 2.8 (AU915), 2.10 (AS923), 2.11 (KR920).
-"#;
+";

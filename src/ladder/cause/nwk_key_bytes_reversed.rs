@@ -19,7 +19,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(hits::key_hit(case, CauseId::NwkKeyBytesReversed)?.reversed())
 }
 
-const PAGE: &str = r#"# nwk-key-bytes-reversed
+const PAGE: &str = r"# nwk-key-bytes-reversed
 The NwkKey that signs the Join-Request is the one on record with its sixteen
 bytes in the opposite order.
 
@@ -60,4 +60,4 @@ Record: invented NwkKey A0A1A2A3 A4A5A6A7 A8A9AAAB ACADAEAF, expected MIC
 
 ## Source
 LoRaWAN 1.1, 6.2.2 (NwkKey signs) and 6.2.3.
-"#;
+";

@@ -19,7 +19,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(hits::key_hit(case, CauseId::NwkKeyTypedWrong)?.typed())
 }
 
-const PAGE: &str = r#"# nwk-key-typed-wrong
+const PAGE: &str = r"# nwk-key-typed-wrong
 The NwkKey that signs the Join-Request differs from the one on record by a
 typing slip.
 
@@ -61,4 +61,4 @@ Two more requests agree.
 
 ## Source
 LoRaWAN 1.1, 6.2.2; the search and its odds: computed, common practice.
-"#;
+";

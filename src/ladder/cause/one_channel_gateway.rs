@@ -87,7 +87,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# one-channel-gateway
+const PAGE: &str = r"# one-channel-gateway
 The gateway receives one channel, or one data rate, of a plan in which the
 node uses many.
 
@@ -132,4 +132,4 @@ eight.
 ## Source
 RP002-1.0.1, 2.4 (default channels every node must be able to use) and 2.4.4
 (CFList); the rest is common practice.
-"#;
+";

@@ -61,7 +61,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# root-key-on-record-is-a-placeholder
+const PAGE: &str = r"# root-key-on-record-is-a-placeholder
 The root key on record is all zeros, or all FF: a value that fills the field
 until somebody enters the node's key. The node signs with another one.
 
@@ -94,4 +94,4 @@ three requests fail under them and hold under the key in its firmware.
 
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36 (the MIC). Placeholders: common practice.
-"#;
+";

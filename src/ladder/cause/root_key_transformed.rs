@@ -31,7 +31,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     ))
 }
 
-const PAGE: &str = r#"# root-key-transformed
+const PAGE: &str = r"# root-key-transformed
 The key that signs the Join-Request is a claimed one, changed throughout: its
 digits rotated, every bit inverted, or its bits in the reverse order.
 
@@ -68,4 +68,4 @@ with A5F3EE2D 1C80B477 695E3F21 0531FEB8: every bit inverted.
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36 (the MIC). The mistake and the search:
 common practice.
-"#;
+";

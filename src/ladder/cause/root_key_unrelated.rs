@@ -75,7 +75,7 @@ fn nothing_near(Searched { tried, digits, interrupted, requests }: Searched) -> 
     finding
 }
 
-const PAGE: &str = r#"# root-key-unrelated
+const PAGE: &str = r"# root-key-unrelated
 No claim's key, and nothing near one, authenticates the Join-Request.
 
 ## What is seen
@@ -117,4 +117,4 @@ owner had changed the key.
 
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; 1.1, 6.2.2.
-"#;
+";

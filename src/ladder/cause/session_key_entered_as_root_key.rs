@@ -37,7 +37,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# session-key-entered-as-root-key
+const PAGE: &str = r"# session-key-entered-as-root-key
 A session key of the node stands where the root key belongs.
 
 ## What is seen
@@ -80,4 +80,4 @@ key array was renamed, not refilled.
 ## Source
 LoRaWAN 1.0.4, 6.1 and p. 46 (session keys are derived at each join); 1.1,
 6.2.3.
-"#;
+";

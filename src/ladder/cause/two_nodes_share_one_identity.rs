@@ -183,7 +183,7 @@ fn is_tight(heap: &[&Seen<'_>]) -> bool {
     all().fold(f32::MIN, f32::max) - all().fold(f32::MAX, f32::min) < SPREAD_DB
 }
 
-const PAGE: &str = r#"# two-nodes-share-one-identity
+const PAGE: &str = r"# two-nodes-share-one-identity
 Two nodes send under one DevEUI.
 
 ## What is seen
@@ -228,4 +228,4 @@ flashed from one image.
 ## Source
 LoRaWAN 1.0.4, p. 45-46 (DevEUI, DevNonce); LoRaWAN 1.0.3, p. 35 (old
 session kept until the first uplink under the new one).
-"#;
+";

@@ -49,14 +49,15 @@ pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
         return Judgement::unknown("a Rejoin-Request whose session keys are not in the capture");
     };
     let received = Value::Bytes(request.mic.0.to_vec());
-    let judgement = Judgement::broken(match computed(case, &wanted, attempt) {
-        Some(mic) => fact!(
+    let judgement = Judgement::broken(if let Some(mic) = computed(case, &wanted, attempt) {
+        fact!(
             "the MIC fails under {key}: received {received}, computed {computed}",
             key = wanted,
             received,
             computed = Value::Bytes(mic.0.to_vec())
-        ),
-        None => fact!("the MIC {received} fails under {key}", received, key = wanted),
+        )
+    } else {
+        fact!("the MIC {received} fails under {key}", received, key = wanted)
     });
     match attempt.holds_under.first() {
         None => judgement,

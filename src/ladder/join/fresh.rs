@@ -77,17 +77,15 @@ fn counted(case: &Case<'_>, index: usize, dev_nonce: u16, version: MacVersion) -
             last,
             version = version.name()
         )),
-        None => Judgement::unknown(match read_after(case, index) {
-            Some(later) => fact!(
+        None => Judgement::unknown(if let Some(later) = read_after(case, index) {
+            fact!(
                 "DevNonce {dev_nonce}; the record knows the nonce of {request}, which came later: it \
                  was read after it, and does not show what was accepted before",
                 dev_nonce,
                 request = later
-            ),
-            None => fact!(
-                "DevNonce {dev_nonce}; give the record's last-dev-nonce to judge it",
-                dev_nonce
-            ),
+            )
+        } else {
+            fact!("DevNonce {dev_nonce}; give the record's last-dev-nonce to judge it", dev_nonce)
         }),
     }
 }

@@ -42,7 +42,7 @@ pub(super) fn key(mistake: Mistake, life: &mut Life) -> bool {
             let own = if of_1_1 { &life.node.nwk_key } else { &life.node.app_key };
             let mut octets = *own.expose();
             if whim.is_multiple_of(2) {
-                octets.iter_mut().for_each(|octet| *octet = !*octet);
+                octets = octets.map(|octet| !octet);
             } else {
                 // Eight would swap the halves, which is another order.
                 octets.rotate_left(1 + (whim / 2 % 7) as usize);
