@@ -2,7 +2,8 @@
 
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::{
-    fact::{Certainty, Speaker, Value, fact},
+    fact::{Certainty, Value, fact},
+    intake::Speaker,
     ladder::{
         finding::Finding,
         join::{Case, Rung, on_plan::heard_at},

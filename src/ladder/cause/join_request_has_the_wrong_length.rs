@@ -2,7 +2,7 @@
 
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::{
-    crypto::once::Message,
+    crypto::Signer,
     fact::{Certainty, Cite, Fact, Value, fact},
     frame::{JoinRequest, Mic},
     id::DevEui,
@@ -108,9 +108,7 @@ fn lacking(case: &Case<'_>, heard: &Transmission) -> Option<Lacking> {
     whole.extend(signed.get(16..)?);
     let keys = root_keys(case.node.index?, entry);
     let signed = keys.iter().any(|(_, root)| {
-        [signed, &whole]
-            .into_iter()
-            .any(|message| Message::new(message).mic_under(root.key()) == mic)
+        [signed, &whole].into_iter().any(|message| Signer::new(root.key()).mic(&[message]) == mic)
     });
     Some(Lacking { dev_eui, byte, claim, signed })
 }
