@@ -36,6 +36,8 @@ pub use outcome::{GatewayOutcome, Outcome};
 pub use rung::{Judgement, Ladder, LadderName, RungView, Rungs, State};
 pub use verdict::Verdict;
 
+pub(crate) use cause::hits;
+
 #[cfg(feature = "page")]
 pub(crate) use join::timely::{SAME_HZ, SAME_US};
 

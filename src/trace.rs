@@ -36,7 +36,7 @@ pub use sighting::{Ack, Line, Sending, Sighting, Transmission};
 pub use tracer::Tracer;
 
 pub(crate) use keys::root_keys;
-pub(crate) use tracer::{is_copy, open as open_accept};
+pub(crate) use tracer::{is_copy, missing_dev_eui_byte, open as open_accept};
 
 /// All that a capture says, sorted by node.
 #[derive(Clone, Debug, Default)]

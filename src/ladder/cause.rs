@@ -3,6 +3,7 @@
 //! The table below lists them in the order of the ladders. Checks, help, JSON and documentation are
 //! made from it.
 
+pub(crate) mod hits;
 mod places;
 
 use super::{finding::Finding, gateway, join, rung::LadderName, session};
@@ -136,6 +137,8 @@ causes! {
     nwk_key_bytes_reversed NwkKeyBytesReversed "nwk-key-bytes-reversed";
     app_key_typed_wrong AppKeyTypedWrong "app-key-typed-wrong";
     nwk_key_typed_wrong NwkKeyTypedWrong "nwk-key-typed-wrong";
+    root_key_transformed RootKeyTransformed "root-key-transformed";
+    root_key_on_record_is_a_placeholder RootKeyOnRecordIsAPlaceholder "root-key-on-record-is-a-placeholder";
     app_key_text_taken_as_bytes AppKeyTextTakenAsBytes "app-key-text-taken-as-bytes";
     firmware_still_uses_a_sample_key FirmwareStillUsesASampleKey "firmware-still-uses-a-sample-key";
     root_key_in_the_wrong_slot RootKeyInTheWrongSlot "root-key-in-the-wrong-slot";

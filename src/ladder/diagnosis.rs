@@ -314,10 +314,10 @@ fn session_place(cause: &Cause, broken: impl Fn(session::Rung) -> bool) -> Optio
 /// where something better was.
 fn ordered(mut found: Vec<Verdict>) -> Vec<Verdict> {
     let firm: Vec<Place> =
-        found.iter().filter(|v| !v.cause.is_residual()).map(|v| v.place).collect();
+        found.iter().filter(|v| !v.cause.is_residual() && !v.caution).map(|v| v.place).collect();
     found.retain(|v| !v.cause.is_residual() || !firm.iter().any(|place| *place <= v.place));
-    // Places compare by ladder, then by rung.
-    found.sort_by_key(|v| (v.place, v.cause.is_residual(), v.certainty));
+    // Places compare by ladder, then by rung. What breaks nothing does not lead.
+    found.sort_by_key(|v| (v.caution, v.place, v.cause.is_residual(), v.certainty));
     let lowest = found.iter().find(|v| v.cause.is_residual()).map(|v| v.place);
     found.retain(|v| !v.cause.is_residual() || Some(v.place) == lowest);
     found

@@ -14,6 +14,7 @@
 //! | 10 | proven | the next uplink of the new DevAddr authenticates under the derived session keys |
 
 mod case;
+pub(super) mod why;
 
 use super::rung::rungs;
 

@@ -1,5 +1,9 @@
 //! A node as rungs and causes of every ladder see it: its trace, its claims, its gateways.
 
+mod plan;
+
+use std::collections::BTreeSet;
+
 use crate::{
     explore::{misreading, near_miss::Effort},
     frame::{JoinAccept, MacVersion, SealedJoinAccept},
@@ -42,7 +46,10 @@ pub(in crate::ladder) struct Subject<'a> {
     pub(in crate::ladder) roster: &'a Roster,
     pub(in crate::ladder) node: &'a NodeTrace,
     pub(in crate::ladder) entry: Option<&'a Node>,
+    /// The channel plan by which it is judged.
     pub(in crate::ladder) plan: Option<&'static Plan>,
+    /// The channel plan that the roster, the user or the gateways' server states.
+    pub(in crate::ladder) stated: Option<&'static Plan>,
     options: Options<'a>,
     /// Whether the explorer of keys may search its widest around this node's.
     wide: bool,
@@ -57,12 +64,9 @@ impl<'a> Subject<'a> {
         wide: bool,
     ) -> Self {
         let entry = node.index.and_then(|i| roster.nodes.get(i));
-        let plan = match entry {
-            Some(entry) => roster.plan_for(entry),
-            None => roster.region.or_else(|| gateway_plan(roster)),
-        };
-        let plan = plan.or(options.plan).or_else(|| told_plan(trace));
-        Self { trace, roster, node, entry, plan, options, wide }
+        let stated = plan::stated(trace, roster, entry, options.plan);
+        let plan = stated.map(|stated| plan::in_use(node, stated).unwrap_or(stated));
+        Self { trace, roster, node, entry, plan, stated, options, wide }
     }
 
     // --- what the claims say --------------------------------------------------------------
@@ -183,6 +187,13 @@ impl<'a> Subject<'a> {
         (!names.is_empty()).then(|| names.join(", "))
     }
 
+    /// The gateways that received anything of this node.
+    pub(in crate::ladder) fn heard_by(&self) -> BTreeSet<Option<Eui64>> {
+        let requests = self.node.attempts.iter().map(|attempt| &attempt.heard);
+        let data = self.node.sessions.iter().flat_map(|s| s.uplinks().map(|(_, heard)| heard));
+        requests.chain(data).flat_map(|heard| heard.sightings().map(|seen| seen.gateway)).collect()
+    }
+
     pub(in crate::ladder) fn gateway(&self, eui: Option<Eui64>) -> Option<&'a Gateway> {
         let eui = eui?;
         self.roster.gateways.iter().find(|g| g.eui == eui)
@@ -200,6 +211,12 @@ impl<'a> Subject<'a> {
             Some(told) => told.uplinks.iter().map(|(hz, ..)| *hz).collect(),
             None => self.gateway(eui).map(|gateway| gateway.listens.clone()).unwrap_or_default(),
         }
+    }
+
+    /// The channel plan of a gateway, as its server told it in the capture, or else as on the roster.
+    pub(in crate::ladder) fn gateway_region(&self, eui: Eui64) -> Option<&'static Plan> {
+        let told = self.told(Some(eui)).and_then(GatewayPlan::channels);
+        told.or_else(|| self.gateway(Some(eui))?.region)
     }
 
     /// Whether roster or capture say anything of how a gateway is set up.
@@ -277,17 +294,4 @@ pub(in crate::ladder) fn signing_role(claim: &Claim) -> Option<Role> {
         // Without a version: the network root key signs where there is one.
         None => nwk.or(app),
     }
-}
-
-/// The plan that the gateways' server gave them, where all have the same.
-fn told_plan(trace: &Trace) -> Option<&'static Plan> {
-    let mut plans = trace.gateways.values().filter_map(|gateway| gateway.plan.as_ref());
-    let first = plans.next()?.channels()?;
-    plans.all(|plan| plan.channels().is_some_and(|p| p.name == first.name)).then_some(first)
-}
-
-fn gateway_plan(roster: &Roster) -> Option<&'static Plan> {
-    let mut plans = roster.gateways.iter().filter_map(|g| g.region);
-    let first = plans.next()?;
-    plans.all(|p| p.name == first.name).then_some(first)
 }

@@ -24,11 +24,13 @@ pub struct Verdict {
     pub evidence: Vec<Fact>,
     /// What to do.
     pub remedy: Fact,
+    /// Whether no rung breaks by it: all works, and it is wrong all the same.
+    pub caution: bool,
 }
 
 impl Verdict {
     pub(super) fn new(cause: &'static Cause, place: Place, finding: Finding) -> Self {
-        let Finding { certainty, false_match, summary, evidence, remedy } = finding;
-        Self { cause, place, certainty, false_match, summary, evidence, remedy }
+        let Finding { certainty, false_match, summary, evidence, remedy, caution } = finding;
+        Self { cause, place, certainty, false_match, summary, evidence, remedy, caution }
     }
 }

@@ -12,36 +12,6 @@ pub(in crate::ladder) fn mhz(hz: u32) -> String {
     if rest.is_empty() { format!("{whole}.0 MHz") } else { format!("{whole}.{rest} MHz") }
 }
 
-/// Returns how far beside a channel a frequency lies: `13 Hz below`, `1.0 MHz above`.
-pub(in crate::ladder) fn beside(offset_hz: i64) -> String {
-    let side = if offset_hz < 0 { "below" } else { "above" };
-    match offset_hz.unsigned_abs() {
-        hz @ 0..10_000 => format!("{hz} Hz {side}"),
-        hz @ 10_000..1_000_000 => format!("{} kHz {side}", hz / 1_000),
-        hz => format!("{}.{} MHz {side}", hz / 1_000_000, hz % 1_000_000 / 100_000),
-    }
-}
-
-/// Returns numbers as `7, 9 (3 times)`, each once, a dozen at the most.
-pub(in crate::ladder) fn tally(numbers: &[u16]) -> String {
-    let mut seen: Vec<(u16, usize)> = Vec::new();
-    for n in numbers {
-        match seen.iter_mut().find(|(m, _)| m == n) {
-            Some((_, times)) => *times += 1,
-            None => seen.push((*n, 1)),
-        }
-    }
-    let told = seen.iter().take(12).map(|(n, times)| match times {
-        1 => n.to_string(),
-        times => format!("{n} ({times} times)"),
-    });
-    let mut out: Vec<String> = told.collect();
-    if seen.len() > 12 {
-        out.push(format!("and {} more", seen.len() - 12));
-    }
-    out.join(", ")
-}
-
 /// Returns `5.000000 s`.
 pub(in crate::ladder) fn seconds(us: i64) -> String {
     let sign = if us < 0 { "-" } else { "" };
@@ -106,14 +76,6 @@ mod tests {
         assert_eq!(mhz(916_799_987), "916.799987 MHz");
         assert_eq!(mhz(869_525_000), "869.525 MHz");
         assert_eq!(mhz(869_000_000), "869.0 MHz");
-    }
-
-    #[test]
-    fn numbers_are_told_once() {
-        assert_eq!(tally(&[7, 9, 9, 9, 12]), "7, 9 (3 times), 12");
-        assert_eq!(beside(-13), "13 Hz below");
-        assert_eq!(beside(-1_000_000), "1.0 MHz below");
-        assert_eq!(beside(200_000), "200 kHz above");
     }
 
     #[test]

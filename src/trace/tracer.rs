@@ -2,6 +2,7 @@
 
 mod down;
 mod shed;
+mod short;
 mod twice;
 mod up;
 mod who;
@@ -25,6 +26,7 @@ use crate::{
 };
 
 pub(crate) use down::open;
+pub(crate) use short::missing_dev_eui_byte;
 pub(crate) use up::is_copy;
 
 /// Two receptions of one gateway this close are one transmission, whatever their channels.

@@ -229,7 +229,7 @@ fn misread(case: &Case<'_>, closed: &[(&Attempt, &Answer)]) -> Option<misreading
             Some(_) => return None,
         }
     }
-    shared.filter(|found| found.causes().contains(&"accept-made-by-another-rule"))
+    shared.filter(|found| found.families().contains(&misreading::Family::AcceptSealing))
 }
 
 /// Accepts that a node with a known key cannot open.

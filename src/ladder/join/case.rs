@@ -2,7 +2,7 @@
 
 use std::{cell::OnceCell, ops};
 
-use super::{Rung, authentic, proven};
+use super::{Rung, proven, why::Why};
 use crate::{
     ladder::{
         rung::{Ladder, Rungs, State},
@@ -17,7 +17,8 @@ pub(in crate::ladder) struct Case<'a> {
     subject: Subject<'a>,
     /// One climb an attempt.
     pub(in crate::ladder) ladders: Vec<Ladder<Rung>>,
-    why: OnceCell<Option<authentic::Why>>,
+    /// Why the MIC fails under the key on record; `authentic` searches it once.
+    pub(in crate::ladder) why: OnceCell<Option<Why>>,
     deaf: OnceCell<proven::Deaf>,
 }
 
@@ -81,11 +82,6 @@ impl<'a> Case<'a> {
 
     pub(in crate::ladder) fn ever(&self, rung: Rung, state: State) -> bool {
         self.ladders.iter().any(|ladder| ladder.state(rung) == state)
-    }
-
-    /// Why the MIC fails under the key on record, searched once.
-    pub(in crate::ladder) fn why(&self) -> Option<&authentic::Why> {
-        self.why.get_or_init(|| authentic::why(self)).as_ref()
     }
 
     /// Which good accepts the node did not take, as far as the rungs below the last tell.

@@ -220,8 +220,7 @@ pub(in crate::ladder) fn another_cipher(case: &Case<'_>) -> Option<Finding> {
             answer.findings().first().cloned()
         });
         let Some(found) = found else { continue };
-        if found.mistakes.first().is_none_or(|row| row.cause != "payload-encrypted-by-another-rule")
-        {
+        if found.first_family() != Some(misreading::Family::PayloadCipher) {
             continue;
         }
         let what: Vec<&str> = found.mistakes.iter().map(|row| row.what).collect();

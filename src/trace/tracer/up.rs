@@ -141,7 +141,8 @@ impl Tracer<'_> {
             return None;
         }
         // A field left out or put in moves the DevEUI: look for it anywhere.
-        let index = named.or_else(|| self.named_within(&heard.octets))?;
+        let named = named.or_else(|| self.named_within(&heard.octets));
+        let index = named.or_else(|| self.lacking_a_byte(&heard.octets))?;
         let node = self.node(index)?;
         let at = node.misshapen.push(heard);
         self.weigh(1);

@@ -156,20 +156,20 @@ pub(in crate::ladder) fn another_rule(case: &Case<'_>) -> Option<Finding> {
     if let Some(finding) = lawless_1_0(case) {
         return Some(finding);
     }
-    misread(case, "session-keys-derived-by-another-rule", "derivation")
+    misread(case, misreading::Family::SessionKeys, "derivation")
 }
 
 pub(in crate::ladder) fn data_rule(case: &Case<'_>) -> Option<Finding> {
     if ignores_fallback(case).is_some() || lawless_1_0(case).is_some() {
         return None;
     }
-    misread(case, "data-signed-by-another-rule", "MIC")
+    misread(case, misreading::Family::DataMic, "MIC")
 }
 
 /// The first data verifies under a mistake that means this cause before any other.
-fn misread(case: &Case<'_>, id: &str, thing: &str) -> Option<Finding> {
+fn misread(case: &Case<'_>, family: misreading::Family, thing: &str) -> Option<Finding> {
     let (index, found) = explored(case)?;
-    if found.mistakes.first().is_none_or(|row| row.cause != id) {
+    if found.first_family() != Some(family) {
         return None;
     }
     let what: Vec<&str> = found.mistakes.iter().map(|row| row.what).collect();
@@ -179,7 +179,7 @@ fn misread(case: &Case<'_>, id: &str, thing: &str) -> Option<Finding> {
         Side::CannotTell { .. } => "one side (which one, the evidence does not decide)",
     };
     let certainty = match Certainty::of_probability(found.odds) {
-        Certainty::Certain if !found.is_of_one_cause() => Certainty::Likely,
+        Certainty::Certain if !found.is_of_one_family() => Certainty::Likely,
         certainty => certainty,
     };
     let mut finding = Finding::new(
