@@ -46,9 +46,8 @@ fn head(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         facts.push(words);
     }
     writeln!(out, "{}.\n", facts.join(", "))?;
-    let fine = matches!(diagnosis.outcome, Outcome::Joined | Outcome::Session);
-    if node.diagnosis.causes.is_empty() && fine {
-        writeln!(out, "Nothing wrong found.\n")?;
+    if let Some(words) = headline::of_node(diagnosis) {
+        writeln!(out, "{words}\n")?;
     }
     Ok(())
 }
