@@ -317,12 +317,6 @@ fn causes(session: &session::Case<'_>) -> Vec<Verdict> {
             found.extend(place.map(|place| Verdict::new(cause, place, finding)));
         }
     }
-    // What is read off numbers is no accident; that the frames are this node's is sure as far as
-    // their MICs are.
-    let identity = join.false_match_of_identity();
-    for verdict in &mut found {
-        verdict.false_match = verdict.false_match.or(identity);
-    }
     ordered(found)
 }
 

@@ -4,9 +4,10 @@ use std::fmt;
 
 use super::escape::{code, plain};
 use crate::{
-    ladder::{Outcome, RungView, Verdict},
+    ladder::{RungView, Verdict},
     region::Megahertz,
     report::{BitsView, Channels, Exchange, FrameView, Member, NodePage, Octets, Signal, Value},
+    show::headline,
     words::{Count, sentence},
 };
 
