@@ -68,6 +68,9 @@ pub struct Scene {
     pub gateways: u8,
     /// Whether acknowledgements of uplinks are on the tape.
     pub acks: bool,
+    /// How long the way is from the gateways to where the capture is taken, in microseconds: 0 is at
+    /// the gateways, the way to the server is at the server.
+    pub way_us: u32,
     /// The probes.
     pub probes: Vec<Probe>,
 }
@@ -101,6 +104,12 @@ pub struct Probe {
     pub told: bool,
     /// Whether it is on the roster at all; a stranger is not.
     pub listed: bool,
+    /// Whether accepts go out in both windows, RX1 and RX2. Mistakes of one window are made there alone.
+    pub both_windows: bool,
+    /// How often it joins again when it has sent all its data.
+    pub rejoins: u32,
+    /// Whether all goes well until it joins again, and wrong from then on.
+    pub later: bool,
     /// What goes wrong.
     pub mistakes: Vec<Mistake>,
 }
@@ -131,6 +140,9 @@ impl Probe {
             asks_at_s: 2,
             told: true,
             listed: true,
+            both_windows: false,
+            rejoins: 0,
+            later: false,
             mistakes: Vec::new(),
         }
     }
@@ -140,7 +152,7 @@ impl Scene {
     /// Returns a scene of one probe and one gateway in which nothing goes wrong.
     pub fn new(seed: u64, plan: &'static Plan) -> Self {
         let probes = vec![Probe::new("probe-01")];
-        Self { seed, plan, gateways: 1, acks: true, probes }
+        Self { seed, plan, gateways: 1, acks: true, way_us: 0, probes }
     }
 
     /// Returns a scene in which nothing goes wrong, everything else by chance: lost frames too.
@@ -202,8 +214,10 @@ impl Scene {
     fn ground(&self) -> Ground {
         let mut dice = Dice::of(self.seed, "ground");
         let plan = self.plan;
-        let mistakes: Vec<Mistake> = self.probes.iter().flat_map(|p| p.mistakes.clone()).collect();
-        let two = self.gateways > 1 || mistakes.iter().any(|m| m.needs_two_gateways());
+        let all = || self.probes.iter().flat_map(|p| &p.mistakes);
+        let first = self.probes.iter().filter(|p| !p.later);
+        let mistakes: Vec<Mistake> = first.flat_map(|p| p.mistakes.clone()).collect();
+        let two = self.gateways > 1 || all().any(|m| m.needs_two_gateways());
         let sub_band = (plan.sub_bands > 1)
             .then(|| u8::try_from(dice.between(1, u32::from(plan.sub_bands.min(8)))).ok())
             .flatten();
@@ -226,6 +240,7 @@ impl Scene {
                 minds_the_wrap: true,
                 hears_server: true,
                 shows_acks: self.acks,
+                way_us: u64::from(self.way_us),
                 busy: Vec::new(),
                 token: u16::try_from(dice.below(0x1_0000)).unwrap_or_default(),
                 received: 0,
@@ -243,8 +258,12 @@ impl Scene {
         let mut out = Vec::new();
         for probe in &self.probes {
             let mut life = Life::new(self.seed, probe, ground);
-            for mistake in &probe.mistakes {
-                setup::life(*mistake, &mut life, ground);
+            if probe.later {
+                life.later = std::mem::take(&mut life.mistakes);
+                life.rejoins = life.rejoins.max(1);
+            }
+            for mistake in life.mistakes.clone() {
+                setup::life(mistake, &mut life, ground);
             }
             setup::companions(self.seed, probe, &life, ground, &mut out);
             out.push(life);
@@ -288,6 +307,9 @@ fn step(life: &mut Life, ground: &mut Ground) {
             life.rejoins = life.rejoins.saturating_sub(1);
             life.node.session = None;
             life.attempts_left = life.attempts_left.max(4);
+            if !life.later.is_empty() {
+                setup::from_now_on(life, ground);
+            }
             exchange::ask(life, ground);
         }
         Some(_) => data::send(life, ground),

@@ -35,7 +35,6 @@ enum Kind {
 /// How a cause is looked for: on which ladder.
 #[derive(Clone, Copy)]
 enum Check {
-    #[expect(dead_code, reason = "causes of this ladder are still to come")]
     Gateway(fn(&gateway::Case<'_>) -> Option<Finding>),
     Join(fn(&join::Case<'_>) -> Option<Finding>),
     Session(fn(&session::Case<'_>) -> Option<Finding>),

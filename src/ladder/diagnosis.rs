@@ -7,13 +7,13 @@ use super::{
     cause::{CAUSES, Cause, Place},
     gateway, join, next,
     outcome::{self, GatewayOutcome, Outcome},
-    rung::{Judgement, Ladder, LadderName, State},
+    rung::{Judgement, Ladder, LadderName, Rungs, State},
     session,
     subject::Subject,
     verdict::Verdict,
 };
 use crate::{
-    fact::Fact,
+    fact::{Fact, fact},
     id::{DevAddr, DevEui, Eui64, JoinEui},
     region::Plan,
     roster::Roster,
@@ -81,6 +81,8 @@ pub struct Diagnosis {
     pub next: Vec<Fact>,
     /// Whether the node is a neighbour's: on no roster, while there is one.
     pub stranger: bool,
+    /// Attempts that came to nothing: a rung broke, or the node asked again after a good accept.
+    pub in_vain: usize,
     /// How many attempts to join there were.
     pub attempts: usize,
     /// How many data frames authenticated.
@@ -118,7 +120,15 @@ impl Diagnosis {
 
     /// Returns whether something is wrong with this node. What a neighbour's node lacks is not.
     pub fn has_fault(&self) -> bool {
-        !self.causes.is_empty() || (!self.stranger && self.first_broken().is_some())
+        let broken = !self.stranger && self.first_broken().is_some();
+        broken || !self.causes.is_empty() || self.outcome == Outcome::JoinFailing
+    }
+
+    /// Returns whether it is proven to work, as far as anything was looked at, and nothing speaks
+    /// against it.
+    pub fn is_fine(&self) -> bool {
+        let works = matches!(self.outcome, Outcome::Joined | Outcome::Session);
+        works && !self.has_fault() && self.in_vain == 0
     }
 }
 
@@ -194,15 +204,17 @@ fn of_gateway(case: &gateway::Case<'_>) -> GatewayDiagnosis {
 }
 
 fn of_node(subject: Subject<'_>, place: usize) -> Diagnosis {
-    let session = session::Case::new(join::Case::new(subject));
+    let session = session::Case::new(join::climb(subject));
     let join: &join::Case<'_> = &session;
     let causes = causes(&session);
     let outcome = outcome::of(&session, &causes);
-    let told = join.telling_attempt();
+    let lead = causes.iter().filter(|v| !v.caution).find_map(|v| v.place.carries());
+    let told = join.telling_attempt(lead);
     let join_ladder = (!join.is_abp()).then(|| match told.and_then(|i| join.ladders.get(i)) {
         Some(ladder) => {
             let mut ladder = ladder.clone();
             ladder.tally_others(&join.ladders, told, "attempt");
+            carry(&mut ladder, join, &causes);
             ladder
         }
         None => silence(join, &causes),
@@ -222,10 +234,42 @@ fn of_node(subject: Subject<'_>, place: usize) -> Diagnosis {
         causes,
         next,
         stranger: join.entry.is_none() && !join.roster.nodes.is_empty(),
+        in_vain: (0..join.ladders.len()).filter(|i| came_to_nothing(join, *i)).count(),
         attempts: join.node.attempts.total(),
         data: join.node.data_frames(),
         forgotten: join.node.forgotten(),
         before: join.trace.lacks.before,
+    }
+}
+
+/// Whether an attempt broke, or the node asked again after a good accept instead of sending data.
+fn came_to_nothing(case: &join::Case<'_>, index: usize) -> bool {
+    let broken = case.ladders.get(index).is_some_and(|ladder| ladder.first_broken().is_some());
+    let proven = case.state(index, join::Rung::Proven) == State::Proven;
+    broken || !proven && case.asks_again(index) && join::accepts::has_good(case, index)
+}
+
+/// Leaves to the gateways' ladder what is broken there: the node's rung above reads unknown, and
+/// says which gateway it is.
+fn carry(ladder: &mut Ladder<join::Rung>, case: &join::Case<'_>, causes: &[Verdict]) {
+    for verdict in causes {
+        let Place::Gateway(own) = verdict.place else { continue };
+        let Some(rung) = verdict.place.carries() else { continue };
+        let gateways = case.trace.gateways.keys();
+        let broken = gateways
+            .map(|eui| gateway::Case::new(case.trace, case.roster, *eui))
+            .find(|gateway| gateway.ladder.state(own) == State::Broken);
+        let Some(broken) = broken.filter(|_| ladder.state(rung) == State::Broken) else { continue };
+        let why = fact!(
+            "rung {rung} of the gateway's ladder is broken ({cause})",
+            rung = own.name(),
+            cause = verdict.cause.id.name()
+        );
+        ladder[rung].state = State::Unknown;
+        ladder[rung].add(match broken.eui {
+            Some(gateway) => fact!("gateway {gateway}: {why}", gateway, why),
+            None => why,
+        });
     }
 }
 
@@ -262,8 +306,9 @@ fn causes(session: &session::Case<'_>) -> Vec<Verdict> {
     for cause in CAUSES {
         if let Some(finding) = cause.on_join(join) {
             let broken = |rung| join.ever(rung, State::Broken);
-            found
-                .extend(join_place(cause, broken).map(|place| Verdict::new(cause, place, finding)));
+            // A gateway's fault that explains the node's is told of the node, on the gateway's ladder.
+            let place = join_place(cause, broken).or_else(|| gateway_place(cause, |_| false));
+            found.extend(place.map(|place| Verdict::new(cause, place, finding)));
         }
         if let Some(finding) = cause.on_session(session) {
             let broken =
@@ -271,12 +316,6 @@ fn causes(session: &session::Case<'_>) -> Vec<Verdict> {
             let place = session_place(cause, broken);
             found.extend(place.map(|place| Verdict::new(cause, place, finding)));
         }
-    }
-    // What is read off numbers is no accident; that the frames are this node's is sure as far as
-    // their MICs are.
-    let identity = join.false_match_of_identity();
-    for verdict in &mut found {
-        verdict.false_match = verdict.false_match.or(identity);
     }
     ordered(found)
 }
@@ -313,8 +352,13 @@ fn session_place(cause: &Cause, broken: impl Fn(session::Rung) -> bool) -> Optio
 /// Puts causes in the contract's order, and leaves out what only says that nothing better was found
 /// where something better was.
 fn ordered(mut found: Vec<Verdict>) -> Vec<Verdict> {
-    let firm: Vec<Place> =
-        found.iter().filter(|v| !v.cause.is_residual() && !v.caution).map(|v| v.place).collect();
+    // A gateway's fault explains the rung of the node that it carries, and those above.
+    let height = |place: Place| place.carries().map_or(place, Place::Join);
+    let firm: Vec<Place> = found
+        .iter()
+        .filter(|v| !v.cause.is_residual() && !v.caution)
+        .map(|v| height(v.place))
+        .collect();
     found.retain(|v| !v.cause.is_residual() || !firm.iter().any(|place| *place <= v.place));
     // Places compare by ladder, then by rung. What breaks nothing does not lead.
     found.sort_by_key(|v| (v.caution, v.place, v.cause.is_residual(), v.certainty));

@@ -125,16 +125,6 @@ impl<'a> Subject<'a> {
             .any(|root| !crate::trace::open_accept(&root.key, &attempt.ask, sealed).is_empty())
     }
 
-    /// The odds that the frames judged are not this node's: all MICs that hold under its keys
-    /// would hold by accident.
-    pub(in crate::ladder) fn false_match_of_identity(&self) -> Option<f64> {
-        let requests =
-            self.node.attempts.iter().filter(|a| a.holds_under.iter().any(|k| self.is_own(k)));
-        let data = self.node.sessions.iter().map(|s| s.frames.len()).sum::<usize>();
-        let held = u32::try_from(requests.count() + data).unwrap_or(u32::MAX).min(8);
-        (held > 0).then(|| (-32.0 * f64::from(held)).exp2())
-    }
-
     /// A node's name on the roster.
     pub(in crate::ladder) fn name_of(&self, index: usize) -> &'a str {
         self.roster.nodes.get(index).map_or("another node", |node| node.name.as_str())

@@ -15,8 +15,8 @@ pub struct Verdict {
     pub place: Place,
     /// How sure this is.
     pub certainty: Certainty,
-    /// The probability that the evidence matches by chance: that a key found fits by accident, or
-    /// else that the frames judged are not this node's. `None` where no MIC was checked.
+    /// The probability that the evidence matches by chance: that a key or a rule found fits by
+    /// accident. `None` where nothing was searched: what is read off numbers is no accident.
     pub false_match: Option<f64>,
     /// What is wrong, of this node or gateway.
     pub summary: Fact,

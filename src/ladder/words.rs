@@ -19,12 +19,6 @@ pub(in crate::ladder) fn seconds(us: i64) -> String {
     format!("{sign}{}.{:06} s", us / 1_000_000, us % 1_000_000)
 }
 
-/// Returns `5.000000 s after the request`, or `before` it.
-pub(in crate::ladder) fn from_request(us: i64) -> String {
-    let side = if us < 0 { "before" } else { "after" };
-    format!("{} {side} the request", seconds(us.saturating_abs()))
-}
-
 /// Returns `0.42 s` or `1.2 ms`.
 pub(in crate::ladder) fn short_seconds(us: i64) -> String {
     if us.abs() < 10_000 {

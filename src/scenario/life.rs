@@ -31,6 +31,8 @@ pub(super) struct Ground {
 pub(super) struct Life {
     pub(super) name: String,
     pub(super) mistakes: Vec<Mistake>,
+    /// Those that begin when it joins again.
+    pub(super) later: Vec<Mistake>,
     pub(super) dice: Dice,
     /// A number that stays, for what a mistake leaves open.
     pub(super) whim: u32,
@@ -63,6 +65,7 @@ pub(super) struct Life {
 #[derive(Clone, Debug)]
 pub(super) struct Terms {
     pub(super) second_window: bool,
+    pub(super) both_windows: bool,
     pub(super) rx_delay: u8,
     pub(super) rx1_offset: u8,
     pub(super) rx2_rate: u8,
@@ -138,6 +141,7 @@ impl Life {
             fopts_text: FOptsText::Amended,
             session: None,
         };
+        let way_us = ground.gateways.first().map_or(0, |gateway| gateway.way_us);
         let join_rate = probe.join_rate.or_else(|| dice.pick(&join_rates(plan)));
         let served = Served {
             last_nonce: record.last_dev_nonce,
@@ -160,6 +164,7 @@ impl Life {
         Self {
             name: probe.name.clone(),
             mistakes: probe.mistakes.clone(),
+            later: Vec::new(),
             whim: dice.below(u32::MAX),
             node,
             firmware: probe.told.then_some(claim),
@@ -168,13 +173,14 @@ impl Life {
             lost_percent: u32::from(probe.lost_percent),
             terms: Terms {
                 second_window: probe.second_window,
+                both_windows: probe.both_windows,
                 rx_delay: u8::try_from(dice.between(1, 5)).unwrap_or(1),
                 rx1_offset: 0,
                 rx2_rate: plan.rx2_default.dr,
                 cf_list: super::server::cf_list(plan, sub_band, &mut dice),
                 accept_key: None,
                 power_dbm: 14,
-                takes_us: 100_000 + u64::from(dice.below(250_000)),
+                takes_us: 100_000 + u64::from(dice.below(250_000)) + 2 * way_us,
             },
             served,
             join_rate,
@@ -184,7 +190,7 @@ impl Life {
             jitters: true,
             attempts_left: probe.attempts,
             uplinks: probe.uplinks,
-            rejoins: 0,
+            rejoins: probe.rejoins,
             is_listed: probe.listed,
             record,
             dice,

@@ -54,6 +54,28 @@ pub(super) fn life(mistake: Mistake, life: &mut Life, ground: &Ground) {
         || terms::later(mistake, life);
 }
 
+/// Makes the mistakes of a life that went well until now.
+pub(super) fn from_now_on(life: &mut Life, ground: &mut Ground) {
+    life.mistakes = std::mem::take(&mut life.later);
+    for mistake in life.mistakes.clone() {
+        if mistake == Mistake::JoinNonceBack {
+            // The node keeps the last of its first join; no claim says so.
+            life.served.join_nonce = life.dice.between(1, 0x80);
+        } else {
+            self::life(mistake, life, ground);
+        }
+    }
+    for gateway in &mut ground.gateways {
+        let heard = gateway.hears_server;
+        self::gateway(&life.mistakes, gateway, ground.plan);
+        if heard && !gateway.hears_server {
+            for n in 0..4 {
+                gateway.keep_alive(&mut ground.tape, life.wakes_at + n * 9_000_000);
+            }
+        }
+    }
+}
+
 fn identity(mistake: Mistake, life: &mut Life) -> bool {
     let node = &mut life.node;
     match mistake {

@@ -12,7 +12,6 @@ use crate::{
 #[derive(Debug)]
 pub(in crate::ladder) struct Case<'a> {
     pub(in crate::ladder) trace: &'a Trace,
-    pub(in crate::ladder) roster: &'a Roster,
     pub(in crate::ladder) eui: Option<Eui64>,
     /// What the capture holds of it.
     pub(in crate::ladder) heard: Option<&'a GatewayTrace>,
@@ -25,7 +24,6 @@ impl<'a> Case<'a> {
     pub(in crate::ladder) fn new(trace: &'a Trace, roster: &'a Roster, eui: Option<Eui64>) -> Self {
         let mut case = Self {
             trace,
-            roster,
             eui,
             heard: trace.gateways.get(&eui),
             entry: roster.gateways.iter().find(|gateway| Some(gateway.eui) == eui),

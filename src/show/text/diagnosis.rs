@@ -6,7 +6,7 @@ use super::{Tone, wrap};
 use crate::{
     fact::Fact,
     ladder::{Diagnosis, Ladder, Outcome, RungView, State, Verdict},
-    show::{Secrets, Style, fact},
+    show::{Secrets, Style, fact, headline},
     words::Count,
     words::sentence,
 };
@@ -29,8 +29,8 @@ pub fn diagnosis(
     for (i, verdict) in diagnosis.causes.iter().enumerate() {
         page.cause(verdict, i, out)?;
     }
-    if let Some(run) = page.summary(diagnosis) {
-        page.paragraph(Tone::Plain, "", &run, 2, out)?;
+    if let Some(words) = headline::of_node(diagnosis) {
+        page.paragraph(Tone::Plain, "", &words, 2, out)?;
     }
     writeln!(out)?;
     for rung in diagnosis.join.iter().flat_map(Ladder::view) {
@@ -94,7 +94,8 @@ fn name(diagnosis: &Diagnosis) -> String {
 
 fn tone(diagnosis: &Diagnosis) -> Tone {
     match diagnosis.outcome {
-        Outcome::Joined | Outcome::Session if !diagnosis.has_fault() => Tone::Good,
+        _ if diagnosis.is_fine() => Tone::Good,
+        Outcome::Joined | Outcome::Session if !diagnosis.has_fault() => Tone::Open,
         Outcome::CannotTell | Outcome::AcceptedUnproven | Outcome::NotHeard => Tone::Open,
         _ => Tone::Bad,
     }
@@ -149,19 +150,6 @@ impl Page {
             self.paragraph(Tone::Quiet, "", &words, 2, out)?;
         }
         Ok(())
-    }
-
-    fn summary(&self, diagnosis: &Diagnosis) -> Option<String> {
-        let _ = self;
-        (diagnosis.causes.is_empty() && diagnosis.outcome == Outcome::Joined).then(|| {
-            format!(
-                "Nothing wrong found: {} attempt{}, {} data frame{} authenticated.",
-                diagnosis.attempts,
-                if diagnosis.attempts == 1 { "" } else { "s" },
-                diagnosis.data,
-                if diagnosis.data == 1 { "" } else { "s" }
-            )
-        })
     }
 
     fn cause(&self, verdict: &Verdict, place: usize, out: &mut dyn fmt::Write) -> fmt::Result {

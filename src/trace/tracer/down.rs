@@ -59,7 +59,9 @@ impl Tracer<'_> {
     }
 
     fn accept(&mut self, sealed: SealedJoinAccept, sending: Sending) -> Option<SentSlot> {
-        let mut best: Option<(Rank, usize, usize, Delay, Vec<Opening>)> = None;
+        let mut best: Option<Pairing> = None;
+        // The newest request in a window of which its slot is, of each node.
+        let mut windows: Vec<Pairing> = Vec::new();
         let requests: Vec<_> = self.requests.iter().copied().collect();
         for (age, &(index, place)) in requests.iter().rev().enumerate() {
             let Some(attempt) =
@@ -73,11 +75,22 @@ impl Tracer<'_> {
                 None => Vec::new(),
             };
             let rank = Rank { opens: !openings.is_empty(), fit, newer: usize::MAX - age };
-            if best.as_ref().is_none_or(|(held, ..)| rank > *held) {
-                best = Some((rank, index, place, delay, openings));
+            let pairing = Pairing { rank, index, place, delay, openings };
+            if fit == WINDOW && windows.iter().all(|held| held.index != index) {
+                windows.push(pairing.clone());
+            }
+            if best.as_ref().is_none_or(|held| pairing.rank > held.rank) {
+                best = Some(pairing);
             }
         }
-        let Some((_, index, place, delay, mut openings)) = best else {
+        // The key says which node it is for; of that node's requests the slot says which it was
+        // handed out for, even where it was made for another.
+        if let Some(held) = best.as_ref().filter(|held| held.rank.opens && held.rank.fit < WINDOW)
+            && let Some(at) = windows.iter().position(|window| window.index == held.index)
+        {
+            best = Some(windows.swap_remove(at));
+        }
+        let Some(Pairing { index, place, delay, mut openings, .. }) = best else {
             return self.stray(sending, sealed);
         };
         if openings.is_empty() {
@@ -228,8 +241,18 @@ impl Tracer<'_> {
     }
 }
 
+/// A request that an accept may answer.
+#[derive(Clone)]
+struct Pairing {
+    rank: Rank,
+    index: usize,
+    place: usize,
+    delay: Delay,
+    openings: Vec<Opening>,
+}
+
 /// How well an accept fits a request; compared member by member.
-#[derive(Eq, Ord, PartialEq, PartialOrd)]
+#[derive(Clone, Copy, Eq, Ord, PartialEq, PartialOrd)]
 struct Rank {
     opens: bool,
     fit: u8,
