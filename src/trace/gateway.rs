@@ -294,7 +294,7 @@ mod tests {
     fn seen(all: &[What]) -> GatewayTrace {
         let mut gateway = GatewayTrace::default();
         for (order, what) in (1..).zip(all) {
-            let line = Line { order, number: order, ..Line::default() };
+            let line = Line { order, ..Line::default() };
             gateway.event(line, &Event::new(Position::default(), what.clone()));
         }
         gateway

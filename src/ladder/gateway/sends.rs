@@ -45,7 +45,8 @@ fn orders<'a>(case: &Case<'a>) -> Vec<&'a Sending> {
         let frames = frames.filter_map(move |seen| data(&seen.data));
         accepts.chain(frames).chain(node.unverified.iter().filter_map(data))
     };
-    let all = case.trace.nodes.iter().flat_map(of_node).chain(&case.trace.stray_accepts);
+    let strays = case.trace.stray_accepts.iter().map(|stray| &stray.sending);
+    let all = case.trace.nodes.iter().flat_map(of_node).chain(strays);
     all.filter(|sending| sending.gateway == case.eui).collect()
 }
 
