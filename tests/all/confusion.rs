@@ -8,9 +8,12 @@ use std::collections::BTreeMap;
 
 use handfast::{
     frame::MacVersion,
-    ladder::{Certainty, Diagnosis, Outcome, Verdict},
+    intake::{Event, Leg, What},
+    ladder::{Certainty, Diagnosis, Options, Outcome, Verdict, diagnose},
     region::Plan,
+    roster::{self, Roster},
     scenario::{Dice, Mistake, Scene},
+    trace::{Attempt, Tracer},
 };
 
 use crate::support::scene;
@@ -520,6 +523,50 @@ fn a_gateway_registered_wrongly_is_named_with_the_fault_of_the_request() {
                     wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
                 }
             }
+        }
+    }
+    assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));
+}
+
+#[test]
+fn half_a_capture_accuses_nobody_also_by_a_record_that_was_read_after_it() {
+    let mut dice = Dice::new(11);
+    let mut wrong = Vec::new();
+    for seed in 0..600 * rounds() {
+        let scene = world(seed, &mut dice, &[]).unwrap();
+        let recording = scene.play();
+        let keeps_acks = dice.once_in(2);
+        // The uplink flow alone was captured, and perhaps its acknowledgements.
+        let kept: Vec<Event> = scene::events(&recording.capture)
+            .filter(|event| match &event.what {
+                What::Heard(_) | What::Asked(Leg::Push) => true,
+                What::Acknowledged(Leg::Push) => keeps_acks,
+                _ => false,
+            })
+            .collect();
+        let mut roster = roster::parse(&recording.roster, None).unwrap();
+        let climb = |roster: &Roster| {
+            let mut tracer = Tracer::new(roster);
+            kept.iter().for_each(|event| tracer.push(event.clone()));
+            tracer.finish()
+        };
+        let trace = climb(&roster);
+        let asked: Vec<u16> = trace.nodes[0].attempts.iter().map(Attempt::nonce).collect();
+        if let Some(record) = &mut roster.nodes[0].record {
+            record.last_dev_nonce = record.last_dev_nonce.and(asked.last().copied());
+            record.used_dev_nonces = asked;
+        }
+        let all = diagnose(&climb(&roster), &roster, Options::default());
+        let probe = scene::of(&all, "probe-01");
+        if !probe.causes.is_empty() || probe.first_broken().is_some() || probe.is_fine() {
+            wrong.push(format!(
+                "{}: {:?} {:?}",
+                named(&scene),
+                probe.first_broken(),
+                scene::causes(probe)
+            ));
+        } else if probe.outcome == Outcome::CannotTell && probe.next.is_empty() {
+            wrong.push(format!("{}: nothing would decide", named(&scene)));
         }
     }
     assert!(wrong.is_empty(), "{}\n{}", wrong.len(), wrong.join("\n"));

@@ -128,6 +128,11 @@ fn goes_on(case: &Case<'_>, attempt: &Attempt) -> bool {
     })
 }
 
+/// Whether a request without an accept may have been answered all the same.
+pub(in crate::ladder) fn may_lack_the_answer(case: &Case<'_>, attempt: &Attempt) -> bool {
+    attempt.answers.is_empty() && !matches!(downlinks(case, attempt), Downlinks::Captured { .. })
+}
+
 /// Whether an attempt is seen to fail, now that all rungs are judged: an accept of it breaks, or a
 /// whole capture shows that none came. A capture of picked lines may lack the one that came.
 pub(in crate::ladder) fn is_seen_to_fail(case: &Case<'_>, index: usize) -> bool {

@@ -7,7 +7,7 @@ use crate::{
     fact::{Certainty, Fact, Value, fact},
     frame::MacVersion,
     ladder::{
-        join::{Case, Rung, authentic},
+        join::{Case, Rung, answered, authentic},
         rung::{Judgement, State},
     },
     trace::Attempt,
@@ -111,6 +111,14 @@ fn drawn(case: &Case<'_>, index: usize, attempt: &Attempt, version: MacVersion) 
         ));
     }
     if case.record().is_some_and(|r| r.used_dev_nonces.contains(&dev_nonce)) {
+        // The server lists what it answers, and the list may be of after this request.
+        if answered::may_lack_the_answer(case, attempt) {
+            return Judgement::unknown(fact!(
+                "DevNonce {dev_nonce} is on the record's used list, which may be of after this \
+                 request: the capture does not show whether it was answered",
+                dev_nonce
+            ));
+        }
         // Of a capture's own requests only those that were answered are known to have been listed.
         return match read_after(case, 0) {
             Some(answered) => Judgement::unknown(fact!(
@@ -245,11 +253,6 @@ pub(in crate::ladder) fn draws_at_random(case: &Case<'_>) -> bool {
         Order::Unordered => true,
         Order::Unknown => case.node_version().is_some_and(|v| !v.counts_dev_nonces()),
     }
-}
-
-/// Whether any attempt is known to be fresh.
-pub(in crate::ladder) fn ever(case: &Case<'_>) -> bool {
-    case.ever(Rung::Fresh, State::Proven)
 }
 
 #[cfg(test)]
