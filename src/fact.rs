@@ -11,9 +11,10 @@ use std::borrow::Cow;
 use jiff::Timestamp;
 
 use crate::{
+    frame::command::Command,
     id::{DevAddr, Eui64, NetId},
     radio::Modulation,
-    trace::{Line, Sending, Sighting},
+    trace::{Data, DataSeen, Line, Sending, Sighting},
 };
 
 /// How sure a verdict is.
@@ -224,6 +225,21 @@ impl From<&Sending> for Cite {
     }
 }
 
+impl From<&Data> for Cite {
+    fn from(data: &Data) -> Self {
+        match data {
+            Data::Up { heard, .. } => heard.first().into(),
+            Data::Down { sending, .. } => sending.into(),
+        }
+    }
+}
+
+impl From<&DataSeen> for Cite {
+    fn from(seen: &DataSeen) -> Self {
+        (&seen.data).into()
+    }
+}
+
 impl From<Line> for Cite {
     fn from(line: Line) -> Self {
         Self { line, ..Self::default() }
@@ -305,6 +321,8 @@ pub enum Value {
     Bytes(Vec<u8>),
     /// The probability of a false match.
     Probability(f64),
+    /// A MAC command, worded with its fields.
+    Command(Box<Command>),
     /// Digits of a key.
     Secret(Secret),
     /// Several values and what stands between them.
@@ -363,6 +381,8 @@ value_from! {
     crate::id::JoinEui => |x| Self::Eui(x.0);
     DevAddr => |x| Self::DevAddr(x);
     NetId => |x| Self::NetId(x);
+    &Command => |x| Self::Command(Box::new(x.clone()));
+    &DataSeen => |x| Self::Cite(x.into());
     Secret => |x| Self::Secret(x);
     Fact => |x| Self::Fact(Box::new(x));
 }

@@ -17,6 +17,7 @@ mod kept;
 mod keys;
 mod order;
 mod session;
+pub mod settings;
 mod sighting;
 mod tracer;
 

@@ -24,11 +24,15 @@ pub struct Verdict {
     pub evidence: Vec<Fact>,
     /// What to do.
     pub remedy: Fact,
+    /// The sessions whose ladder it breaks, by their places in the node's; none for a cause of another
+    /// ladder.
+    pub sessions: Vec<usize>,
 }
 
 impl Verdict {
     pub(super) fn new(cause: &'static Cause, place: Place, finding: Finding) -> Self {
         let Finding { certainty, false_match, summary, evidence, remedy } = finding;
-        Self { cause, place, certainty, false_match, summary, evidence, remedy }
+        let sessions = Vec::new();
+        Self { cause, place, certainty, false_match, summary, evidence, remedy, sessions }
     }
 }

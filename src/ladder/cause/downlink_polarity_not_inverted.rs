@@ -1,14 +1,14 @@
 //! Cause `downlink-polarity-not-inverted`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{join, session};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DownlinkPolarityNotInverted,
     what: "the accept is sent with the polarity of an uplink",
-    places: &[Place::Join(join::Rung::Timely)],
+    places: &[Place::Join(join::Rung::Timely), Place::Session(session::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::tuned::polarity)],
+    checks: &[Check::Join(join::timely::tuned::polarity), Check::Session(session::timely::told::polarity)],
     page: PAGE,
 };
 

@@ -1,14 +1,14 @@
 //! Cause `downlink-reached-the-gateway-too-late`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{join, session};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DownlinkReachedTheGatewayTooLate,
     what: "the datagram came to the gateway after its slot",
-    places: &[Place::Join(join::Rung::Sent)],
+    places: &[Place::Join(join::Rung::Sent), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::sent::too_late)],
+    checks: &[Check::Join(join::sent::too_late), Check::Session(session::sent::too_late)],
     page: PAGE,
 };
 

@@ -1,14 +1,14 @@
 //! Cause `gateway-refuses-the-frequency`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{join, session};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRefusesTheFrequency,
     what: "the gateway refuses a lawful frequency",
-    places: &[Place::Join(join::Rung::Sent)],
+    places: &[Place::Join(join::Rung::Sent), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::sent::frequency)],
+    checks: &[Check::Join(join::sent::frequency), Check::Session(session::sent::frequency)],
     page: PAGE,
 };
 

@@ -1,14 +1,14 @@
 //! Cause `gateway-refuses-the-power-asked-for`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{join, session};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRefusesThePowerAskedFor,
     what: "the gateway refuses the power asked for",
-    places: &[Place::Join(join::Rung::Sent)],
+    places: &[Place::Join(join::Rung::Sent), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::sent::power)],
+    checks: &[Check::Join(join::sent::power), Check::Session(session::sent::power)],
     page: PAGE,
 };
 

@@ -1,0 +1,54 @@
+//! What of a session a capture can show: both directions, and how long it goes on.
+
+use super::{Case, Story};
+use crate::{id::Eui64, trace::DataSeen};
+
+/// Frames whose gateways are looked at.
+const LOOKED_AT: usize = 64;
+
+/// The gateways that hear a session.
+pub(in crate::ladder) fn gateways(story: &Story<'_>) -> Vec<Option<Eui64>> {
+    let mut out = Vec::new();
+    for (_, heard) in story.session.uplinks().take(LOOKED_AT) {
+        for sighting in heard.sightings() {
+            if !out.contains(&sighting.gateway) {
+                out.push(sighting.gateway);
+            }
+        }
+    }
+    out
+}
+
+/// Whether downlinks of a session would be in the capture, had there been any.
+pub(in crate::ladder) fn both_ways(case: &Case<'_>, story: &Story<'_>) -> bool {
+    let lacks = &case.trace.lacks;
+    let shows = |eui: &Option<Eui64>| {
+        case.trace.gateways.get(eui).is_some_and(|gateway| {
+            gateway.hears_the_server()
+                && !gateway.misses_downlinks()
+                && gateway.loose_downlinks == 0
+        })
+    };
+    lacks.downlinks == 0 && lacks.damaged.is_empty() && gateways(story).iter().any(shows)
+}
+
+/// Whether a gateway that hears the session asks for downlinks, and its server answers.
+pub(in crate::ladder) fn is_open(case: &Case<'_>, story: &Story<'_>) -> bool {
+    let open = |eui: &Option<Eui64>| {
+        let gateway = case.trace.gateways.get(eui);
+        gateway.is_some_and(|gateway| !gateway.pull_is_unanswered())
+    };
+    gateways(story).iter().any(open)
+}
+
+/// Returns when a frame was captured, microseconds since 1970.
+pub(in crate::ladder) fn time(seen: &DataSeen) -> Option<i64> {
+    seen.data.at().map(jiff::Timestamp::as_microsecond)
+}
+
+/// Returns how long the capture goes on after a frame, microseconds.
+pub(in crate::ladder) fn goes_on_us(case: &Case<'_>, story: &Story<'_>, place: usize) -> i64 {
+    let end = case.trace.span.map(|(_, last)| last.as_microsecond());
+    let at = story.seen(place).and_then(time);
+    end.zip(at).map_or(0, |(end, at)| end - at)
+}
