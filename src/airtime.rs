@@ -1,7 +1,7 @@
 //! The airtime of a capture: how long each node and each gateway was on the air, and which limits
 //! of its channel plan that passes.
 //!
-//! [`Meter`] takes datagrams as they were captured and keeps an [`Account`] of every sender. Copies
+//! [`Meter`] takes events as they were captured and keeps an [`Account`] of every sender. Copies
 //! of one transmission, heard by several gateways, count once; a frame with a bad CRC names no
 //! sender and counts for none; a downlink that its gateway refused was never on the air.
 //!
@@ -16,16 +16,16 @@
 //! sent. Local rules decide what is lawful; a plan only prints what they usually are.
 //!
 //! ```
-//! use handfast::{airtime::Meter, intake::{CaptureLines, Item}, region::Plan, roster::Roster};
+//! use handfast::{airtime::Meter, intake::{Capture, Item}, region::Plan, roster::Roster};
 //!
 //! let capture = r#"{"at":"2026-05-04T06:00:00Z","gateway":"020000fffea09442","kind":"PUSH_DATA",
 //!     "datagram":{"rxpk":[{"freq":868.1,"datr":"SF12BW125","codr":"4/5",
 //!     "data":"AAEA//7/AAACBxIA/v8AAAIBAS4mnPU="}]}}"#.replace('\n', "");
 //! let roster = Roster::default();
 //! let mut meter = Meter::new(&roster, Plan::by_name("EU868"));
-//! for item in CaptureLines::new(capture.as_bytes()) {
-//!     if let Item::Datagram(datagram) = item? {
-//!         meter.push(0, &datagram);
+//! for item in Capture::new(capture.as_bytes()) {
+//!     if let Item::Event(event) = item? {
+//!         meter.push(&event);
 //!     }
 //! }
 //! let report = meter.finish();

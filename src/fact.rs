@@ -427,16 +427,17 @@ pub(crate) use fact;
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::intake::Position;
 
     fn line(number: u64) -> Line {
-        Line { number, ..Line::default() }
+        Line { place: Position::line(number), ..Line::default() }
     }
 
     #[test]
     fn places_are_those_of_the_words_and_those_given() {
         let request = Cite::from(line(3));
         let fact = fact!("{request}: answered by {accept}", request, accept = line(5); at: line(6), line(5));
-        let numbers: Vec<u64> = fact.places().iter().map(|cite| cite.line.number).collect();
+        let numbers: Vec<u64> = fact.places().iter().map(|cite| cite.line.place.number).collect();
         assert_eq!(numbers, [3, 5, 6]);
     }
 

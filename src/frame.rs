@@ -92,6 +92,13 @@ pub struct Decoded {
     pub faults: Vec<Fault>,
 }
 
+/// What was read follows from the octets alone.
+impl PartialEq for Decoded {
+    fn eq(&self, other: &Self) -> bool {
+        self.octets == other.octets
+    }
+}
+
 impl Decoded {
     /// Returns the MHDR, if there is an octet at all.
     pub fn mhdr(&self) -> Option<Mhdr> {

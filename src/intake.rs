@@ -1,57 +1,57 @@
-//! Intake: what comes in as text becomes octets and datagrams.
+//! Intake: captures become events, and texts become bytes.
 //!
 //! | door | takes | gives |
 //! |------|-------|-------|
+//! | [`Capture`] | any capture: its first bytes say which kind it is | [`Item`]: an [`Event`], or what was passed over |
+//! | [`wire_events`] | one datagram as on the wire | [`Event`] |
+//! | [`datagram_events`] | the JSON of one datagram | [`Event`] |
 //! | [`frame_text`] | one frame in hex or base64 | [`FrameText`] |
-//! | [`CaptureLines`] | a capture of the gateway's UDP protocol, a JSON object a line | [`Item`] |
-//! | [`TextLines`] | either of them, line by line | [`TextItem`], frame by frame |
-//! | [`Capture`] | any capture: which kind it is shows in its first octets | [`Item`] |
-//! | [`wire_datagram`] | one datagram as on the wire | [`Datagram`] |
-//! | [`datagram_json`] | the JSON of one datagram | [`Datagram`] |
 //!
-//! A capture may be lines of text or recorded packets (pcap, pcapng), and packed with gzip or zstd.
+//! A capture may be lines of text or recorded packets (pcap, pcapng), and packed with gzip or zstd. Whatever
+//! format it has, it becomes [`Event`]s, in which each frame is decoded, once.
 //!
-//! Whatever is damaged is named and passed over, and all that is whole is kept: a damaged member
-//! becomes a [`Note`] of its datagram, a damaged line is [`Item::Skipped`]. A line is read within
-//! a fixed amount of memory, however long it is. What the octets mean is for [`crate::frame`].
+//! Whatever is damaged is named and passed over, and everything intact is kept: a damaged member becomes a
+//! [`Note`] of its event, a damaged line or a lost frame is a [`Gap`]. A line is read within a fixed amount of
+//! memory, however long it is. What keys tell of a frame is for the rooms behind.
 
 mod capture;
-mod datagram;
+mod envelope;
 mod error;
+mod event;
 mod forwarder;
-mod frames;
+mod header;
+mod item;
 mod json;
 mod lines;
 mod log;
 mod loratap;
 mod member;
 mod note;
-mod open;
 mod packet;
 mod pcap;
+mod stamp;
 mod station;
 mod text;
+mod text_capture;
 mod texts;
 mod time;
 mod unpack;
-mod wire;
 
-pub use capture::{CaptureLines, Item};
-pub use datagram::{
-    CodeRate, Crc, Datagram, Downlink, Found, GatewayPlan, Kind, Stat, TxAck, TxError, Unit,
-    Uplink, When, bare_frame,
+pub use capture::{Capture, CaptureOptions};
+pub use error::{Flaw, IntakeError, LoraTapError, PacketError, WireError};
+pub use event::{
+    Closed, CodeRate, Crc, Damage, Ends, Event, Found, Gap, GatewayPlan, Heard, Leg, Lost, Network,
+    Ordered, Outcome, Position, Said, Sender, Setup, Speaker, Stat, Statement, StationVersion,
+    Subject, TxError, Unit, Unreachable, What, When, Wire, Witness,
 };
-pub use error::IntakeError;
-pub use forwarder::datagram_json;
-pub use frames::{Origin, SourcedFrame, TextItem, TextLines};
+pub use forwarder::{datagram_events, wire_events};
+pub use header::{DatagramKind, Header};
+pub use item::{Item, PassedOver};
 #[cfg(feature = "cli")]
 pub(crate) use lines::{LINE_CAP, Lines, Raw};
-pub use loratap::{LoraTap, LoraTapError};
-pub use note::{Note, Place, Remark};
-pub use open::{Capture, OpenOptions};
-pub use pcap::{Flaw, PacketError, PassedOver};
+pub use loratap::LoraTap;
+pub use note::{Note, Remark, Within};
 #[cfg(feature = "cli")]
 pub(crate) use text::without_colours;
 pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};
 pub use unpack::{Packing, UnpackError};
-pub use wire::{Header, WireError, wire_datagram};

@@ -6,7 +6,7 @@
 //! |------|--------------|
 //! | `port` | the sockets: acknowledges or hands on at once, in the order of arrival |
 //! | `record` | the recording: whole lines, files put aside by size |
-//! | `desk` | reads frames with the keys at hand and tells events, in the thread that called [`Tap::run`] |
+//! | `desk` | reads frames with the keys at hand and tells what it sees, in the thread that called [`Tap::run`] |
 //! | `ladder` | the state of each node's ladder, from the latest datagrams of the node |
 //! | `queue`, `recent` | what lies between threads, and tables: all of a fixed size |
 //!
@@ -18,8 +18,8 @@ mod board;
 mod caught;
 mod counters;
 mod desk;
-mod event;
 mod ladder;
+mod notice;
 mod port;
 mod queue;
 mod recent;
@@ -44,8 +44,8 @@ use jiff::Timestamp;
 pub use board::{Board, GatewayRow, NodeRow};
 pub use caught::Caught;
 pub use counters::{Counter, Counters};
-pub use event::{Event, Seen};
 pub use ladder::{Change, Standing};
+pub use notice::{Notice, Seen};
 pub use record::{Recording, RecordingWord};
 
 use self::{
@@ -163,7 +163,7 @@ impl Tap {
         self,
         roster: &Roster,
         stop: &AtomicBool,
-        tell: &mut dyn FnMut(&Event<'_>, &Counters) -> ControlFlow<()>,
+        tell: &mut dyn FnMut(&Notice<'_>, &Counters) -> ControlFlow<()>,
     ) -> io::Result<Counters> {
         let Self { config, mut port, recorder, counters } = self;
         let lines = Lines {
@@ -209,11 +209,11 @@ fn attend(
     lines: &Lines<'_>,
     counters: &Counters,
     stop: &AtomicBool,
-    tell: &mut dyn FnMut(&Event<'_>, &Counters) -> ControlFlow<()>,
+    tell: &mut dyn FnMut(&Notice<'_>, &Counters) -> ControlFlow<()>,
 ) {
     let mut gone = false;
-    let mut tell = |event: &Event<'_>| {
-        if !gone && tell(event, counters).is_break() {
+    let mut tell = |notice: &Notice<'_>| {
+        if !gone && tell(notice, counters).is_break() {
             gone = true;
             stop.store(true, Ordering::Relaxed);
         }
@@ -229,24 +229,24 @@ fn attend(
             let at = Timestamp::now();
             match item {
                 Item::Caught(caught) => desk.take(&caught, counters, &mut tell),
-                Item::Server(answers) => tell(&Event::Server { at, answers }),
-                Item::Recording(word) => tell(&Event::Recording(&word)),
+                Item::Server(answers) => tell(&Notice::Server { at, answers }),
+                Item::Recording(word) => tell(&Notice::Recording(&word)),
             }
             if drawn.elapsed() >= PATIENCE {
                 drawn = Instant::now();
                 desk.climb(false, &mut tell);
-                tell(&Event::Idle);
+                tell(&Notice::Idle);
             }
         }
         desk.climb(false, &mut tell);
         if drawn.elapsed() >= PATIENCE {
             drawn = Instant::now();
-            tell(&Event::Idle);
+            tell(&Notice::Idle);
         }
     }
     let patient_until = Instant::now() + LAST_CLIMBS;
     while desk.climb(true, &mut tell) && Instant::now() < patient_until {}
-    tell(&Event::Idle);
+    tell(&Notice::Idle);
 }
 
 /// What a desk finds in its queue.

@@ -1,6 +1,6 @@
 //! A node's frames in order: join exchanges, sessions, frame counters, copies.
 //!
-//! [`Tracer`] takes datagrams as they were captured and yields a [`Trace`]: for every node of the
+//! [`Tracer`] takes events as they were captured and yields a [`Trace`]: for every node of the
 //! roster, and for every stranger heard, its attempts to join with all that answered them, and its
 //! sessions with each data frame that authenticates. It states what happened and under which key;
 //! what that means is the ladder's business.
@@ -27,9 +27,9 @@ use jiff::Timestamp;
 
 use crate::id::{DevAddr, DevEui, Eui64, JoinEui};
 
-pub use attempt::{Answer, Ask, Attempt, Delay, Opening};
+pub use attempt::{Answer, Ask, Attempt, Delay, Opening, Stray};
 pub use clocks::ClockApart;
-pub use gateway::{GatewayTrace, Restart, StatAt};
+pub use gateway::{Counts, GatewayTrace, Restart, StatAt};
 pub use kept::Kept;
 pub use keys::{KeyRef, Role, RootKey, Rule};
 pub use session::{Candidate, Data, DataSeen, Held, Origin, Session};
@@ -53,7 +53,7 @@ pub struct Trace {
     /// Requests of more strangers than are listed.
     pub strangers_more: u64,
     /// Join-Accepts handed to a gateway that answer no request in the capture.
-    pub stray_accepts: Vec<Sending>,
+    pub stray_accepts: Vec<Stray>,
     /// Receptions with a bad CRC, of which nothing was read.
     pub crc_bad: u64,
     /// Frames that were read.

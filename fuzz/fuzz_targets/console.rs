@@ -4,7 +4,7 @@
 use std::sync::LazyLock;
 
 use handfast::{
-    intake::{CaptureLines, Item},
+    intake::{Capture, Item},
     ladder::{Options, diagnose},
     roster::{self, Roster},
     trace::{Trace, Tracer},
@@ -18,9 +18,9 @@ static ROSTER: LazyLock<Roster> = LazyLock::new(|| {
 static TRACE: LazyLock<Trace> = LazyLock::new(|| {
     let mut tracer = Tracer::new(&ROSTER);
     let capture = include_str!("../../vectors/join/jf-33/capture.ndjson");
-    for item in CaptureLines::new(capture.as_bytes()) {
-        if let Ok(Item::Datagram(datagram)) = item {
-            tracer.push(0, &datagram);
+    for item in Capture::new(capture.as_bytes()) {
+        if let Ok(Item::Event(event)) = item {
+            tracer.push(event);
         }
     }
     tracer.finish()

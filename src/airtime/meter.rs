@@ -1,4 +1,4 @@
-//! The meter: datagrams in, accounts out.
+//! The meter: events in, accounts out.
 
 use std::collections::{HashMap, VecDeque};
 
@@ -10,15 +10,15 @@ use super::{
     senders::{Senders, Who},
 };
 use crate::{
-    frame::{Frame, decode},
+    frame::Frame,
     id::Eui64,
-    intake::{Crc, Datagram, Downlink, Kind, TxError, Uplink},
+    intake::{Crc, Event, Heard, Ordered, Outcome, TxError, What},
     region::Plan,
     roster::Roster,
     trace::{Line, Sighting, Transmission, is_copy},
 };
 
-/// Takes datagrams in the order captured and keeps an account of every sender.
+/// Takes events in the order captured and keeps an account of every sender.
 ///
 /// Its memory is that of the accounts, of the last hour and of some thousand frames.
 #[derive(Debug)]
@@ -39,7 +39,8 @@ pub struct Meter<'r> {
 #[derive(Debug)]
 struct Waiting {
     gateway: Option<Eui64>,
-    token: Option<u16>,
+    /// The token of the datagram, or the number of the order.
+    key: (Option<u16>, Option<u32>),
     sent: OnAir,
     answered: Option<bool>,
     /// Whether it goes out only where the one before it does not.
@@ -63,24 +64,22 @@ impl<'r> Meter<'r> {
         }
     }
 
-    /// Takes one datagram of the capture of that number, from 0.
-    pub fn push(&mut self, source: u16, datagram: &Datagram) {
-        if let Some(at) = datagram.at {
+    /// Takes one event.
+    pub fn push(&mut self, event: &Event) {
+        if !matches!(event.what, What::Gap(_) | What::Network(_) | What::Closed(_))
+            && let Some(at) = event.time
+        {
             let (first, last) = self.report.span.unwrap_or((at, at));
             self.report.span = Some((first.min(at), last.max(at)));
             self.settle(at);
         }
-        let line = Line { order: self.pushed, source, unit: datagram.unit, number: datagram.line };
+        match &event.what {
+            What::Heard(heard) => self.heard(event, heard),
+            What::Ordered(ordered) => self.ordered(event, ordered),
+            What::Outcome(outcome) => self.outcome(event, outcome),
+            _ => {}
+        }
         self.pushed += 1;
-        for up in &datagram.rxpk {
-            self.heard(line, datagram, up);
-        }
-        if let Some(down) = &datagram.txpk {
-            self.asked_to_send(datagram, down);
-        }
-        if datagram.kind == Kind::TxAck {
-            self.acknowledged(datagram);
-        }
     }
 
     /// Returns the accounts of all that was pushed.
@@ -103,13 +102,14 @@ impl<'r> Meter<'r> {
         self.report
     }
 
-    fn heard(&mut self, line: Line, datagram: &Datagram, up: &Uplink) {
-        if up.crc == Crc::Bad {
+    fn heard(&mut self, event: &Event, heard: &Heard) {
+        if heard.crc == Crc::Bad {
             self.report.crc_bad += 1;
             return;
         }
-        let sighting = Sighting::new(line, datagram.at, datagram.gateway, up);
-        if let Some((known, node)) = self.recent.get_mut(up.octets.as_slice())
+        let line = Line { order: self.pushed, place: event.place };
+        let sighting = Sighting::new(line, event.time, event.gateway, heard);
+        if let Some((known, node)) = self.recent.get_mut(heard.octets())
             && is_copy(known, &sighting)
         {
             known.add(sighting);
@@ -119,9 +119,9 @@ impl<'r> Meter<'r> {
             }
             return;
         }
-        let decoded = decode(&up.octets);
-        let sent = OnAir::uplink(datagram.at, up, &decoded);
-        let named = decoded.frame.as_ref().and_then(|f| self.senders.of_uplink(f, sent.at));
+        let sent = OnAir::uplink(event.time, heard);
+        let frame = heard.frame.frame.as_ref();
+        let named = frame.and_then(|frame| self.senders.of_uplink(frame, sent.at));
         let place = named.map(|(who, dev_eui, dev_addr)| {
             let place = self.node(who);
             if let Some(node) = self.report.nodes.get_mut(place) {
@@ -132,7 +132,7 @@ impl<'r> Meter<'r> {
             place
         });
         self.report.nameless += u64::from(place.is_none());
-        self.remember(&up.octets, Transmission::new(&up.octets, sighting), place);
+        self.remember(heard.octets(), Transmission::new(heard.octets(), sighting), place);
     }
 
     fn remember(&mut self, octets: &[u8], heard: Transmission, node: Option<usize>) {
@@ -170,15 +170,17 @@ impl<'r> Meter<'r> {
 
     // --- downlinks ------------------------------------------------------------------------
 
-    fn asked_to_send(&mut self, datagram: &Datagram, down: &Downlink) {
-        let decoded = decode(&down.octets);
-        if let Some(Frame::JoinAccept(sealed)) = &decoded.frame {
-            self.senders.answered(sealed, datagram.at);
+    fn ordered(&mut self, event: &Event, ordered: &Ordered) {
+        if let Some(Frame::JoinAccept(sealed)) = &ordered.frame.frame {
+            self.senders.answered(sealed, event.time);
         }
-        let sent = OnAir::downlink(datagram.at, down, &decoded);
-        let (gateway, token) = (datagram.gateway, datagram.token);
-        let alternative = down.alternative;
-        self.waiting.push_back(Waiting { gateway, token, sent, answered: None, alternative });
+        self.waiting.push_back(Waiting {
+            gateway: event.gateway,
+            key: (event.wire.token, ordered.number),
+            sent: OnAir::downlink(event.time, ordered),
+            answered: None,
+            alternative: ordered.alternative,
+        });
         if self.waiting.len() > OPEN_SENDINGS
             && let Some(first) = self.waiting.pop_front()
         {
@@ -186,12 +188,13 @@ impl<'r> Meter<'r> {
         }
     }
 
-    fn acknowledged(&mut self, datagram: &Datagram) {
-        let taken = datagram.ack.as_ref().is_none_or(|ack| ack.error == TxError::None);
+    fn outcome(&mut self, event: &Event, outcome: &Outcome) {
+        let taken = outcome.error == TxError::None;
+        let key = (event.wire.token, outcome.number);
         let asked = self.waiting.iter().rposition(|waiting| {
             waiting.answered.is_none()
-                && waiting.gateway == datagram.gateway
-                && (datagram.token.is_none() || waiting.token == datagram.token)
+                && waiting.gateway == event.gateway
+                && (key == (None, None) || waiting.key == key)
         });
         let Some(at) = asked else { return };
         if let Some(waiting) = self.waiting.get_mut(at) {

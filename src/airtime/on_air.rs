@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::{
     frame::{Decoded, Direction, Frame},
-    intake::{CodeRate, Crc, Downlink, Uplink},
+    intake::{CodeRate, Crc, Heard, Ordered},
     radio::{Airtime, CodingRate, Modulation, fsk_time_on_air},
 };
 
@@ -32,7 +32,7 @@ pub(super) enum What {
 }
 
 impl OnAir {
-    pub(super) fn uplink(at: Option<Timestamp>, up: &Uplink, decoded: &Decoded) -> Self {
+    pub(super) fn uplink(at: Option<Timestamp>, up: &Heard) -> Self {
         let setup = Airtime {
             // Without a CRC the frame is as long as a downlink; not said: as the standard has it.
             crc: up.crc != Crc::None,
@@ -44,13 +44,13 @@ impl OnAir {
             direction: Direction::Uplink,
             freq_hz: up.freq_hz,
             modulation: up.modulation,
-            airtime: time(setup, up.modulation, up.octets.len()),
-            phy_len: up.octets.len(),
-            what: What::of(decoded),
+            airtime: time(setup, up.modulation, up.octets().len()),
+            phy_len: up.octets().len(),
+            what: What::of(&up.frame),
         }
     }
 
-    pub(super) fn downlink(at: Option<Timestamp>, down: &Downlink, decoded: &Decoded) -> Self {
+    pub(super) fn downlink(at: Option<Timestamp>, down: &Ordered) -> Self {
         let standard = Airtime::lorawan(Direction::Downlink);
         let setup = Airtime {
             preamble_symbols: down.preamble.unwrap_or(standard.preamble_symbols),
@@ -64,9 +64,9 @@ impl OnAir {
             direction: Direction::Downlink,
             freq_hz: down.freq_hz,
             modulation: down.modulation,
-            airtime: time(setup, down.modulation, down.octets.len()),
-            phy_len: down.octets.len(),
-            what: What::of(decoded),
+            airtime: time(setup, down.modulation, down.octets().len()),
+            phy_len: down.octets().len(),
+            what: What::of(&down.frame),
         }
     }
 }

@@ -123,8 +123,8 @@ pub fn run(args: &AirtimeArgs, screen: &mut Screen) -> Result<(), Failure> {
         None => Roster::default(),
     };
     let mut meter = Meter::new(&roster, args.region);
-    captures::read_all(&args.captures, args.strict, screen, &mut |source, datagram| {
-        meter.push(source, &datagram);
+    captures::read_all(&args.captures, args.strict, screen, &mut |event| {
+        meter.push(&event);
     });
     let report = meter.finish();
     if report.passes_a_limit() {

@@ -1,4 +1,4 @@
-//! Captures as commands read them: datagram by datagram; what is damaged is told by its line.
+//! Captures as commands read them: event by event; what is damaged is told by its line.
 
 use std::{
     fs::{File, Metadata},
@@ -11,12 +11,11 @@ use jiff::{SignedDuration, Timestamp};
 use super::{
     Screen,
     feed::{Fed, Feed},
-    frames::{guesses, passed},
+    frames::{guesses, is_guess},
     progress::Progress,
 };
 use crate::{
-    frame::decode,
-    intake::{Crc, Datagram, Item, OpenOptions, Remark, Unit, bare_frame},
+    intake::{CaptureOptions, Crc, Damage, Event, Found, Item, Note, Position, Remark},
     words::{Count, Reason},
 };
 
@@ -33,13 +32,13 @@ pub(super) fn damaged_in_all(name: &str, damaged: usize) -> String {
     format!("{name}: {} in all", Count(damaged, "damaged line"))
 }
 
-/// Reads captures, `-` for standard input, and hands on every datagram with the number of its
-/// capture, from 0: those of several captures in the order of their times.
+/// Reads captures, `-` for standard input, and hands on every event: those of several captures in the
+/// order of their times.
 pub(super) fn read_all(
     paths: &[PathBuf],
     strict: bool,
     screen: &mut Screen,
-    take: &mut dyn FnMut(u16, Datagram),
+    take: &mut dyn FnMut(Event),
 ) {
     let mut streams: Vec<(String, Box<dyn Read + Send>)> = Vec::new();
     // Known where every capture is a file.
@@ -60,26 +59,27 @@ pub(super) fn read_all(
             Err(error) => screen.bad_input(&format!("{name}: {}", Reason(error.kind())), None),
         }
     }
-    read(streams, octets, OpenOptions { strict }, screen, take);
+    let options = CaptureOptions { strict, ..CaptureOptions::default() };
+    read(streams, octets, options, screen, take);
 }
 
 /// Reads captures, each with its name. `octets` is how many they have, where that is known.
 pub(super) fn read(
     streams: Vec<(String, Box<dyn Read + Send>)>,
     octets: Option<u64>,
-    options: OpenOptions,
+    options: CaptureOptions,
     screen: &mut Screen,
-    take: &mut dyn FnMut(u16, Datagram),
+    take: &mut dyn FnMut(Event),
 ) {
     let (names, streams): (Vec<String>, Vec<_>) = streams.into_iter().unzip();
     let mut tellers: Vec<Teller> = names.into_iter().map(Teller::new).collect();
     let mut progress = Progress::new(octets);
     let mut feed = Feed::new(streams, options);
-    while let Some(Fed { source, unit, item }) = feed.next() {
+    while let Some(Fed { source, item }) = feed.next() {
         progress.step(&feed);
         let Some(teller) = tellers.get_mut(usize::from(source)) else { continue };
-        if let Some(datagram) = teller.take(unit, item, screen) {
-            take(source, datagram);
+        if let Some(event) = teller.take(item, screen) {
+            take(event);
         }
     }
     progress.end();
@@ -105,42 +105,37 @@ impl Teller {
         Self { name, damaged: 0, told: 0, any: false, odd: Oddities::default() }
     }
 
-    /// Tells what is wrong with an item; returns the datagram that it is.
-    pub(super) fn take(
-        &mut self,
-        unit: Unit,
-        item: io::Result<Item>,
-        screen: &mut Screen,
-    ) -> Option<Datagram> {
+    /// Tells what is wrong with an item; returns the event that it is.
+    pub(super) fn take(&mut self, item: io::Result<Item>, screen: &mut Screen) -> Option<Event> {
         self.any = true;
         match item {
-            Ok(Item::Datagram(datagram)) => {
-                for note in datagram.notes.iter().filter(|note| note.loses_a_frame()) {
-                    self.damage(screen, &format!(", {unit} {}: {note}", datagram.line), None);
-                }
-                self.odd.see(&datagram);
-                return Some(datagram);
-            }
-            Ok(Item::Frame { line, frame }) => {
-                self.odd.bare.add(|| format!("{unit} {line}"));
-                return Some(bare_frame(frame.octets, line));
-            }
-            Ok(Item::Passed { first, lines }) => {
-                let words = passed(&self.name, lines, first);
-                screen.word("note", &words);
+            Ok(Item::Event(event)) => {
+                self.event(&event, screen);
+                return Some(event);
             }
             Ok(Item::PassedOver(passed)) => {
                 for words in passed.words() {
                     screen.word("note", &format!("{}: {words}", self.name));
                 }
             }
-            Ok(Item::Skipped { line, why }) => {
-                self.damage(screen, &format!(", {unit} {line}: {why}"), Some(why.hint()));
-                return Some(Datagram::damaged(unit, line));
-            }
             Err(error) => self.damage(screen, &format!(": {}", Reason(error.kind())), None),
         }
         None
+    }
+
+    fn event(&mut self, event: &Event, screen: &mut Screen) {
+        self.odd.see(event);
+        let Some(gap) = event.gap() else { return };
+        let place = here(event.place);
+        match &gap.damage {
+            Damage::All(why) => {
+                self.damage(screen, &format!(", {place}: {why}"), Some(why.hint()));
+            }
+            Damage::Member(note) if note.loses_a_frame() => {
+                self.damage(screen, &format!(", {place}: {note}"), None);
+            }
+            Damage::Member(note) => self.odd.note(event.place, note),
+        }
     }
 
     /// Tells what was odd in what was read so far, each kind of it once.
@@ -174,26 +169,26 @@ impl Teller {
 /// What was taken or passed over without being damage: told once a capture, by the first of its kind.
 #[derive(Debug, Default)]
 struct Oddities {
-    bare: Kind,
-    cut: Kind,
-    left_out: Kind,
-    backwards: Kind,
-    guessed: Kind,
-    dateless: Kind,
-    told: Kind,
-    zoneless: Kind,
+    bare: Oddity,
+    cut: Oddity,
+    left_out: Oddity,
+    backwards: Oddity,
+    guessed: Oddity,
+    dateless: Oddity,
+    told: Oddity,
+    zoneless: Oddity,
     latest: Option<Timestamp>,
 }
 
 /// How many there were, and the first.
 #[derive(Debug, Default)]
-struct Kind {
+struct Oddity {
     count: usize,
     first: Option<String>,
     told: bool,
 }
 
-impl Kind {
+impl Oddity {
     fn add(&mut self, first: impl FnOnce() -> String) {
         self.count += 1;
         self.first.get_or_insert_with(first);
@@ -214,34 +209,41 @@ impl Kind {
 }
 
 impl Oddities {
-    fn see(&mut self, datagram: &Datagram) {
-        let (unit, line) = (datagram.unit, datagram.line);
-        for note in &datagram.notes {
-            match note.remark {
-                Remark::Guessed => self.guessed.add(|| format!("{unit} {line}")),
-                Remark::NoZone => self.zoneless.add(|| format!("{unit} {line}")),
-                Remark::NoDate => self.dateless.add(|| format!("{unit} {line}")),
-                Remark::Told(_) => self.told.add(|| format!("{unit} {line}: {note}")),
-                _ => {}
-            }
+    fn see(&mut self, event: &Event) {
+        let place = here(event.place);
+        if is_guess(event) {
+            self.guessed.add(|| place.to_string());
         }
-        for note in datagram.notes.iter().filter(|note| note.leaves_a_member_out()) {
-            self.left_out.add(|| format!("{unit} {line}: {note}"));
+        let alone = event.found == Found::Alone;
+        if alone {
+            self.bare.add(|| place.to_string());
         }
-        let heard = datagram.rxpk.iter().filter(|up| up.crc != Crc::Bad).map(|up| &up.octets);
-        for octets in heard.chain(datagram.txpk.iter().map(|down| &down.octets)) {
-            if let Some(error) = decode(octets).stopped {
-                self.cut.add(|| format!("{unit} {line}: {error}"));
-            }
+        event.notes.iter().for_each(|note| self.note(event.place, note));
+        let bad = event.heard().is_some_and(|heard| heard.crc == Crc::Bad);
+        // Of bytes by themselves nobody says that they are a frame.
+        let frame = event.frame().filter(|_| !bad && !alone);
+        if let Some(error) = frame.and_then(|frame| frame.stopped.as_ref()) {
+            self.cut.add(|| format!("{place}: {error}"));
         }
-        let Some(at) = datagram.at else { return };
+        let Some(at) = event.time else { return };
         match self.latest {
             Some(latest) if latest.duration_since(at) > JITTER => {
-                self.backwards.add(|| format!("{unit} {line} ({at} after {latest})"));
+                self.backwards.add(|| format!("{place} ({at} after {latest})"));
                 self.latest = Some(at);
             }
             Some(latest) => self.latest = Some(latest.max(at)),
             None => self.latest = Some(at),
+        }
+    }
+
+    fn note(&mut self, place: Position, note: &Note) {
+        let place = here(place);
+        match note.remark {
+            Remark::NoZone => self.zoneless.add(|| place.to_string()),
+            Remark::NoDate => self.dateless.add(|| place.to_string()),
+            Remark::Told(_) => self.told.add(|| format!("{place}: {note}")),
+            _ if note.leaves_a_member_out() => self.left_out.add(|| format!("{place}: {note}")),
+            _ => {}
         }
     }
 
@@ -291,6 +293,11 @@ impl Oddities {
             screen.word("note", &words);
         }
     }
+}
+
+/// A place in its own capture, which is named before it.
+const fn here(place: Position) -> Position {
+    Position { source: 0, ..place }
 }
 
 /// Datagrams of several gateways may come as much out of order.

@@ -20,7 +20,7 @@ use super::{
 use crate::{
     demo,
     explore::near_miss::Effort,
-    intake::{Datagram, Found, OpenOptions},
+    intake::{CaptureOptions, Event, Lost, Position, What},
     ladder::{self, Diagnosis},
     region::Plan,
     report::{self, Report},
@@ -169,11 +169,11 @@ impl Job<'_> {
     fn judge(&self, screen: &mut Screen) -> (Trace, Vec<Diagnosis>, &'static str) {
         let args = self.args;
         let mut taking = Taking::new(self);
-        let mut take = |source, datagram| taking.take(source, datagram);
+        let mut take = |event| taking.take(event);
         if args.demo {
             let demo: (String, Box<dyn Read + Send>) =
                 ("demo".to_owned(), Box::new(demo::CAPTURE.as_bytes()));
-            captures::read(vec![demo], None, OpenOptions::default(), screen, &mut take);
+            captures::read(vec![demo], None, CaptureOptions::default(), screen, &mut take);
         } else {
             captures::read_all(&args.captures, args.strict, screen, &mut take);
         }
@@ -250,7 +250,7 @@ impl Job<'_> {
         let mut told: HashMap<String, String> = HashMap::new();
         let (mut first, mut clocks) = (true, Vec::new());
         loop {
-            let mut take = |source, datagram| taking.take(source, datagram);
+            let mut take = |event| taking.take(event);
             let came = growing.take(&STOP, screen, &mut take);
             if came || std::mem::take(&mut first) {
                 let (trace, all) = self.verdicts(taking.tracer.clone(), screen);
@@ -280,34 +280,39 @@ impl Job<'_> {
     }
 }
 
-/// Datagrams on their way into a trace.
+/// Events on their way into a trace.
 struct Taking<'a> {
     selection: &'a Selection,
     gateways: &'a Gateways,
     tracer: Tracer<'a>,
     taken: usize,
+    /// Lines and packets of which something was left out, and the last of them.
     left_out: usize,
+    last_left: Option<Position>,
 }
 
 impl<'a> Taking<'a> {
     fn new(job: &Job<'a>) -> Self {
         let tracer = Tracer::new(job.roster);
         let (selection, gateways) = (&job.args.selection, job.gateways);
-        Self { selection, gateways, tracer, taken: 0, left_out: 0 }
+        Self { selection, gateways, tracer, taken: 0, left_out: 0, last_left: None }
     }
 
-    fn take(&mut self, source: u16, mut datagram: Datagram) {
-        let (uplinks, downlinks) = frames(&datagram);
-        let in_time = self.selection.keeps_time(datagram.at);
-        let damaged = datagram.found == Found::Damaged;
-        let kept = damaged || self.selection.keeps_datagram(self.gateways, &mut datagram);
-        let (up, down) = if kept { frames(&datagram) } else { (0, 0) };
+    fn take(&mut self, event: Event) {
+        let damaged = event.gap().is_some_and(|gap| gap.lost == Lost::Anything);
+        if damaged || self.selection.keeps_event(self.gateways, &event) {
+            self.taken += usize::from(!damaged);
+            return self.tracer.push(event);
+        }
         // What was before or after answers nothing of what is asked for.
-        self.tracer.leave_out(uplinks - up, if in_time { downlinks - down } else { 0 });
-        self.left_out += usize::from(!kept || (up, down) != (uplinks, downlinks));
-        self.taken += usize::from(kept && !damaged);
-        if kept {
-            self.tracer.take(source, datagram);
+        let in_time = self.selection.keeps_time(event.time);
+        match event.what {
+            What::Heard(_) => self.tracer.leave_out(1, 0),
+            What::Ordered(_) if in_time => self.tracer.leave_out(0, 1),
+            _ => {}
+        }
+        if !self.last_left.replace(event.place).is_some_and(|last| last.is_with(event.place)) {
+            self.left_out += 1;
         }
     }
 
@@ -317,11 +322,6 @@ impl<'a> Taking<'a> {
             screen.word("note", &words);
         }
     }
-}
-
-/// Frames that a datagram holds, up and down.
-fn frames(datagram: &Datagram) -> (u64, u64) {
-    (datagram.rxpk.len() as u64, u64::from(datagram.txpk.is_some()))
 }
 
 fn report(

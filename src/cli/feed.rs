@@ -13,7 +13,7 @@ use std::{
 
 use jiff::Timestamp;
 
-use crate::intake::{Capture, Item, OpenOptions, Unit};
+use crate::intake::{Capture, CaptureOptions, Item};
 
 /// Items parsed ahead.
 const AHEAD: usize = 4_096;
@@ -25,8 +25,6 @@ const GATHERING: Duration = Duration::from_micros(100);
 pub(super) struct Fed {
     /// The number of the capture among those opened, from 0.
     pub(super) source: u16,
-    /// What it is counted in.
-    pub(super) unit: Unit,
     /// The item; an error ends its capture.
     pub(super) item: io::Result<Item>,
 }
@@ -85,15 +83,15 @@ impl Shared {
 }
 
 impl Feed {
-    /// Begins to read.
-    pub(super) fn new(streams: Vec<Box<dyn Read + Send>>, options: OpenOptions) -> Self {
+    /// Begins to read; the number in the options is that of the first capture.
+    pub(super) fn new(streams: Vec<Box<dyn Read + Send>>, options: CaptureOptions) -> Self {
         let shared = Arc::new(Shared::default());
         let octets = Arc::new(AtomicU64::new(0));
-        let captures = streams.into_iter().map(|stream| {
+        let heads = (options.source..).zip(streams).map(|(source, stream)| {
             let counted = Counted { stream, octets: Arc::clone(&octets) };
-            Capture::open(Box::new(counted), options)
+            let capture = Capture::open(counted, CaptureOptions { source, ..options });
+            Head { source, capture, next: None, at: None }
         });
-        let heads = (0..).zip(captures).map(|(source, capture)| Head::new(source, capture));
         let heads: Vec<Head> = heads.collect();
         let giver = Arc::clone(&shared);
         thread::spawn(move || {
@@ -119,7 +117,7 @@ impl Feed {
     /// Returns the time of the next item at hand, where it has one.
     pub(super) fn next_at(&self) -> Option<Timestamp> {
         match &self.at_hand.front()?.item {
-            Ok(Item::Datagram(datagram)) => datagram.at,
+            Ok(Item::Event(event)) => event.time,
             _ => None,
         }
     }
@@ -159,40 +157,6 @@ impl Iterator for Feed {
     }
 }
 
-/// The items of a feed of one capture.
-#[derive(Debug)]
-pub(super) struct Single {
-    feed: Feed,
-    unit: Unit,
-}
-
-impl Single {
-    /// Begins to read.
-    pub(super) fn new(stream: Box<dyn Read + Send>, options: OpenOptions) -> Self {
-        Self { feed: Feed::new(vec![stream], options), unit: Unit::default() }
-    }
-
-    /// Returns what the capture is counted in: known once the first item is there.
-    pub(super) const fn unit(&self) -> Unit {
-        self.unit
-    }
-
-    /// Returns whether the next item would have to be waited for.
-    pub(super) fn is_idle(&mut self) -> bool {
-        self.feed.is_idle()
-    }
-}
-
-impl Iterator for Single {
-    type Item = io::Result<Item>;
-
-    fn next(&mut self) -> Option<Self::Item> {
-        let fed = self.feed.next()?;
-        self.unit = fed.unit;
-        Some(fed.item)
-    }
-}
-
 impl Drop for Feed {
     fn drop(&mut self) {
         self.shared.lock().left = true;
@@ -203,21 +167,17 @@ impl Drop for Feed {
 /// A capture and its next item.
 struct Head {
     source: u16,
-    capture: Capture,
+    capture: Capture<'static>,
     next: Option<io::Result<Item>>,
     /// The time of the next item, or else of the one before.
     at: Option<Timestamp>,
 }
 
 impl Head {
-    fn new(source: u16, capture: Capture) -> Self {
-        Self { source, capture, next: None, at: None }
-    }
-
     fn advance(&mut self) {
         self.next = self.capture.next();
-        if let Some(Ok(Item::Datagram(datagram))) = &self.next {
-            self.at = datagram.at.or(self.at);
+        if let Some(Ok(Item::Event(event))) = &self.next {
+            self.at = event.time.or(self.at);
         }
     }
 }
@@ -230,8 +190,7 @@ fn merge(mut heads: Vec<Head>, giver: &Shared) {
         let earliest = heads.iter_mut().enumerate().min_by_key(|(_, head)| (head.at, head.source));
         let Some((place, head)) = earliest else { return };
         if let Some(item) = head.next.take() {
-            let fed = Fed { source: head.source, unit: head.capture.unit(), item };
-            if !giver.give(fed) {
+            if !giver.give(Fed { source: head.source, item }) {
                 return;
             }
         }
@@ -269,9 +228,9 @@ mod tests {
             let stream: Box<dyn Read + Send> = Box::new(io::Cursor::new(text.clone()));
             stream
         });
-        let feed = Feed::new(streams.collect(), OpenOptions::default());
+        let feed = Feed::new(streams.collect(), CaptureOptions::default());
         feed.filter_map(|fed| match fed.item.unwrap() {
-            Item::Datagram(datagram) => Some((fed.source, datagram.line)),
+            Item::Event(event) => Some((event.place.source, event.place.number)),
             _ => None,
         })
         .collect()
@@ -297,7 +256,7 @@ mod tests {
     #[test]
     fn a_feed_may_be_left_before_its_end() {
         let line: Box<dyn Read + Send> = Box::new(io::Cursor::new(line(1).repeat(2 * AHEAD)));
-        let mut feed = Feed::new(vec![line], OpenOptions::default());
+        let mut feed = Feed::new(vec![line], CaptureOptions::default());
         assert!(feed.next().is_some());
         drop(feed);
     }

@@ -39,8 +39,8 @@ impl FrameFile {
     }
 
     /// Writes a frame.
-    pub(super) fn put(&mut self, frame: &InputFrame) -> Result<(), Failure> {
-        let mut put = |at| self.pcap.write(at, &frame.tap, &frame.octets);
+    pub(super) fn put(&mut self, frame: &InputFrame, octets: &[u8]) -> Result<(), Failure> {
+        let mut put = |at| self.pcap.write(at, &frame.tap, octets);
         self.untimed += usize::from(frame.at.is_none());
         let done = match put(frame.at) {
             Err(error) if error.kind() == io::ErrorKind::InvalidInput => {

@@ -4,6 +4,7 @@
 //! line is held at a time. Whatever is not whole is told and passed over.
 
 use std::{
+    collections::VecDeque,
     fs::File,
     io::{self, Read},
     path::{Path, PathBuf},
@@ -14,14 +15,14 @@ use jiff::Timestamp;
 use super::{
     UsageError,
     captures::{TOLD, damaged_in_all, more_damaged},
-    feed::Single,
+    feed::{Fed, Feed},
     follow::Follow,
 };
 use crate::{
-    frame::Direction,
+    frame::{Decoded, Direction, decode},
     intake::{
-        Encoding, Leniency, LoraTap, Note, OpenOptions, Origin, Remark, SourcedFrame, TextItem,
-        TextLines, Unit, frame_text,
+        CaptureOptions, Damage, Encoding, Event, Item, Leg, Leniency, LoraTap, Note, Position,
+        Remark, Unit, What, frame_text,
     },
     show::{Input, Radio},
     words::Count,
@@ -30,7 +31,7 @@ use crate::{
 /// Oddities of one input that are told one by one; a long capture may have one on every line.
 const NOTES_TOLD: u64 = 20;
 
-/// A frame as a command meets it.
+/// Where a command meets a frame, and what is known of it besides its bytes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct InputFrame {
     /// The input: `argument`, `stdin`, a path.
@@ -41,8 +42,6 @@ pub struct InputFrame {
     pub line: Option<u64>,
     /// What `line` counts.
     pub unit: Unit,
-    /// The octets.
-    pub octets: Vec<u8>,
     /// The way it travelled, where the input says so.
     pub direction: Option<Direction>,
     /// What the gateway says of it.
@@ -54,6 +53,34 @@ pub struct InputFrame {
 }
 
 impl InputFrame {
+    /// Returns an argument.
+    fn argument(index: usize) -> Self {
+        Self {
+            name: "argument".to_owned(),
+            index,
+            line: None,
+            unit: Unit::Line,
+            direction: None,
+            radio: None,
+            at: None,
+            tap: LoraTap::unheard(),
+        }
+    }
+
+    /// Returns where an event was met.
+    fn of(event: &Event, name: &str, index: usize) -> Self {
+        Self {
+            name: name.to_owned(),
+            index,
+            line: Some(event.place.number),
+            unit: event.place.unit,
+            direction: event.direction(),
+            radio: Radio::of(event),
+            at: event.time,
+            tap: LoraTap::of(event),
+        }
+    }
+
     /// Returns where it was found, for a report.
     pub fn input(&self) -> Input<'_> {
         let radio = self.radio.as_ref();
@@ -73,7 +100,7 @@ impl InputFrame {
 #[derive(Debug)]
 pub enum Met {
     /// A frame.
-    Frame(InputFrame),
+    Frame(InputFrame, Decoded),
     /// Something that was accepted although it is not quite right.
     Noted(String),
     /// Something that is no frame, and was passed over.
@@ -103,12 +130,12 @@ pub struct Frames {
     strict: bool,
     arguments: usize,
     open: Option<Lines>,
-    ready: std::collections::VecDeque<Met>,
+    ready: VecDeque<Met>,
 }
 
 struct Lines {
     name: String,
-    items: TextLines<Single>,
+    items: Feed,
     frames: usize,
     notes: u64,
     damaged: usize,
@@ -142,7 +169,7 @@ impl Frames {
             if path.as_os_str() == "-" { Source::Stdin } else { Source::File(path.clone()) }
         });
         let sources: Vec<_> = texts.chain(files).collect();
-        let (open, ready) = (None, std::collections::VecDeque::new());
+        let (open, ready) = (None, VecDeque::new());
         Self {
             sources: sources.into_iter(),
             follow: false,
@@ -170,8 +197,8 @@ impl Frames {
 
     /// Returns whether the next frame would have to be waited for.
     pub fn is_idle(&mut self) -> bool {
-        let open = self.open.as_mut().and_then(|lines| lines.items.spent());
-        self.ready.is_empty() && open.is_some_and(Single::is_idle)
+        let idle = |lines: &mut Lines| lines.items.is_idle();
+        self.ready.is_empty() && self.open.as_mut().is_some_and(idle)
     }
 
     fn open(&mut self, source: Source) {
@@ -189,7 +216,8 @@ impl Frames {
                 }
             },
         };
-        let items = TextLines::of(Single::new(stream, OpenOptions { strict: self.strict }));
+        let options = CaptureOptions { strict: self.strict, ..CaptureOptions::default() };
+        let items = Feed::new(vec![stream], options);
         self.open = Some(Lines {
             name,
             items,
@@ -205,15 +233,12 @@ impl Frames {
     fn argument(&mut self, text: &str) {
         let index = self.arguments;
         self.arguments += 1;
-        let (name, place) = ("argument".to_owned(), format!("argument {}", index + 1));
+        let place = format!("argument {}", index + 1);
         match frame_text(text) {
             Ok(text) => {
                 self.ready.extend(text.leniencies.iter().map(|l| Met::Noted(lenient(&place, l))));
-                let (line, unit, direction, radio) = (None, Unit::Line, None, None);
-                let (octets, at, tap) = (text.octets, None, LoraTap::unheard());
-                let frame =
-                    InputFrame { name, index, line, unit, octets, direction, radio, at, tap };
-                self.ready.push_back(Met::Frame(frame));
+                let frame = decode(&text.octets);
+                self.ready.push_back(Met::Frame(InputFrame::argument(index), frame));
             }
             Err(error) => {
                 let hint = Some(error.hint());
@@ -238,8 +263,8 @@ impl Iterator for Frames {
                 continue;
             };
             match lines.items.next() {
-                Some(Ok(item)) => lines.take(item, &mut self.ready),
-                Some(Err(error)) => {
+                Some(Fed { item: Ok(item), .. }) => lines.take(item, &mut self.ready),
+                Some(Fed { item: Err(error), .. }) => {
                     let path = lines.name.clone().into();
                     self.ready.push_back(Met::Unreadable(UsageError::File { path, error }));
                     self.open = None;
@@ -263,66 +288,60 @@ impl Iterator for Frames {
 }
 
 impl Lines {
-    fn take(&mut self, item: TextItem, ready: &mut std::collections::VecDeque<Met>) {
-        let unit = self.items.items().unit();
-        let place = |line| format!("{}, {unit} {line}", self.name);
-        match item {
-            TextItem::Frame(frame) => {
-                if let Origin::Text(text) = &frame.origin {
-                    let place = place(frame.line);
-                    for leniency in &text.leniencies {
-                        self.notes += 1;
-                        if self.notes <= NOTES_TOLD {
-                            ready.push_back(Met::Noted(lenient(&place, leniency)));
-                        }
-                    }
-                }
-                let index = self.frames;
-                self.frames += 1;
-                ready.push_back(Met::Frame(sourced(&self.name, index, unit, frame)));
-            }
-            TextItem::Noted { line, note } => {
-                if note.remark == Remark::Guessed {
-                    self.guessed += 1;
-                    self.first_guessed.get_or_insert(line);
-                    return;
-                }
-                // Of a log's clock once is enough.
-                if matches!(note.remark, Remark::NoZone | Remark::NoDate)
-                    && std::mem::replace(&mut self.clock_told, true)
-                {
-                    return;
-                }
-                let error = format!("{}: {note}", place(line));
-                if note.loses_a_frame() {
-                    self.damage(error, hint(&note), ready);
-                } else {
-                    self.notes += 1;
-                    if self.notes <= NOTES_TOLD {
-                        ready.push_back(Met::Noted(error));
-                    }
-                }
-            }
-            TextItem::Passed { first, lines } => {
-                ready.push_back(Met::Noted(passed(&self.name, lines, first)));
-            }
-            TextItem::PassedOver(passed) => {
+    fn take(&mut self, item: Item, ready: &mut VecDeque<Met>) {
+        let event = match item {
+            Item::Event(event) => event,
+            Item::PassedOver(passed) => {
                 let words = passed.words().into_iter();
                 ready.extend(words.map(|words| Met::Noted(format!("{}: {words}", self.name))));
+                return;
             }
-            TextItem::Skipped { line, why } => {
-                let error = format!("{}: {why}", place(line));
+        };
+        if is_guess(&event) {
+            self.guessed += 1;
+            self.first_guessed.get_or_insert(event.place.number);
+        }
+        match event.gap().map(|gap| &gap.damage) {
+            Some(Damage::All(why)) => {
+                let error = format!("{}: {why}", self.place(event.place));
                 self.damage(error, Some(why.hint()), ready);
+            }
+            Some(Damage::Member(note)) => self.note(event.place, note, ready),
+            _ => {}
+        }
+        for note in &event.notes {
+            self.note(event.place, note, ready);
+        }
+        let met = InputFrame::of(&event, &self.name, self.frames);
+        if let Some(frame) = event.into_frame() {
+            self.frames += 1;
+            ready.push_back(Met::Frame(met, frame));
+        }
+    }
+
+    fn note(&mut self, place: Position, note: &Note, ready: &mut VecDeque<Met>) {
+        // Of a log's clock once is enough.
+        if matches!(note.remark, Remark::NoZone | Remark::NoDate)
+            && std::mem::replace(&mut self.clock_told, true)
+        {
+            return;
+        }
+        let error = format!("{}: {note}", self.place(place));
+        if note.loses_a_frame() {
+            self.damage(error, hint(note), ready);
+        } else {
+            self.notes += 1;
+            if self.notes <= NOTES_TOLD {
+                ready.push_back(Met::Noted(error));
             }
         }
     }
 
-    fn damage(
-        &mut self,
-        error: String,
-        hint: Option<&'static str>,
-        ready: &mut std::collections::VecDeque<Met>,
-    ) {
+    fn place(&self, Position { unit, number, .. }: Position) -> String {
+        format!("{}, {unit} {number}", self.name)
+    }
+
+    fn damage(&mut self, error: String, hint: Option<&'static str>, ready: &mut VecDeque<Met>) {
         self.damaged += 1;
         if self.damaged <= TOLD {
             ready.push_back(Met::Damaged { error, hint });
@@ -332,23 +351,17 @@ impl Lines {
     }
 }
 
-fn sourced(name: &str, index: usize, unit: Unit, frame: SourcedFrame) -> InputFrame {
-    let (line, direction, radio) = (Some(frame.line), frame.direction(), Radio::of(&frame));
-    let (at, tap) = (frame.at, LoraTap::of(&frame));
-    let octets = match frame.origin {
-        Origin::Text(text) => text.octets,
-        Origin::Uplink(uplink) => uplink.octets,
-        Origin::Downlink(downlink) => downlink.octets,
-    };
-    InputFrame { name: name.to_owned(), index, line, unit, octets, direction, radio, at, tap }
-}
-
 /// What was found in lines of text, told once an input.
-fn ready_guesses(lines: &Lines, ready: &mut std::collections::VecDeque<Met>) {
+fn ready_guesses(lines: &Lines, ready: &mut VecDeque<Met>) {
     if let Some(first) = lines.first_guessed {
         let text = guesses(&lines.name, lines.guessed, &format!("line {first}"));
         ready.push_back(Met::Noted(text));
     }
+}
+
+/// Whether an event was guessed; what is in a PUSH_DATA counts, and not the PUSH_DATA around it.
+pub(super) const fn is_guess(event: &Event) -> bool {
+    event.found.is_in_text() && !matches!(event.what, What::Asked(Leg::Push) | What::Said(_))
 }
 
 /// How many datagrams were guessed, and how to leave them out.
@@ -357,12 +370,6 @@ pub(super) fn guesses(name: &str, count: usize, first: &str) -> String {
         "{name}: {} found in other text by guessing, the first in {first}; --strict leaves them out",
         Count(count, "datagram")
     )
-}
-
-/// How many lines of a log have no frame.
-pub(super) fn passed(name: &str, lines: u64, first: u64) -> String {
-    let lines = Count(usize::try_from(lines).unwrap_or(usize::MAX), "line");
-    format!("{name}: {lines} without a frame passed over, the first line {first}")
 }
 
 fn lenient(place: &str, leniency: &Leniency) -> String {
@@ -384,14 +391,14 @@ mod tests {
     fn octets_whose_quotes_were_forgotten_are_one_frame() {
         let texts: Vec<_> = ["40", "da", "BB"].map(String::from).into();
         let met: Vec<_> = Frames::new(&texts, &[]).collect();
-        let [Met::Frame(frame)] = met.as_slice() else { panic!("{met:?}") };
+        let [Met::Frame(_, frame)] = met.as_slice() else { panic!("{met:?}") };
         assert_eq!(frame.octets, [0x40, 0xDA, 0xBB]);
     }
 
     #[test]
     fn what_is_not_quite_right_is_told_before_the_frame() {
         let met: Vec<_> = Frames::new(&["QNq7AA".into(), "40da!b".into()], &[]).collect();
-        let [Met::Noted(note), Met::Frame(_), Met::Damaged { error, .. }] = met.as_slice() else {
+        let [Met::Noted(note), Met::Frame(..), Met::Damaged { error, .. }] = met.as_slice() else {
             panic!("{met:?}")
         };
         assert_eq!(note, "argument 1: base64 without its padding; it was taken");

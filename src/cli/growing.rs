@@ -16,7 +16,7 @@ use super::{
     follow::Follow,
 };
 use crate::{
-    intake::{Datagram, OpenOptions},
+    intake::{CaptureOptions, Event},
     words::Reason,
 };
 
@@ -43,13 +43,14 @@ impl Growing {
         let mut parts = Vec::new();
         for (source, path) in (0..).zip(paths) {
             if path == Path::new("-") {
-                let feed = Feed::new(vec![Box::new(io::stdin())], OpenOptions { strict });
+                let feed =
+                    Feed::new(vec![Box::new(io::stdin())], CaptureOptions { strict, source });
                 let teller = Teller::new("standard input".to_owned());
                 parts.push(Part { source, path: None, feed, teller });
                 continue;
             }
             let name = path.display().to_string();
-            match followed(path, strict) {
+            match followed(path, CaptureOptions { strict, source }) {
                 Ok(feed) => {
                     let teller = Teller::new(name);
                     parts.push(Part { source, path: Some(path.clone()), feed, teller });
@@ -71,16 +72,16 @@ impl Growing {
         &mut self,
         stop: &AtomicBool,
         screen: &mut Screen,
-        take: &mut dyn FnMut(u16, Datagram),
+        take: &mut dyn FnMut(Event),
     ) -> bool {
         let mut came = false;
         let mut last = Instant::now();
         while !stop.load(Ordering::Relaxed) {
             let filled = self.parts.iter_mut().filter_map(|p| (!p.feed.is_idle()).then_some(p));
             if let Some(part) = filled.min_by_key(|part| part.feed.next_at()) {
-                let Some(Fed { unit, item, .. }) = part.feed.next() else { continue };
-                if let Some(datagram) = part.teller.take(unit, item, screen) {
-                    take(part.source, datagram);
+                let Some(Fed { item, .. }) = part.feed.next() else { continue };
+                if let Some(event) = part.teller.take(item, screen) {
+                    take(event);
                 }
                 (came, last) = (true, Instant::now());
                 continue;
@@ -99,11 +100,12 @@ impl Growing {
     fn renew(&mut self, screen: &mut Screen) {
         let strict = self.strict;
         self.parts.retain_mut(|part| {
+            let options = CaptureOptions { strict, source: part.source };
             if !part.feed.is_over() {
                 return true;
             }
             part.teller.sum_up(screen);
-            match part.path.as_ref().map(|path| followed(path, strict)) {
+            match part.path.as_ref().map(|path| followed(path, options)) {
                 None => {
                     part.teller.end(screen);
                     false
@@ -119,9 +121,9 @@ impl Growing {
     }
 }
 
-fn followed(path: &Path, strict: bool) -> io::Result<Feed> {
+fn followed(path: &Path, options: CaptureOptions) -> io::Result<Feed> {
     let stream = Follow::until_replaced(path.to_owned(), File::open(path)?);
-    Ok(Feed::new(vec![Box::new(stream)], OpenOptions { strict }))
+    Ok(Feed::new(vec![Box::new(stream)], options))
 }
 
 /// After so long without an item all that was written is read.

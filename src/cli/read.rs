@@ -16,7 +16,7 @@ use super::{
     values,
 };
 use crate::{
-    frame::{MacVersion, decode},
+    frame::{Decoded, MacVersion},
     id::{DevEui, DevNonce, JoinEui},
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
     show::{Secrets, csv, json, text},
@@ -189,7 +189,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     while let Some(met) = frames.next() {
         empty = false;
         match met {
-            Met::Frame(frame) => run.frame(&frame, screen)?,
+            Met::Frame(met, frame) => run.frame(&met, frame, screen)?,
             Met::Noted(text) => screen.word("note", &text),
             Met::Damaged { error, hint } => screen.bad_input(&error, hint),
             Met::Unreadable(error) => screen.bad_input(&error, error.hint().as_deref()),
@@ -285,21 +285,26 @@ impl Run<'_> {
         format!("{name}:\n")
     }
 
-    fn frame(&mut self, frame: &InputFrame, screen: &mut Screen) -> Result<(), Failure> {
-        let context = Context { direction: frame.direction, ..self.args.context() };
-        let mut reading = self.memory.read(decode(&frame.octets), &self.ring, &context);
+    fn frame(
+        &mut self,
+        met: &InputFrame,
+        frame: Decoded,
+        screen: &mut Screen,
+    ) -> Result<(), Failure> {
+        let context = Context { direction: met.direction, ..self.args.context() };
+        let mut reading = self.memory.read(frame, &self.ring, &context);
         // What is not asked for was read all the same: a join makes the keys of later frames.
         let selection = &self.args.selection;
-        let asked = selection.keeps(&self.gateways, frame.radio.as_ref(), &frame.octets);
+        let asked = selection.keeps(&self.gateways, met.radio.as_ref(), &reading.decoded.octets);
         if !asked || !self.who.has_sent(&reading) {
             self.left_out += 1;
             return Ok(());
         }
         if let Some(file) = &mut self.file {
-            file.put(frame)?;
+            file.put(met, &reading.decoded.octets)?;
         }
         reading.why = self.why(&reading, &context, screen);
-        let input = frame.input();
+        let input = met.input();
         let mut block = String::new();
         let heading = if self.single { text::Heading::None } else { text::Heading::Of(input) };
         let sheets = if self.args.working { working::of_reading(&reading) } else { Vec::new() };
@@ -326,7 +331,7 @@ impl Run<'_> {
         self.shown += 1;
         screen.put(&block)?;
         if reading.is_cut() {
-            screen.bad_input(&format!("{}: the frame is cut short", frame.place()), None);
+            screen.bad_input(&format!("{}: the frame is cut short", met.place()), None);
         } else if reading.is_faulty() {
             screen.fault_found();
         }

@@ -6,7 +6,7 @@ use super::UsageError;
 use crate::{
     frame::{FType, Field, Frame, Mhdr},
     id::{DevAddr, DevEui, Eui64},
-    intake::Datagram,
+    intake::Event,
     nearest::nearest,
     reading::{MicVerdict, Reading},
     roster::Roster,
@@ -71,16 +71,10 @@ impl Selection {
         gateways.keep(gateway) && self.keeps_time(at) && self.keeps_message(octets)
     }
 
-    /// Takes away what is not wanted of a datagram; returns whether it is wanted at all.
-    pub(super) fn keeps_datagram(&self, gateways: &Gateways, datagram: &mut Datagram) -> bool {
-        if !gateways.keep(datagram.gateway) || !self.keeps_time(datagram.at) {
-            return false;
-        }
-        if !self.messages.is_empty() {
-            datagram.rxpk.retain(|up| self.keeps_message(&up.octets));
-            datagram.txpk.take_if(|down| !self.keeps_message(&down.octets));
-        }
-        true
+    /// Returns whether an event is wanted.
+    pub(super) fn keeps_event(&self, gateways: &Gateways, event: &Event) -> bool {
+        let message = event.frame().is_none_or(|frame| self.keeps_message(&frame.octets));
+        gateways.keep(event.gateway) && self.keeps_time(event.time) && message
     }
 
     /// What has no time is in no span of time.

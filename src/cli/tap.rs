@@ -15,7 +15,7 @@ use self::stage::Stage;
 use super::{Failure, Screen, rosters, values};
 use crate::{
     id::Eui64,
-    live::{Board, Config, Counters, Event, Recording, RecordingWord, Tap},
+    live::{Board, Config, Counters, Notice, Recording, RecordingWord, Tap},
     region::Plan,
     roster::Roster,
     show::live as show,
@@ -111,7 +111,7 @@ pub fn run(args: &TapArgs, screen: &mut Screen) -> Result<(), Failure> {
     cautions(args, &tap, &head, screen);
     let mut run = Run { args, board: Board::default(), failure: None, stage: None };
     run.stage = Stage::set(args, screen, head);
-    let ran = tap.run(&roster, &STOP, &mut |event, counters| run.take(event, counters, screen));
+    let ran = tap.run(&roster, &STOP, &mut |notice, counters| run.take(notice, counters, screen));
     let words = run.stage.take().map(|stage| stage.clear(screen)).transpose()?;
     for (kind, text) in words.into_iter().flatten() {
         screen.word(kind, &text);
@@ -190,17 +190,17 @@ struct Run<'a> {
 impl Run<'_> {
     fn take(
         &mut self,
-        event: &Event<'_>,
+        notice: &Notice<'_>,
         counters: &Counters,
         screen: &mut Screen,
     ) -> ControlFlow<()> {
-        self.board.take(event);
-        if let Event::Recording(word) = event {
+        self.board.take(notice);
+        if let Notice::Recording(word) = notice {
             self.recording(word, screen);
         }
         let shown = match &mut self.stage {
-            Some(stage) => stage.take(event, &self.board, counters, screen),
-            None => self.print(event, screen),
+            Some(stage) => stage.take(notice, &self.board, counters, screen),
+            None => self.print(notice, screen),
         };
         match shown {
             Ok(()) => ControlFlow::Continue(()),
@@ -211,15 +211,15 @@ impl Run<'_> {
         }
     }
 
-    fn print(&self, event: &Event<'_>, screen: &mut Screen) -> Result<(), Failure> {
-        if matches!(event, Event::Idle) {
+    fn print(&self, notice: &Notice<'_>, screen: &mut Screen) -> Result<(), Failure> {
+        if matches!(notice, Notice::Idle) {
             return screen.flush();
         }
         let mut text = String::new();
         if self.args.json {
-            let written = show::json(event, &mut text);
+            let written = show::json(notice, &mut text);
             debug_assert!(written.is_ok(), "a String takes everything");
-        } else if let Some(line) = show::line(event, screen.style()) {
+        } else if let Some(line) = show::line(notice, screen.style()) {
             text = line + "\n";
         }
         screen.put(&text)

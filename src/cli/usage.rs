@@ -232,7 +232,7 @@ impl UsageError {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{key::Aes128Key, ladder::near_miss::sample};
+    use crate::{explore::near_miss::sample, key::Aes128Key};
 
     #[test]
     fn the_model_key_is_not_a_published_one() {

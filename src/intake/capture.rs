@@ -1,243 +1,160 @@
-//! A capture, line by line, in the memory of one line.
+//! A capture of any kind: its first octets say which.
 
-use std::io::{self, BufRead};
+use std::io::{self, BufReader, Cursor, Read};
 
 use super::{
-    datagram::Datagram,
     error::IntakeError,
-    forwarder,
-    lines::{LINE_CAP, Lines, Raw},
-    note::{Note, Remark},
-    pcap::PassedOver,
-    text::{FrameText, frame_text},
-    texts::Texts,
+    event::Position,
+    item::Item,
+    pcap::{self, Packets},
+    text_capture::TextCapture,
+    texts::damaged,
+    unpack::{UnpackError, Verdict, packing, unpack},
 };
 
-/// What a line of a capture holds.
-#[derive(Clone, Debug, PartialEq)]
-#[expect(clippy::large_enum_variant, reason = "one stands at a time, and most are datagrams")]
-pub enum Item {
-    /// A datagram between a gateway and its server.
-    Datagram(Datagram),
-    /// A frame by itself.
-    Frame {
-        /// The line, from 1.
-        line: u64,
-        /// The frame.
-        frame: FrameText,
-    },
-    /// Lines of a log in which no frame was found: told once, at the end.
-    Passed {
-        /// The first of them, from 1.
-        first: u64,
-        /// How many there were.
-        lines: u64,
-    },
-    /// A line that was damaged, and left out.
-    Skipped {
-        /// The line, from 1.
-        line: u64,
-        /// What is wrong with it.
-        why: IntakeError,
-    },
-    /// What of recorded packets was passed over: at their end.
-    PassedOver(PassedOver),
+/// How a capture is to be read.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub struct CaptureOptions {
+    /// Take only what a format of its own states; look for no frames hidden in lines of text.
+    pub strict: bool,
+    /// The number of the capture, where there are several, from 0.
+    pub source: u16,
 }
 
-/// Reads a capture, line by line: datagrams as JSON, messages of the station protocol, frames in hex
-/// or base64, and any log in whose lines frames hide.
+/// Reads a capture of any kind, item by item.
 ///
-/// Blank lines, lines that begin with `#`, CR LF and a byte order mark are passed over; a damaged line becomes an
-/// [`Item::Skipped`] and the next one is read. Ends after the first error of the stream itself.
+/// Recorded packets (pcap, pcapng) and lines of text, each as it is or packed with gzip or zstd. Lines are
+/// datagrams as JSON, messages of the station protocol, frames in hex or base64, and any log in whose lines
+/// frames hide.
 ///
-/// In a log, lines without a frame are no damage: they are counted. What is a log shows in its first
-/// lines: three lines of text before the first that is whole, or a frame that was found within text.
-/// Until that is known some lines are held back.
+/// Ends after the first error of the stream itself.
 ///
 /// ```
-/// use handfast::intake::{CaptureLines, Item};
+/// use handfast::intake::{Capture, Item};
 ///
 /// let text = r#"{"rxpk":[{"freq":868.1,"datr":"SF7BW125","data":"QNq7AQIAAQACx4c="}]}"#;
-/// for item in CaptureLines::new(text.as_bytes()) {
-///     let Item::Datagram(datagram) = item? else { continue };
-///     assert_eq!(datagram.rxpk[0].freq_hz, Some(868_100_000));
+/// for item in Capture::new(text.as_bytes()) {
+///     let Item::Event(event) = item? else { continue };
+///     let Some(heard) = event.heard() else { continue };
+///     assert_eq!(heard.freq_hz, Some(868_100_000));
 /// }
 /// # Ok::<(), std::io::Error>(())
 /// ```
-#[derive(Debug)]
-pub struct CaptureLines<R> {
-    lines: Lines<R>,
-    ended: bool,
-    strict: bool,
-    /// Whether it is known to be a capture: then nothing is guessed.
-    ours: bool,
-    /// All that no plain capture needs.
-    texts: Option<Box<Texts>>,
+pub struct Capture<'s> {
+    form: Form<'s>,
+    options: CaptureOptions,
+    /// What became of each packing, the outermost first.
+    verdicts: Vec<Verdict>,
+    /// Where the last event is.
+    last: Position,
 }
 
-impl<R: BufRead> CaptureLines<R> {
-    /// Returns the lines of the stream; frames hidden in other text are found, too.
-    pub const fn new(stream: R) -> Self {
-        Self { lines: Lines::new(stream), ended: false, strict: false, ours: false, texts: None }
+type Stream<'s> = Box<dyn Read + Send + 's>;
+
+enum Form<'s> {
+    /// Not looked into yet.
+    Closed(Stream<'s>),
+    Text(Box<TextCapture<BufReader<Stream<'s>>>>),
+    Packets(Box<Packets<BufReader<Stream<'s>>>>),
+    Ended,
+}
+
+impl<'s> Capture<'s> {
+    /// Returns the items of a stream; nothing is read before the first is asked for.
+    pub fn new(stream: impl Read + Send + 's) -> Self {
+        Self::open(stream, CaptureOptions::default())
     }
 
-    /// Returns the lines of the stream; no frame hidden in other text is looked for.
-    pub const fn strict(stream: R) -> Self {
-        Self { lines: Lines::new(stream), ended: false, strict: true, ours: false, texts: None }
+    /// Returns the items of a stream, read in another way.
+    pub fn open(stream: impl Read + Send + 's, options: CaptureOptions) -> Self {
+        let (form, last) = (Form::Closed(Box::new(stream)), Position::default());
+        Self { form, options, verdicts: Vec::new(), last }
     }
 
-    fn read(&mut self) -> io::Result<Option<Item>> {
+    /// Looks at how the stream begins, and unpacks it.
+    fn look(&mut self, mut stream: Stream<'s>) -> io::Result<Form<'s>> {
         loop {
-            if let Some(item) = self.texts.as_mut().and_then(|texts| texts.ready()) {
-                return item.map(Some);
-            }
-            let raw = match self.lines.advance() {
-                Ok(Some(raw)) => raw,
-                Ok(None) => {
-                    if self.texts.as_mut().is_some_and(|texts| texts.end(None)) {
-                        continue;
-                    }
-                    return Ok(None);
+            let mut head = vec![0; pcap::SNIFFED];
+            let present = pcap::fill(&mut stream, &mut head)?;
+            head.truncate(present);
+            let packing = packing(&head);
+            let packets = pcap::is_recording(&head);
+            stream = Box::new(Cursor::new(head.clone()).chain(stream));
+            match packing {
+                Some(_) if self.verdicts.len() >= MOST_NESTED => {
+                    let verdict = Verdict::default();
+                    verdict.set(UnpackError::Nested(MOST_NESTED));
+                    self.verdicts.push(verdict);
+                    return Ok(Form::Ended);
                 }
-                Err(error) => match &mut self.texts {
-                    Some(texts) => {
-                        texts.end(Some(error));
-                        continue;
-                    }
-                    None => return Err(error),
-                },
-            };
-            let line = self.lines.number();
-            let item = match raw {
-                Raw::TooLong => {
-                    Some(Item::Skipped { line, why: IntakeError::TooLong { cap: LINE_CAP } })
+                Some(packing) => {
+                    let verdict = Verdict::default();
+                    stream = unpack(packing, stream, &verdict);
+                    self.verdicts.push(verdict);
                 }
-                Raw::Whole => self.line(line),
-            };
-            if item.is_some() {
-                return Ok(item);
+                None if packets => {
+                    let stream = BufReader::with_capacity(BUFFER, stream);
+                    return Ok(Form::Packets(Box::new(Packets::new(&head, stream))));
+                }
+                None => {
+                    let text = TextCapture::new(BufReader::new(stream), self.options.strict);
+                    return Ok(Form::Text(Box::new(text)));
+                }
             }
         }
     }
 
-    /// Reads one line; nothing for a blank one, for a comment, and for what goes through `texts`.
-    fn line(&mut self, line: u64) -> Option<Item> {
-        let octets = self.lines.text();
-        let lossy;
-        let text = match std::str::from_utf8(octets) {
-            Ok(text) => text,
-            Err(e) => {
-                let why = match (line, octets) {
-                    (1, [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..]) => IntakeError::Utf16,
-                    _ => IntakeError::NotUtf8 { column: e.valid_up_to() + 1 },
-                };
-                if self.ours || self.strict {
-                    return Some(Item::Skipped { line, why });
-                }
-                lossy = String::from_utf8_lossy(octets);
-                self.texts.get_or_insert_default().words(&lossy, line, why);
-                return None;
-            }
-        };
-        let body = text.trim_start();
-        if body.is_empty() || body.starts_with('#') {
-            return None;
-        }
-        let looks = looks(body);
-        let whole = match looks {
-            Looks::Object => forwarder::capture_line(text, line).map(Item::Datagram),
-            Looks::OtherJson => Err(IntakeError::NotAnObject),
-            Looks::Frame => {
-                frame_text(text).map(|frame| Item::Frame { line, frame }).map_err(IntakeError::Text)
-            }
-        };
-        match &whole {
-            // Nearly every line of nearly every capture.
-            Ok(Item::Datagram(datagram)) if !is_hollow(datagram) => {
-                if !self.ours {
-                    self.ours = self.texts.as_mut().is_none_or(|texts| texts.begins());
-                }
-                self.in_turn(whole.ok()?)
-            }
-            // What a format of its own states, and nothing else.
-            _ if self.strict => {
-                let other = matches!(&whole, Err(IntakeError::NoDatagram));
-                if other && self.texts.get_or_insert_default().message(text, line) {
-                    return None;
-                }
-                Some(whole.unwrap_or_else(|why| Item::Skipped { line, why }))
-            }
-            _ => {
-                let texts = self.texts.get_or_insert_default();
-                match (looks, whole) {
-                    (_, Ok(item)) => texts.doubtful(item, text, line, &mut self.ours),
-                    (Looks::Object, Err(why @ IntakeError::NoDatagram)) => {
-                        texts.json(text, line, why, &mut self.ours);
-                    }
-                    // Whoever begins with a brace means JSON.
-                    (Looks::Object, Err(why)) => return Some(Item::Skipped { line, why }),
-                    (_, Err(why)) if self.ours => return Some(Item::Skipped { line, why }),
-                    (_, Err(why)) => texts.words(text, line, why),
-                }
-                None
-            }
-        }
+    /// Returns what was wrong with the packing, once the items have ended.
+    fn verdict(&mut self) -> Option<Item> {
+        let why = self.verdicts.iter().find_map(Verdict::take)?;
+        let place = Position { number: self.last.number + 1, ..self.last };
+        Some(self.counted(Item::Event(damaged(place, IntakeError::Unpack(why)))))
     }
 
-    /// What was held back comes first.
-    fn in_turn(&mut self, item: Item) -> Option<Item> {
-        match &mut self.texts {
-            Some(texts) => {
-                texts.push(item);
-                None
-            }
-            None => Some(item),
+    /// Gives an event the number of its capture, and its own among those of its line.
+    fn counted(&mut self, mut item: Item) -> Item {
+        if let Item::Event(event) = &mut item {
+            let place = &mut event.place;
+            place.source = self.options.source;
+            place.index =
+                if place.is_with(self.last) { self.last.index.saturating_add(1) } else { 0 };
+            self.last = *place;
         }
-    }
-}
-
-/// Whether nothing in a datagram could be read: perhaps it is none.
-fn is_hollow(datagram: &Datagram) -> bool {
-    // A time that lacks its zone was read.
-    let odd = |note: &Note| !matches!(note.remark, Remark::NoZone | Remark::NoDate);
-    datagram.rxpk.is_empty()
-        && datagram.txpk.is_none()
-        && datagram.ack.is_none()
-        && datagram.stat.is_none()
-        && datagram.notes.iter().any(odd)
-}
-
-impl<R: BufRead> Iterator for CaptureLines<R> {
-    type Item = io::Result<Item>;
-
-    fn next(&mut self) -> Option<Self::Item> {
-        if self.ended {
-            return None;
-        }
-        let item = self.read().transpose();
-        self.ended = !matches!(item, Some(Ok(_)));
         item
     }
 }
 
-#[derive(Clone, Copy)]
-enum Looks {
-    Object,
-    OtherJson,
-    Frame,
+impl std::fmt::Debug for Capture<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Capture").field("last", &self.last).finish_non_exhaustive()
+    }
 }
 
-/// Tells JSON from a frame, which may be written as `{0x40, 0xDA}` or `[0x40, 0xDA]`.
-fn looks(body: &str) -> Looks {
-    if let Some(rest) = body.strip_prefix('{') {
-        return match rest.trim_start().chars().next() {
-            None | Some('"' | '}') => Looks::Object,
-            Some(_) => Looks::Frame,
+impl Iterator for Capture<'_> {
+    type Item = io::Result<Item>;
+
+    fn next(&mut self) -> Option<Self::Item> {
+        if let Form::Closed(_) = self.form
+            && let Form::Closed(stream) = std::mem::replace(&mut self.form, Form::Ended)
+        {
+            match self.look(stream) {
+                Ok(form) => self.form = form,
+                Err(error) => return Some(Err(error)),
+            }
+        }
+        let item = match &mut self.form {
+            Form::Text(lines) => lines.next(),
+            Form::Packets(packets) => packets.next(),
+            Form::Closed(_) | Form::Ended => None,
         };
+        match item {
+            Some(Ok(item)) => Some(Ok(self.counted(item))),
+            Some(Err(error)) => Some(Err(error)),
+            None => self.verdict().map(Ok),
+        }
     }
-    let list = body.strip_prefix('[').map(str::trim_start);
-    if body.starts_with('"') || list.is_some_and(|rest| rest.starts_with(['{', '"', '['])) {
-        return Looks::OtherJson;
-    }
-    Looks::Frame
 }
+
+/// A capture may be packed, and packed again for its journey.
+const MOST_NESTED: usize = 3;
+const BUFFER: usize = 1 << 16;

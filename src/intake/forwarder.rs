@@ -1,29 +1,52 @@
-//! The JSON of the gateway's UDP protocol: `rxpk`, `txpk`, `txpk_ack`, `stat`.
+//! The gateway's UDP protocol: datagrams as on the wire, and as capture lines.
 //!
 //! Members are read as the protocol's document names them; those that it does not name are passed
 //! over, and one that is damaged takes nothing else with it.
+//!
+//! | datagram | events |
+//! |----------|--------|
+//! | PUSH_DATA | the PUSH_DATA itself, each frame of `rxpk`, `stat` |
+//! | PULL_DATA, PUSH_ACK, PULL_ACK | itself |
+//! | PULL_RESP | `txpk`, or a gap where it has none |
+//! | TX_ACK | `txpk_ack`, or a gap where it cannot be read |
 
 use super::{
-    datagram::{Crc, Datagram, Downlink, Kind, Stat, TxAck, TxError, Uplink, When},
-    error::IntakeError,
-    json::{Gather, Keep, Kept, List, Scalar, Shape, members, read},
+    envelope::Envelope,
+    error::{IntakeError, WireError},
+    event::{
+        Closed, Crc, Damage, Event, Gap, Heard, Leg, Lost, Ordered, Outcome, Position, Sender,
+        Stat, TxError, What, When, Wire,
+    },
+    header::{DatagramKind, Header},
+    json::{Gather, List, Made, Make, Scalar, Shape, members, read},
     member::Member,
-    note::{Notes, Place, Remark},
+    note::{Note, Notes, Remark, Within},
+    text::printable,
 };
 use crate::radio::Modulation;
 
-/// Returns the datagram that a capture line holds.
-pub(super) fn capture_line(text: &str, number: u64) -> Result<Datagram, IntakeError> {
+/// Reads a capture line.
+pub(super) fn capture_line(
+    text: &str,
+    place: Position,
+    out: &mut Vec<Event>,
+) -> Result<(), IntakeError> {
     let mut line = Line::default();
     read(text, &mut line).map_err(|e| IntakeError::json(&e))?;
     if line.shape != Shape::Right {
         return Err(IntakeError::NotAnObject);
     }
     let mut notes = Notes::default();
-    let mut say = Member { place: Place::Line, notes: &mut notes };
+    let mut say = Member { within: Within::Line, notes: &mut notes };
     say.repeated(line.repeated);
-    let at = say.at("at", &line.at);
+    let time = say.at("at", &line.at);
     let gateway = say.eui("gateway", &line.gateway);
+    if line.is_closing() {
+        let what = What::Closed(Box::new(line.closed(&mut say)));
+        let envelope = Envelope { time, gateway, ..Envelope::at(place) };
+        out.push(Event { notes: notes.into_vec(), ..envelope.event(what) });
+        return Ok(());
+    }
     let token = say.token("token", &line.token);
     let stated = say.kind("kind", &line.kind);
     let body = &mut line.datagram;
@@ -40,23 +63,45 @@ pub(super) fn capture_line(text: &str, number: u64) -> Result<Datagram, IntakeEr
         }
     }
     let kind = stated.or_else(|| body.kind()).ok_or(IntakeError::NoDatagram)?;
-    let mut datagram = body.read(kind, notes);
-    datagram.line = number;
-    datagram.at = at;
-    datagram.gateway = gateway;
-    datagram.token = token;
-    Ok(datagram)
+    let wire = Wire { token, ..wire_of(kind) };
+    body.events(kind, notes, &Envelope { time, gateway, wire, ..Envelope::at(place) }, out);
+    Ok(())
 }
 
-/// Returns the datagram of a kind whose JSON is given, as it follows the header on the wire.
+/// Returns the events of a datagram of a kind whose JSON is given, as it follows the header on the wire.
 ///
 /// `json` may be empty where the kind needs none: a TX_ACK without JSON reports success.
-/// `line`, `at`, `gateway` and `token` are left for the caller, who has the header.
+/// Position, time, gateway and token are left for the caller, who has the header.
 ///
 /// # Errors
 ///
 /// [`IntakeError::NotUtf8`], [`IntakeError::Json`].
-pub fn datagram_json(kind: Kind, json: &[u8]) -> Result<Datagram, IntakeError> {
+pub fn datagram_events(kind: DatagramKind, json: &[u8]) -> Result<Vec<Event>, IntakeError> {
+    body_events(kind, json, &Envelope { wire: wire_of(kind), ..Envelope::default() })
+}
+
+/// Returns the events of a datagram as it came off the wire; place and time are left for the caller.
+///
+/// # Errors
+///
+/// [`WireError`].
+pub fn wire_events(octets: &[u8]) -> Result<Vec<Event>, WireError> {
+    let header = Header::read(octets)?;
+    let Header { version, token, kind, gateway, json_at: at } = header;
+    let json = octets.get(at..).unwrap_or_default();
+    // The protocol's version 1 leaves the octets of a PULL_RESP unused.
+    let unused = version == 1 && kind == DatagramKind::PullResp;
+    let token = (!unused).then_some(token);
+    let wire = Wire { token, version: Some(version), ..wire_of(kind) };
+    body_events(kind, json, &Envelope { gateway, wire, ..Envelope::default() })
+        .map_err(|why| WireError::Json { at, why })
+}
+
+fn body_events(
+    kind: DatagramKind,
+    json: &[u8],
+    envelope: &Envelope,
+) -> Result<Vec<Event>, IntakeError> {
     let text = std::str::from_utf8(json)
         .map_err(|e| IntakeError::NotUtf8 { column: e.valid_up_to() + 1 })?
         // Some gateways count the closing zero of their string in.
@@ -67,9 +112,16 @@ pub fn datagram_json(kind: Kind, json: &[u8]) -> Result<Datagram, IntakeError> {
     }
     let mut notes = Notes::default();
     if let Shape::Wrong(found) = body.shape {
-        notes.push(Place::Line, "datagram", Remark::WrongType { wanted: "an object", found });
+        notes.push(Within::Line, "datagram", Remark::WrongType { wanted: "an object", found });
     }
-    Ok(body.read(kind, notes))
+    let mut out = Vec::new();
+    body.events(kind, notes, envelope, &mut out);
+    Ok(out)
+}
+
+fn wire_of(kind: DatagramKind) -> Wire {
+    let sender = if kind.is_from_gateway() { Sender::Gateway } else { Sender::Server };
+    Wire { sender: Some(sender), ..Wire::default() }
 }
 
 members! {
@@ -81,21 +133,23 @@ members! {
         gateway: Scalar<'a> = "gateway",
         kind: Scalar<'a> = "kind",
         token: Scalar<'a> = "token",
+        code: Scalar<'a> = "code",
+        reason: Scalar<'a> = "reason",
         datagram: Body<'a> = "datagram",
-        rxpk: Option<Box<List<Uplinks>>> = "rxpk",
-        txpk: Option<Box<Kept<Downlink>>> = "txpk",
-        txpk_ack: Option<Box<Kept<TxAck>>> = "txpk_ack",
-        stat: Option<Box<Kept<Stat>>> = "stat",
+        rxpk: Option<Box<List<Receptions>>> = "rxpk",
+        txpk: Option<Box<Made<Ordered>>> = "txpk",
+        txpk_ack: Option<Box<Made<Outcome>>> = "txpk_ack",
+        stat: Option<Box<Made<Stat>>> = "stat",
     }
 }
 
 members! {
     /// The JSON of a datagram.
     Body<'a> {
-        rxpk: List<Uplinks> = "rxpk",
-        txpk: Kept<Downlink> = "txpk",
-        txpk_ack: Kept<TxAck> = "txpk_ack",
-        stat: Kept<Stat> = "stat",
+        rxpk: List<Receptions> = "rxpk",
+        txpk: Made<Ordered> = "txpk",
+        txpk_ack: Made<Outcome> = "txpk_ack",
+        stat: Made<Stat> = "stat",
     }
 }
 
@@ -162,29 +216,108 @@ members! {
     }
 }
 
+impl Line<'_> {
+    /// Returns whether it says that a websocket connection ended.
+    fn is_closing(&self) -> bool {
+        matches!(&self.kind, Scalar::Text(kind) if kind.eq_ignore_ascii_case("close"))
+    }
+
+    fn closed(&self, say: &mut Member<'_>) -> Closed {
+        let code = say.small("code", &self.code);
+        let reason = say.text("reason", &self.reason, "a text").filter(|text| !text.is_empty());
+        let short = |text: &str| text.chars().take(LONGEST_REASON).collect::<String>();
+        Closed { code, reason: reason.map(|text| printable(&short(text)).into_owned()) }
+    }
+}
+
 impl Body<'_> {
     /// Returns the kind that its members are of.
-    fn kind(&self) -> Option<Kind> {
+    fn kind(&self) -> Option<DatagramKind> {
         if self.rxpk.shape != Shape::Absent || self.stat.shape != Shape::Absent {
-            Some(Kind::PushData)
+            Some(DatagramKind::PushData)
         } else if self.txpk.shape != Shape::Absent {
-            Some(Kind::PullResp)
+            Some(DatagramKind::PullResp)
         } else if self.txpk_ack.shape != Shape::Absent {
-            Some(Kind::TxAck)
+            Some(DatagramKind::TxAck)
         } else {
             None
         }
     }
 
-    fn read(&mut self, kind: Kind, mut notes: Notes) -> Datagram {
-        let mut say = Member { place: Place::Line, notes: &mut notes };
+    /// Says what a datagram of that kind with these members says. What is odd goes with the first
+    /// event, and what is lost is a gap of its own.
+    fn events(
+        &mut self,
+        kind: DatagramKind,
+        notes: Notes,
+        envelope: &Envelope,
+        out: &mut Vec<Event>,
+    ) {
+        let mut notes = self.notes(kind, notes);
+        let head = match kind {
+            DatagramKind::PushData => Some(What::Asked(Leg::Push)),
+            DatagramKind::PullData => Some(What::Asked(Leg::Pull)),
+            DatagramKind::PushAck => Some(What::Acknowledged(Leg::Push)),
+            DatagramKind::PullAck => Some(What::Acknowledged(Leg::Pull)),
+            DatagramKind::PullResp | DatagramKind::TxAck => None,
+        };
+        let first = out.len();
+        out.extend(head.map(|what| envelope.event(what)));
+        let gap = |lost, note| {
+            let damage = Damage::Member(note);
+            envelope.event(What::Gap(Box::new(Gap { lost, damage })))
+        };
+        for note in notes.extract_if(.., |note| note.loses_a_frame()) {
+            let lost = if note.within == Within::Downlink { Lost::Downlink } else { Lost::Uplink };
+            out.push(gap(lost, note));
+        }
+        let heard = std::mem::take(&mut self.rxpk.items.whole);
+        out.extend(heard.into_iter().map(|heard| envelope.event(What::Heard(Box::new(heard)))));
+        if let Some(ordered) = self.txpk.value.take() {
+            out.push(envelope.event(What::Ordered(Box::new(ordered))));
+        }
+        if kind == DatagramKind::TxAck
+            && let Some(outcome) = self.outcome()
+        {
+            out.push(envelope.event(What::Outcome(Box::new(outcome))));
+        }
+        if let Some(stat) = self.stat.value.take() {
+            out.push(envelope.event(What::Status(Box::new(stat))));
+        }
+        // What such a datagram is for must not be missed in silence.
+        let lost = match kind {
+            DatagramKind::PullResp => Lost::Downlink,
+            DatagramKind::TxAck => Lost::Outcome,
+            _ => Lost::Uplink,
+        };
+        let says = |event: &Event| match (&event.what, lost) {
+            (What::Ordered(_), Lost::Downlink) | (What::Outcome(_), Lost::Outcome) => true,
+            (What::Gap(gap), _) => gap.lost == lost,
+            _ => lost == Lost::Uplink,
+        };
+        if !out.iter().skip(first).any(says) {
+            let note = if notes.is_empty() {
+                let (within, member) = (Within::Line, "datagram");
+                Note { within, member, remark: Remark::Missing(kind) }
+            } else {
+                notes.remove(0)
+            };
+            out.push(gap(lost, note));
+        }
+        if let Some(event) = out.get_mut(first) {
+            event.notes = notes;
+        }
+    }
+
+    /// Returns what is odd.
+    fn notes(&mut self, kind: DatagramKind, mut notes: Notes) -> Vec<Note> {
+        let mut say = Member { within: Within::Line, notes: &mut notes };
         say.repeated(self.repeated);
-        let empty = self.kind().is_none();
         let members = [
-            ("rxpk", self.rxpk.shape, Kind::PushData),
-            ("stat", self.stat.shape, Kind::PushData),
-            ("txpk", self.txpk.shape, Kind::PullResp),
-            ("txpk_ack", self.txpk_ack.shape, Kind::TxAck),
+            ("rxpk", self.rxpk.shape, DatagramKind::PushData),
+            ("stat", self.stat.shape, DatagramKind::PushData),
+            ("txpk", self.txpk.shape, DatagramKind::PullResp),
+            ("txpk_ack", self.txpk_ack.shape, DatagramKind::TxAck),
         ];
         for (member, shape, belongs) in members {
             if let Shape::Wrong(found) = shape {
@@ -194,7 +327,8 @@ impl Body<'_> {
                 say.note(member, Remark::Foreign(kind));
             }
         }
-        if empty && matches!(kind, Kind::PushData | Kind::PullResp) {
+        let empty = self.kind().is_none();
+        if empty && matches!(kind, DatagramKind::PushData | DatagramKind::PullResp) {
             say.note("datagram", Remark::Missing(kind));
         }
         let rxpk = &mut self.rxpk.items.notes;
@@ -203,61 +337,56 @@ impl Body<'_> {
         {
             notes.append(of_member);
         }
-        // A gateway that has nothing to complain of sends no JSON, or an empty object.
+        notes.into_vec()
+    }
+
+    /// A gateway that has nothing to complain of sends no JSON, or an empty object.
+    fn outcome(&mut self) -> Option<Outcome> {
         let readable = !matches!(self.shape, Shape::Wrong(_));
-        let untold = kind == Kind::TxAck && readable && self.txpk_ack.shape == Shape::Absent;
-        let ack = if untold { Some(TxAck::default()) } else { self.txpk_ack.value.take() };
-        Datagram {
-            rxpk: std::mem::take(&mut self.rxpk.items.whole),
-            // Most have none, and its room is large.
-            txpk: if self.txpk.value.is_some() { self.txpk.value.take() } else { None },
-            ack,
-            stat: if self.stat.value.is_some() { self.stat.value.take() } else { None },
-            notes: notes.into_vec(),
-            ..Datagram::new(kind)
-        }
+        let untold = readable && self.txpk_ack.shape == Shape::Absent;
+        if untold { Some(Outcome::default()) } else { self.txpk_ack.value.take() }
     }
 }
 
-/// What is kept of `rxpk`.
+/// What is read of `rxpk`.
 #[derive(Debug, Default)]
-pub(super) struct Uplinks {
-    whole: Vec<Uplink>,
+pub(super) struct Receptions {
+    whole: Vec<Heard>,
     notes: Notes,
 }
 
-impl Gather for Uplinks {
+impl Gather for Receptions {
     type Element<'de> = Rxpk<'de>;
 
     fn take(&mut self, index: usize, element: &Rxpk<'_>) {
-        if let Some(uplink) = element.read(index, &mut self.notes) {
+        if let Some(heard) = element.read(index, &mut self.notes) {
             if self.whole.is_empty() {
                 // Nearly every datagram has one; a vector that grows by itself begins with four.
                 self.whole.reserve_exact(1);
             }
-            self.whole.push(uplink);
+            self.whole.push(heard);
         }
     }
 }
 
 impl Rxpk<'_> {
-    fn read(&self, index: usize, notes: &mut Notes) -> Option<Uplink> {
-        let mut say = Member { place: Place::Uplink(index), notes };
+    fn read(&self, index: usize, notes: &mut Notes) -> Option<Heard> {
+        let mut say = Member { within: Within::Uplink(index), notes };
         if self.shape != Shape::Right {
             let found = if let Shape::Wrong(found) = self.shape { found } else { "null" };
             say.note("", Remark::WrongType { wanted: "an object", found });
             return None;
         }
         say.repeated(self.repeated);
-        let octets = say.octets(&self.data, &self.size)?;
+        let frame = say.frame(&self.data, &self.size)?;
         let crc = match say.integer("stat", &self.stat, "1, 0 or -1", -1..=1) {
             Some(1) => Crc::Ok,
             Some(0) => Crc::None,
             Some(_) => Crc::Bad,
             None => Crc::Unknown,
         };
-        Some(Uplink {
-            octets,
+        Some(Heard {
+            frame,
             tmst: say.counter("tmst", &self.tmst),
             tmms: say.milliseconds("tmms", &self.tmms),
             time: say.time("time", &self.time),
@@ -269,7 +398,6 @@ impl Rxpk<'_> {
             rssi: say.decimal("rssi", &self.rssi, "a number of dBm"),
             snr: say.decimal("lsnr", &self.lsnr, "a number of dB"),
             crc,
-            index,
         })
     }
 }
@@ -287,23 +415,23 @@ fn lr_fhss(datr: &Scalar<'_>, codr: &Scalar<'_>) -> Option<Modulation> {
     Some(Modulation::LrFhss { cr_thirds, ocw_khz })
 }
 
-impl Keep for Downlink {
+impl Make for Ordered {
     type Raw<'de> = Txpk<'de>;
 
-    fn keep(raw: &Txpk<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
+    fn make(raw: &Txpk<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
         let shape = raw.shape;
         (raw.read(notes), shape)
     }
 }
 
 impl Txpk<'_> {
-    fn read(&self, notes: &mut Notes) -> Option<Downlink> {
+    fn read(&self, notes: &mut Notes) -> Option<Ordered> {
         if self.shape != Shape::Right {
             return None;
         }
-        let mut say = Member { place: Place::Downlink, notes };
+        let mut say = Member { within: Within::Downlink, notes };
         say.repeated(self.repeated);
-        let octets = say.octets(&self.data, &self.size)?;
+        let frame = say.frame(&self.data, &self.size)?;
         let at_once = say.flag("imme", &self.imme) == Some(true);
         let counter = say.counter("tmst", &self.tmst);
         let gps = say.milliseconds("tmms", &self.tmms);
@@ -314,8 +442,7 @@ impl Txpk<'_> {
             (false, None, None) => When::Unsaid,
         };
         let wanted = "hertz, 0 to 4294967295";
-        Some(Downlink {
-            octets,
+        Some(Ordered {
             when,
             time: say.time("time", &self.time),
             freq_hz: say.hertz("freq", &self.freq),
@@ -330,26 +457,26 @@ impl Txpk<'_> {
             deviation_hz: say
                 .integer("fdev", &self.fdev, wanted, 0..=i64::from(u32::MAX))
                 .and_then(|hz| hz.try_into().ok()),
-            ..Downlink::default()
+            ..Ordered::of(frame)
         })
     }
 }
 
-impl Keep for TxAck {
+impl Make for Outcome {
     type Raw<'de> = Ack<'de>;
 
-    fn keep(raw: &Ack<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
+    fn make(raw: &Ack<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
         let shape = raw.shape;
         (raw.read(notes), shape)
     }
 }
 
 impl Ack<'_> {
-    fn read(&self, notes: &mut Notes) -> Option<TxAck> {
+    fn read(&self, notes: &mut Notes) -> Option<Outcome> {
         if self.shape != Shape::Right {
             return None;
         }
-        let mut say = Member { place: Place::Ack, notes };
+        let mut say = Member { within: Within::Ack, notes };
         say.repeated(self.repeated);
         let wanted = "a word such as \"TOO_LATE\"";
         // An error that cannot be read is no success.
@@ -361,14 +488,14 @@ impl Ack<'_> {
         let warn = say.text("warn", &self.warn, wanted).map(TxError::by_name);
         let value = say.decimal("value", &self.value, "a number");
         let warn = warn.filter(|warn| *warn != TxError::None);
-        Some(TxAck { error, warn, value, ..TxAck::default() })
+        Some(Outcome { error, warn, value, ..Outcome::default() })
     }
 }
 
-impl Keep for Stat {
+impl Make for Stat {
     type Raw<'de> = Report<'de>;
 
-    fn keep(raw: &Report<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
+    fn make(raw: &Report<'_>, notes: &mut Notes) -> (Option<Self>, Shape) {
         let shape = raw.shape;
         (raw.read(notes), shape)
     }
@@ -379,7 +506,7 @@ impl Report<'_> {
         if self.shape != Shape::Right {
             return None;
         }
-        let mut say = Member { place: Place::Stat, notes };
+        let mut say = Member { within: Within::Stat, notes };
         say.repeated(self.repeated);
         Some(Stat {
             time: say.time("time", &self.time),
@@ -391,5 +518,63 @@ impl Report<'_> {
             txnb: say.count("txnb", &self.txnb),
             temp: say.decimal("temp", &self.temp, "a number of degrees Celsius"),
         })
+    }
+}
+
+/// Characters of the reason that are kept: a close frame has room for 123 bytes (RFC 6455, 5.5).
+const LONGEST_REASON: usize = 123;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const EUI: [u8; 8] = [2, 0, 0, 0xFF, 0xFE, 0xA0, 0x94, 0x42];
+
+    fn from_gateway(version: u8, identifier: u8, json: &str) -> Vec<u8> {
+        [&[version, 0x7B, 0x22, identifier][..], &EUI, json.as_bytes()].concat()
+    }
+
+    fn only(octets: &[u8]) -> Event {
+        let [event] = wire_events(octets).unwrap().try_into().unwrap();
+        event
+    }
+
+    #[test]
+    fn a_tx_ack_of_the_older_document_has_its_json_at_octet_4() {
+        let json = r#"{"txpk_ack":{"error":"TOO_LATE"}}"#;
+        let old = only(&[&[2, 1, 2, 5][..], json.as_bytes()].concat());
+        let new = only(&from_gateway(2, 5, json));
+        assert_eq!(old.what, new.what);
+        assert_eq!((old.gateway, old.wire.token), (None, Some(0x0102)));
+        assert_eq!(only(&[2, 1, 2, 5]).outcome(), Some(&Outcome::default()));
+    }
+
+    #[test]
+    fn json_is_read_where_the_header_ends_even_if_a_token_holds_a_brace() {
+        let json = r#"{"rxpk":[{"freq":868.1,"data":"QNq7AQIAAQACx4c="}]}"#;
+        let events = wire_events(&from_gateway(2, 0, json)).unwrap();
+        assert_eq!((events.len(), events[1].wire.token), (2, Some(0x7B22)));
+        assert_eq!(events[0].what, What::Asked(Leg::Push));
+        assert_eq!(events[1].heard().unwrap().octets().len(), 11);
+        let cut = wire_events(&from_gateway(2, 0, &json[..20])).unwrap_err();
+        assert!(matches!(cut, WireError::Json { at: 12, .. }), "{cut}");
+    }
+
+    #[test]
+    fn what_a_datagram_is_for_is_there_or_a_gap() {
+        for (kind, json, lost) in [
+            (DatagramKind::PullResp, "", Lost::Downlink),
+            (DatagramKind::PullResp, r#"{"txpk":7}"#, Lost::Downlink),
+            (DatagramKind::PullResp, r#"{"txpk":{"data":"*"}}"#, Lost::Downlink),
+            (DatagramKind::PullResp, r#"{"stat":{}}"#, Lost::Downlink),
+            (DatagramKind::TxAck, r#"{"txpk_ack":{"error":7}}"#, Lost::Outcome),
+            (DatagramKind::TxAck, "7", Lost::Outcome),
+            (DatagramKind::PushData, r#"{"rxpk":[{"data":"*"}]}"#, Lost::Uplink),
+        ] {
+            let events = datagram_events(kind, json.as_bytes()).unwrap();
+            let gaps: Vec<_> = events.iter().filter_map(Event::gap).collect();
+            assert_eq!(gaps.len(), 1, "{kind:?} {json}: {events:?}");
+            assert_eq!(gaps[0].lost, lost, "{kind:?} {json}");
+        }
     }
 }

@@ -16,10 +16,10 @@ pub(super) trait Fill<'de>: Default {
     fn fill<D: Deserializer<'de>>(&mut self, from: D) -> Result<(), D::Error>;
 }
 
-/// Reads the next value of an object or a list into a place.
-pub(super) struct Place<'p, T>(pub(super) &'p mut T);
+/// Reads the next value of an object or a list into where it belongs.
+pub(super) struct Target<'p, T>(pub(super) &'p mut T);
 
-impl<'de, T: Fill<'de>> DeserializeSeed<'de> for Place<'_, T> {
+impl<'de, T: Fill<'de>> DeserializeSeed<'de> for Target<'_, T> {
     type Value = ();
 
     fn deserialize<D: Deserializer<'de>>(self, from: D) -> Result<(), D::Error> {
@@ -139,6 +139,36 @@ pub(super) enum Shape {
     Wrong(&'static str),
 }
 
+/// The part of a visitor of an object or a list that is no scalar: it has `wrong` for what it meets.
+macro_rules! no_scalars {
+    () => {
+        fn visit_unit<E>(self) -> Result<(), E> {
+            Ok(())
+        }
+
+        fn visit_bool<E>(self, _: bool) -> Result<(), E> {
+            self.wrong("true or false")
+        }
+
+        fn visit_u64<E>(self, _: u64) -> Result<(), E> {
+            self.wrong("a number")
+        }
+
+        fn visit_i64<E>(self, _: i64) -> Result<(), E> {
+            self.wrong("a number")
+        }
+
+        fn visit_f64<E>(self, _: f64) -> Result<(), E> {
+            self.wrong("a number")
+        }
+
+        fn visit_str<E>(self, _: &str) -> Result<(), E> {
+            self.wrong("a text")
+        }
+    };
+}
+pub(super) use no_scalars;
+
 /// Makes a struct of members out of a list of them; reads any value, object or not.
 ///
 /// The last of several members of one name counts, as most readers have it, and `repeated` names
@@ -159,7 +189,7 @@ macro_rules! members {
             use serde::de::{
                 Deserialize, Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor,
             };
-            use crate::intake::json::{Fill, Place, Shape};
+            use crate::intake::json::{Fill, Target, Shape};
 
             #[derive(Clone, Copy)]
             #[expect(non_camel_case_types, reason = "named as the members are")]
@@ -216,7 +246,7 @@ macro_rules! members {
                                     out.repeated = Some($key);
                                     out.$field = Default::default();
                                 }
-                                map.next_value_seed(Place(&mut out.$field))?;
+                                map.next_value_seed(Target(&mut out.$field))?;
                             })*
                             Key::__unknown => {
                                 map.next_value::<IgnoredAny>()?;
@@ -232,29 +262,7 @@ macro_rules! members {
                     self.wrong("a list")
                 }
 
-                fn visit_unit<E>(self) -> Result<(), E> {
-                    Ok(())
-                }
-
-                fn visit_bool<E>(self, _: bool) -> Result<(), E> {
-                    self.wrong("true or false")
-                }
-
-                fn visit_u64<E>(self, _: u64) -> Result<(), E> {
-                    self.wrong("a number")
-                }
-
-                fn visit_i64<E>(self, _: i64) -> Result<(), E> {
-                    self.wrong("a number")
-                }
-
-                fn visit_f64<E>(self, _: f64) -> Result<(), E> {
-                    self.wrong("a number")
-                }
-
-                fn visit_str<E>(self, _: &str) -> Result<(), E> {
-                    self.wrong("a text")
-                }
+                crate::intake::json::no_scalars!();
             }
 
             impl<'de> Fill<'de> for $name<'de> {
@@ -314,7 +322,7 @@ impl<'de, T: Gather> Visitor<'de> for ListVisitor<'_, T> {
         let mut index = 0;
         loop {
             let mut element = T::Element::default();
-            if list.next_element_seed(Place(&mut element))?.is_none() {
+            if list.next_element_seed(Target(&mut element))?.is_none() {
                 return Ok(());
             }
             self.0.items.take(index, &element);
@@ -327,29 +335,7 @@ impl<'de, T: Gather> Visitor<'de> for ListVisitor<'_, T> {
         self.wrong("an object")
     }
 
-    fn visit_unit<E>(self) -> Result<(), E> {
-        Ok(())
-    }
-
-    fn visit_bool<E>(self, _: bool) -> Result<(), E> {
-        self.wrong("true or false")
-    }
-
-    fn visit_u64<E>(self, _: u64) -> Result<(), E> {
-        self.wrong("a number")
-    }
-
-    fn visit_i64<E>(self, _: i64) -> Result<(), E> {
-        self.wrong("a number")
-    }
-
-    fn visit_f64<E>(self, _: f64) -> Result<(), E> {
-        self.wrong("a number")
-    }
-
-    fn visit_str<E>(self, _: &str) -> Result<(), E> {
-        self.wrong("a text")
-    }
+    no_scalars!();
 }
 
 impl<'de, T: Gather> Fill<'de> for List<T> {
@@ -358,34 +344,34 @@ impl<'de, T: Gather> Fill<'de> for List<T> {
     }
 }
 
-/// What is kept of an object, made as soon as it is read: the raw form is large.
+/// What is made of an object as soon as it is read: the raw form is large.
 #[derive(Debug)]
-pub(super) struct Kept<T> {
+pub(super) struct Made<T> {
     pub(super) value: Option<T>,
     pub(super) notes: Notes,
     pub(super) shape: Shape,
 }
 
-impl<T> Default for Kept<T> {
+impl<T> Default for Made<T> {
     fn default() -> Self {
         Self { value: None, notes: Notes::default(), shape: Shape::Absent }
     }
 }
 
-/// Tells how an object is read, and what is kept of it.
-pub(super) trait Keep: Sized {
+/// How an object is read, and what is made of it.
+pub(super) trait Make: Sized {
     /// The object as read.
     type Raw<'de>: Fill<'de>;
 
-    /// Makes of it what is kept.
-    fn keep(raw: &Self::Raw<'_>, notes: &mut Notes) -> (Option<Self>, Shape);
+    /// Makes it.
+    fn make(raw: &Self::Raw<'_>, notes: &mut Notes) -> (Option<Self>, Shape);
 }
 
-impl<'de, T: Keep> Fill<'de> for Kept<T> {
+impl<'de, T: Make> Fill<'de> for Made<T> {
     fn fill<D: Deserializer<'de>>(&mut self, from: D) -> Result<(), D::Error> {
         let mut raw = T::Raw::default();
         raw.fill(from)?;
-        (self.value, self.shape) = T::keep(&raw, &mut self.notes);
+        (self.value, self.shape) = T::make(&raw, &mut self.notes);
         Ok(())
     }
 }

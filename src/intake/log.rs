@@ -19,7 +19,6 @@ mod bare;
 mod facts;
 mod likely;
 mod prefix;
-mod stamp;
 mod walk;
 mod words;
 
@@ -29,176 +28,168 @@ use jiff::Timestamp;
 use serde_json::Value;
 
 pub(super) use self::likely::is_lawful_alone;
-pub(super) use self::stamp::{Stamp, stamp};
 use self::{
     facts::Facts,
     walk::{Ack, Find, Hit},
 };
 use super::{
-    datagram::{Datagram, Downlink, Found, Kind, TxAck, TxError, Uplink},
+    envelope::Envelope,
+    event::{Event, Found, Heard, Leg, Ordered, Outcome, Position, TxError, What},
     forwarder,
-    note::{Note, Place, Remark},
-    station::{Around, Station},
+    header::DatagramKind,
+    note::{Note, Remark, Within},
+    stamp::{Stamp, stamp},
+    station::Station,
     text::without_colours,
 };
-use crate::{
-    frame::{Direction, Mhdr},
-    id::Eui64,
-};
+use crate::{frame::Direction, id::Eui64};
 
 /// What earlier lines say of the later ones.
 #[derive(Debug, Default)]
 pub(super) struct Log {
     pub(super) station: Station,
     sent: VecDeque<Sent>,
-    token: u16,
+    /// The number of the last order.
+    last_number: u32,
 }
 
-/// A downlink whose fate may be told by its number.
+/// A downlink whose fate may be told by its id.
 #[derive(Debug)]
 struct Sent {
     id: String,
     gateway: Option<Eui64>,
-    tokens: Vec<u16>,
+    numbers: Vec<u32>,
 }
 
 /// What a line says around what is found in it.
 #[derive(Clone, Debug, Default)]
 struct Head {
-    line: u64,
-    at: Option<Timestamp>,
+    place: Position,
+    time: Option<Timestamp>,
     gateway: Option<Eui64>,
     /// What its time lacks.
     lacks: Option<Remark>,
 }
 
 impl Log {
-    /// Returns the datagrams of a message of the station protocol, which may be none; `None` where
+    /// Returns the events of a message of the station protocol, which may be none; `None` where
     /// the line is no such message.
-    pub(super) fn message(&mut self, text: &str, line: u64) -> Option<Vec<Datagram>> {
+    pub(super) fn message(&mut self, text: &str, place: Position) -> Option<Vec<Event>> {
         let message = short(text).and_then(|text| serde_json::from_str(text).ok())?;
-        let around = Around { line, at: None, gateway: None, found: Found::Whole };
-        self.station.message(&message, around)
+        let mut out = Vec::new();
+        self.station.message(&message, &Envelope::at(place), &mut out).then_some(out)
     }
 
-    /// Returns the datagrams of a line that is one JSON value; `None` where it holds none.
-    pub(super) fn json(&mut self, text: &str, line: u64) -> Option<Vec<Datagram>> {
+    /// Returns the events of a line that is one JSON value; `None` where it holds none.
+    pub(super) fn json(&mut self, text: &str, place: Position) -> Option<Vec<Event>> {
         let value: Value = short(text).and_then(|text| serde_json::from_str(text).ok())?;
-        self.value(&value, &Head { line, ..Head::default() }, LAYERS)
+        self.value(&value, &Head { place, ..Head::default() }, LAYERS)
     }
 
-    /// Returns the datagrams of a line of text; `None` where it holds none.
-    pub(super) fn text(&mut self, text: &str, line: u64) -> Option<Vec<Datagram>> {
-        self.words(&without_colours(short(text)?), line, LAYERS)
+    /// Returns the events of a line of text; `None` where it holds none.
+    pub(super) fn text(&mut self, text: &str, place: Position) -> Option<Vec<Event>> {
+        self.words(&without_colours(short(text)?), place, LAYERS)
     }
 
     /// What JSON holds, or else the line of text that it was put around.
-    fn value(&mut self, value: &Value, head: &Head, layers: u8) -> Option<Vec<Datagram>> {
-        if let Some(datagrams) = self.finds(walk::walk(value), head) {
-            return Some(datagrams);
+    fn value(&mut self, value: &Value, head: &Head, layers: u8) -> Option<Vec<Event>> {
+        if let Some(events) = self.finds(walk::walk(value), head) {
+            return Some(events);
         }
         let layers = layers.checked_sub(1)?;
         let (map, facts) = (value.as_object()?, walk::beside(value.as_object()?));
         let mut texts =
             map.iter().filter(|(name, _)| words::is_line(name)).filter_map(|(_, v)| v.as_str());
-        let mut datagrams =
-            texts.find_map(|text| self.words(&without_colours(text), head.line, layers))?;
-        let outer = head.at.or(facts.time);
-        for datagram in &mut datagrams {
-            let lacks = |note: &Note| matches!(note.remark, Remark::NoZone | Remark::NoDate);
-            if outer.is_some() && (datagram.at.is_none() || datagram.notes.iter().any(lacks)) {
-                datagram.at = outer;
-                datagram.notes.retain(|note| !lacks(note));
+        let mut events =
+            texts.find_map(|text| self.words(&without_colours(text), head.place, layers))?;
+        let outer = head.time.or(facts.time);
+        let lacks = |note: &Note| matches!(note.remark, Remark::NoZone | Remark::NoDate);
+        let lacking = events.iter().flat_map(|event| &event.notes).any(lacks);
+        for event in &mut events {
+            if outer.is_some() && (event.time.is_none() || lacking) {
+                event.time = outer;
+                event.notes.retain(|note| !lacks(note));
             }
-            datagram.gateway = datagram.gateway.or(facts.gateway).or(head.gateway);
+            event.gateway = event.gateway.or(facts.gateway).or(head.gateway);
         }
-        Some(datagrams)
+        Some(events)
     }
 
-    fn words(&mut self, text: &str, line: u64, layers: u8) -> Option<Vec<Datagram>> {
+    fn words(&mut self, text: &str, place: Position, layers: u8) -> Option<Vec<Event>> {
         let mut outside = Cow::Borrowed(text);
-        if let Some((place, value)) = json_within(text) {
-            let before = text.get(..place.start).unwrap_or_default();
-            let head = Head::of(before, line);
+        if let Some((at, value)) = json_within(text) {
+            let before = text.get(..at.start).unwrap_or_default();
+            let head = Head::of(before, place);
             if let Value::Object(message) = &value {
-                let around =
-                    Around { line, at: head.at, gateway: head.gateway, found: Found::Prefixed };
-                if let Some(mut datagrams) = self.station.message(message, around) {
-                    head.note(&mut datagrams);
-                    return Some(datagrams);
+                let mut events = Vec::new();
+                if self.station.message(message, &head.envelope(Found::Prefixed), &mut events) {
+                    head.note(&mut events);
+                    return Some(events);
                 }
             }
-            if let Some(datagrams) = self.value(&value, &head, layers) {
-                return Some(datagrams);
+            if let Some(events) = self.value(&value, &head, layers) {
+                return Some(events);
             }
             // What stands beside it in the JSON has refuted what is in there.
-            outside = format!("{before} {}", text.get(place.end..).unwrap_or_default()).into();
+            outside = format!("{before} {}", text.get(at.end..).unwrap_or_default()).into();
         }
         let octets = bare::find(&outside);
         let beside = prefix::facts(text);
-        let hits = octets.into_iter().filter(|o| likely::is_frame(&o.octets, o.label, &beside));
-        let hits = hits.map(|octets| {
-            let (beside, receptions) = (beside.clone(), Vec::new());
-            Find::Frame(Hit { octets: octets.octets, beside, receptions, said: None })
+        let hits = octets.into_iter().filter_map(|octets| {
+            let frame = likely::frame(&octets.octets, octets.label, &beside)?;
+            Some(Find::Frame(Box::new(Hit {
+                frame,
+                beside: beside.clone(),
+                receptions: Vec::new(),
+                said: None,
+            })))
         });
         let hits: Vec<_> = hits.collect();
+        let head = Head::of(text, place);
         if hits.is_empty() {
-            let mut datagrams = vec![Self::wordless(text, line)?];
-            Head::of(text, line).note(&mut datagrams);
-            return Some(datagrams);
+            let mut events = vec![head.envelope(Found::Prefixed).event(wordless(text)?)];
+            head.note(&mut events);
+            return Some(events);
         }
-        let head = Head::of(text, line);
         self.finds(hits, &head)
     }
 
-    /// Datagrams that need no JSON, by the protocol's words for them.
-    fn wordless(text: &str, line: u64) -> Option<Datagram> {
-        let kind = prefix::kind(text)?;
-        let ack = match kind {
-            Kind::PushAck | Kind::PullData | Kind::PullAck => None,
-            Kind::TxAck => Some(TxAck { error: prefix::tx_ack(text)?, ..TxAck::default() }),
-            Kind::PushData | Kind::PullResp => return None,
-        };
-        let head = Head::of(text, line);
-        Some(Datagram { ack, ..head.datagram(kind, Found::Prefixed) })
-    }
-
-    fn finds(&mut self, finds: Vec<Find>, head: &Head) -> Option<Vec<Datagram>> {
+    fn finds(&mut self, finds: Vec<Find>, head: &Head) -> Option<Vec<Event>> {
         let mut out = Vec::new();
         let mut taken = false;
         let mut lacks = head.lacks.clone();
-        let mut last: Option<Asked> = None;
+        let mut last: Option<(Vec<u8>, Option<Eui64>)> = None;
         for find in finds {
-            if let Find::Frame(hit) = &find
-                && hit.beside.zoneless
-            {
-                lacks = lacks.or(Some(Remark::NoZone));
-            }
             match find {
                 Find::Station(message) => {
-                    let Head { line, at, gateway, .. } = *head;
-                    let around = Around { line, at, gateway, found: Found::Prefixed };
-                    let datagrams = self.station.message(&message, around);
-                    taken |= datagrams.is_some();
-                    out.extend(datagrams.into_iter().flatten());
+                    let envelope = head.envelope(Found::Prefixed);
+                    taken |= self.station.message(&message, &envelope, &mut out);
                 }
                 Find::Forwarder { json, at, gateway } => {
-                    let Ok(datagram) = forwarder::capture_line(&json, head.line) else { continue };
-                    out.push(Datagram {
-                        at: datagram.at.or(head.at).or(at),
-                        gateway: datagram.gateway.or(gateway).or(head.gateway),
-                        found: Found::Prefixed,
-                        ..datagram
-                    });
+                    let mut events = Vec::new();
+                    if forwarder::capture_line(&json, head.place, &mut events).is_err() {
+                        continue;
+                    }
+                    for event in &mut events {
+                        event.time = event.time.or(head.time).or(at);
+                        event.gateway = event.gateway.or(gateway).or(head.gateway);
+                        event.found = Found::Prefixed;
+                    }
+                    out.append(&mut events);
                 }
-                Find::Frame(hit) => match direction(&hit.octets) {
-                    Direction::Uplink => heard(hit, head, &mut out),
-                    Direction::Downlink => out.push(self.asked(hit, head, &mut last)),
-                },
+                Find::Frame(hit) => {
+                    if hit.beside.zoneless {
+                        lacks = lacks.or(Some(Remark::NoZone));
+                    }
+                    match hit.direction() {
+                        Direction::Uplink => heard(*hit, head, &mut out),
+                        Direction::Downlink => out.push(self.asked(*hit, head, &mut last)),
+                    }
+                }
                 Find::Ack(ack) => {
-                    let acks = self.acknowledged(&ack, head);
-                    taken |= acks.is_some();
-                    out.extend(acks.into_iter().flatten());
+                    let outcomes = self.outcomes(&ack, head);
+                    taken |= outcomes.is_some();
+                    out.extend(outcomes.into_iter().flatten());
                 }
             }
         }
@@ -206,26 +197,35 @@ impl Log {
         (taken || !out.is_empty()).then_some(out)
     }
 
-    fn asked(&mut self, hit: Hit, head: &Head, last: &mut Option<Asked>) -> Datagram {
-        let Hit { octets, mut beside, receptions, said } = hit;
+    /// `last` is the downlink before it in its line, and its gateway.
+    fn asked(
+        &mut self,
+        hit: Hit,
+        head: &Head,
+        last: &mut Option<(Vec<u8>, Option<Eui64>)>,
+    ) -> Event {
+        let Hit { frame, mut beside, receptions, said } = hit;
         if let [only] = &receptions[..] {
             beside.or(only);
         }
-        self.token = self.token.wrapping_add(1);
-        let token = self.token;
+        self.last_number = self.last_number.wrapping_add(1);
+        let number = self.last_number;
         let gateway = beside.gateway.or(head.gateway);
-        let alternative = last.as_ref().is_some_and(|l| l.octets == octets && l.gateway == gateway);
-        *last = Some(Asked { octets: octets.clone(), gateway });
+        let this = Some((frame.octets.clone(), gateway));
+        let alternative = *last == this;
+        *last = this;
         if let Some(id) = &beside.id {
             match self.sent.back_mut().filter(|sent| alternative && sent.id == *id) {
-                Some(sent) => sent.tokens.push(token),
-                None => self.sent.push_back(Sent { id: id.clone(), gateway, tokens: vec![token] }),
+                Some(sent) => sent.numbers.push(number),
+                None => {
+                    self.sent.push_back(Sent { id: id.clone(), gateway, numbers: vec![number] });
+                }
             }
             if self.sent.len() > MOST_SENT {
                 self.sent.pop_front();
             }
         }
-        let down = Downlink {
+        let ordered = Ordered {
             when: beside.when(),
             freq_hz: beside.freq_hz,
             modulation: beside.modulation(),
@@ -233,80 +233,82 @@ impl Log {
             power_dbm: beside.power_dbm,
             inverted: beside.inverted,
             alternative,
-            octets,
-            ..Downlink::default()
+            number: Some(number),
+            ..Ordered::of(frame)
         };
-        let at = head.at.or(said).or(beside.time);
-        let datagram = head.at(at, gateway).datagram(Kind::PullResp, Found::Guessed);
-        Datagram { token: Some(token), txpk: Some(down), ..datagram }
+        let time = head.time.or(said).or(beside.time);
+        head.with(time, gateway).event(What::Ordered(Box::new(ordered)))
     }
 
-    /// Acknowledgements of a downlink that the log shows; `None` for what is something else.
-    fn acknowledged(&mut self, ack: &Ack, head: &Head) -> Option<Vec<Datagram>> {
+    /// What became of a downlink that the log shows; `None` for what is something else.
+    fn outcomes(&mut self, ack: &Ack, head: &Head) -> Option<Vec<Event>> {
         let gateway = ack.beside.gateway.or(head.gateway);
         let of = |sent: &Sent| sent.id == ack.id && (gateway.is_none() || sent.gateway == gateway);
         let place = self.sent.iter().rposition(of)?;
         let sent = self.sent.remove(place)?;
+        let envelope = head.with(head.time.or(ack.said), sent.gateway);
         let words = ack.words.iter().filter_map(|(place, word)| {
-            let head = head.at(head.at.or(ack.said), sent.gateway);
-            let error = fate(word, ack.listed)?;
-            Some(Datagram {
-                token: Some(*sent.tokens.get(*place)?),
-                ack: Some(TxAck { error, ..TxAck::default() }),
-                ..head.datagram(Kind::TxAck, Found::Guessed)
-            })
+            let (error, number) = (fate(word, ack.listed)?, Some(*sent.numbers.get(*place)?));
+            let outcome = Outcome { error, number, ..Outcome::default() };
+            Some(envelope.event(What::Outcome(Box::new(outcome))))
         });
         Some(words.collect())
     }
 }
 
-/// The downlink before another in one line.
-struct Asked {
-    octets: Vec<u8>,
-    gateway: Option<Eui64>,
-}
-
 impl Head {
-    fn of(before: &str, line: u64) -> Self {
-        let (at, lacks) = match stamp(before) {
-            Some(Stamp::Utc(at)) => (Some(at), None),
-            Some(Stamp::Local(at)) => (Some(at), Some(Remark::NoZone)),
+    fn of(before: &str, place: Position) -> Self {
+        let (time, lacks) = match stamp(before) {
+            Some(Stamp::Utc(time)) => (Some(time), None),
+            Some(Stamp::Local(time)) => (Some(time), Some(Remark::NoZone)),
             Some(Stamp::Clock) => (None, Some(Remark::NoDate)),
             None => (None, None),
         };
-        Self { line, at, gateway: prefix::gateway(before), lacks }
+        Self { place, time, gateway: prefix::gateway(before), lacks }
     }
 
-    const fn at(&self, at: Option<Timestamp>, gateway: Option<Eui64>) -> Self {
-        Self { line: self.line, at, gateway, lacks: None }
+    /// Returns the envelope of what is in a format of its own.
+    fn envelope(&self, found: Found) -> Envelope {
+        let Self { place, time, gateway, .. } = *self;
+        Envelope { time, gateway, found, ..Envelope::at(place) }
     }
 
-    fn datagram(&self, kind: Kind, found: Found) -> Datagram {
-        let Self { line, at, gateway, .. } = *self;
-        Datagram { line, at, gateway, found, ..Datagram::new(kind) }
+    /// Returns the envelope of what was guessed, with its time and its gateway.
+    fn with(&self, time: Option<Timestamp>, gateway: Option<Eui64>) -> Envelope {
+        Envelope { time, gateway, ..self.envelope(Found::Guessed) }
     }
 
-    /// Says of datagrams that they were guessed, and what their time is worth.
-    fn note(&self, datagrams: &mut [Datagram]) {
-        for datagram in datagrams {
-            let place = Place::Line;
-            datagram.notes.push(Note { place, member: "line", remark: Remark::Guessed });
-            if let Some(remark) = &self.lacks {
-                datagram.notes.push(Note { place, member: "time", remark: remark.clone() });
-            }
+    /// Says once a line what its time is worth.
+    fn note(&self, events: &mut [Event]) {
+        if let (Some(event), Some(remark)) = (events.first_mut(), &self.lacks) {
+            let (within, member) = (Within::Line, "time");
+            event.notes.push(Note { within, member, remark: remark.clone() });
         }
     }
 }
 
-fn heard(hit: Hit, head: &Head, out: &mut Vec<Datagram>) {
-    let Hit { octets, beside, mut receptions, said } = hit;
+/// Datagrams that need no JSON, by the protocol's words for them.
+fn wordless(text: &str) -> Option<What> {
+    Some(match prefix::kind(text)? {
+        DatagramKind::PushAck => What::Acknowledged(Leg::Push),
+        DatagramKind::PullAck => What::Acknowledged(Leg::Pull),
+        DatagramKind::PullData => What::Asked(Leg::Pull),
+        DatagramKind::TxAck => {
+            let outcome = Outcome { error: prefix::tx_ack(text)?, ..Outcome::default() };
+            What::Outcome(Box::new(outcome))
+        }
+        DatagramKind::PushData | DatagramKind::PullResp => return None,
+    })
+}
+
+fn heard(hit: Hit, head: &Head, out: &mut Vec<Event>) {
+    let Hit { frame, beside, mut receptions, said } = hit;
     if receptions.is_empty() {
         receptions.push(Facts::default());
     }
     for mut own in receptions {
         own.or(&beside);
-        let up = Uplink {
-            octets: octets.clone(),
+        let heard = Heard {
             tmst: own.tmst(),
             tmms: own.gps_ms,
             time: own.time,
@@ -316,18 +318,11 @@ fn heard(hit: Hit, head: &Head, out: &mut Vec<Datagram>) {
             rssi: own.rssi,
             snr: own.snr,
             crc: own.crc.unwrap_or_default(),
-            ..Uplink::default()
+            ..Heard::of(frame.clone())
         };
-        let (at, gateway) = (head.at.or(said).or(own.time), own.gateway.or(head.gateway));
-        let datagram = head.at(at, gateway).datagram(Kind::PushData, Found::Guessed);
-        out.push(Datagram { rxpk: vec![up], ..datagram });
+        let (time, gateway) = (head.time.or(said).or(own.time), own.gateway.or(head.gateway));
+        out.push(head.with(time, gateway).event(What::Heard(Box::new(heard))));
     }
-}
-
-/// What is taken for a frame has a type that goes one way.
-fn direction(octets: &[u8]) -> Direction {
-    let mhdr = octets.first().map(|first| Mhdr(*first));
-    mhdr.and_then(|mhdr| mhdr.ftype().direction()).unwrap_or(Direction::Uplink)
 }
 
 /// What a word says of a downlink: sent, or why not in the protocol's words. Others may speak of a

@@ -23,16 +23,14 @@
 //!
 //! Source: the header's own description (README and C header of its publisher), as the reference states it.
 
-mod heard;
+pub(super) mod heard;
 mod told;
 
-use super::datagram::Crc;
+use super::{error::LoraTapError, event::Crc};
 use crate::{
     id::Eui64,
     radio::{CodingRate, Modulation},
 };
-
-pub(super) use heard::datagrams;
 
 /// What a receiver says of a frame in LoRaTap.
 ///
@@ -69,33 +67,6 @@ pub struct LoraTap {
     pub rf_chain: u8,
     /// Free; see [`LoraTap::SCHEDULED`].
     pub tag: u16,
-}
-
-/// Why octets are no LoRaTap packet.
-#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum LoraTapError {
-    /// Another version.
-    #[error("LoRaTap version {0}; 0 and 1 are known")]
-    Version(u8),
-    /// The packet ends within the header.
-    #[error("{needed} octets of LoRaTap header needed, {present} left")]
-    Short {
-        /// Octets of the header.
-        needed: usize,
-        /// Octets that there are.
-        present: usize,
-    },
-    /// `lt_length` is less than the header of its version has.
-    #[error("lt_length {stated}: the header of version {version} has {needed} octets")]
-    Length {
-        /// The version.
-        version: u8,
-        /// What is stated.
-        stated: usize,
-        /// What it is at least.
-        needed: usize,
-    },
 }
 
 impl LoraTap {
@@ -177,50 +148,20 @@ impl LoraTap {
         };
         let fsk = matches!(self.modulation, Some(Modulation::Fsk { .. }));
         let (power, snr) = self.power_octets(fsk);
-        let [f0, f1, f2, f3] = self.freq_hz.unwrap_or_default().to_be_bytes();
-        let [e0, e1, e2, e3, e4, e5, e6, e7] = self.gateway.unwrap_or_default().octets();
-        let [c0, c1, c2, c3] = self.counter.unwrap_or_default().to_be_bytes();
-        let [d0, d1] = bit_rate.to_be_bytes();
-        let [t0, t1] = self.tag.to_be_bytes();
-        let (sync, chan) = (self.sync_word.unwrap_or_default(), self.chan.unwrap_or(UNKNOWN));
+        let sync = self.sync_word.unwrap_or_default();
         let cr = self.coding_rate.map_or(0, bits_of);
-        [
-            1,
-            0,
-            0,
-            V1_LOW,
-            f0,
-            f1,
-            f2,
-            f3,
-            bandwidth,
-            sf,
-            power,
-            UNKNOWN,
-            UNKNOWN,
-            snr,
-            sync,
-            e0,
-            e1,
-            e2,
-            e3,
-            e4,
-            e5,
-            e6,
-            e7,
-            c0,
-            c1,
-            c2,
-            c3,
-            self.flags(fsk),
-            cr,
-            d0,
-            d1,
-            chan,
-            self.rf_chain,
-            t0,
-            t1,
-        ]
+        let parts: [&[u8]; 9] = [
+            &[1, 0, 0, V1_LOW],
+            &self.freq_hz.unwrap_or_default().to_be_bytes(),
+            &[bandwidth, sf, power, UNKNOWN, UNKNOWN, snr, sync],
+            &self.gateway.unwrap_or_default().octets(),
+            &self.counter.unwrap_or_default().to_be_bytes(),
+            &[self.flags(fsk), cr],
+            &bit_rate.to_be_bytes(),
+            &[self.chan.unwrap_or(UNKNOWN), self.rf_chain],
+            &self.tag.to_be_bytes(),
+        ];
+        parts.concat().try_into().expect("4 + 4 + 7 + 8 + 4 + 2 + 2 + 2 + 2 octets are 35")
     }
 
     const fn flags(&self, fsk: bool) -> u8 {

@@ -3,27 +3,29 @@
 use jiff::Timestamp;
 
 use super::{
-    datagram::{CodeRate, Kind},
+    event::CodeRate,
+    header::DatagramKind,
     json::Scalar,
-    log::{Stamp, stamp},
-    note::{Notes, Place, Remark},
-    text::base64_member,
+    note::{Notes, Remark, Within},
+    stamp::{Stamp, seconds_since_1970, since_1970, written},
+    text::{base64_member, short_base64},
     time::timestamp,
 };
 use crate::{
+    frame::{Decoded, decode},
     id::{Eui64, hex_octets},
     radio::Modulation,
 };
 
 /// Reads the members of one object and notes what is odd about them.
 pub(super) struct Member<'n> {
-    pub(super) place: Place,
+    pub(super) within: Within,
     pub(super) notes: &'n mut Notes,
 }
 
 impl Member<'_> {
     pub(super) fn note(&mut self, member: &'static str, remark: Remark) {
-        self.notes.push(self.place, member, remark);
+        self.notes.push(self.within, member, remark);
     }
 
     pub(super) fn wrong(&mut self, member: &'static str, value: &Scalar<'_>, wanted: &'static str) {
@@ -36,50 +38,42 @@ impl Member<'_> {
         }
     }
 
+    /// Reads a member that is there; says what is wrong with one of another type, or not understood.
+    fn read<'v, T>(
+        &mut self,
+        member: &'static str,
+        value: &'v Scalar<'_>,
+        wanted: &'static str,
+        read: impl FnOnce(&'v Scalar<'_>) -> Read<T>,
+    ) -> Option<T> {
+        if matches!(value, Scalar::Absent) {
+            return None;
+        }
+        match read(value) {
+            Read::Right(read) => return Some(read),
+            Read::NotUnderstood => self.note(member, Remark::NotUnderstood { wanted }),
+            Read::WrongType => self.wrong(member, value, wanted),
+        }
+        None
+    }
+
     pub(super) fn text<'a>(
         &mut self,
         member: &'static str,
         value: &'a Scalar<'_>,
         wanted: &'static str,
     ) -> Option<&'a str> {
-        match value {
-            Scalar::Text(text) => Some(text),
-            Scalar::Absent => None,
-            other => {
-                self.wrong(member, other, wanted);
-                None
-            }
-        }
+        self.read(member, value, wanted, |value| match value {
+            Scalar::Text(text) => Read::Right(&**text),
+            _ => Read::WrongType,
+        })
     }
 
     pub(super) fn flag(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<bool> {
-        match value {
-            Scalar::Bool(flag) => Some(*flag),
-            Scalar::Absent => None,
-            other => {
-                self.wrong(member, other, "true or false");
-                None
-            }
-        }
-    }
-
-    fn number(
-        &mut self,
-        member: &'static str,
-        value: &Scalar<'_>,
-        wanted: &'static str,
-    ) -> Option<f64> {
-        #[expect(clippy::cast_precision_loss, reason = "measurements are far below 2^53")]
-        match value {
-            Scalar::Float(number) => Some(*number),
-            Scalar::Unsigned(number) => Some(*number as f64),
-            Scalar::Negative(number) => Some(*number as f64),
-            Scalar::Absent => None,
-            other => {
-                self.wrong(member, other, wanted);
-                None
-            }
-        }
+        self.read(member, value, "true or false", |value| match value {
+            Scalar::Bool(flag) => Read::Right(*flag),
+            _ => Read::WrongType,
+        })
     }
 
     pub(super) fn decimal(
@@ -92,12 +86,11 @@ impl Member<'_> {
             clippy::cast_possible_truncation,
             reason = "tenths of a dB fit with room to spare"
         )]
-        let number = self.number(member, value, wanted)? as f32;
-        if number.is_finite() {
-            return Some(number);
-        }
-        self.note(member, Remark::NotUnderstood { wanted });
-        None
+        let finite = |number: f64| Some(number as f32).filter(|number| number.is_finite());
+        self.read(member, value, wanted, |value| match number(value) {
+            Some(number) => finite(number).into(),
+            None => Read::WrongType,
+        })
     }
 
     pub(super) fn integer(
@@ -107,26 +100,20 @@ impl Member<'_> {
         wanted: &'static str,
         range: std::ops::RangeInclusive<i64>,
     ) -> Option<i64> {
-        let number = match value {
-            Scalar::Unsigned(number) => i64::try_from(*number).ok(),
-            Scalar::Negative(number) => Some(*number),
-            // Some gateways print every number with a decimal point.
-            #[expect(clippy::cast_possible_truncation, reason = "whole and small, as checked")]
-            Scalar::Float(number) if number.fract() == 0.0 && number.abs() < 9e15 => {
-                Some(*number as i64)
-            }
-            Scalar::Float(_) => None,
-            Scalar::Absent => return None,
-            other => {
-                self.wrong(member, other, wanted);
-                return None;
-            }
-        };
-        let number = number.filter(|number| range.contains(number));
-        if number.is_none() {
-            self.note(member, Remark::NotUnderstood { wanted });
-        }
-        number
+        self.read(member, value, wanted, |value| {
+            let number = match value {
+                Scalar::Unsigned(number) => i64::try_from(*number).ok(),
+                Scalar::Negative(number) => Some(*number),
+                // Some gateways print every number with a decimal point.
+                #[expect(clippy::cast_possible_truncation, reason = "whole and small, as checked")]
+                Scalar::Float(number) if number.fract() == 0.0 && number.abs() < 9e15 => {
+                    Some(*number as i64)
+                }
+                Scalar::Float(_) => None,
+                _ => return Read::WrongType,
+            };
+            number.filter(|number| range.contains(number)).into()
+        })
     }
 
     pub(super) fn counter(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<u32> {
@@ -152,17 +139,17 @@ impl Member<'_> {
     /// Reads megahertz.
     pub(super) fn hertz(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<u32> {
         let wanted = "a frequency in megahertz such as 868.1";
-        let hertz = (self.number(member, value, wanted)? * 1e6).round();
-        if hertz >= 1.0 && hertz <= f64::from(u32::MAX) {
+        self.read(member, value, wanted, |value| {
+            let Some(number) = number(value) else { return Read::WrongType };
+            let hertz = (number * 1e6).round();
+            let right = hertz >= 1.0 && hertz <= f64::from(u32::MAX);
             #[expect(
                 clippy::cast_possible_truncation,
                 clippy::cast_sign_loss,
                 reason = "whole and in range, as checked"
             )]
-            return Some(hertz as u32);
-        }
-        self.note(member, Remark::NotUnderstood { wanted });
-        None
+            right.then_some(hertz as u32).into()
+        })
     }
 
     pub(super) fn modulation(
@@ -171,75 +158,51 @@ impl Member<'_> {
         value: &Scalar<'_>,
     ) -> Option<Modulation> {
         let wanted = "a data rate such as \"SF7BW125\", or bits a second";
-        let modulation = match value {
-            Scalar::Absent => return None,
+        self.read(member, value, wanted, |value| match value {
             Scalar::Unsigned(bit_rate) => {
-                u32::try_from(*bit_rate).ok().map(|bit_rate| Modulation::Fsk { bit_rate })
+                let bit_rate = u32::try_from(*bit_rate).ok();
+                bit_rate.map(|bit_rate| Modulation::Fsk { bit_rate }).into()
             }
-            Scalar::Text(text) => text.parse().or_else(|_| text.to_ascii_uppercase().parse()).ok(),
-            Scalar::Negative(_) | Scalar::Float(_) => None,
-            other => {
-                self.wrong(member, other, wanted);
-                return None;
+            Scalar::Text(text) => {
+                text.parse().or_else(|_| text.to_ascii_uppercase().parse()).ok().into()
             }
-        };
-        if modulation.is_none() {
-            self.note(member, Remark::NotUnderstood { wanted });
-        }
-        modulation
+            Scalar::Negative(_) | Scalar::Float(_) => Read::NotUnderstood,
+            _ => Read::WrongType,
+        })
     }
 
     pub(super) fn time(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<Timestamp> {
-        let wanted = "a time such as 2026-03-02T08:00:03.210692Z";
-        let text = self.text(member, value, wanted)?;
-        let time = timestamp(text);
-        if time.is_none() {
-            self.note(member, Remark::NotUnderstood { wanted });
-        }
-        time
+        self.read(member, value, A_TIME, |value| match value {
+            Scalar::Text(text) => timestamp(text).into(),
+            _ => Read::WrongType,
+        })
     }
 
     /// Reads the time at which a line was written, in whatever form logs have it, too.
     pub(super) fn at(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<Timestamp> {
-        let wanted = "a time such as 2026-03-02T08:00:03.210692Z";
-        let read = match value {
-            Scalar::Absent => return None,
-            Scalar::Text(text) => match timestamp(text) {
-                Some(time) => return Some(time),
-                None => written(text.trim()),
-            },
-            Scalar::Unsigned(count) => since_1970(*count).map(Stamp::Utc),
-            Scalar::Float(seconds) => seconds_since_1970(*seconds).map(Stamp::Utc),
-            Scalar::Negative(_) => None,
-            other => {
-                self.wrong(member, other, wanted);
-                return None;
+        let read = self.read(member, value, A_TIME, |value| match value {
+            Scalar::Text(text) => {
+                timestamp(text).map(Stamp::Utc).or_else(|| written(text.trim())).into()
             }
-        };
-        let (time, remark) = match read {
-            Some(Stamp::Utc(time)) => return Some(time),
-            Some(Stamp::Local(time)) => (Some(time), Remark::NoZone),
-            Some(Stamp::Clock) => (None, Remark::NoDate),
-            None => (None, Remark::NotUnderstood { wanted }),
+            Scalar::Unsigned(count) => since_1970(*count).map(Stamp::Utc).into(),
+            Scalar::Float(seconds) => seconds_since_1970(*seconds).map(Stamp::Utc).into(),
+            Scalar::Negative(_) => Read::NotUnderstood,
+            _ => Read::WrongType,
+        });
+        let (time, remark) = match read? {
+            Stamp::Utc(time) => return Some(time),
+            Stamp::Local(time) => (Some(time), Remark::NoZone),
+            Stamp::Clock => (None, Remark::NoDate),
         };
         self.note(member, remark);
         time
     }
 
     pub(super) fn eui(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<Eui64> {
-        let wanted = "an EUI of 16 hex digits";
-        let eui = match value {
-            Scalar::Absent => return None,
-            Scalar::Text(text) => text.parse().ok(),
-            other => {
-                self.wrong(member, other, wanted);
-                return None;
-            }
-        };
-        if eui.is_none() {
-            self.note(member, Remark::NotUnderstood { wanted });
-        }
-        eui
+        self.read(member, value, "an EUI of 16 hex digits", |value| match value {
+            Scalar::Text(text) => text.parse().ok().into(),
+            _ => Read::WrongType,
+        })
     }
 
     pub(super) fn code_rate(
@@ -252,47 +215,36 @@ impl Member<'_> {
     }
 
     pub(super) fn token(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<u16> {
-        let wanted = "a token of four hex digits";
-        let token = match value {
-            Scalar::Absent => return None,
-            Scalar::Text(text) => hex_octets(text).ok().map(u16::from_be_bytes),
-            Scalar::Unsigned(number) => u16::try_from(*number).ok(),
-            other => {
-                self.wrong(member, other, wanted);
-                return None;
-            }
-        };
-        if token.is_none() {
-            self.note(member, Remark::NotUnderstood { wanted });
-        }
-        token
+        self.read(member, value, "a token of four hex digits", |value| match value {
+            Scalar::Text(text) => hex_octets(text).ok().map(u16::from_be_bytes).into(),
+            Scalar::Unsigned(number) => u16::try_from(*number).ok().into(),
+            _ => Read::WrongType,
+        })
     }
 
-    pub(super) fn kind(&mut self, member: &'static str, value: &Scalar<'_>) -> Option<Kind> {
+    pub(super) fn kind(
+        &mut self,
+        member: &'static str,
+        value: &Scalar<'_>,
+    ) -> Option<DatagramKind> {
         let wanted = "PUSH_DATA, PUSH_ACK, PULL_DATA, PULL_ACK, PULL_RESP or TX_ACK";
-        let name = self.text(member, value, wanted)?;
-        let kind = Kind::by_name(name);
-        if kind.is_none() {
-            self.note(member, Remark::NotUnderstood { wanted });
-        }
-        kind
+        self.read(member, value, wanted, |value| match value {
+            Scalar::Text(name) => DatagramKind::by_name(name).into(),
+            _ => Read::WrongType,
+        })
     }
 
-    /// Reads `data`, and holds `size` against it.
-    pub(super) fn octets(&mut self, data: &Scalar<'_>, size: &Scalar<'_>) -> Option<Vec<u8>> {
-        let octets = match data {
-            Scalar::Text(text) if !text.trim().is_empty() => match base64_member(text) {
-                Ok((octets, leniencies)) => {
-                    for leniency in leniencies {
-                        self.note("data", Remark::Lenient(leniency));
-                    }
-                    octets
+    /// Reads `data`, decodes the frame, and compares `size` with it.
+    pub(super) fn frame(&mut self, data: &Scalar<'_>, size: &Scalar<'_>) -> Option<Decoded> {
+        let mut buffer = [0; LONGEST];
+        let frame = match data {
+            Scalar::Text(text) if !text.trim().is_empty() => {
+                match short_base64(text, &mut buffer) {
+                    // Nearly every frame: without a copy that is thrown away.
+                    Some(octets) => decode(octets),
+                    None => decode(&self.careful_base64(text)?),
                 }
-                Err(why) => {
-                    self.note("data", Remark::Data(why));
-                    return None;
-                }
-            },
+            }
             Scalar::Absent | Scalar::Text(_) => {
                 self.note("data", Remark::NoOctets);
                 return None;
@@ -303,45 +255,54 @@ impl Member<'_> {
                 return None;
             }
         };
-        let stated = self.count("size", size);
-        if let Some(stated) = stated.filter(|stated| usize::try_from(*stated) != Ok(octets.len())) {
-            self.note("size", Remark::Size { stated, octets: octets.len() });
+        let (stated, octets) = (self.count("size", size), frame.octets.len());
+        if let Some(stated) = stated.filter(|stated| usize::try_from(*stated) != Ok(octets)) {
+            self.note("size", Remark::Size { stated, octets });
         }
-        Some(octets)
+        Some(frame)
+    }
+
+    fn careful_base64(&mut self, text: &str) -> Option<Vec<u8>> {
+        match base64_member(text) {
+            Ok((octets, leniencies)) => {
+                for leniency in leniencies {
+                    self.note("data", Remark::Lenient(leniency));
+                }
+                Some(octets)
+            }
+            Err(why) => {
+                self.note("data", Remark::Data(why));
+                None
+            }
+        }
     }
 }
 
-/// Reads a time that is all of a text, or a count from 1970 in digits.
-fn written(text: &str) -> Option<Stamp> {
-    if !text.starts_with(|c: char| c.is_ascii_digit()) {
-        return None;
-    }
-    if let Ok(count) = text.parse() {
-        return since_1970(count).map(Stamp::Utc);
-    }
-    // Other counts than a clock's have a point, too: `1772438403.3`.
-    if let Ok(seconds) = text.parse() {
-        return seconds_since_1970(seconds).map(Stamp::Utc);
-    }
-    stamp(text)
+/// What a value is.
+enum Read<T> {
+    Right(T),
+    /// Out of range, or not what belongs there.
+    NotUnderstood,
+    /// Of another type.
+    WrongType,
 }
 
-/// Returns the time of a count from 1970 whose size tells its unit: seconds to nanoseconds.
-fn since_1970(count: u64) -> Option<Timestamp> {
-    let signed = i64::try_from(count).ok()?;
-    match count {
-        1_000_000_000..=9_999_999_999 => Timestamp::from_second(signed).ok(),
-        1_000_000_000_000..=9_999_999_999_999 => Timestamp::from_millisecond(signed).ok(),
-        1_000_000_000_000_000..=9_999_999_999_999_999 => Timestamp::from_microsecond(signed).ok(),
-        1_000_000_000_000_000_000.. => Timestamp::from_nanosecond(i128::from(count)).ok(),
+impl<T> From<Option<T>> for Read<T> {
+    fn from(read: Option<T>) -> Self {
+        read.map_or(Self::NotUnderstood, Self::Right)
+    }
+}
+
+const fn number(value: &Scalar<'_>) -> Option<f64> {
+    #[expect(clippy::cast_precision_loss, reason = "measurements are far below 2^53")]
+    match value {
+        Scalar::Float(number) => Some(*number),
+        Scalar::Unsigned(number) => Some(*number as f64),
+        Scalar::Negative(number) => Some(*number as f64),
         _ => None,
     }
 }
 
-/// Returns the time of seconds, or of milliseconds where there are as many, with a fraction.
-fn seconds_since_1970(count: f64) -> Option<Timestamp> {
-    let seconds = if (1e12..1e13).contains(&count) { count / 1e3 } else { count };
-    let seconds = Some(seconds).filter(|s| (1e9..1e10).contains(s))?;
-    #[expect(clippy::cast_possible_truncation, reason = "bounded just above")]
-    Timestamp::from_microsecond((seconds * 1e6).round() as i64).ok()
-}
+const A_TIME: &str = "a time such as 2026-03-02T08:00:03.210692Z";
+/// Bytes of the longest PHYPayload, and one more.
+const LONGEST: usize = 256;

@@ -3,7 +3,7 @@
 use std::fmt;
 
 use super::{
-    datagram::Kind,
+    header::DatagramKind,
     text::{Leniency, TextError},
 };
 
@@ -11,7 +11,7 @@ use super::{
 #[derive(Clone, Debug, Eq, PartialEq)]
 pub struct Note {
     /// The object that the member belongs to.
-    pub place: Place,
+    pub within: Within,
     /// The member, as the protocol spells it; empty where the object itself is meant.
     pub member: &'static str,
     /// What is odd.
@@ -21,9 +21,9 @@ pub struct Note {
 impl Note {
     /// Returns whether a frame, and not only a detail, was lost.
     pub const fn loses_a_frame(&self) -> bool {
-        match self.place {
-            Place::Message(_) => matches!(self.remark, Remark::NoOctets | Remark::Needed),
-            Place::Uplink(_) | Place::Downlink => match self.remark {
+        match self.within {
+            Within::Message(_) => matches!(self.remark, Remark::NoOctets | Remark::Needed),
+            Within::Uplink(_) | Within::Downlink => match self.remark {
                 Remark::NoOctets | Remark::Data(_) => true,
                 Remark::WrongType { .. } => self.member.is_empty(),
                 _ => false,
@@ -41,10 +41,11 @@ impl Note {
 
 impl fmt::Display for Note {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match (self.place, self.member) {
-            (Place::Line, member) => f.write_str(member)?,
-            (place, "") => place.fmt(f)?,
-            (place, member) => write!(f, "{place}.{member}")?,
+        match (self.within, self.member) {
+            (Within::Bare, _) => return write!(f, "{}; it was taken", self.remark),
+            (Within::Line, member) => f.write_str(member)?,
+            (within, "") => within.fmt(f)?,
+            (within, member) => write!(f, "{within}.{member}")?,
         }
         write!(f, ": {}", self.remark)
     }
@@ -52,7 +53,7 @@ impl fmt::Display for Note {
 
 /// An object within a capture line.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub enum Place {
+pub enum Within {
     /// The line itself, or the datagram.
     Line,
     /// An element of `rxpk`, from 0.
@@ -65,9 +66,11 @@ pub enum Place {
     Stat,
     /// A message of the station protocol, by its type.
     Message(&'static str),
+    /// A frame by itself, in hex or base64.
+    Bare,
 }
 
-impl fmt::Display for Place {
+impl fmt::Display for Within {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Line => f.write_str("line"),
@@ -76,6 +79,7 @@ impl fmt::Display for Place {
             Self::Ack => f.write_str("txpk_ack"),
             Self::Stat => f.write_str("stat"),
             Self::Message(kind) => f.write_str(kind),
+            Self::Bare => f.write_str("frame"),
         }
     }
 }
@@ -114,11 +118,9 @@ pub enum Remark {
         octets: usize,
     },
     /// The member belongs to another kind of datagram; it was taken.
-    Foreign(Kind),
+    Foreign(DatagramKind),
     /// The datagram lacks what its kind is for.
-    Missing(Kind),
-    /// Found in a line that is no format of its own.
-    Guessed,
+    Missing(DatagramKind),
     /// The time names no zone: UTC is supposed, and only differences are sure.
     NoZone,
     /// Not the sync word of LoRaWAN's public networks; the frame was taken.
@@ -148,7 +150,6 @@ impl fmt::Display for Remark {
             }
             Self::Foreign(kind) => write!(f, "does not belong in {}", kind.name()),
             Self::Missing(kind) => write!(f, "{} without content", kind.name()),
-            Self::Guessed => f.write_str("a frame found in other text: guessed"),
             Self::NoZone => f.write_str(
                 "names no zone that is known here: taken for UTC, only differences are sure",
             ),
@@ -174,9 +175,9 @@ pub(super) struct Notes {
 }
 
 impl Notes {
-    pub(super) fn push(&mut self, place: Place, member: &'static str, remark: Remark) {
+    pub(super) fn push(&mut self, within: Within, member: &'static str, remark: Remark) {
         if self.kept.len() < MOST_NOTES {
-            self.kept.push(Note { place, member, remark });
+            self.kept.push(Note { within, member, remark });
         } else {
             self.more += 1;
         }
@@ -190,7 +191,7 @@ impl Notes {
             std::mem::swap(&mut self.kept, &mut other.kept);
         } else {
             for note in other.kept.drain(..) {
-                self.push(note.place, note.member, note.remark);
+                self.push(note.within, note.member, note.remark);
             }
         }
         self.more += other.more;
@@ -199,7 +200,7 @@ impl Notes {
     pub(super) fn into_vec(mut self) -> Vec<Note> {
         if self.more > 0 {
             let remark = Remark::More(self.more);
-            self.kept.push(Note { place: Place::Line, member: "notes", remark });
+            self.kept.push(Note { within: Within::Line, member: "notes", remark });
         }
         self.kept
     }

@@ -13,17 +13,24 @@
 
 use std::net::{IpAddr, SocketAddr};
 
-use etherparse::{EtherType, LaxNetSlice, LaxSlicedPacket, TransportSlice, UdpSlice};
+use etherparse::{
+    EtherType, LaxNetSlice, LaxSlicedPacket, LinkSlice, TransportSlice, UdpSlice, icmpv4, icmpv6,
+};
 
-use super::loratap::LoraTap;
+use super::{
+    event::{Network, Unreachable},
+    loratap::LoraTap,
+};
 
 /// What a packet is.
 #[derive(Debug)]
-pub(super) enum Found<'a> {
+pub(super) enum Content<'a> {
     /// A UDP datagram.
     Udp(Udp<'a>),
     /// A fragment of an IP packet; the first one of a UDP datagram with what it has of it.
     Fragment(Option<Udp<'a>>),
+    /// What the network says of a UDP datagram.
+    Network(Network),
     /// A frame with LoRaTap before it.
     LoraTap,
     /// Something else, or too damaged to be told.
@@ -35,6 +42,8 @@ pub(super) enum Found<'a> {
 /// A UDP datagram.
 #[derive(Debug)]
 pub(super) struct Udp<'a> {
+    /// Link-layer addresses, from and to.
+    pub(super) link: Option<[[u8; 6]; 2]>,
     pub(super) from: SocketAddr,
     pub(super) to: SocketAddr,
     /// What was recorded of it.
@@ -48,7 +57,7 @@ pub(super) struct Udp<'a> {
 }
 
 /// Finds the datagram in a packet.
-pub(super) fn find(link_type: u16, packet: &[u8]) -> Found<'_> {
+pub(super) fn find(link_type: u16, packet: &[u8]) -> Content<'_> {
     let sliced = match link_type {
         1 => LaxSlicedPacket::from_ethernet(packet).ok(),
         12 | 14 | 101 | 228 | 229 => LaxSlicedPacket::from_ip(packet).ok(),
@@ -63,10 +72,10 @@ pub(super) fn find(link_type: u16, packet: &[u8]) -> Found<'_> {
             let &[p0, p1, ..]: &[u8; 20] = head;
             of_ether_type([p0, p1], rest)
         }),
-        LoraTap::LINK_TYPE => return Found::LoraTap,
-        other => return Found::LinkType(other),
+        LoraTap::LINK_TYPE => return Content::LoraTap,
+        other => return Content::LinkType(other),
     };
-    sliced.map_or(Found::Other, |sliced| of_slices(packet, &sliced))
+    sliced.map_or(Content::Other, |sliced| of_slices(packet, &sliced))
 }
 
 fn of_ether_type(ether_type: [u8; 2], rest: &[u8]) -> LaxSlicedPacket<'_> {
@@ -78,18 +87,12 @@ const fn is_ip_family(family: [u8; 4]) -> bool {
     matches!(family, [family, 0, 0, 0] | [0, 0, 0, family] if matches!(family, 2 | 10 | 24 | 28 | 30))
 }
 
-fn of_slices<'a>(packet: &'a [u8], sliced: &LaxSlicedPacket<'a>) -> Found<'a> {
-    let (from, to, identification, ip): (IpAddr, IpAddr, _, _) = match &sliced.net {
-        Some(LaxNetSlice::Ipv4(v4)) => {
-            let header = v4.header();
-            let (from, to) = (header.source_addr().into(), header.destination_addr().into());
-            (from, to, header.identification(), v4.payload())
-        }
-        Some(LaxNetSlice::Ipv6(v6)) => {
-            let header = v6.header();
-            (header.source_addr().into(), header.destination_addr().into(), 0, v6.payload())
-        }
-        Some(LaxNetSlice::Arp(_)) | None => return Found::Other,
+fn of_slices<'a>(packet: &'a [u8], sliced: &LaxSlicedPacket<'a>) -> Content<'a> {
+    let Some((from, to)) = addresses(sliced) else { return Content::Other };
+    let (identification, ip) = match &sliced.net {
+        Some(LaxNetSlice::Ipv4(v4)) => (v4.header().identification(), v4.payload()),
+        Some(LaxNetSlice::Ipv6(v6)) => (0, v6.payload()),
+        Some(LaxNetSlice::Arp(_)) | None => return Content::Other,
     };
     let udp = match &sliced.transport {
         Some(TransportSlice::Udp(udp)) => Some(udp.clone()),
@@ -103,6 +106,7 @@ fn of_slices<'a>(packet: &'a [u8], sliced: &LaxSlicedPacket<'a>) -> Found<'a> {
         let payload = udp.payload();
         let stated = usize::from(udp.length()).saturating_sub(UDP_HEADER);
         Udp {
+            link: link(sliced),
             from: SocketAddr::new(from, udp.source_port()),
             to: SocketAddr::new(to, udp.destination_port()),
             payload,
@@ -113,10 +117,68 @@ fn of_slices<'a>(packet: &'a [u8], sliced: &LaxSlicedPacket<'a>) -> Found<'a> {
         }
     });
     match (ip.fragmented, udp) {
-        (true, udp) => Found::Fragment(udp),
-        (false, Some(udp)) => Found::Udp(udp),
-        (false, None) => Found::Other,
+        (true, udp) => Content::Fragment(udp),
+        (false, Some(udp)) => Content::Udp(udp),
+        (false, None) => unreachable(from, sliced).map_or(Content::Other, Content::Network),
     }
+}
+
+fn addresses(sliced: &LaxSlicedPacket<'_>) -> Option<(IpAddr, IpAddr)> {
+    match &sliced.net {
+        Some(LaxNetSlice::Ipv4(v4)) => {
+            let header = v4.header();
+            Some((header.source_addr().into(), header.destination_addr().into()))
+        }
+        Some(LaxNetSlice::Ipv6(v6)) => {
+            let header = v6.header();
+            Some((header.source_addr().into(), header.destination_addr().into()))
+        }
+        Some(LaxNetSlice::Arp(_)) | None => None,
+    }
+}
+
+fn link(sliced: &LaxSlicedPacket<'_>) -> Option<[[u8; 6]; 2]> {
+    match &sliced.link {
+        Some(LinkSlice::Ethernet2(ethernet)) => Some([ethernet.source(), ethernet.destination()]),
+        _ => None,
+    }
+}
+
+/// An ICMP error about a UDP datagram, of which it repeats the first bytes: at least IP header and ports.
+fn unreachable(by: IpAddr, sliced: &LaxSlicedPacket<'_>) -> Option<Network> {
+    let (what, original) = match &sliced.transport {
+        Some(TransportSlice::Icmpv4(icmp)) if icmp.type_u8() == icmpv4::TYPE_DEST_UNREACH => {
+            let what = match icmp.code_u8() {
+                icmpv4::CODE_DST_UNREACH_NET => Unreachable::Network,
+                icmpv4::CODE_DST_UNREACH_HOST => Unreachable::Host,
+                icmpv4::CODE_DST_UNREACH_PORT => Unreachable::Port,
+                icmpv4::CODE_DST_UNREACH_NET_PROHIB
+                | icmpv4::CODE_DST_UNREACH_HOST_PROHIB
+                | icmpv4::CODE_DST_UNREACH_FILTER_PROHIB => Unreachable::Prohibited,
+                other => Unreachable::Other(other),
+            };
+            (what, icmp.payload())
+        }
+        Some(TransportSlice::Icmpv6(icmp)) if icmp.type_u8() == icmpv6::TYPE_DST_UNREACH => {
+            let what = match icmp.code_u8() {
+                icmpv6::CODE_DST_UNREACH_NO_ROUTE => Unreachable::Network,
+                icmpv6::CODE_DST_UNREACH_ADDR => Unreachable::Host,
+                icmpv6::CODE_DST_UNREACH_PORT => Unreachable::Port,
+                icmpv6::CODE_DST_UNREACH_PROHIBITED
+                | icmpv6::CODE_DST_UNREACH_SOURCE_ADDRESS_FAILED_POLICY
+                | icmpv6::CODE_DST_UNREACH_REJECT_ROUTE_TO_DEST => Unreachable::Prohibited,
+                other => Unreachable::Other(other),
+            };
+            (what, icmp.payload())
+        }
+        _ => return None,
+    };
+    let original = LaxSlicedPacket::from_ip(original).ok()?;
+    let (from, to) = addresses(&original)?;
+    let Some(TransportSlice::Udp(udp)) = &original.transport else { return None };
+    let from = SocketAddr::new(from, udp.source_port());
+    let to = SocketAddr::new(to, udp.destination_port());
+    Some(Network::Unreachable { by, what, from, to })
 }
 
 const UDP_HEADER: usize = 8;

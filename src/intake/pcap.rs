@@ -6,35 +6,28 @@
 //! | `blocks` | pcapng |
 //! | `sorter` | which packets are datagrams of the gateway's protocol |
 //! | `talk` | which gateway a datagram belongs to, and whether it was recorded twice |
-//! | `passed` | what was passed over |
+//! | `step` | what comes next in a file |
 //!
 //! A packet that is damaged is named by its number and by the octets before it, and passed over; where a length
 //! is unsound, nothing after it can be found. No more than a packet is held at a time.
 
 mod blocks;
 mod classic;
-mod flaw;
-mod passed;
 mod sorter;
 mod source;
+mod step;
 mod talk;
 mod time;
 
-use std::{
-    io::{self, Read},
-    ops::Range,
-};
+use std::io::{self, Read};
 
-use jiff::Timestamp;
-
-use super::capture::Item;
+use super::item::Item;
 use blocks::Section;
 use classic::Classic;
 use sorter::Sorter;
 use source::Source;
+use step::Step;
 
-pub use flaw::{Flaw, PacketError};
-pub use passed::PassedOver;
 pub(super) use source::fill;
 
 /// Octets by which a recording of packets is told from other files.
@@ -71,63 +64,6 @@ enum Form {
     Begins,
     Classic(Classic),
     Blocks(Section),
-}
-
-/// The order of the octets of a number.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
-enum Endian {
-    Big,
-    #[default]
-    Little,
-}
-
-impl Endian {
-    const fn u16(self, octets: [u8; 2]) -> u16 {
-        match self {
-            Self::Big => u16::from_be_bytes(octets),
-            Self::Little => u16::from_le_bytes(octets),
-        }
-    }
-
-    const fn u32(self, octets: [u8; 4]) -> u32 {
-        match self {
-            Self::Big => u32::from_be_bytes(octets),
-            Self::Little => u32::from_le_bytes(octets),
-        }
-    }
-
-    const fn i64(self, octets: [u8; 8]) -> i64 {
-        match self {
-            Self::Big => i64::from_be_bytes(octets),
-            Self::Little => i64::from_le_bytes(octets),
-        }
-    }
-}
-
-/// What comes next in a recording.
-#[derive(Debug)]
-enum Step {
-    Packet(Captured),
-    /// Nothing of interest.
-    Other,
-    /// Something that is damaged, with the next thing behind it; whether it counts as a packet.
-    Flawed {
-        why: PacketError,
-        counts: bool,
-    },
-    /// Something that is damaged, and the end.
-    Lost(PacketError),
-    End,
-}
-
-/// A packet; its octets are with the source.
-#[derive(Clone, Debug)]
-struct Captured {
-    at: Option<Timestamp>,
-    link_type: u16,
-    /// Octets of the recording before its own.
-    offset: u64,
-    octets: Range<usize>,
 }
 
 impl<R: Read> Packets<R> {
@@ -198,6 +134,3 @@ impl<R: Read> Iterator for Packets<R> {
         }
     }
 }
-
-/// More than any link carries.
-const MOST_OCTETS: u32 = 1 << 24;

@@ -1,17 +1,18 @@
 //! The websocket protocol between a station (a gateway) and its network server: one JSON object a
 //! message, frames taken apart into their fields.
 //!
-//! | message | becomes |
-//! |---------|---------|
-//! | `jreq`, `updf`, `dndf`, `propdf`, `jacc` | PUSH_DATA with the frame put together again |
-//! | `dnmsg` | a PULL_RESP for RX1 and one for RX2, its alternative |
-//! | `dnsched` | a PULL_RESP for each entry |
-//! | `dntxed` | TX_ACK for the alternative that was sent |
-//! | `router_config` | PULL_ACK with the gateway's plan |
-//! | discovery, `version`, `timesync` and the like | nothing; discovery names the gateway |
+//! | message | event |
+//! |---------|-------|
+//! | `jreq`, `updf`, `dndf`, `propdf`, `jacc` | the frame, heard, put together again |
+//! | `dnmsg` | an order for RX1 and one for RX2, its alternative |
+//! | `dnsched` | an order for each entry |
+//! | `dntxed` | the outcome of the alternative that was sent |
+//! | `router_config`, `version` | how the gateway is set up |
+//! | another session in a counter | a statement that the counter began again |
+//! | discovery, `timesync` and the like | none; discovery names the gateway |
 //!
 //! Data rates are numbers: the plan that the server gave the gateway says what they are. The counter
-//! is the lower half of `xtime`'s microseconds; another session in it is a station that began anew.
+//! is the lower half of `xtime`'s microseconds; another session in it is a station that started again.
 //! Source: the protocol's document, and the station's own source where that says more
 //! (gateway reference, section 4).
 
@@ -21,30 +22,24 @@ mod plan;
 
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
-use jiff::Timestamp;
 use serde_json::{Map, Value};
 
 use self::fields::Fields;
-pub(super) use self::plan::region;
 use super::{
-    datagram::{Datagram, Downlink, Found, GatewayPlan, Kind, TxAck, Uplink, When},
-    note::{Notes, Place, Remark},
+    envelope::Envelope,
+    event::{
+        Damage, Event, Gap, GatewayPlan, Heard, Lost, Ordered, Outcome, Said, Setup, Speaker,
+        Statement, StationVersion, What, When, Witness,
+    },
+    note::{Note, Notes, Remark, Within},
+    text::printable,
 };
 use crate::{
-    frame::{Direction, Frame, decode},
+    frame::{Decoded, Direction, Frame},
     id::Eui64,
     radio::Modulation,
     region::Plan,
 };
-
-/// What stands around a message: its line, and what a prefix says.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Around {
-    pub(super) line: u64,
-    pub(super) at: Option<Timestamp>,
-    pub(super) gateway: Option<Eui64>,
-    pub(super) found: Found,
-}
 
 /// What earlier messages say of the later ones.
 #[derive(Debug, Default)]
@@ -53,7 +48,8 @@ pub(super) struct Station {
     router: Option<Eui64>,
     gateways: HashMap<Option<Eui64>, Gateway>,
     sent: VecDeque<Sent>,
-    token: u16,
+    /// The number of the last order.
+    last_number: u32,
 }
 
 /// What is known of one gateway.
@@ -76,7 +72,7 @@ struct Sent {
 /// One of its alternatives.
 #[derive(Clone, Copy, Debug)]
 struct Way {
-    token: u16,
+    number: u32,
     dr: Option<u8>,
     freq_hz: Option<u32>,
     when: When,
@@ -90,39 +86,48 @@ struct Asked {
 }
 
 impl Station {
-    /// Returns the datagrams that a message stands for; `None` where it is none of this protocol.
+    /// Takes a message; returns whether it is one of this protocol.
     pub(super) fn message(
         &mut self,
         message: &Map<String, Value>,
-        around: Around,
-    ) -> Option<Vec<Datagram>> {
+        envelope: &Envelope,
+        out: &mut Vec<Event>,
+    ) -> bool {
         let Some(kind) = message.get("msgtype").and_then(Value::as_str) else {
             return self.discovery(message);
         };
-        let around = Around { gateway: around.gateway.or(self.router), ..around };
+        // A recorder may have added when it came, and through which gateway.
+        let time = envelope.time.or_else(|| fields::time(message.get("at")?));
+        let gateway = envelope.gateway.or_else(|| fields::eui(message.get("gateway")?));
+        let gateway = gateway.or(self.router);
+        let envelope = &Envelope { time, gateway, ..envelope.clone() };
         if let Some(kind) = HEARD.into_iter().find(|heard| *heard == kind) {
-            return Some(vec![self.heard(kind, message, around)]);
+            self.heard(kind, message, envelope, out);
+            return true;
         }
-        let datagrams = match kind {
-            "router_config" => vec![self.configured(message, around)],
-            "dnmsg" => self.asked(message, around),
-            "dnsched" => self.scheduled(message, around),
-            "dntxed" => vec![self.was_sent(message, around)],
-            "version" | "timesync" | "getxtime" | "runcmd" | "rmtsh" | "error" | "alarm" => vec![],
-            _ => return None,
-        };
-        Some(datagrams)
+        match kind {
+            "router_config" => out.push(self.configured(message, envelope)),
+            "version" => out.push(version(message, envelope)),
+            "dnmsg" => self.asked(message, envelope, out),
+            "dnsched" => self.scheduled(message, envelope, out),
+            "dntxed" => out.push(self.was_sent(message, envelope)),
+            "timesync" | "getxtime" | "runcmd" | "rmtsh" | "error" | "alarm" => {}
+            _ => return false,
+        }
+        true
     }
 
     /// Discovery has no type: a station names itself, its server answers.
-    fn discovery(&mut self, message: &Map<String, Value>) -> Option<Vec<Datagram>> {
-        let router = fields::eui(message.get("router")?)?;
+    fn discovery(&mut self, message: &Map<String, Value>) -> bool {
+        let Some(router) = message.get("router").and_then(fields::eui) else { return false };
         let known = ["muxs", "uri", "error"].iter().any(|name| message.contains_key(*name));
-        if !known && message.len() > 1 {
-            return None;
+        // A station says its name alone; a recorder may have added when, and through which gateway.
+        let alone = message.keys().all(|name| matches!(&**name, "router" | "at" | "gateway"));
+        if !known && !alone {
+            return false;
         }
         self.router = Some(router);
-        Some(vec![])
+        true
     }
 
     fn gateway(&mut self, eui: Option<Eui64>) -> Option<&mut Gateway> {
@@ -143,28 +148,26 @@ impl Station {
         }
     }
 
-    fn configured(&mut self, message: &Map<String, Value>, around: Around) -> Datagram {
+    fn configured(&mut self, message: &Map<String, Value>, envelope: &Envelope) -> Event {
         let mut notes = Notes::default();
-        let plan = Box::new(plan::read(&mut Fields::new(
-            message,
-            Place::Message("router_config"),
-            &mut notes,
-        )));
-        if let Some(known) = self.gateway(around.gateway) {
+        let within = Within::Message("router_config");
+        let plan = plan::read(&mut Fields::new(message, within, &mut notes));
+        if let Some(known) = self.gateway(envelope.gateway) {
             known.region = plan.channels();
-            known.plan = Some(plan.clone());
+            known.plan = Some(Box::new(plan.clone()));
         }
-        Datagram { plan: Some(plan), ..around.datagram(Kind::PullAck, notes) }
+        said(envelope, What::Setup(Box::new(Setup::Plan(plan))), notes)
     }
 
     fn heard(
         &mut self,
         kind: &'static str,
         message: &Map<String, Value>,
-        around: Around,
-    ) -> Datagram {
+        envelope: &Envelope,
+        out: &mut Vec<Event>,
+    ) {
         let mut notes = Notes::default();
-        let mut fields = Fields::new(message, Place::Message(kind), &mut notes);
+        let mut fields = Fields::new(message, Within::Message(kind), &mut notes);
         let octets = match kind {
             "jreq" => frame::join_request(&mut fields),
             "updf" | "dndf" => frame::data(&mut fields),
@@ -172,44 +175,45 @@ impl Station {
             // Its members are those of a Join-Request, which no Rejoin-Request has.
             _ => Err(""),
         };
-        let octets = match octets {
-            Ok(octets) => Some(octets),
-            Err(member) => {
-                let remark = if member.is_empty() { Remark::NoOctets } else { Remark::Needed };
-                fields.note(member, remark);
-                None
-            }
-        };
         let dr = fields.small("DR");
         let freq_hz = fields.hertz("Freq");
         let empty = Map::new();
         let info = message.get("upinfo").and_then(Value::as_object).unwrap_or(&empty);
-        let mut info = Fields::new(info, Place::Message("upinfo"), fields.notes);
+        let mut info = Fields::new(info, Within::Message("upinfo"), fields.notes);
         let xtime = info.integer("xtime", 0..=i64::MAX);
-        let restarted = xtime.is_some_and(|xtime| self.goes_on(around.gateway, xtime));
-        let uplink = octets.map(|octets| Uplink {
-            octets,
+        if xtime.is_some_and(|xtime| self.begins_again(envelope.gateway, xtime)) {
+            let (by, what) = (Speaker::Gateway, Statement::CounterRestarted);
+            let statement = Said { by, about: None, what, words: None };
+            out.push(envelope.event(What::Said(Box::new(statement))));
+        }
+        let octets = match octets {
+            Ok(octets) => octets,
+            Err(member) => {
+                let remark = if member.is_empty() { Remark::NoOctets } else { Remark::Needed };
+                let note = Note { within: Within::Message(kind), member, remark };
+                out.push(lost(envelope, Lost::Uplink, note, notes));
+                return;
+            }
+        };
+        let heard = Heard {
             tmst: xtime.map(counter),
             tmms: info.integer("gpstime", 1..=i64::MAX).and_then(milliseconds),
             time: info.seconds("rxtime"),
             freq_hz,
-            modulation: self.rate(around.gateway, dr, Direction::Uplink),
+            modulation: self.rate(envelope.gateway, dr, Direction::Uplink),
             rssi: info.decimal("rssi"),
             snr: info.decimal("snr"),
-            ..Uplink::default()
-        });
-        if let Some(up) = &uplink
-            && let Some(plan) = self.gateways.get(&around.gateway).and_then(|g| g.plan.as_ref())
-            && let Some(remark) = filtered(plan, &up.octets)
-        {
-            notes.push(Place::Message(kind), "", remark);
+            ..Heard::new(&octets)
+        };
+        let plan = self.gateways.get(&envelope.gateway).and_then(|known| known.plan.as_ref());
+        if let Some(remark) = plan.and_then(|plan| filtered(plan, &heard.frame)) {
+            notes.push(Within::Message(kind), "", remark);
         }
-        let rxpk = uplink.into_iter().collect();
-        Datagram { rxpk, restarted, ..around.datagram(Kind::PushData, notes) }
+        out.push(said(envelope, What::Heard(Box::new(heard)), notes));
     }
 
     /// Remembers the session of a counter; returns whether it is another than before.
-    fn goes_on(&mut self, gateway: Option<Eui64>, xtime: i64) -> bool {
+    fn begins_again(&mut self, gateway: Option<Eui64>, xtime: i64) -> bool {
         let (unit, now) = session(xtime);
         let Some(known) = self.gateway(gateway) else { return false };
         known.sessions.insert(unit, now).is_some_and(|before| before != now)
@@ -219,28 +223,29 @@ impl Station {
     fn is_gone(
         &self,
         kind: &'static str,
-        around: Around,
+        envelope: &Envelope,
         xtime: Option<i64>,
         notes: &mut Notes,
     ) -> bool {
         let gone = xtime.is_some_and(|xtime| {
             let (unit, session) = session(xtime);
-            let known = self.gateways.get(&around.gateway);
+            let known = self.gateways.get(&envelope.gateway);
             known.and_then(|known| known.sessions.get(&unit)).is_some_and(|now| *now != session)
         });
         if gone {
-            notes.push(Place::Message(kind), "xtime", Remark::Told(OTHER_SESSION));
+            notes.push(Within::Message(kind), "xtime", Remark::Told(OTHER_SESSION));
         }
         gone
     }
 
     /// `dnmsg`: the station picks the window itself, RX1 where it can.
-    fn asked(&mut self, message: &Map<String, Value>, around: Around) -> Vec<Datagram> {
+    fn asked(&mut self, message: &Map<String, Value>, envelope: &Envelope, out: &mut Vec<Event>) {
         let mut notes = Notes::default();
-        let mut fields = Fields::new(message, Place::Message("dnmsg"), &mut notes);
+        let within = Within::Message("dnmsg");
+        let mut fields = Fields::new(message, within, &mut notes);
         let Some(octets) = fields.hex("pdu") else {
-            fields.note("pdu", Remark::Needed);
-            return vec![around.datagram(Kind::PullResp, notes)];
+            let note = Note { within, member: "pdu", remark: Remark::Needed };
+            return out.push(lost(envelope, Lost::Downlink, note, notes));
         };
         let class = fields.integer("dC", 0..=2).unwrap_or_default();
         // 0 is sent as 1, as RxDelay of a Join-Accept means it.
@@ -265,9 +270,9 @@ impl Station {
         if ways.is_empty() {
             ways.push((slot, first));
         }
-        let gone = self.is_gone("dnmsg", around, xtime, &mut notes);
+        let gone = self.is_gone("dnmsg", envelope, xtime, &mut notes);
         let asked = Asked { id: id_of(message), gone };
-        self.alternatives(&octets, &ways, asked, around, notes)
+        self.alternatives(&octets, &ways, asked, envelope, notes, out);
     }
 
     fn alternatives(
@@ -275,45 +280,49 @@ impl Station {
         octets: &[u8],
         ways: &[(Tuned, When)],
         Asked { id, gone }: Asked,
-        around: Around,
+        envelope: &Envelope,
         mut notes: Notes,
-    ) -> Vec<Datagram> {
+        out: &mut Vec<Event>,
+    ) {
         let mut sent = Vec::new();
-        let mut out = Vec::new();
         for (alternative, ((dr, freq_hz), when)) in ways.iter().enumerate() {
-            let token = self.next_token();
+            let number = self.next_number();
             let (dr, freq_hz, when) = (*dr, *freq_hz, *when);
-            sent.push(Way { token, dr, freq_hz, when });
-            let down = Downlink {
-                octets: octets.to_vec(),
+            sent.push(Way { number, dr, freq_hz, when });
+            let ordered = Ordered {
                 when,
                 freq_hz,
-                modulation: self.rate(around.gateway, dr, Direction::Downlink),
+                modulation: self.rate(envelope.gateway, dr, Direction::Downlink),
                 alternative: alternative > 0,
                 gone,
-                ..Downlink::default()
+                number: Some(number),
+                ..Ordered::new(octets)
             };
-            let datagram = around.datagram(Kind::PullResp, std::mem::take(&mut notes));
-            out.push(Datagram { token: Some(token), txpk: Some(down), ..datagram });
+            let what = What::Ordered(Box::new(ordered));
+            out.push(said(envelope, what, std::mem::take(&mut notes)));
         }
         if let Some(id) = id {
-            self.sent.push_back(Sent { gateway: around.gateway, id, ways: sent });
+            self.sent.push_back(Sent { gateway: envelope.gateway, id, ways: sent });
             if self.sent.len() > MOST_SENT {
                 self.sent.pop_front();
             }
         }
-        out
     }
 
-    fn scheduled(&mut self, message: &Map<String, Value>, around: Around) -> Vec<Datagram> {
+    fn scheduled(
+        &mut self,
+        message: &Map<String, Value>,
+        envelope: &Envelope,
+        out: &mut Vec<Event>,
+    ) {
         let entries = message.get("schedule").and_then(Value::as_array);
-        let mut out = Vec::new();
         for entry in entries.into_iter().flatten().filter_map(Value::as_object) {
             let mut notes = Notes::default();
-            let mut fields = Fields::new(entry, Place::Message("dnsched"), &mut notes);
+            let within = Within::Message("dnsched");
+            let mut fields = Fields::new(entry, within, &mut notes);
             let Some(octets) = fields.hex("pdu") else {
-                fields.note("pdu", Remark::Needed);
-                out.push(around.datagram(Kind::PullResp, notes));
+                let note = Note { within, member: "pdu", remark: Remark::Needed };
+                out.push(lost(envelope, Lost::Downlink, note, notes));
                 continue;
             };
             let xtime = fields.integer("xtime", 1..=i64::MAX);
@@ -324,24 +333,23 @@ impl Station {
                 .or(gps.map(When::Gps))
                 .unwrap_or(When::Unsaid);
             let way = ((fields.small("DR"), fields.hertz("Freq")), when);
-            let gone = self.is_gone("dnsched", around, xtime, &mut notes);
+            let gone = self.is_gone("dnsched", envelope, xtime, &mut notes);
             let asked = Asked { id: id_of(entry), gone };
-            out.extend(self.alternatives(&octets, &[way], asked, around, notes));
+            self.alternatives(&octets, &[way], asked, envelope, notes, out);
         }
-        out
     }
 
     /// `dntxed`: which of the alternatives went out shows in its frequency, rate and time.
-    fn was_sent(&mut self, message: &Map<String, Value>, around: Around) -> Datagram {
+    fn was_sent(&mut self, message: &Map<String, Value>, envelope: &Envelope) -> Event {
         let mut notes = Notes::default();
-        let mut fields = Fields::new(message, Place::Message("dntxed"), &mut notes);
+        let mut fields = Fields::new(message, Within::Message("dntxed"), &mut notes);
         let id = id_of(message);
         let (dr, hz) = (fields.small("DR"), fields.hertz("Freq"));
         let at = fields.integer("xtime", 1..=i64::MAX).map(counter);
         let asked = self
             .sent
             .iter()
-            .rposition(|sent| sent.gateway == around.gateway && Some(sent.id) == id)
+            .rposition(|sent| sent.gateway == envelope.gateway && Some(sent.id) == id)
             .and_then(|place| self.sent.remove(place));
         let way = asked.and_then(|asked| {
             let apart = |way: &Way| match (way.when, at) {
@@ -354,36 +362,47 @@ impl Station {
             asked.ways.into_iter().min_by_key(|way| (misfits(way), apart(way)))
         });
         // A report of what was asked before the log began must not go to another downlink.
-        let token = way.map_or_else(|| self.next_token(), |way| way.token);
-        let ack = Some(TxAck { reported: true, ..TxAck::default() });
-        Datagram { token: Some(token), ack, ..around.datagram(Kind::TxAck, notes) }
+        let number = way.map_or_else(|| self.next_number(), |way| way.number);
+        let (number, by) = (Some(number), Witness::Station);
+        let outcome = Outcome { number, by, ..Outcome::default() };
+        said(envelope, What::Outcome(Box::new(outcome)), notes)
     }
 
-    fn next_token(&mut self) -> u16 {
-        self.token = self.token.wrapping_add(1);
-        self.token
+    fn next_number(&mut self) -> u32 {
+        self.last_number = self.last_number.wrapping_add(1);
+        self.last_number
     }
 }
 
 /// Data rate and frequency of a window.
 type Tuned = (Option<u8>, Option<u32>);
 
-impl Around {
-    pub(super) fn datagram(self, kind: Kind, notes: Notes) -> Datagram {
-        Datagram {
-            line: self.line,
-            at: self.at,
-            gateway: self.gateway,
-            found: self.found,
-            notes: notes.into_vec(),
-            ..Datagram::new(kind)
-        }
-    }
+fn said(envelope: &Envelope, what: What, notes: Notes) -> Event {
+    Event { notes: notes.into_vec(), ..envelope.event(what) }
+}
+
+fn lost(envelope: &Envelope, lost: Lost, note: Note, notes: Notes) -> Event {
+    said(envelope, What::Gap(Box::new(Gap { lost, damage: Damage::Member(note) })), notes)
+}
+
+/// `version`: what the station says about itself.
+fn version(message: &Map<String, Value>, envelope: &Envelope) -> Event {
+    let text = |member| {
+        let text = message.get(member).and_then(Value::as_str)?;
+        Some(printable(&text.chars().take(LONGEST_VERSION).collect::<String>()).into_owned())
+    };
+    let protocol = message.get("protocol").and_then(Value::as_u64);
+    let version = StationVersion {
+        protocol: protocol.and_then(|number| number.try_into().ok()),
+        station: text("station"),
+        features: text("features"),
+    };
+    envelope.event(What::Setup(Box::new(Setup::Version(version))))
 }
 
 /// What the gateway's own filter does to a frame.
-fn filtered(plan: &GatewayPlan, octets: &[u8]) -> Option<Remark> {
-    match decode(octets).frame? {
+fn filtered(plan: &GatewayPlan, frame: &Decoded) -> Option<Remark> {
+    match frame.frame.as_ref()? {
         Frame::JoinRequest(request) if !plan.passes_join(request.join_eui) => {
             Some(Remark::Told(JOIN_FILTERED))
         }
@@ -422,6 +441,8 @@ const HEARD: [&str; 6] = ["jreq", "rejoin", "updf", "dndf", "propdf", "jacc"];
 const CLASS_C: i64 = 2;
 const MOST_GATEWAYS: usize = 4_096;
 const MOST_SENT: usize = 4_096;
+/// Characters of a version or a list of features that are kept.
+const LONGEST_VERSION: usize = 64;
 const OTHER_SESSION: &str =
     "of a session that is gone: the station began anew since, and drops this downlink";
 const JOIN_FILTERED: &str =

@@ -216,6 +216,12 @@ pub(super) fn base64_member(text: &str) -> Result<(Vec<u8>, Vec<Leniency>), Text
         .map(|frame| (frame.octets, frame.leniencies))
 }
 
+/// Reads strict base64 of no more than the buffer's bytes; `None` for all else.
+pub(super) fn short_base64<'b>(text: &str, buffer: &'b mut [u8]) -> Option<&'b [u8]> {
+    let len = STRICT.decode_slice(text, buffer).ok()?;
+    buffer.get(..len)
+}
+
 /// Where white space inside base64 is forgiven.
 #[derive(Clone, Copy, Eq, PartialEq)]
 enum Wrapped {

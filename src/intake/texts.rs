@@ -1,12 +1,13 @@
 //! Lines of text in a capture: whether they are noise of a log or damage.
 
-use std::{collections::VecDeque, io};
+use std::collections::VecDeque;
 
 use super::{
-    capture::Item,
-    datagram::Datagram,
     error::IntakeError,
+    event::{Damage, Event, Gap, Lost, Position, What},
+    item::{Item, PassedOver},
     log::{self, Log},
+    note::{Note, Remark, Within},
     text::{Encoding, FrameText},
 };
 
@@ -22,182 +23,203 @@ enum Nature {
     Log,
 }
 
-/// The lines of a capture that are no plain capture lines.
+/// What the lines of a capture say, in their order.
 #[derive(Debug, Default)]
 pub(super) struct Texts {
+    /// Whether no frames hidden in other text are looked for.
+    strict: bool,
     log: Log,
     nature: Nature,
-    /// Lines that are damage in a capture and nothing in a log.
-    held: Vec<Item>,
+    /// Whether a line showed that it is a capture: then nothing is guessed.
+    ours: bool,
+    /// Lines that are damage in a capture and nothing in a log, and frames by themselves among them.
+    held: Vec<Event>,
     /// Lines that were passed over, and the first of them.
     passed: u64,
-    first_passed: Option<Item>,
+    first_passed: Option<Event>,
     /// Whether anything was found.
     found: bool,
     ready: VecDeque<Item>,
-    error: Option<io::Error>,
-    ended: bool,
 }
 
 impl Texts {
-    /// Returns the next item, or the error of the stream once all items before it are gone.
-    pub(super) fn ready(&mut self) -> Option<io::Result<Item>> {
-        if let Some(item) = self.ready.pop_front() {
-            return Some(Ok(item));
-        }
-        self.error.take().map(Err)
+    pub(super) fn new(strict: bool) -> Self {
+        Self { strict, ..Self::default() }
     }
 
-    pub(super) fn push(&mut self, item: Item) {
-        self.ready.push_back(item);
+    /// Returns the next item.
+    pub(super) fn ready(&mut self) -> Option<Item> {
+        self.ready.pop_front()
     }
 
-    /// The stream has ended; returns whether anything is left to say.
-    pub(super) fn end(&mut self, error: Option<io::Error>) -> bool {
-        let failed = error.is_some();
-        self.error = error;
-        if self.ended {
-            return failed;
-        }
-        self.ended = true;
+    /// No more lines will come.
+    pub(super) fn end(&mut self) {
         // Nothing says that it is a capture: one line of text is told for all.
-        for item in std::mem::take(&mut self.held) {
-            match item {
-                Item::Skipped { .. } => self.pass(item),
-                other => self.ready.push_back(other),
-            }
+        for event in std::mem::take(&mut self.held) {
+            if event.gap().is_some() { self.pass(event) } else { self.push(event) }
         }
         let lines = self.passed;
         match self.first_passed.take() {
-            Some(Item::Skipped { line: first, .. } | Item::Frame { line: first, .. })
-                if self.found =>
-            {
-                self.ready.push_back(Item::Passed { first, lines });
+            Some(event) if self.found => {
+                let passed = PassedOver::Lines { first: event.place.number, lines };
+                self.ready.push_back(Item::PassedOver(passed));
             }
-            other => self.ready.extend(other),
+            other => self.ready.extend(other.map(Item::Event)),
         }
-        failed || !self.ready.is_empty()
     }
 
-    /// A line that is a capture's stands here; returns whether the whole file is one.
-    pub(super) fn begins(&mut self) -> bool {
+    /// A line of which nothing is taken, and that is no text of a log.
+    pub(super) fn damage(&mut self, place: Position, why: IntakeError) {
+        self.push(damaged(place, why));
+    }
+
+    /// A line that is a capture's.
+    pub(super) fn whole(&mut self, events: &mut Vec<Event>) {
+        self.begins();
+        self.ready.extend(events.drain(..).map(Item::Event));
+    }
+
+    /// An object of which nothing is known, and that may be something else.
+    pub(super) fn hollow(&mut self, events: &mut Vec<Event>, text: &str, place: Position) {
+        let has_a_frame = |events: &Vec<Event>| events.iter().any(|e| e.frame().is_some());
+        let guess = if self.strict { None } else { self.log.json(text, place) };
+        match guess.filter(has_a_frame) {
+            Some(events) => self.guessed(events),
+            None => self.ready.extend(events.drain(..).map(Item::Event)),
+        }
+    }
+
+    /// An object that is no datagram.
+    pub(super) fn json(&mut self, text: &str, place: Position) {
+        if let Some(events) = self.log.message(text, place) {
+            self.begins();
+            return self.take(events);
+        }
+        let guess = if self.strict { None } else { self.log.json(text, place) };
+        match guess {
+            Some(events) => self.guessed(events),
+            None => self.lost(place, IntakeError::NoDatagram),
+        }
+    }
+
+    /// A line that is neither an object nor a frame.
+    pub(super) fn words(&mut self, text: &str, place: Position, why: IntakeError) {
+        let guess = match why {
+            _ if self.ours || self.strict => None,
+            IntakeError::NotAnObject => self.log.json(text, place),
+            _ => self.log.text(text, place),
+        };
+        match guess {
+            Some(events) => self.guessed(events),
+            None => self.lost(place, why),
+        }
+    }
+
+    /// Octets that may be a word or a number.
+    pub(super) fn bare(&mut self, frame: FrameText, text: &str, place: Position) {
+        let doubtful = is_doubtful(text, &frame);
+        let event = bare(frame, place);
+        let lawful = event.frame().is_some_and(log::is_lawful_alone);
+        match self.nature {
+            _ if self.strict => self.push(event),
+            _ if lawful => {
+                self.begins();
+                self.push(event);
+            }
+            Nature::Open if doubtful => self.hold(event),
+            Nature::Log => self.pass(event),
+            Nature::Open | Nature::Capture => self.push(event),
+        }
+    }
+
+    fn push(&mut self, event: Event) {
+        self.ready.push_back(Item::Event(event));
+    }
+
+    fn take(&mut self, events: Vec<Event>) {
+        self.found = true;
+        self.ready.extend(events.into_iter().map(Item::Event));
+    }
+
+    fn guessed(&mut self, events: Vec<Event>) {
+        if self.nature == Nature::Open {
+            self.is_log();
+        }
+        self.take(events);
+    }
+
+    /// A line that is a capture's is here.
+    fn begins(&mut self) {
+        self.decide();
+        self.ours = self.nature == Nature::Capture;
+    }
+
+    /// Takes the file for a capture, or for a log where many lines of text came first.
+    fn decide(&mut self) {
         self.found = true;
         if self.nature == Nature::Open {
             if self.held_words() < WORDS_OF_A_LOG {
                 self.nature = Nature::Capture;
-                self.ready.extend(self.held.drain(..));
+                self.ready.extend(self.held.drain(..).map(Item::Event));
             } else {
                 self.is_log();
             }
         }
-        self.nature == Nature::Capture
     }
 
     fn held_words(&self) -> usize {
-        self.held.iter().filter(|item| matches!(item, Item::Skipped { .. })).count()
+        self.held.iter().filter(|event| event.gap().is_some()).count()
     }
 
     fn is_log(&mut self) {
         self.nature = Nature::Log;
-        for item in std::mem::take(&mut self.held) {
-            self.pass(item);
+        for event in std::mem::take(&mut self.held) {
+            self.pass(event);
         }
     }
 
-    /// Takes a message of the station protocol; returns whether it was one.
-    pub(super) fn message(&mut self, text: &str, line: u64) -> bool {
-        let Some(datagrams) = self.log.message(text, line) else { return false };
-        self.take(datagrams);
-        true
-    }
-
-    /// Takes a line of JSON that is no datagram.
-    pub(super) fn json(&mut self, text: &str, line: u64, why: IntakeError, ours: &mut bool) {
-        if let Some(datagrams) = self.log.message(text, line) {
-            *ours = self.begins();
-            self.take(datagrams);
-        } else if let Some(datagrams) = self.log.json(text, line) {
-            self.guessed(datagrams);
-        } else if *ours {
-            self.ready.push_back(Item::Skipped { line, why });
-        } else {
-            self.hold(Item::Skipped { line, why });
-        }
-    }
-
-    /// Takes a line that is neither JSON nor a frame.
-    pub(super) fn words(&mut self, text: &str, line: u64, why: IntakeError) {
-        let found = match why {
-            IntakeError::NotAnObject => self.log.json(text, line),
-            _ => self.log.text(text, line),
-        };
-        match found {
-            Some(datagrams) => self.guessed(datagrams),
-            None => self.hold(Item::Skipped { line, why }),
-        }
-    }
-
-    /// Takes what was read and may be something else: octets that are a word or a number, an object
-    /// of which nothing is known.
-    pub(super) fn doubtful(&mut self, item: Item, text: &str, line: u64, ours: &mut bool) {
-        match &item {
-            Item::Frame { frame, .. } if log::is_lawful_alone(&frame.octets) => {
-                *ours = self.begins();
-                self.push(item);
-            }
-            Item::Frame { frame, .. } if self.nature == Nature::Open => {
-                if is_doubtful(text, frame) {
-                    self.hold(item);
-                } else {
-                    self.push(item);
-                }
-            }
-            Item::Frame { .. } if self.nature == Nature::Log => self.pass(item),
-            Item::Datagram(_) => {
-                let holds_a_frame = |d: &Datagram| !d.rxpk.is_empty() || d.txpk.is_some();
-                match self.log.json(text, line).filter(|found| found.iter().any(holds_a_frame)) {
-                    Some(datagrams) => self.guessed(datagrams),
-                    None => self.push(item),
-                }
-            }
-            _ => self.push(item),
-        }
-    }
-
-    fn guessed(&mut self, datagrams: Vec<Datagram>) {
-        if self.nature == Nature::Open {
-            self.is_log();
-        }
-        self.take(datagrams);
-    }
-
-    fn take(&mut self, datagrams: Vec<Datagram>) {
-        self.found = true;
-        self.ready.extend(datagrams.into_iter().map(Item::Datagram));
+    /// A line of which nothing is taken: damage in a capture, and nothing in a log.
+    fn lost(&mut self, place: Position, why: IntakeError) {
+        let event = damaged(place, why);
+        if self.ours || self.strict { self.push(event) } else { self.hold(event) }
     }
 
     /// Keeps back a line that is damage or nothing, as the others will show.
-    fn hold(&mut self, item: Item) {
+    fn hold(&mut self, event: Event) {
         match self.nature {
-            Nature::Log => self.pass(item),
-            Nature::Capture => self.ready.push_back(item),
+            Nature::Log => self.pass(event),
+            Nature::Capture => self.push(event),
             Nature::Open => {
-                self.held.push(item);
+                self.held.push(event);
                 if self.held.len() > MOST_HELD {
                     if self.held_words() >= WORDS_OF_A_LOG {
                         self.is_log();
                     } else {
-                        self.begins();
+                        self.decide();
                     }
                 }
             }
         }
     }
 
-    fn pass(&mut self, item: Item) {
+    fn pass(&mut self, event: Event) {
         self.passed += 1;
-        self.first_passed.get_or_insert(item);
+        self.first_passed.get_or_insert(event);
     }
+}
+
+/// A line of which nothing was taken.
+pub(super) fn damaged(place: Position, why: IntakeError) -> Event {
+    let gap = Gap { lost: Lost::Anything, damage: Damage::All(why) };
+    Event::new(place, What::Gap(Box::new(gap)))
+}
+
+/// A frame by itself: nothing is known of it but the order.
+fn bare(text: FrameText, place: Position) -> Event {
+    let (within, member) = (Within::Bare, "");
+    let note = |leniency| Note { within, member, remark: Remark::Lenient(leniency) };
+    let notes = text.leniencies.into_iter().map(note).collect();
+    Event { notes, ..Event::bare(place, &text.octets) }
 }
 
 /// Whether octets may as well be a word, a number or a time of day.

@@ -1,11 +1,12 @@
 //! gzip and zstd around a capture, unpacked as it is read.
 //!
 //! Nothing is unpacked ahead of the reader, and no more is held than a window: 32 KiB of gzip, up to
-//! [`MOST_WINDOW`] of zstd, which grows with what was unpacked. A stream that is damaged ends where the damage is;
+//! [`step::MOST_WINDOW`] of zstd, which grows with what was unpacked. A stream that is damaged ends where the damage is;
 //! what is wrong is told beside it, so that all before it is used.
 
 mod counted;
 mod gzip;
+mod step;
 mod zstd;
 
 use std::{
@@ -14,75 +15,17 @@ use std::{
 };
 
 use counted::Counted;
+use step::{Stop, Unpack};
 
-/// How a capture is packed.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub enum Packing {
-    /// gzip (RFC 1952).
-    Gzip,
-    /// Zstandard (RFC 8878).
-    Zstd,
-}
+pub use step::{Packing, UnpackError};
 
-impl Packing {
-    /// Returns how a file that begins so is packed.
-    pub(super) fn of(head: &[u8]) -> Option<Self> {
-        match head {
-            [0x1F, 0x8B, 8, ..] => Some(Self::Gzip),
-            _ if zstd::begins(head) => Some(Self::Zstd),
-            _ => None,
-        }
+/// Returns how a file that begins so is packed.
+pub(super) fn packing(head: &[u8]) -> Option<Packing> {
+    match head {
+        [0x1F, 0x8B, 8, ..] => Some(Packing::Gzip),
+        _ if zstd::begins(head) => Some(Packing::Zstd),
+        _ => None,
     }
-}
-
-impl std::fmt::Display for Packing {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(match self {
-            Self::Gzip => "gzip",
-            Self::Zstd => "zstd",
-        })
-    }
-}
-
-/// Why a packed capture could not be unpacked to its end.
-#[derive(Clone, Copy, Debug, Eq, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum UnpackError {
-    /// It ends early.
-    #[error("{packing}: it ends early, after {offset} octets")]
-    Cut {
-        /// How it is packed.
-        packing: Packing,
-        /// Octets of the packed stream.
-        offset: u64,
-    },
-    /// It is damaged.
-    #[error("{packing}: damaged at about octet {offset} of the packed stream")]
-    Damaged {
-        /// How it is packed.
-        packing: Packing,
-        /// Octets of the packed stream before it.
-        offset: u64,
-    },
-    /// What was unpacked is not what was packed.
-    #[error("{packing}: the checksum does not hold before octet {offset} of the packed stream")]
-    Checksum {
-        /// How it is packed.
-        packing: Packing,
-        /// Octets of the packed stream.
-        offset: u64,
-    },
-    /// Unpacking takes more memory than is given to it.
-    #[error("zstd: a window of {window} octets; up to {most} are given to it")]
-    Window {
-        /// The window.
-        window: u64,
-        /// What is given.
-        most: u64,
-    },
-    /// Packed again and again.
-    #[error("packed more than {0} times over")]
-    Nested(usize),
 }
 
 /// Why unpacking ended, told beside the octets.
@@ -101,11 +44,11 @@ impl Verdict {
 }
 
 /// Unpacks a stream; its end is where the packed one ends or is damaged, and the verdict tells which.
-pub(super) fn unpack(
+pub(super) fn unpack<'s>(
     packing: Packing,
-    stream: Box<dyn Read + Send>,
+    stream: Box<dyn Read + Send + 's>,
     verdict: &Verdict,
-) -> Box<dyn Read + Send> {
+) -> Box<dyn Read + Send + 's> {
     let counted = Counted::new(BufReader::with_capacity(BUFFER, stream));
     let verdict = verdict.clone();
     match packing {
@@ -116,19 +59,6 @@ pub(super) fn unpack(
             Box::new(Unpacked { inner: zstd::Zstd::new(counted), verdict, ended: false })
         }
     }
-}
-
-/// Something that unpacks.
-trait Unpack {
-    /// Unpacks some octets, none at the end.
-    fn unpack(&mut self, buffer: &mut [u8]) -> Result<usize, Stop>;
-}
-
-/// Why unpacking stops.
-enum Stop {
-    /// The packed stream itself cannot be read.
-    Stream(io::Error),
-    Damage(UnpackError),
 }
 
 struct Unpacked<U> {
@@ -160,6 +90,4 @@ impl<U: Unpack> Read for Unpacked<U> {
     }
 }
 
-/// What zstd uses on its higher levels, and the most that is given to it.
-const MOST_WINDOW: u64 = 32 << 20;
 const BUFFER: usize = 1 << 16;

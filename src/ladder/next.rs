@@ -6,10 +6,7 @@ use super::{
     rung::{Ladder, State},
     verdict::Verdict,
 };
-use crate::{
-    fact::{Certainty, Fact},
-    intake::Kind,
-};
+use crate::fact::{Certainty, Fact};
 
 /// Steps that would decide, the most telling first.
 pub(super) fn steps(
@@ -78,13 +75,15 @@ fn words(
     if open(Rung::Answered) && case.trace.lacks.downlinks > 0 {
         out.push("ask for all gateways and messages: downlinks were left out".into());
     } else if open(Rung::Answered) {
-        out.push(if case.trace.gateways.values().any(|g| g.count(Kind::PushData) > 0) {
-            "capture the downlink side too (PULL_RESP and TX_ACK of the same gateway), until \
+        out.push(
+            if case.trace.gateways.values().any(|g| g.counts.push_data + g.counts.heard > 0) {
+                "capture the downlink side too (PULL_RESP and TX_ACK of the same gateway), until \
                  at least 7 s after a request"
-                .to_owned()
-        } else {
-            "capture at the gateway's UDP port, both directions".to_owned()
-        });
+                    .to_owned()
+            } else {
+                "capture at the gateway's UDP port, both directions".to_owned()
+            },
+        );
     }
     let answered = is(Rung::Answered, State::Proven);
     if open(Rung::Timely) && answered && case.plan.is_some() {
@@ -128,7 +127,7 @@ fn unheard(case: &Case<'_>) -> Vec<String> {
         out.push("ask for the whole capture: the node may be in what was left out".into());
         return out;
     }
-    if case.trace.frames > 0 && case.trace.gateways.values().all(|g| g.kinds.is_empty()) {
+    if case.trace.frames > 0 && case.trace.gateways.values().all(|g| g.counts.is_empty()) {
         out.push(
             "capture at the gateway's UDP port: a log, or a list of frames, does not show what was \
              not heard"

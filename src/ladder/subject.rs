@@ -4,7 +4,7 @@ use crate::{
     explore::{misreading, near_miss::Effort},
     frame::{JoinAccept, MacVersion, SealedJoinAccept},
     id::Eui64,
-    intake::{GatewayPlan, Kind},
+    intake::GatewayPlan,
     ladder::Options,
     region::Plan,
     roster::{Activation, Claim, ClaimKind, Gateway, Node, Roster},
@@ -164,9 +164,7 @@ impl<'a> Subject<'a> {
 
     /// Returns whether what gateways send to the server is in the capture, so that silence tells.
     pub(in crate::ladder) fn hears_gateways(&self) -> bool {
-        let from_gateway = [Kind::PushData, Kind::PullData];
-        let speaks = |gateway: &GatewayTrace| from_gateway.iter().any(|k| gateway.count(*k) > 0);
-        self.trace.gateways.values().any(speaks)
+        self.trace.gateways.values().any(GatewayTrace::speaks)
     }
 
     /// The gateways whose own setting drops what this test refuses, as far as the capture shows their

@@ -16,13 +16,12 @@ use crate::{
 pub(super) fn header(dice: &mut Dice) -> Option<Made> {
     let version = dice.pick(&[MacVersion::V1_0_3, MacVersion::V1_0_4, MacVersion::V1_1])?;
     let stage = Stage::new(dice, "EU868", |probe| probe.version = version)?;
-    let frames: Vec<Decoded> = stage
+    let frames: Vec<&Decoded> = stage
         .heard()
-        .map(|(_, decoded)| decoded)
+        .map(|heard| &heard.frame)
         .filter(|decoded| matches!(decoded.frame, Some(Frame::Data(_))))
         .collect();
-    let places: Vec<usize> = (0..frames.len()).collect();
-    let decoded = frames.get(dice.pick(&places)?)?;
+    let decoded = dice.pick(&frames)?;
     let Some(Frame::Data(data)) = &decoded.frame else { return None };
     let payload = data.payload.as_ref()?;
     let questions = vec![
@@ -38,7 +37,7 @@ pub(super) fn header(dice: &mut Dice) -> Option<Made> {
 
 pub(super) fn join_request(dice: &mut Dice) -> Option<Made> {
     let stage = Stage::new(dice, "EU868", |_| {})?;
-    let (_, decoded) = stage.first_heard(FType::JoinRequest)?;
+    let decoded = &stage.first_heard(FType::JoinRequest)?.frame;
     let Some(Frame::JoinRequest(request)) = &decoded.frame else { return None };
     let (join, dev) = (request.join_eui.0.octets(), request.dev_eui.0.octets());
     let exchanged = "these are the octets of the other EUI: JoinEUI travels first, DevEUI second";
@@ -49,7 +48,7 @@ pub(super) fn join_request(dice: &mut Dice) -> Option<Made> {
             .unless(Value::Octets(back(other)), format!("{exchanged}; and they travel in reverse"));
         Some(
             Question::new(format!("{name}, as people write it:"), answer)
-                .because(stands(&decoded, field)?),
+                .because(stands(decoded, field)?),
         )
     };
     let nonce = request.dev_nonce.0.to_be_bytes();
@@ -57,7 +56,7 @@ pub(super) fn join_request(dice: &mut Dice) -> Option<Made> {
         message(request.mhdr),
         eui("JoinEUI", join, dev, Field::JoinEui)?,
         eui("DevEUI", dev, join, Field::DevEui)?,
-        number("DevNonce, as a number", "DevNonce", nonce, &decoded, Field::DevNonce),
+        number("DevNonce, as a number", "DevNonce", nonce, decoded, Field::DevNonce),
     ];
     Some(Made { given: heard(&decoded.octets), questions })
 }
@@ -132,7 +131,7 @@ pub(super) fn frame_control(dice: &mut Dice) -> Option<Made> {
     let mut flags = Answer::new(set);
     flags = flags.unless(
         Value::Set(flags_of_bits(octet << 4, data.direction())),
-        "these are the low four bits, which are FOptsLen; the flags are the high ones",
+        "these are bits 3 to 0, which are FOptsLen; the flags are bits 7 to 4",
     );
     let at = decoded.fields.iter().find(|f| f.value == Field::FPort)?.at.start;
     let past = Value::Number(8);
@@ -140,7 +139,8 @@ pub(super) fn frame_control(dice: &mut Dice) -> Option<Made> {
         Question::new("Which flags of FCtrl are set? (or: none)", flags)
             .among(among.map(str::to_owned))
             .because(format!(
-                "FCtrl is {octet:02X}: bits {octet:08b}, of which the high four are flags"
+                "FCtrl is {octet:02X}: bits 7 to 4 are {:04b}, the flags",
+                octet >> 4
             )),
         Question::new(
             "FOptsLen:",
@@ -154,7 +154,7 @@ pub(super) fn frame_control(dice: &mut Dice) -> Option<Made> {
                     "that is the high half of FCtrl, the flags; FOptsLen is the low half",
                 ),
         )
-        .because(format!("the low four bits of FCtrl {octet:02X}")),
+        .because(format!("bits 3 to 0 of FCtrl {octet:02X} are {:04b}", octet & 0x0F)),
         Question::new(
             "At which octet does FPort stand, MHDR being octet 0?",
             Answer::new(Value::Number(u64::try_from(at).ok()?))

@@ -21,7 +21,7 @@ use crate::{
 
 pub(super) fn which(dice: &mut Dice) -> Option<Made> {
     let stage = old_stage(dice)?;
-    let (_, decoded) = stage.first_heard(FType::JoinRequest)?;
+    let decoded = &stage.first_heard(FType::JoinRequest)?.frame;
     let Some(Frame::JoinRequest(request)) = &decoded.frame else { return None };
     let own = stage.record()?.app_key.as_ref()?.key().clone();
     let keys = candidates(&own, dice);
@@ -60,10 +60,10 @@ pub(super) fn which(dice: &mut Dice) -> Option<Made> {
 
 pub(super) fn accept(dice: &mut Dice) -> Option<Made> {
     let stage = old_stage(dice)?;
-    let (_, decoded) = stage.first_sent(FType::JoinAccept)?;
+    let decoded = &stage.first_sent(FType::JoinAccept)?.frame;
     let Some(Frame::JoinAccept(sealed)) = &decoded.frame else { return None };
     let key = stage.record()?.app_key.clone()?;
-    let accept = opened(&decoded, &key)?.accept.accept;
+    let accept = opened(decoded, &key)?.accept.accept;
     let wrong = open_encrypted_join_accept(AcceptKey::join(&key), sealed).map(|o| o.accept);
     let aes = "you decrypted with AES; the server did that already: the node turns it round with AES encryption";
     let slip = |answer: Answer, of: fn(&JoinAccept) -> Value| match &wrong {
@@ -108,11 +108,11 @@ pub(super) fn accept(dice: &mut Dice) -> Option<Made> {
 pub(super) fn session(dice: &mut Dice) -> Option<Made> {
     let stage = old_stage(dice)?;
     let key = stage.record()?.app_key.clone()?;
-    let (_, asked) = stage.first_heard(FType::JoinRequest)?;
-    let (_, answered) = stage.first_sent(FType::JoinAccept)?;
-    let Some(Frame::JoinRequest(request)) = asked.frame else { return None };
-    let accept = opened(&answered, &key)?.accept.accept;
-    let (_, data) = stage.heard().find(|(_, d)| is_data(d))?;
+    let asked = &stage.first_heard(FType::JoinRequest)?.frame;
+    let answered = &stage.first_sent(FType::JoinAccept)?.frame;
+    let Some(Frame::JoinRequest(request)) = &asked.frame else { return None };
+    let accept = opened(answered, &key)?.accept.accept;
+    let data = &stage.heard().find(|heard| is_data(&heard.frame))?.frame;
     let keys = derive::session_1_0(&key, accept.join_nonce, accept.net_id, request.dev_nonce);
     let SessionKeys::V1_0 { nwk_s_key, app_s_key: Some(app_s_key) } = keys else { return None };
     let mut ring = KeyRing::default();
@@ -120,7 +120,7 @@ pub(super) fn session(dice: &mut Dice) -> Option<Made> {
     ring.push(Source::default(), Key::AppS(app_s_key.clone()));
     let read = reading::read(data.clone(), &ring, &Context::default());
     let clear = read.found.payload.filter(|plain| plain.proven)?.octets;
-    let wrong = slips_of(&key, &accept, &request);
+    let wrong = slips_of(&key, &accept, request);
     let of = |own: &Aes128Key, other: &Aes128Key, first: u8| {
         let octets = |key: &Aes128Key| Value::Octets(key.expose().to_vec());
         let block = derive::block_1_0(first, accept.join_nonce, accept.net_id, request.dev_nonce);

@@ -10,12 +10,11 @@ use crate::{
 pub(super) fn fresh(dice: &mut Dice) -> Option<Made> {
     let version = dice.pick(&[MacVersion::V1_0_2, MacVersion::V1_0_3, MacVersion::V1_0_4])?;
     let mut stage = Stage::new(dice, "EU868", |probe| probe.version = version)?;
-    let (up, decoded) = stage.first_heard(FType::JoinRequest)?;
-    let (octets, decoded) = (up.octets.clone(), decoded);
-    let Some(Frame::JoinRequest(request)) = decoded.frame else { return None };
+    let asked = stage.first_heard(FType::JoinRequest)?.frame.clone();
+    let Some(Frame::JoinRequest(request)) = &asked.frame else { return None };
     let nonce = request.dev_nonce.0;
     // The request alone: what became of it is the question.
-    stage.datagrams.retain(|d| d.rxpk.iter().any(|up| up.octets == octets));
+    stage.events.retain(|event| event.heard().is_some_and(|heard| heard.frame == asked));
     let record = stage.roster.nodes.first_mut()?.record.as_mut()?;
     let known = if version.counts_dev_nonces() {
         let (less, more) =
@@ -62,7 +61,7 @@ pub(super) fn fresh(dice: &mut Dice) -> Option<Made> {
     ];
     let given = vec![
         Given::words("A Join-Request whose MIC holds:"),
-        Given::Octets(octets),
+        Given::Octets(asked.octets),
         Given::value("LoRaWAN version on record", version.name()),
         known,
     ];

@@ -1,8 +1,8 @@
 //! A scene that was played, and what stands in its recording.
 
 use crate::{
-    frame::{Decoded, FType, decode},
-    intake::{CaptureLines, Datagram, Downlink, Item, Uplink},
+    frame::{Decoded, FType},
+    intake::{Capture, Event, Heard, Item, Ordered},
     ladder::{self, Diagnosis},
     region::Plan,
     roster::{self, Claim, Roster},
@@ -12,7 +12,7 @@ use crate::{
 
 /// A scene of one probe, as its capture and its roster show it.
 pub(super) struct Stage {
-    pub(super) datagrams: Vec<Datagram>,
+    pub(super) events: Vec<Event>,
     pub(super) roster: Roster,
 }
 
@@ -30,28 +30,27 @@ impl Stage {
     pub(super) fn play(scene: &Scene) -> Option<Self> {
         let recording = scene.play();
         let roster = roster::parse(&recording.roster, None).ok()?;
-        let lines = CaptureLines::new(recording.capture.as_bytes());
-        let datagrams = lines.filter_map(|item| match item {
-            Ok(Item::Datagram(datagram)) => Some(datagram),
+        let events = Capture::new(recording.capture.as_bytes()).filter_map(|item| match item {
+            Ok(Item::Event(event)) => Some(event),
             _ => None,
         });
-        Some(Self { datagrams: datagrams.collect(), roster })
+        Some(Self { events: events.collect(), roster })
     }
 
     /// Returns the frames heard, in order.
-    pub(super) fn heard(&self) -> impl Iterator<Item = (&Uplink, Decoded)> {
-        self.datagrams.iter().flat_map(|d| &d.rxpk).map(|up| (up, decode(&up.octets)))
+    pub(super) fn heard(&self) -> impl Iterator<Item = &Heard> {
+        self.events.iter().filter_map(Event::heard)
     }
 
     /// Returns the first frame heard of that type.
-    pub(super) fn first_heard(&self, ftype: FType) -> Option<(&Uplink, Decoded)> {
-        self.heard().find(|(_, decoded)| is(decoded, ftype))
+    pub(super) fn first_heard(&self, ftype: FType) -> Option<&Heard> {
+        self.heard().find(|heard| is(&heard.frame, ftype))
     }
 
     /// Returns the first frame of that type that a gateway was to send.
-    pub(super) fn first_sent(&self, ftype: FType) -> Option<(&Downlink, Decoded)> {
-        let sent = self.datagrams.iter().filter_map(|d| d.txpk.as_ref());
-        sent.map(|down| (down, decode(&down.octets))).find(|(_, decoded)| is(decoded, ftype))
+    pub(super) fn first_sent(&self, ftype: FType) -> Option<&Ordered> {
+        let sent = self.events.iter().filter_map(Event::ordered);
+        sent.into_iter().find(|ordered| is(&ordered.frame, ftype))
     }
 
     /// Returns what the record states of the probe.
@@ -67,8 +66,8 @@ impl Stage {
     /// Climbs the ladder for the probe.
     pub(super) fn diagnosis(&self) -> Option<Diagnosis> {
         let mut tracer = Tracer::new(&self.roster);
-        for datagram in &self.datagrams {
-            tracer.push(0, datagram);
+        for event in &self.events {
+            tracer.push(event.clone());
         }
         let options = ladder::Options::default();
         ladder::diagnose(&tracer.finish(), &self.roster, options).into_iter().next()

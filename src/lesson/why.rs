@@ -6,7 +6,7 @@ use super::{
 };
 use crate::{
     frame::MacVersion,
-    intake::Datagram,
+    intake::{Event, What, When},
     ladder::{CAUSES, Cause, Diagnosis, Place, Rungs, State, Verdict, join::Rung},
     roster::Claim,
     scenario::{Dice, Mistake},
@@ -46,10 +46,10 @@ pub(super) fn why(dice: &mut Dice) -> Option<Made> {
         probe.attempts = 2;
         probe.mistakes = vec![mistake];
     })?;
-    let shown = stage.datagrams.iter().filter(|d| line(d).is_some()).take(LINES);
-    let last = shown.map(|d| d.line).last()?;
+    let shown = stage.events.iter().filter(|event| line(event).is_some()).take(LINES);
+    let last = shown.map(|event| event.place.number).last()?;
     // The class judges by what it is shown, and so does the ladder.
-    stage.datagrams.retain(|d| d.line <= last);
+    stage.events.retain(|event| event.place.number <= last);
     let diagnosis = stage.diagnosis()?;
     let verdict = diagnosis.causes.first()?;
     let Some(Place::Join(rung)) = diagnosis.first_broken().filter(|at| *at == verdict.place) else {
@@ -62,7 +62,7 @@ pub(super) fn why(dice: &mut Dice) -> Option<Made> {
          capture:",
         version.name()
     ))];
-    given.extend(stage.datagrams.iter().filter_map(line));
+    given.extend(stage.events.iter().filter_map(line));
     given.extend(claims(&stage));
     Some(Made { given, questions })
 }
@@ -158,27 +158,28 @@ fn evidence_of(diagnosis: &Diagnosis, rung: Rung) -> Option<String> {
 }
 
 /// A line of the capture that is about a frame, in words.
-fn line(datagram: &Datagram) -> Option<Given> {
-    let at = datagram.at.map(|at| at.strftime("%H:%M:%S%.3f").to_string()).unwrap_or_default();
-    let name = format!("{} at {at}", datagram.line);
-    if let Some(up) = datagram.rxpk.first() {
-        let place = place(up.freq_hz, up.modulation);
-        let text = format!("heard at counter {}, {place}: {}", up.tmst?, spaced(&up.octets));
-        return Some(Given::value(name, text));
-    }
-    if let Some(down) = &datagram.txpk {
-        let when = match down.when {
-            crate::intake::When::Counter(counter) => format!("at counter {counter}"),
-            _ => "at once".to_owned(),
-        };
-        let polarity = if down.inverted == Some(false) { ", not inverted" } else { ", inverted" };
-        let power = down.power_dbm.map(|dbm| format!(", {dbm} dBm")).unwrap_or_default();
-        let place = place(down.freq_hz, down.modulation);
-        let text = format!("to send {when}, {place}{polarity}{power}: {}", spaced(&down.octets));
-        return Some(Given::value(name, text));
-    }
-    let ack = datagram.ack.as_ref()?;
-    Some(Given::value(name, format!("the gateway says: {}", ack.error.name())))
+fn line(event: &Event) -> Option<Given> {
+    let at = event.time.map(|at| at.strftime("%H:%M:%S%.3f").to_string()).unwrap_or_default();
+    let text = match &event.what {
+        What::Heard(up) => {
+            let place = place(up.freq_hz, up.modulation);
+            format!("heard at counter {}, {place}: {}", up.tmst?, spaced(up.octets()))
+        }
+        What::Ordered(down) => {
+            let when = match down.when {
+                When::Counter(counter) => format!("at counter {counter}"),
+                _ => "at once".to_owned(),
+            };
+            let inverted =
+                if down.inverted == Some(false) { ", not inverted" } else { ", inverted" };
+            let power = down.power_dbm.map(|dbm| format!(", {dbm} dBm")).unwrap_or_default();
+            let place = place(down.freq_hz, down.modulation);
+            format!("to send {when}, {place}{inverted}{power}: {}", spaced(down.octets()))
+        }
+        What::Outcome(outcome) => format!("the gateway says: {}", outcome.error.name()),
+        _ => return None,
+    };
+    Some(Given::value(format!("{} at {at}", event.place.number), text))
 }
 
 fn place(hz: Option<u32>, rate: Option<crate::radio::Modulation>) -> String {

@@ -15,7 +15,7 @@ pub(super) fn join(dice: &mut Dice) -> Option<Made> {
     let name = dice.pick(&["EU868", "US915", "AU915", "AS923-1", "IN865"])?;
     let plan = Plan::by_name(name)?;
     let stage = Stage::new(dice, name, |_| {})?;
-    let (up, _) = stage.first_heard(FType::JoinRequest)?;
+    let up = stage.first_heard(FType::JoinRequest)?;
     let (hz, rate) = (up.freq_hz?, up.modulation?);
     let ended = near_a_wrap(dice, up.tmst?);
     let (rx1, rx2) = (plan.join_rx1(hz, rate)?, plan.join_rx2(hz));
@@ -57,8 +57,8 @@ pub(super) fn data(dice: &mut Dice) -> Option<Made> {
     let name = dice.pick(&["EU868", "US915", "AU915", "IN865"])?;
     let plan = Plan::by_name(name)?;
     let stage = Stage::new(dice, name, |probe| probe.uplinks = 2)?;
-    let is_data = |m: &crate::frame::Mhdr| m.ftype().is_data();
-    let (up, _) = stage.heard().find(|(_, d)| d.mhdr().as_ref().is_some_and(is_data))?;
+    let is_data = |m: crate::frame::Mhdr| m.ftype().is_data();
+    let up = stage.heard().find(|heard| heard.frame.mhdr().is_some_and(is_data))?;
     let hz = up.freq_hz?;
     let dr = dice.pick(&join_rates(plan))?;
     let rate = plan.dr(Direction::Uplink, dr)?;

@@ -4,9 +4,10 @@ use std::net::SocketAddr;
 
 use jiff::Timestamp;
 
-use super::{Event, recent::Recent};
+use super::{Notice, recent::Recent};
 use crate::{
     id::{DevEui, Eui64},
+    intake::What,
     ladder::Diagnosis,
 };
 
@@ -61,9 +62,9 @@ impl Default for Board {
 
 impl Board {
     /// Takes what happened.
-    pub fn take(&mut self, event: &Event<'_>) {
-        match event {
-            Event::Datagram(caught) if caught.is_from_gateway() => {
+    pub fn take(&mut self, notice: &Notice<'_>) {
+        match notice {
+            Notice::Datagram(caught) if caught.is_from_gateway() => {
                 let Some(gateway) = caught.gateway else { return };
                 let (peer, last) = (caught.peer, caught.at);
                 if let Some(row) = self.gateways.meet(&gateway) {
@@ -74,23 +75,23 @@ impl Board {
                     self.gateways.add(gateway, row);
                 }
             }
-            Event::Datagram(_) => self.server_answers = Some(true),
-            Event::Frame(seen) => {
+            Notice::Datagram(_) => self.server_answers = Some(true),
+            Notice::Frame(seen) => {
                 self.failed_mics += u64::from(seen.mic_fails());
-                let gateway = seen.frame.gateway;
+                let gateway = seen.event.gateway;
                 let Some(row) = gateway.and_then(|g| self.gateways.get_mut(&g)) else { return };
-                match seen.frame.direction() {
-                    Some(crate::frame::Direction::Downlink) => row.sent += 1,
+                match seen.event.what {
+                    What::Ordered(_) => row.sent += 1,
                     _ => row.heard += 1,
                 }
             }
-            Event::Ladder(change) => {
+            Notice::Ladder(change) => {
                 let diagnosis = change.diagnosis.clone();
                 let stranger = diagnosis.dev_eui.filter(|_| diagnosis.name.is_none());
                 let name = (diagnosis.name.clone(), stranger);
                 self.nodes.add(name, NodeRow { at: change.at, diagnosis });
             }
-            Event::Server { answers, .. } => self.server_answers = Some(*answers),
+            Notice::Server { answers, .. } => self.server_answers = Some(*answers),
             _ => {}
         }
     }

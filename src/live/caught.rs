@@ -1,12 +1,12 @@
 //! A datagram as the tap met it.
 
-use std::net::SocketAddr;
+use std::{net::SocketAddr, sync::Arc};
 
 use jiff::Timestamp;
 
 use crate::{
     id::Eui64,
-    intake::{Datagram, Header, Kind, WireError, wire_datagram},
+    intake::{Ends, Event, Header, Position, WireError, wire_events},
 };
 
 /// A datagram as it passed, with what the tap knows of its way.
@@ -29,28 +29,34 @@ pub struct Caught {
 impl Caught {
     /// Returns whether a gateway sent it.
     pub const fn is_from_gateway(&self) -> bool {
-        is_from_gateway(self.header.kind)
+        self.header.kind.is_from_gateway()
     }
 
-    /// Returns it as captures have it.
+    /// Returns from where to where it went.
+    pub const fn ends(&self) -> (SocketAddr, SocketAddr) {
+        if self.is_from_gateway() { (self.peer, self.port) } else { (self.port, self.peer) }
+    }
+
+    /// Returns what it says, as the packet of that number.
     ///
     /// # Errors
     ///
     /// [`WireError`] where its JSON cannot be read.
-    pub fn datagram(&self) -> Result<Datagram, WireError> {
-        let mut datagram = wire_datagram(&self.octets)?;
-        datagram.at = Some(self.at);
-        datagram.gateway = datagram.gateway.or(self.gateway);
-        Ok(datagram)
+    pub fn events(&self, number: u64) -> Result<Vec<Event>, WireError> {
+        let mut events = wire_events(&self.octets)?;
+        let (from, to) = self.ends();
+        let ends = Arc::new(Ends { link: None, from, to });
+        for (index, event) in (0..).zip(&mut events) {
+            event.place = Position { index, ..Position::packet(number) };
+            event.time = Some(self.at);
+            event.gateway = event.gateway.or(self.gateway);
+            event.wire.ends = Some(Arc::clone(&ends));
+        }
+        Ok(events)
     }
 
     /// Returns the octets of memory that it takes, about.
     pub(super) fn weight(&self) -> usize {
         size_of::<Self>() + self.octets.len()
     }
-}
-
-/// Returns whether gateways send datagrams of that kind.
-pub(super) const fn is_from_gateway(kind: Kind) -> bool {
-    matches!(kind, Kind::PushData | Kind::PullData | Kind::TxAck)
 }

@@ -5,15 +5,15 @@ use jiff::Timestamp;
 use super::{
     caught::Caught,
     counters::Counters,
-    event::{Event, Seen},
     ladder::{Climbed, Ladders},
+    notice::{Notice, Seen},
     recent::Recent,
 };
 use crate::{
-    frame::{Direction, decode},
+    frame::Decoded,
     id::Eui64,
-    intake::{Crc, Datagram, Found, Origin, SourcedFrame},
-    reading::{Context, KeyRing, SessionMemory},
+    intake::{Crc, DatagramKind, Event, What},
+    reading::{Context, KeyRing, Reading, SessionMemory},
     region::Plan,
     roster::Roster,
 };
@@ -45,36 +45,37 @@ impl<'r> Desk<'r> {
         &mut self,
         caught: &Caught,
         counters: &Counters,
-        tell: &mut dyn FnMut(&Event<'_>),
+        tell: &mut dyn FnMut(&Notice<'_>),
     ) {
-        tell(&Event::Datagram(caught));
+        tell(&Notice::Datagram(caught));
         if caught.is_from_gateway() {
             self.gateway(caught, tell);
         }
-        let Ok(mut datagram) = caught.datagram() else { return counters.unreadable.one() };
+        let Ok(events) = caught.events(self.number + 1) else { return counters.unreadable.one() };
         self.number += 1;
-        datagram.line = self.number;
-        let (at, gateway) = (caught.at, datagram.gateway);
-        if let Some(stat) = &datagram.stat {
-            tell(&Event::Stat { at, gateway, stat });
+        let mut index = 0;
+        for event in events {
+            if matches!(event.what, What::Status(_) | What::Outcome(_)) {
+                tell(&Notice::Said(&event));
+            }
+            if let Some(frame) = event.frame() {
+                let reading = self.read(&event, frame.clone(), counters);
+                if let Some(reading) = &reading {
+                    self.ladders.frame(&event, reading);
+                }
+                tell(&Notice::Frame(&Seen { event, index, reading }));
+                index += 1;
+            } else {
+                self.ladders.event(&event);
+            }
         }
-        let ups = std::mem::take(&mut datagram.rxpk);
-        let down = datagram.txpk.take();
-        let ups = ups.into_iter().map(Origin::Uplink);
-        for (index, origin) in ups.chain(down.map(Origin::Downlink)).enumerate() {
-            self.frame(&datagram, index, origin, counters, tell);
-        }
-        if let Some(ack) = &datagram.ack {
-            tell(&Event::Ack { at, gateway, ack });
-        }
-        self.ladders.datagram(&datagram);
     }
 
     /// Climbs a ladder, if one is due; says whether it did.
-    pub(super) fn climb(&mut self, last: bool, tell: &mut dyn FnMut(&Event<'_>)) -> bool {
+    pub(super) fn climb(&mut self, last: bool, tell: &mut dyn FnMut(&Notice<'_>)) -> bool {
         let climbed = self.ladders.climb(Timestamp::now(), last);
         if let Climbed::Changed(change) = &climbed {
-            tell(&Event::Ladder(change));
+            tell(&Notice::Ladder(change));
         }
         !matches!(climbed, Climbed::None)
     }
@@ -84,51 +85,33 @@ impl<'r> Desk<'r> {
         self.ladders.is_due()
     }
 
-    fn gateway(&mut self, caught: &Caught, tell: &mut dyn FnMut(&Event<'_>)) {
+    fn gateway(&mut self, caught: &Caught, tell: &mut dyn FnMut(&Notice<'_>)) {
         let Some(gateway) = caught.gateway else { return };
         let (at, peer) = (caught.at, caught.peer);
-        let way = usize::from(caught.header.kind != crate::intake::Kind::PushData);
+        let way = usize::from(caught.header.kind != DatagramKind::PushData);
         if self.gateways.meet(&gateway).is_none() {
             self.gateways.add(gateway, [None; 2]);
-            tell(&Event::Gateway { at, gateway, peer });
+            tell(&Notice::Gateway { at, gateway, peer });
         }
         let Some(known) = self.gateways.get_mut(&gateway) else { return };
         let Some(place) = known.get_mut(way) else { return };
         if place.replace(peer).is_some_and(|before| before.ip() != peer.ip()) {
-            tell(&Event::Gateway { at, gateway, peer });
+            tell(&Notice::Gateway { at, gateway, peer });
         }
     }
 
-    fn frame(
-        &mut self,
-        datagram: &Datagram,
-        index: usize,
-        origin: Origin,
-        counters: &Counters,
-        tell: &mut dyn FnMut(&Event<'_>),
-    ) {
-        let direction = match &origin {
-            Origin::Downlink(_) => Direction::Downlink,
-            _ => Direction::Uplink,
-        };
-        match direction {
-            Direction::Uplink => counters.frames_up.one(),
-            Direction::Downlink => counters.frames_down.one(),
+    /// Reads a frame with the keys at hand; nothing where its CRC fails.
+    fn read(&mut self, event: &Event, frame: Decoded, counters: &Counters) -> Option<Reading> {
+        match &event.what {
+            What::Ordered(_) => counters.frames_down.one(),
+            _ => counters.frames_up.one(),
         }
-        let bad = matches!(&origin, Origin::Uplink(up) if up.crc == Crc::Bad);
-        let (at, gateway, line) = (datagram.at, datagram.gateway, datagram.line);
-        let frame = SourcedFrame { line, index, at, gateway, origin, found: Found::Whole };
-        let reading = if bad {
+        if event.heard().is_some_and(|heard| heard.crc == Crc::Bad) {
             counters.crc_bad.one();
-            None
-        } else {
-            let context = Context { direction: Some(direction), ..Context::default() };
-            Some(self.memory.read(decode(frame.octets()), &self.ring, &context))
-        };
-        if let Some(reading) = &reading {
-            self.ladders.frame(datagram, &frame.origin, reading);
+            return None;
         }
-        tell(&Event::Frame(&Seen { frame, reading }));
+        let context = Context { direction: event.direction(), ..Context::default() };
+        Some(self.memory.read(frame, &self.ring, &context))
     }
 }
 

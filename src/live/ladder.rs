@@ -19,7 +19,7 @@ use super::recent::Recent;
 use crate::{
     frame::Frame,
     id::{DevAddr, DevEui, Eui64},
-    intake::{Datagram, Kind, Origin, Unit, When},
+    intake::{Event, Leg, What, When},
     ladder::{CauseId, Diagnosis, Outcome, Place},
     reading::Reading,
     region::Plan,
@@ -87,12 +87,12 @@ pub(super) struct Ladders<'r> {
     rest_until: Option<Instant>,
 }
 
-/// The latest of a gateway's datagrams without frames.
+/// The latest of what a gateway and its server say to each other without frames.
 #[derive(Debug, Default)]
 struct Link {
-    pulls: VecDeque<Datagram>,
-    push_ack: Option<Datagram>,
-    pull_ack: Option<Datagram>,
+    pulls: VecDeque<Event>,
+    push_ack: Option<Event>,
+    pull_ack: Option<Event>,
 }
 
 impl<'r> Ladders<'r> {
@@ -127,68 +127,61 @@ impl<'r> Ladders<'r> {
         }
     }
 
-    /// Takes a frame of a datagram with what keys told of it.
-    pub(super) fn frame(&mut self, datagram: &Datagram, origin: &Origin, reading: &Reading) {
-        match (origin, &reading.decoded.frame) {
-            (Origin::Uplink(up), Some(frame)) => {
+    /// Takes a frame with what keys told of it.
+    pub(super) fn frame(&mut self, event: &Event, reading: &Reading) {
+        match (&event.what, &reading.decoded.frame) {
+            (What::Heard(heard), Some(frame)) => {
                 let Some(who) = self.sender(frame, reading) else { return };
-                let mut alone = bare(datagram);
-                alone.rxpk.push(up.clone());
                 let asks = matches!(frame, Frame::JoinRequest(_) | Frame::RejoinRequest(_));
-                if let (true, Some(at)) = (asks, datagram.at) {
-                    self.asked.push_back((at, datagram.gateway, up.tmst, who));
+                if let (true, Some(at)) = (asks, event.time) {
+                    self.asked.push_back((at, event.gateway, heard.tmst, who));
                     if self.asked.len() > MOST_ASKED {
                         self.asked.pop_front();
                     }
                 }
-                self.keep(who, alone, asks);
+                self.keep(who, event, asks);
             }
-            (Origin::Downlink(down), Some(frame)) => {
+            (What::Ordered(ordered), Some(frame)) => {
                 let for_whom = match frame {
-                    Frame::JoinAccept(_) => self.answered(datagram, down.when, reading),
+                    Frame::JoinAccept(_) => self.answered(event, ordered.when, reading),
                     Frame::Data(data) => {
                         self.addresses.get(&data.dev_addr).copied().into_iter().collect()
                     }
                     _ => Vec::new(),
                 };
-                if let Some(token) = datagram.token {
-                    self.sendings.add((datagram.gateway, token), for_whom.clone());
+                if let Some(token) = event.wire.token {
+                    self.sendings.add((event.gateway, token), for_whom.clone());
                 }
                 for who in for_whom {
-                    let mut alone = bare(datagram);
-                    alone.txpk = Some(down.clone());
-                    self.keep(who, alone, matches!(frame, Frame::JoinAccept(_)));
+                    self.keep(who, event, matches!(frame, Frame::JoinAccept(_)));
                 }
             }
             _ => {}
         }
     }
 
-    /// Takes what a datagram tells beside frames.
-    pub(super) fn datagram(&mut self, datagram: &Datagram) {
-        if datagram.kind == Kind::TxAck {
-            let token = datagram.token.unwrap_or_default();
-            let for_whom = self.sendings.get(&(datagram.gateway, token)).cloned();
+    /// Takes what tells of frames, and of the way to the server.
+    pub(super) fn event(&mut self, event: &Event) {
+        if let What::Outcome(_) = &event.what {
+            let token = event.wire.token.unwrap_or_default();
+            let for_whom = self.sendings.get(&(event.gateway, token)).cloned();
             for who in for_whom.into_iter().flatten() {
-                let mut alone = bare(datagram);
-                alone.ack.clone_from(&datagram.ack);
-                self.keep(who, alone, true);
+                self.keep(who, event, true);
             }
         }
-        let plain = matches!(datagram.kind, Kind::PullData | Kind::PushAck | Kind::PullAck);
+        let plain = matches!(event.what, What::Asked(Leg::Pull) | What::Acknowledged(_));
         if !plain {
             return;
         }
-        if self.links.meet(&datagram.gateway).is_none() {
-            self.links.add(datagram.gateway, Link::default());
+        if self.links.meet(&event.gateway).is_none() {
+            self.links.add(event.gateway, Link::default());
         }
-        let Some(link) = self.links.get_mut(&datagram.gateway) else { return };
-        let alone = bare(datagram);
-        match datagram.kind {
-            Kind::PushAck => link.push_ack = Some(alone),
-            Kind::PullAck => link.pull_ack = Some(alone),
+        let Some(link) = self.links.get_mut(&event.gateway) else { return };
+        match event.what {
+            What::Acknowledged(Leg::Push) => link.push_ack = Some(event.clone()),
+            What::Acknowledged(Leg::Pull) => link.pull_ack = Some(event.clone()),
             _ => {
-                link.pulls.push_back(alone);
+                link.pulls.push_back(event.clone());
                 if link.pulls.len() > 2 {
                     link.pulls.pop_front();
                 }
@@ -214,7 +207,7 @@ impl<'r> Ladders<'r> {
     }
 
     /// Returns whose request a Join-Accept may answer.
-    fn answered(&mut self, datagram: &Datagram, when: When, reading: &Reading) -> Vec<Who> {
+    fn answered(&mut self, event: &Event, when: When, reading: &Reading) -> Vec<Who> {
         let proven = match &reading.found.mic {
             crate::reading::MicVerdict::Holds(proof) => proof.source.node.as_deref(),
             _ => None,
@@ -226,14 +219,13 @@ impl<'r> Ladders<'r> {
             }
             return vec![who];
         }
-        let Some(at) = datagram.at else { return Vec::new() };
+        let Some(at) = event.time else { return Vec::new() };
         let recent = self
             .asked
             .iter()
             .rev()
             .take_while(|(asked, ..)| at.duration_since(*asked) <= ANSWERED_WITHIN);
-        let recent: Vec<_> =
-            recent.filter(|(_, gateway, ..)| *gateway == datagram.gateway).collect();
+        let recent: Vec<_> = recent.filter(|(_, gateway, ..)| *gateway == event.gateway).collect();
         let in_slot = |tmst: &Option<u32>| match (when, tmst) {
             (When::Counter(slot), Some(tmst)) => SLOTS_US.contains(&slot.wrapping_sub(*tmst)),
             _ => false,
@@ -248,7 +240,7 @@ impl<'r> Ladders<'r> {
         whom
     }
 
-    fn keep(&mut self, who: Who, datagram: Datagram, of_join: bool) {
+    fn keep(&mut self, who: Who, event: &Event, of_join: bool) {
         if self.nodes.meet(&who).is_none() {
             let room = (KEPT_OF_ALL / self.roster.nodes.len().max(1)).clamp(8, 32);
             if let Some((forgotten, _)) = self.nodes.add(who, Kept::new(room)) {
@@ -256,17 +248,11 @@ impl<'r> Ladders<'r> {
             }
         }
         if let Some(node) = self.nodes.get_mut(&who)
-            && node.keep(datagram, of_join)
+            && node.keep(event.clone(), of_join)
         {
             self.due.push_back(who);
         }
     }
-}
-
-/// Returns a datagram without its frames and reports.
-fn bare(datagram: &Datagram) -> Datagram {
-    let &Datagram { line, at, gateway, kind, token, .. } = datagram;
-    Datagram { line, unit: Unit::Packet, at, gateway, token, ..Datagram::new(kind) }
 }
 
 /// A request is answered within this time, or not at all.
@@ -286,7 +272,7 @@ const MOST_SENDINGS: usize = 4_096;
 const MOST_ANSWERED: usize = 8;
 /// Gateways whose link to the server is known.
 const MOST_LINKS: usize = 4_096;
-/// Datagrams that are kept of all nodes of a roster.
+/// Events that are kept of all nodes of a roster.
 const KEPT_OF_ALL: usize = 131_072;
 
 #[cfg(test)]
@@ -294,8 +280,8 @@ mod tests {
     use super::*;
     use crate::{
         crypto::mic,
-        frame::{DataFrame, FCtrl, FOpts, FType, Mhdr, Mic, Payload, decode},
-        intake::{Crc, Uplink},
+        frame::{DataFrame, FCtrl, FOpts, FType, Mhdr, Mic, Payload},
+        intake::{Crc, Heard, Position},
         reading::{Context, KeyRing, read},
         roster,
     };
@@ -313,34 +299,23 @@ mod tests {
         app-s-key = "0f0e0d0c0b0a09080706050403020100"
     "#;
 
-    fn uplink(octets: Vec<u8>) -> Uplink {
-        Uplink {
-            octets,
-            tmst: None,
-            tmms: None,
-            time: None,
+    /// Takes octets that a gateway heard so many minutes after the first.
+    fn hear(ladders: &mut Ladders<'_>, ring: &KeyRing, octets: &[u8], minute: i64) {
+        let heard = Heard {
             freq_hz: Some(868_100_000),
             modulation: "SF7BW125".parse().ok(),
-            coding_rate: None,
-            chan: None,
             rssi: Some(-80.0),
             snr: Some(7.0),
             crc: Crc::Ok,
-            index: 0,
-        }
-    }
-
-    /// Takes octets that a gateway heard so many minutes after the first.
-    fn hear(ladders: &mut Ladders<'_>, ring: &KeyRing, octets: Vec<u8>, minute: i64) {
-        let at = Timestamp::UNIX_EPOCH + SignedDuration::from_mins(minute);
-        let datagram = Datagram {
-            gateway: Some(Eui64::new([2; 8])),
-            at: Some(at),
-            unit: Unit::Packet,
-            ..Datagram::new(Kind::PushData)
+            ..Heard::new(octets)
         };
-        let reading = read(decode(&octets), ring, &Context::default());
-        ladders.frame(&datagram, &Origin::Uplink(uplink(octets)), &reading);
+        let reading = read(heard.frame.clone(), ring, &Context::default());
+        let event = Event {
+            gateway: Some(Eui64::new([2; 8])),
+            time: Some(Timestamp::UNIX_EPOCH + SignedDuration::from_mins(minute)),
+            ..Event::new(Position::packet(0), What::Heard(Box::new(heard)))
+        };
+        ladders.frame(&event, &reading);
     }
 
     #[test]
@@ -363,7 +338,7 @@ mod tests {
                 mic: Mic::default(),
             };
             frame.mic = mic::data_1_0(&key, &frame, u32::try_from(minute * 10).unwrap());
-            hear(&mut ladders, &ring, Frame::Data(frame).build(), minute);
+            hear(&mut ladders, &ring, &Frame::Data(frame).build(), minute);
         }
         let now = Timestamp::UNIX_EPOCH + SignedDuration::from_mins(minutes);
         let Climbed::Changed(change) = ladders.climb(now, true) else { panic!("it stands") };
@@ -372,7 +347,7 @@ mod tests {
             Standing { outcome: Outcome::Session, broken: None, causes: vec![] }
         );
         let (_, node) = ladders.nodes.newest().next().unwrap();
-        assert!(node.datagrams().count() <= 32);
+        assert!(node.events().count() <= 32);
     }
 
     #[test]
@@ -383,7 +358,7 @@ mod tests {
         for number in 0..5_000_u32 {
             let mut octets = vec![0; 23];
             octets[9..13].copy_from_slice(&number.to_le_bytes());
-            hear(&mut ladders, &ring, octets, 0);
+            hear(&mut ladders, &ring, &octets, 0);
         }
         assert_eq!(ladders.nodes.len(), MOST_STRANGERS);
         assert!(ladders.due.len() <= MOST_STRANGERS && ladders.asked.len() <= MOST_ASKED);

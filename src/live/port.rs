@@ -19,12 +19,7 @@ use jiff::Timestamp;
 use mio::{Events, Interest, Poll, Token, net::UdpSocket};
 use socket2::{Domain, Protocol, Socket, Type};
 
-use super::{
-    Config, TapError,
-    caught::{Caught, is_from_gateway},
-    counters::Counters,
-    recent::Recent,
-};
+use super::{Config, TapError, caught::Caught, counters::Counters, recent::Recent};
 use crate::{id::Eui64, intake::Header};
 
 /// What the port hands on to those who decode and record.
@@ -157,7 +152,7 @@ impl Port {
     fn up(&mut self, n: usize, peer: SocketAddr, work: &mut Work<'_>) {
         let octets = work.buffer.get(..n).unwrap_or_default();
         let header = match Header::read(octets) {
-            Ok(header) if is_from_gateway(header.kind) => header,
+            Ok(header) if header.kind.is_from_gateway() => header,
             odd => {
                 let counters = work.counters;
                 let counter = if odd.is_ok() { &counters.misdirected } else { &counters.malformed };
@@ -285,7 +280,7 @@ impl Port {
                 Err(_) => work.counters.not_sent.one(),
             }
             match Header::read(octets) {
-                Ok(header) if !is_from_gateway(header.kind) => {
+                Ok(header) if !header.kind.is_from_gateway() => {
                     let caught = self.caught(header, source.gateway, peer, octets);
                     work.outlet.caught(caught);
                 }

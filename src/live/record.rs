@@ -15,7 +15,7 @@ use std::{
 
 use super::{caught::Caught, counters::Counters, queue::Queue};
 use crate::{
-    intake::{CaptureLines, Item, Kind},
+    intake::{Capture, CaptureOptions, Damage, DatagramKind, Found, Item},
     record::{CaptureLineWriter, DatagramPcap},
 };
 
@@ -226,15 +226,14 @@ impl Form {
         match self {
             Self::Lines => {
                 // The protocol's version 1 leaves the octets of a PULL_RESP unused.
-                let unused = header.version == 1 && header.kind == Kind::PullResp;
+                let unused = header.version == 1 && header.kind == DatagramKind::PullResp;
                 let token = (!unused).then_some(header.token);
                 let json = caught.octets.get(header.json_at..).unwrap_or_default();
                 let mut lines = CaptureLineWriter::new(out);
                 lines.write(Some(caught.at), caught.gateway, header.kind, token, json)
             }
             Self::Packets(writer, _) => {
-                let ends = (caught.peer, caught.port);
-                let (from, to) = if caught.is_from_gateway() { ends } else { (ends.1, ends.0) };
+                let (from, to) = caught.ends();
                 writer.write(caught.at, from, to, &caught.octets)?;
                 out.append(writer.get_mut());
                 Ok(())
@@ -263,7 +262,7 @@ fn begins_like_a_recording(file: &File) -> io::Result<()> {
         let body = text.trim_start_matches('\u{feff}').trim();
         if !body.is_empty() && !body.starts_with('#') {
             let cut = !line.ends_with(b"\n") && BEGINNINGS.iter().any(|b| body.starts_with(b));
-            let ours = cut || matches!(first_item(body), Some(Item::Datagram(_)));
+            let ours = cut || is_capture_line(body);
             return if ours { Ok(()) } else { Err(no_recording()) };
         }
         blank &= body.is_empty();
@@ -272,8 +271,13 @@ fn begins_like_a_recording(file: &File) -> io::Result<()> {
     if blank { Ok(()) } else { Err(no_recording()) }
 }
 
-fn first_item(line: &str) -> Option<Item> {
-    CaptureLines::strict(line.as_bytes()).next()?.ok()
+fn is_capture_line(line: &str) -> bool {
+    let options = CaptureOptions { strict: true, ..CaptureOptions::default() };
+    let Some(Ok(Item::Event(event))) = Capture::open(line.as_bytes(), options).next() else {
+        return false;
+    };
+    let damaged = event.gap().is_some_and(|gap| matches!(gap.damage, Damage::All(_)));
+    event.found == Found::Whole && !damaged
 }
 
 fn no_recording() -> io::Error {

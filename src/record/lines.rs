@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::{
     id::Eui64,
-    intake::{Kind, datagram_json},
+    intake::{DatagramKind, datagram_events},
 };
 
 /// Writes datagrams as capture lines, the JSON of each as it came.
@@ -14,11 +14,11 @@ use crate::{
 /// Octets that are no JSON that readers take, or one deeper than any datagram, are kept as well: in hex, as the member `octets`, which readers pass over.
 ///
 /// ```
-/// use handfast::{intake::Kind, record::CaptureLineWriter};
+/// use handfast::{intake::DatagramKind, record::CaptureLineWriter};
 ///
 /// let mut lines = CaptureLineWriter::new(Vec::new());
 /// let at = "2026-04-18T06:10:03.210692Z".parse()?;
-/// lines.write(Some(at), Some("020000fffea09442".parse()?), Kind::PullData, Some(0x353C), b"")?;
+/// lines.write(Some(at), Some("020000fffea09442".parse()?), DatagramKind::PullData, Some(0x353C), b"")?;
 /// assert_eq!(
 ///     String::from_utf8(lines.into_inner())?,
 ///     "{\"at\":\"2026-04-18T06:10:03.210692Z\",\"gateway\":\"020000fffea09442\",\
@@ -47,7 +47,7 @@ impl<W: Write> CaptureLineWriter<W> {
         &mut self,
         at: Option<Timestamp>,
         gateway: Option<Eui64>,
-        kind: Kind,
+        kind: DatagramKind,
         token: Option<u16>,
         json: &[u8],
     ) -> io::Result<()> {
@@ -94,8 +94,8 @@ impl<W: Write> CaptureLineWriter<W> {
 }
 
 /// Returns whether a line that holds it reads back, with the tools of others, too.
-fn is_readable(kind: Kind, json: &[u8]) -> bool {
-    datagram_json(kind, json).is_ok() && depth(json) <= DEPTH
+fn is_readable(kind: DatagramKind, json: &[u8]) -> bool {
+    datagram_events(kind, json).is_ok() && depth(json) <= DEPTH
 }
 
 /// Returns how deep lists and objects of sound JSON lie in one another.
@@ -131,33 +131,39 @@ const DEPTH: usize = 64;
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::intake::{CaptureLines, Item, Note};
+    use crate::intake::{Capture, Event, Item, Leg, Note, What};
 
-    fn line(kind: Kind, json: &[u8]) -> String {
+    fn line(kind: DatagramKind, json: &[u8]) -> String {
         let mut lines = CaptureLineWriter::new(Vec::new());
         lines.write(None, None, kind, Some(0x000A), json).unwrap();
         String::from_utf8(lines.into_inner()).unwrap()
     }
 
+    fn events(text: &str) -> Vec<Event> {
+        let event = |item| match item {
+            Ok(Item::Event(event)) => event,
+            other => panic!("{other:?}"),
+        };
+        Capture::new(text.as_bytes()).map(event).collect()
+    }
+
     #[test]
     fn a_line_reads_back_to_the_datagram() {
         let json = b"{\"rxpk\":[\r\n{\"freq\":868.1,\"data\":\"QNq7AQIAAQACx4c=\"}]}\0";
-        let text = line(Kind::PushData, json);
+        let text = line(DatagramKind::PushData, json);
         assert_eq!(text.matches('\n').count(), 1);
-        let items: Vec<_> = CaptureLines::new(text.as_bytes()).map(Result::unwrap).collect();
-        let [Item::Datagram(datagram)] = items.as_slice() else { panic!("{items:?}") };
-        assert_eq!((datagram.kind, datagram.token), (Kind::PushData, Some(10)));
-        assert_eq!(datagram.rxpk[0].octets.len(), 11);
-        assert!(datagram.notes.is_empty());
+        let events = events(&text);
+        assert_eq!((&events[0].what, events[0].wire.token), (&What::Asked(Leg::Push), Some(10)));
+        assert_eq!(events[1].heard().unwrap().octets().len(), 11);
+        assert!(events.len() == 2 && events.iter().all(|event| event.notes.is_empty()));
     }
 
     #[test]
     fn what_is_no_json_is_kept_and_takes_no_other_line_with_it() {
-        let text = line(Kind::PushData, b"{\"rxpk\":[{\"freq\n");
+        let text = line(DatagramKind::PushData, b"{\"rxpk\":[{\"freq\n");
         assert!(text.contains("\"octets\":\"7b227278706b223a5b7b2266726571\""), "{text}");
-        let items: Vec<_> = CaptureLines::new(text.as_bytes()).map(Result::unwrap).collect();
-        let [Item::Datagram(datagram)] = items.as_slice() else { panic!("{items:?}") };
-        let notes: Vec<_> = datagram.notes.iter().map(Note::to_string).collect();
+        let events = events(&text);
+        let notes: Vec<_> = events[0].notes.iter().map(Note::to_string).collect();
         assert_eq!(notes, ["datagram: PUSH_DATA without content"]);
     }
 
@@ -181,14 +187,16 @@ mod tests {
             deep(60_000).as_str(),
         ] {
             let mut lines = CaptureLineWriter::new(Vec::new());
-            lines.write(None, None, Kind::PushData, None, json.as_bytes()).unwrap();
+            lines.write(None, None, DatagramKind::PushData, None, json.as_bytes()).unwrap();
             let line: serde_json::Value = serde_json::from_slice(lines.get_ref()).unwrap();
             assert_eq!(line["kind"], "PUSH_DATA");
             assert_eq!(line["octets"].as_str(), Some(hex::encode(json).as_str()), "{json:.40}");
             assert!(line.get("datagram").is_none());
         }
         let mut lines = CaptureLineWriter::new(Vec::new());
-        lines.write(None, None, Kind::PushData, None, b"\r\n{\"stat\":\r\n{}}\n\0\0").unwrap();
+        lines
+            .write(None, None, DatagramKind::PushData, None, b"\r\n{\"stat\":\r\n{}}\n\0\0")
+            .unwrap();
         assert_eq!(lines.into_inner(), b"{\"kind\":\"PUSH_DATA\",\"datagram\":{\"stat\":  {}}}\n");
     }
 }

@@ -14,15 +14,14 @@ use super::pcap::{Pcap, invalid};
 /// have had, on the way.
 ///
 /// ```
-/// use handfast::{intake::{Capture, Item, OpenOptions}, record::DatagramPcap};
+/// use handfast::{intake::{Capture, Item}, record::DatagramPcap};
 ///
 /// let (gateway, server) = ("192.0.2.7:40123".parse()?, "192.0.2.1:1700".parse()?);
 /// let mut pcap = DatagramPcap::new(Vec::new())?;
 /// pcap.write("2026-04-18T06:10:03Z".parse()?, gateway, server, b"\x02\x35\x3c\x02\x02\0\0\xff\xfe\xa0\x94\x42")?;
-/// let file = std::io::Cursor::new(pcap.into_inner());
-/// for item in Capture::open(Box::new(file), OpenOptions::default()) {
-///     let Item::Datagram(datagram) = item? else { panic!() };
-///     assert_eq!(datagram.gateway.unwrap().hex(), "020000fffea09442");
+/// for item in Capture::new(pcap.into_inner().as_slice()) {
+///     let Item::Event(event) = item? else { panic!() };
+///     assert_eq!(event.gateway.unwrap().hex(), "020000fffea09442");
 /// }
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```

@@ -7,7 +7,7 @@ use super::{
 use crate::{
     frame::Direction,
     id::Eui64,
-    intake::{Kind, TxError, When},
+    intake::{DatagramKind, TxError, When},
     radio::{Modulation, demodulation_floor},
 };
 
@@ -129,9 +129,9 @@ impl Gateway {
             size: air.octets.len(),
             data: base64(&air.octets),
         };
-        tape.push(at, self.eui, Kind::PushData, token, Some(Body::Rxpk(vec![rxpk])));
+        tape.push(at, self.eui, DatagramKind::PushData, token, Some(Body::Rxpk(vec![rxpk])));
         if self.shows_acks {
-            tape.push(at + 31_000, self.eui, Kind::PushAck, token, None);
+            tape.push(at + 31_000, self.eui, DatagramKind::PushAck, token, None);
         }
         self.received += 1;
         let modulation = air.modulation;
@@ -163,11 +163,17 @@ impl Gateway {
             data: base64(&order.octets),
             ncrc: true,
         };
-        tape.push(order.arrives, self.eui, Kind::PullResp, token, Some(Body::Txpk(txpk)));
+        tape.push(order.arrives, self.eui, DatagramKind::PullResp, token, Some(Body::Txpk(txpk)));
         self.datagrams_down += 1;
         let word = self.judge(order);
         let ack = TxpkAck { error: word.name() };
-        tape.push(order.arrives + 1_700, self.eui, Kind::TxAck, token, Some(Body::TxpkAck(ack)));
+        tape.push(
+            order.arrives + 1_700,
+            self.eui,
+            DatagramKind::TxAck,
+            token,
+            Some(Body::TxpkAck(ack)),
+        );
         if word != TxError::None {
             return false;
         }
@@ -211,9 +217,9 @@ impl Gateway {
     /// Asks for downlinks, as gateways do every few seconds.
     pub(super) fn keep_alive(&mut self, tape: &mut Tape, at: u64) {
         let token = self.next_token();
-        tape.push(at, self.eui, Kind::PullData, token, None);
+        tape.push(at, self.eui, DatagramKind::PullData, token, None);
         if self.hears_server {
-            tape.push(at + 29_000, self.eui, Kind::PullAck, token, None);
+            tape.push(at + 29_000, self.eui, DatagramKind::PullAck, token, None);
         }
     }
 
@@ -229,9 +235,9 @@ impl Gateway {
             txnb: self.sent,
         };
         let token = self.next_token();
-        tape.push(at, self.eui, Kind::PushData, token, Some(Body::Stat(stat)));
+        tape.push(at, self.eui, DatagramKind::PushData, token, Some(Body::Stat(stat)));
         if self.shows_acks {
-            tape.push(at + 31_000, self.eui, Kind::PushAck, token, None);
+            tape.push(at + 31_000, self.eui, DatagramKind::PushAck, token, None);
         }
     }
 }

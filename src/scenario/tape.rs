@@ -4,7 +4,7 @@ use base64::{Engine, engine::general_purpose::STANDARD};
 use jiff::Timestamp;
 use serde::Serialize;
 
-use crate::{id::Eui64, intake::Kind, radio::Modulation};
+use crate::{id::Eui64, intake::DatagramKind, radio::Modulation};
 
 /// When the world begins: microseconds since 1970, 11 April 2026, 06:30 UTC.
 const BEGINS_US: i64 = 1_775_889_000_000_000;
@@ -89,7 +89,7 @@ impl Tape {
         &mut self,
         at: u64,
         gateway: Eui64,
-        kind: Kind,
+        kind: DatagramKind,
         token: u16,
         datagram: Option<Body<'_>>,
     ) {

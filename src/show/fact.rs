@@ -112,9 +112,9 @@ pub(crate) fn json(fact: &Fact, secrets: Secrets) -> serde_json::Value {
 
 /// Where a fact shows in a capture.
 fn place(cite: &Cite) -> serde_json::Value {
-    let mut object = Map::new();
-    object.insert("source".into(), cite.line.source.into());
-    object.insert(cite.line.unit.name().into(), cite.line.number.into());
+    let (mut object, place) = (Map::new(), cite.line.place);
+    object.insert("source".into(), place.source.into());
+    object.insert(place.unit.name().into(), place.number.into());
     if let Some(time) = cite.time {
         object.insert("time".into(), format!("{time:.6}").into());
     }
@@ -244,6 +244,7 @@ mod tests {
     use super::*;
     use crate::{
         fact::{Secret, fact},
+        intake::Position,
         trace::Line,
     };
 
@@ -272,7 +273,7 @@ mod tests {
 
     #[test]
     fn evidence_is_text_places_and_values() {
-        let line = Line { number: 16, ..Line::default() };
+        let line = Line { place: Position::line(16), ..Line::default() };
         let time = "2026-04-11T06:31:05Z".parse().ok();
         let request = Cite { line, time, token: Some(0x353C), ..Cite::default() }.with_time();
         let fact = fact!(

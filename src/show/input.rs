@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::{
     id::Eui64,
-    intake::{Crc, Origin, SourcedFrame, Unit},
+    intake::{Crc, Event, Found, Unit, What},
     radio::Modulation,
 };
 
@@ -68,29 +68,32 @@ pub struct Radio {
 }
 
 impl Radio {
-    /// Returns what was said of a frame, if anything was.
-    pub fn of(frame: &SourcedFrame) -> Option<Self> {
-        let guessed = frame.found.is_in_text();
-        let heard = Self { gateway: frame.gateway, time: frame.at, guessed, ..Self::default() };
-        match &frame.origin {
-            Origin::Text(_) => None,
-            Origin::Uplink(uplink) => Some(Self {
-                time: uplink.time.or(frame.at),
-                frequency_hz: uplink.freq_hz,
-                data_rate: uplink.modulation,
-                rssi_dbm: uplink.rssi,
-                snr_db: uplink.snr,
-                crc: uplink.crc,
+    /// Returns what was said of an event's frame, if anything was.
+    pub fn of(event: &Event) -> Option<Self> {
+        if event.found == Found::Alone {
+            return None;
+        }
+        let guessed = event.found.is_in_text();
+        let heard = Self { gateway: event.gateway, guessed, ..Self::default() };
+        match &event.what {
+            What::Heard(up) => Some(Self {
+                time: up.time.or(event.time),
+                frequency_hz: up.freq_hz,
+                data_rate: up.modulation,
+                rssi_dbm: up.rssi,
+                snr_db: up.snr,
+                crc: up.crc,
                 ..heard
             }),
-            Origin::Downlink(downlink) => Some(Self {
-                time: frame.at.or(downlink.time),
-                frequency_hz: downlink.freq_hz,
-                data_rate: downlink.modulation,
-                power_dbm: downlink.power_dbm,
-                alternative: downlink.alternative,
+            What::Ordered(down) => Some(Self {
+                time: event.time.or(down.time),
+                frequency_hz: down.freq_hz,
+                data_rate: down.modulation,
+                power_dbm: down.power_dbm,
+                alternative: down.alternative,
                 ..heard
             }),
+            _ => None,
         }
     }
 }

@@ -1,4 +1,4 @@
-//! What the tap tells: a line or a JSON object an event, and a view that stays in place.
+//! What the tap tells: a line or a JSON object each, and a view that stays in place.
 
 mod json;
 mod view;
@@ -14,41 +14,34 @@ use super::{Style, text::Tone};
 use crate::{
     frame::Frame,
     id::Eui64,
-    intake::{Origin, Stat, TxError},
-    ladder::{Diagnosis, Outcome},
-    live::{Board, Change, Counters, Event, RecordingWord, Seen, Standing},
+    intake::{Outcome, Stat, TxError, What},
+    ladder::{self, Diagnosis},
+    live::{Board, Change, Counters, Notice, RecordingWord, Seen, Standing},
     radio::Modulation,
     reading::MicVerdict,
     words::Count,
 };
 
 /// Returns what happened as one line, or none where it is not worth one.
-pub fn line(event: &Event<'_>, style: Style) -> Option<String> {
-    Some(match event {
-        Event::Frame(seen) => frame(seen, style),
-        Event::Gateway { at, gateway, peer } => {
+pub fn line(notice: &Notice<'_>, style: Style) -> Option<String> {
+    Some(match notice {
+        Notice::Frame(seen) => frame(seen, style),
+        Notice::Gateway { at, gateway, peer } => {
             format!("{} gateway {gateway} speaks from {}", clock(*at), peer.ip())
         }
-        Event::Stat { at, gateway, stat } => {
-            let head = format!("{} {} stat ", clock(*at), short(*gateway));
-            hanging(&head, &figures(stat), Tone::Plain, style)
-        }
-        Event::Ack { at, gateway, ack } => {
-            let word = match (&ack.error, &ack.warn) {
-                (TxError::None, None) => {
-                    style.paint(Tone::Good, "TX_ACK: takes the frame").into_owned()
+        Notice::Said(event) => {
+            let at = event.time.map_or_else(String::new, clock);
+            let head = format!("{at} {} ", short(event.gateway));
+            match &event.what {
+                What::Status(stat) => {
+                    hanging(&format!("{head}stat "), &figures(stat), Tone::Plain, style)
                 }
-                (TxError::None, Some(warn)) => {
-                    format!("TX_ACK: takes the frame, warns {}", warn.name())
-                }
-                (error, _) => style
-                    .paint(Tone::Bad, &format!("TX_ACK: REFUSES, {}", error.name()))
-                    .into_owned(),
-            };
-            format!("{} {} {word}", clock(*at), short(*gateway))
+                What::Outcome(outcome) => head + &word(outcome, style),
+                _ => return None,
+            }
         }
-        Event::Ladder(change) => ladder(change, style),
-        Event::Server { at, answers } => {
+        Notice::Ladder(change) => ladder(change, style),
+        Notice::Server { at, answers } => {
             let word = if *answers {
                 style.paint(Tone::Good, "the server answers again")
             } else {
@@ -56,8 +49,19 @@ pub fn line(event: &Event<'_>, style: Style) -> Option<String> {
             };
             format!("{} {word}", clock(*at))
         }
-        Event::Datagram(_) | Event::Recording(_) | Event::Idle => return None,
+        Notice::Datagram(_) | Notice::Recording(_) | Notice::Idle => return None,
     })
+}
+
+fn word(outcome: &Outcome, style: Style) -> String {
+    match (&outcome.error, &outcome.warn) {
+        (TxError::None, None) => style.paint(Tone::Good, "TX_ACK: takes the frame").into_owned(),
+        (TxError::None, Some(warn)) => format!("TX_ACK: takes the frame, warns {}", warn.name()),
+        (error, _) => {
+            let words = format!("TX_ACK: REFUSES, {}", error.name());
+            style.paint(Tone::Bad, &words).into_owned()
+        }
+    }
 }
 
 /// Returns what a recording has to say, and whether it is an error.
@@ -116,7 +120,7 @@ pub(super) fn standing(diagnosis: &Diagnosis) -> (String, String) {
 pub(super) fn tone(diagnosis: &Diagnosis) -> Tone {
     match diagnosis.outcome {
         _ if diagnosis.has_fault() => Tone::Bad,
-        Outcome::Joined | Outcome::Session => Tone::Good,
+        ladder::Outcome::Joined | ladder::Outcome::Session => Tone::Good,
         _ => Tone::Open,
     }
 }
@@ -149,18 +153,18 @@ fn hanging(head: &str, text: &str, tone: Tone, style: Style) -> String {
 
 /// A frame on one line: when, gateway, way, MHz, data rate, dBm and dB, what it is, whose, its MIC.
 fn frame(seen: &Seen, style: Style) -> String {
-    let at = seen.frame.at.map_or_else(String::new, clock);
-    let (way, hz, rate, signal) = match &seen.frame.origin {
-        Origin::Downlink(down) => {
+    let at = seen.event.time.map_or_else(String::new, clock);
+    let (way, hz, rate, signal) = match &seen.event.what {
+        What::Ordered(down) => {
             let power = down.power_dbm.map(|dbm| format!("{dbm} dBm")).unwrap_or_default();
             ("down", down.freq_hz, down.modulation, power)
         }
-        Origin::Uplink(up) => {
+        What::Heard(up) => {
             let rssi = up.rssi.map(|dbm| format!("{dbm:.0}")).unwrap_or_default();
             let snr = up.snr.map(|db| format!("/{db:.1}")).unwrap_or_default();
             ("up", up.freq_hz, up.modulation, rssi + &snr)
         }
-        Origin::Text(_) => ("", None, None, String::new()),
+        _ => ("", None, None, String::new()),
     };
     let mhz = hz.map(|hz| format!("{:.3}", f64::from(hz) / 1e6)).unwrap_or_default();
     let rate = match rate {
@@ -169,14 +173,14 @@ fn frame(seen: &Seen, style: Style) -> String {
         Some(rate) => rate.to_string(),
         None => String::new(),
     };
-    let gateway = short(seen.frame.gateway);
+    let gateway = short(seen.event.gateway);
     let head = format!("{at} {gateway} {way:<4} {mhz:>7} {rate:<4} {signal:>9} ");
     let room = style.width.saturating_sub(head.chars().count());
     head + &content(seen, room, style)
 }
 
 fn content(seen: &Seen, room: usize, style: Style) -> String {
-    let octets = seen.frame.octets().len();
+    let octets = seen.event.frame().map_or(0, |frame| frame.octets.len());
     let Some(reading) = &seen.reading else {
         let text = format!("bad CRC, {}", Count(octets, "octet"));
         return style.paint(Tone::Quiet, &text).into_owned();

@@ -169,6 +169,15 @@ impl Answer {
     }
 }
 
+/// A Join-Accept that answers no request of the capture.
+#[derive(Clone, Debug)]
+pub struct Stray {
+    /// As handed to the gateway.
+    pub sending: Sending,
+    /// The frame, still encrypted.
+    pub sealed: SealedJoinAccept,
+}
+
 /// A key and a rule that open a Join-Accept.
 #[derive(Clone, Debug)]
 pub struct Opening {

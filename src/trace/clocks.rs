@@ -10,7 +10,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use crate::{
     id::Eui64,
-    intake::{Crc, Datagram},
+    intake::{Crc, Event},
 };
 
 /// How the clock of a capture goes against that of the first one.
@@ -30,16 +30,13 @@ pub struct ClockApart {
 type Heard = Vec<(Option<Eui64>, Option<u32>, Timestamp)>;
 
 /// Returns the captures whose clocks are apart from an earlier one's.
-pub(super) fn apart<'a>(
-    datagrams: impl Iterator<Item = (u16, &'a Datagram)>,
-) -> BTreeMap<u16, ClockApart> {
+pub(super) fn apart<'a>(events: impl Iterator<Item = &'a Event>) -> BTreeMap<u16, ClockApart> {
     let mut captures: BTreeMap<u16, HashMap<&[u8], Heard>> = BTreeMap::new();
-    for (source, datagram) in datagrams {
-        let own = captures.entry(source).or_default();
-        let Some(at) = datagram.at else { continue };
-        for up in datagram.rxpk.iter().filter(|up| up.crc != Crc::Bad) {
-            own.entry(&up.octets).or_default().push((datagram.gateway, up.tmst, at));
-        }
+    for event in events {
+        let own = captures.entry(event.place.source).or_default();
+        let Some(heard) = event.heard().filter(|heard| heard.crc != Crc::Bad) else { continue };
+        let Some(at) = event.time else { continue };
+        own.entry(heard.octets()).or_default().push((event.gateway, heard.tmst, at));
     }
     let mut out: BTreeMap<u16, ClockApart> = BTreeMap::new();
     for (&source, own) in &captures {
@@ -111,33 +108,43 @@ const SLOWEST: SignedDuration = SignedDuration::from_secs(30);
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::intake::{Kind, Uplink};
+    use crate::intake::{Heard, Position, What};
 
     /// A gateway's capture, which hears frames by their numbers so many seconds after the first.
-    fn capture(gateway: u8, heard: &[(u8, i64)]) -> Vec<Datagram> {
-        let datagram = |&(number, second): &(u8, i64)| Datagram {
-            at: Some(Timestamp::from_second(1_000_000 + second).unwrap()),
-            gateway: Some(Eui64::new([gateway; 8])),
-            rxpk: vec![Uplink { octets: vec![number; 12], ..Uplink::default() }],
-            ..Datagram::new(Kind::PushData)
-        };
-        heard.iter().map(datagram).collect()
+    fn capture(gateway: u8, heard: &[(u8, i64)]) -> Vec<Event> {
+        let heard: Vec<_> = heard.iter().map(|(number, second)| (*number, *second, None)).collect();
+        all(gateway, &heard)
     }
 
     /// The same with counters.
-    fn counted(gateway: u8, heard: &[(u8, i64, u32)]) -> Vec<Datagram> {
-        let plain: Vec<(u8, i64)> = heard.iter().map(|(n, second, _)| (*n, *second)).collect();
-        let mut all = capture(gateway, &plain);
-        for (datagram, (_, _, tmst)) in all.iter_mut().zip(heard) {
-            datagram.rxpk[0].tmst = Some(*tmst);
-        }
-        all
+    fn counted(gateway: u8, heard: &[(u8, i64, u32)]) -> Vec<Event> {
+        let heard: Vec<_> =
+            heard.iter().map(|(n, second, tmst)| (*n, *second, Some(*tmst))).collect();
+        all(gateway, &heard)
     }
 
-    fn of(captures: &[Vec<Datagram>]) -> Vec<(u16, u16, i64, usize)> {
-        let all =
-            (0..).zip(captures).flat_map(|(source, all)| all.iter().map(move |d| (source, d)));
-        let apart = apart(all).into_values();
+    fn all(gateway: u8, heard: &[(u8, i64, Option<u32>)]) -> Vec<Event> {
+        let event = |&(number, second, tmst): &(u8, i64, Option<u32>)| {
+            let heard = Heard { tmst, ..Heard::new(&[number; 12]) };
+            Event {
+                time: Some(Timestamp::from_second(1_000_000 + second).unwrap()),
+                gateway: Some(Eui64::new([gateway; 8])),
+                ..Event::new(Position::default(), What::Heard(Box::new(heard)))
+            }
+        };
+        heard.iter().map(event).collect()
+    }
+
+    fn of(captures: &[Vec<Event>]) -> Vec<(u16, u16, i64, usize)> {
+        let of = |(source, all): (u16, &Vec<Event>)| {
+            let event = |event: &Event| Event {
+                place: Position { source, ..event.place },
+                ..event.clone()
+            };
+            all.iter().map(event).collect::<Vec<_>>()
+        };
+        let all: Vec<Event> = (0..).zip(captures).flat_map(of).collect();
+        let apart = apart(all.iter()).into_values();
         apart.map(|a| (a.source, a.against, a.ahead.as_secs(), a.frames)).collect()
     }
 

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 
 use super::{Kept, Line, Sighting, kept::kind_of};
-use crate::intake::{Datagram, Found, GatewayPlan, Kind, Stat};
+use crate::intake::{Event, Found, GatewayPlan, Leg, Lost, Setup, Stat, Statement, What};
 
 /// Wall time and counter may differ by this much between two frames before the counter is called
 /// restarted: crystals differ by some 50 ppm, and datagrams are late by some hundred milliseconds.
@@ -14,8 +14,8 @@ const CLOCK_SLACK_US: i64 = 3_000_000;
 /// One gateway's part of a capture.
 #[derive(Clone, Debug, Default)]
 pub struct GatewayTrace {
-    /// Datagrams by kind.
-    pub kinds: BTreeMap<&'static str, u64>,
+    /// What is in formats that leave nothing out.
+    pub counts: Counts,
     /// Frames heard, by frequency in Hz.
     pub heard_hz: BTreeMap<u32, u64>,
     /// Frames heard with a good CRC, or none said.
@@ -38,6 +38,63 @@ pub struct GatewayTrace {
     counter: Option<(u64, u32)>,
     last: Option<(Timestamp, u32, Line)>,
     last_heard: Option<Line>,
+}
+
+/// How many events of a kind there are, in formats that leave nothing out: what is not there was not.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub struct Counts {
+    /// PUSH_DATA.
+    pub push_data: u64,
+    /// PUSH_ACK.
+    pub push_ack: u64,
+    /// PULL_DATA.
+    pub pull_data: u64,
+    /// PULL_ACK.
+    pub pull_ack: u64,
+    /// Frames heard.
+    pub heard: u64,
+    /// Orders to send, but for those that only show because they were heard on the air.
+    pub ordered: u64,
+    /// What became of them, likewise.
+    pub outcomes: u64,
+    /// Messages by which the server sets up the gateway.
+    pub setups: u64,
+}
+
+impl Counts {
+    /// Returns whether there is nothing.
+    pub fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
+
+    /// Returns how many messages the gateway sent: datagrams, or what they would carry where a
+    /// capture has none.
+    pub const fn sent(&self) -> u64 {
+        let Self { push_data, pull_data, heard, outcomes, .. } = *self;
+        pull_data + outcomes + if push_data > 0 { push_data } else { heard }
+    }
+
+    fn take(&mut self, event: &Event) {
+        let on_air = event.found == Found::OnAir;
+        let count = match &event.what {
+            What::Asked(Leg::Push) => &mut self.push_data,
+            What::Asked(Leg::Pull) => &mut self.pull_data,
+            What::Acknowledged(Leg::Push) => &mut self.push_ack,
+            What::Acknowledged(Leg::Pull) => &mut self.pull_ack,
+            What::Heard(_) => &mut self.heard,
+            What::Ordered(_) if !on_air => &mut self.ordered,
+            What::Outcome(_) if !on_air => &mut self.outcomes,
+            What::Setup(_) => &mut self.setups,
+            What::Gap(gap) => match gap.lost {
+                Lost::Uplink => &mut self.heard,
+                Lost::Downlink => &mut self.ordered,
+                Lost::Outcome => &mut self.outcomes,
+                _ => return,
+            },
+            _ => return,
+        };
+        *count += 1;
+    }
 }
 
 /// Statistics of a gateway and where they stand.
@@ -63,15 +120,16 @@ pub struct Restart {
 }
 
 impl GatewayTrace {
-    /// Returns how many datagrams of a kind there are.
-    pub fn count(&self, kind: Kind) -> u64 {
-        self.kinds.get(kind.name()).copied().unwrap_or_default()
+    /// Returns whether what it hears would be in the capture, so that silence tells.
+    pub const fn speaks(&self) -> bool {
+        let Counts { push_data, pull_data, heard, .. } = self.counts;
+        push_data + pull_data + heard > 0
     }
 
     /// Returns whether anything in the capture came from the server to this gateway.
-    pub fn hears_the_server(&self) -> bool {
-        let acknowledged = self.count(Kind::PushAck) + self.count(Kind::PullAck);
-        acknowledged > 0 || self.count(Kind::PullResp) > 0
+    pub const fn hears_the_server(&self) -> bool {
+        let Counts { push_ack, pull_ack, ordered, setups, .. } = self.counts;
+        push_ack + pull_ack + ordered + setups > 0
     }
 
     /// Returns how far its counter went on after a sighting, in microseconds, where frames after it
@@ -83,9 +141,9 @@ impl GatewayTrace {
 
     /// Returns whether the gateway itself counted downlink datagrams that the capture lacks, or
     /// acknowledged one: half a capture.
-    pub fn misses_downlinks(&self) -> bool {
-        let seen = self.count(Kind::PullResp);
-        self.counted_down > seen || (self.count(Kind::TxAck) > seen)
+    pub const fn misses_downlinks(&self) -> bool {
+        let Counts { ordered, outcomes, .. } = self.counts;
+        self.counted_down > ordered || outcomes > ordered
     }
 
     /// Returns whether the gateway itself says that no downlink datagram reached it.
@@ -95,36 +153,43 @@ impl GatewayTrace {
 
     /// Returns whether PUSH_DATA is acknowledged and PULL_DATA is not.
     pub fn pull_is_unanswered(&self) -> bool {
-        self.count(Kind::PullData) >= 2
-            && self.count(Kind::PullAck) == 0
-            && (self.count(Kind::PushAck) > 0
-                || self.stats.iter().any(|s| s.stat.ackr.is_some_and(|r| r > 0.0)))
+        let Counts { pull_data, pull_ack, push_ack, .. } = self.counts;
+        pull_data >= 2
+            && pull_ack == 0
+            && (push_ack > 0 || self.stats.iter().any(|s| s.stat.ackr.is_some_and(|r| r > 0.0)))
     }
 
-    pub(super) fn datagram(&mut self, line: Line, datagram: &Datagram) {
-        let on_air = datagram.found == Found::OnAir && datagram.kind != Kind::PushData;
-        if datagram.found.is_complete() && !on_air {
-            *self.kinds.entry(datagram.kind.name()).or_default() += 1;
-        } else if datagram.txpk.is_some() {
-            self.loose_downlinks += 1;
+    pub(super) fn event(&mut self, line: Line, event: &Event) {
+        if event.found.is_complete() {
+            self.counts.take(event);
         }
-        if datagram.plan.is_some() {
-            self.plan.clone_from(&datagram.plan);
-        }
-        if datagram.restarted
-            && let Some(before) = self.last_heard
-            && self.restarts.len() < MOST_RESTARTS
-        {
-            self.restarts.push(Restart { before, after: line, at: datagram.at });
-            self.last = None;
-        }
-        if let Some(stat) = &datagram.stat {
-            self.counted_rx = self.counted_rx.saturating_add(stat.rxnb.unwrap_or_default());
-            self.counted_down = self.counted_down.saturating_add(stat.dwnb.unwrap_or_default());
-            self.stats.push(StatAt { line, at: datagram.at, stat: stat.clone() });
-            if self.stats.len() > MOST_STATS {
-                self.stats.thin(MOST_STATS / 2, |_, told| told_kind(&told.stat), |_, _| ());
+        let leaves_out = !event.found.is_complete() || event.found == Found::OnAir;
+        match &event.what {
+            What::Ordered(_) if leaves_out => self.loose_downlinks += 1,
+            What::Setup(setup) => {
+                if let Setup::Plan(plan) = &**setup {
+                    self.plan = Some(Box::new(plan.clone()));
+                }
             }
+            What::Said(said) if said.what == Statement::CounterRestarted => {
+                if let Some(before) = self.last_heard
+                    && self.restarts.len() < MOST_RESTARTS
+                {
+                    self.restarts.push(Restart { before, after: line, at: event.time });
+                    self.last = None;
+                }
+            }
+            What::Status(stat) => self.status(line, event.time, stat),
+            _ => {}
+        }
+    }
+
+    fn status(&mut self, line: Line, at: Option<Timestamp>, stat: &Stat) {
+        self.counted_rx = self.counted_rx.saturating_add(stat.rxnb.unwrap_or_default());
+        self.counted_down = self.counted_down.saturating_add(stat.dwnb.unwrap_or_default());
+        self.stats.push(StatAt { line, at, stat: stat.clone() });
+        if self.stats.len() > MOST_STATS {
+            self.stats.thin(MOST_STATS / 2, |_, told| told_kind(&told.stat), |_, _| ());
         }
     }
 

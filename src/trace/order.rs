@@ -1,22 +1,22 @@
-//! Datagrams put in the order of time, as far as a bounded memory allows.
+//! Events put in the order of time, as far as a bounded memory allows.
 
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
 use super::clocks::{self, ClockApart};
-use crate::intake::Datagram;
+use crate::intake::Event;
 
-/// Datagrams that wait for earlier ones.
+/// Events that wait for earlier ones.
 ///
-/// A capture of no more than these is put in order whole; in a longer one a datagram may come so
-/// many places late.
-const WAITING: usize = 16_384;
+/// A capture of no more than these is put in order as a whole; in a longer one an event may come so
+/// many places late. A datagram with a frame is two.
+const WAITING: usize = 32_768;
 
-/// Holds datagrams back until earlier ones can no longer come.
+/// Holds events back until earlier ones can no longer come.
 #[derive(Clone, Debug, Default)]
 pub(super) struct InOrder {
-    waiting: BTreeMap<(Option<Timestamp>, u64), (u16, Box<Datagram>)>,
+    waiting: BTreeMap<(Option<Timestamp>, u64), Event>,
     /// Its own time, or else that of the one before.
     last: Option<Timestamp>,
     pushed: u64,
@@ -26,25 +26,21 @@ pub(super) struct InOrder {
 }
 
 impl InOrder {
-    /// Takes a datagram; gives back the earliest where too many wait.
-    pub(super) fn push(
-        &mut self,
-        source: u16,
-        mut datagram: Datagram,
-    ) -> Option<(u16, Box<Datagram>)> {
-        self.set_right(source, &mut datagram);
-        self.last = datagram.at.or(self.last);
-        self.waiting.insert((self.last, self.pushed), (source, Box::new(datagram)));
+    /// Takes an event; gives back the earliest where too many wait.
+    pub(super) fn push(&mut self, mut event: Event) -> Option<Event> {
+        self.set_right(&mut event);
+        self.last = event.time.or(self.last);
+        self.waiting.insert((self.last, self.pushed), event);
         self.pushed += 1;
         if self.waiting.len() > WAITING { self.pop() } else { None }
     }
 
     /// Gives back the earliest.
-    pub(super) fn pop(&mut self) -> Option<(u16, Box<Datagram>)> {
+    pub(super) fn pop(&mut self) -> Option<Event> {
         if !self.compared {
             self.compare();
         }
-        self.waiting.pop_first().map(|(_, datagram)| datagram)
+        self.waiting.pop_first().map(|(_, event)| event)
     }
 
     /// Returns the captures whose clocks were set right.
@@ -54,15 +50,16 @@ impl InOrder {
 
     fn compare(&mut self) {
         self.compared = true;
-        self.clocks = clocks::apart(self.waiting.values().map(|(source, d)| (*source, &**d)));
+        self.clocks = clocks::apart(self.waiting.values());
         if self.clocks.is_empty() {
             return;
         }
-        for ((at, place), (source, mut datagram)) in std::mem::take(&mut self.waiting) {
-            self.set_right(source, &mut datagram);
+        for ((at, order), mut event) in std::mem::take(&mut self.waiting) {
+            self.set_right(&mut event);
             // What has no time of its own goes with its capture.
-            let at = datagram.at.or_else(|| self.right(source, at?)).or(at);
-            self.waiting.insert((at, place), (source, datagram));
+            let source = event.place.source;
+            let at = event.time.or_else(|| self.right(source, at?)).or(at);
+            self.waiting.insert((at, order), event);
         }
     }
 
@@ -71,9 +68,9 @@ impl InOrder {
         at.checked_sub(apart.ahead).ok()
     }
 
-    fn set_right(&self, source: u16, datagram: &mut Datagram) {
-        if let Some(at) = datagram.at {
-            datagram.at = self.right(source, at).or(Some(at));
+    fn set_right(&self, event: &mut Event) {
+        if let Some(at) = event.time {
+            event.time = self.right(event.place.source, at).or(Some(at));
         }
     }
 }

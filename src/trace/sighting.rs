@@ -5,27 +5,22 @@ use jiff::Timestamp;
 use crate::{
     frame::{FType, Mhdr},
     id::Eui64,
-    intake::{TxError, Unit, Uplink, When},
+    intake::{Heard, Position, TxError, When, Witness},
     radio::{Modulation, demodulation_floor},
 };
 
-/// Where in the captures something stands; compared by its place in time.
+/// Where in the captures something is; compared by its place in time.
 #[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
 pub struct Line {
-    /// Its place among all datagrams in the order of time.
+    /// Which line or packet of all in the order of time.
     pub order: u64,
-    /// Which capture, counted from 0.
-    pub source: u16,
-    /// What `number` counts.
-    pub unit: Unit,
-    /// Line or packet, from 1; for captures without either the datagram's number.
-    pub number: u64,
+    /// Where in the captures.
+    pub place: Position,
 }
 
 impl std::fmt::Display for Line {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{} {}", self.unit, self.number)?;
-        if self.source == 0 { Ok(()) } else { write!(f, " of capture {}", self.source + 1) }
+        self.place.fmt(f)
     }
 }
 
@@ -55,20 +50,20 @@ pub struct Sighting {
 impl Sighting {
     pub(crate) fn new(
         line: Line,
-        at: Option<Timestamp>,
+        time: Option<Timestamp>,
         gateway: Option<Eui64>,
-        up: &Uplink,
+        heard: &Heard,
     ) -> Self {
         Self {
             line,
-            at: at.or(up.time),
+            at: time.or(heard.time),
             gateway,
-            tmst: up.tmst,
-            tmms: up.tmms,
-            freq_hz: up.freq_hz,
-            modulation: up.modulation,
-            rssi: up.rssi,
-            snr: up.snr,
+            tmst: heard.tmst,
+            tmms: heard.tmms,
+            freq_hz: heard.freq_hz,
+            modulation: heard.modulation,
+            rssi: heard.rssi,
+            snr: heard.snr,
         }
     }
 
@@ -89,7 +84,7 @@ pub struct Transmission {
 }
 
 impl Transmission {
-    pub(crate) fn new(octets: &[u8], first: Sighting) -> Self {
+    pub(crate) fn new(octets: impl Into<Box<[u8]>>, first: Sighting) -> Self {
         Self { octets: octets.into(), first, copies: Vec::new() }
     }
 
@@ -183,10 +178,8 @@ pub struct Ack {
     pub error: TxError,
     /// A warning beside a frame that was taken.
     pub warn: Option<TxError>,
-    /// The gateway said nothing: the frame itself was heard on the air.
-    pub on_air: bool,
-    /// A station reported it, by a `dntxed`.
-    pub reported: bool,
+    /// Who said it.
+    pub by: Witness,
 }
 
 impl Sending {

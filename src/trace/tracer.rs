@@ -1,4 +1,4 @@
-//! The tracer: datagrams in, a trace out.
+//! The tracer: events in, a trace out.
 
 mod down;
 mod shed;
@@ -19,7 +19,7 @@ use crate::{
     crypto::derive::{self, SessionKeys},
     frame::DataFrame,
     id::{DevAddr, DevEui, Eui64},
-    intake::{Datagram, Found, Kind},
+    intake::{Event, Lost, Position, Setup, What},
     key::{AppKey, NwkKey},
     roster::{Claim, ClaimKind, Roster},
 };
@@ -69,7 +69,7 @@ const WIDE_TRIALS: u8 = 8;
 /// Keys of other nodes that are tried on what a node's own keys do not explain.
 const STRANGER_TRIALS: usize = 20_000;
 
-/// Takes datagrams and sorts them by time and by node. A copy shows how things stand while more is
+/// Takes events and sorts them by time and by node. A copy shows how things stand while more is
 /// to come.
 #[derive(Clone, Debug)]
 pub struct Tracer<'r> {
@@ -77,8 +77,9 @@ pub struct Tracer<'r> {
     trace: Trace,
     waiting: InOrder,
     twice: twice::Recorded,
-    /// Datagrams taken so far.
+    /// Lines and packets taken so far, and where the last of them is.
     taken: u64,
+    last: Option<Position>,
     /// What the trace holds, and what it may hold before some of it is forgotten.
     held: usize,
     most_held: usize,
@@ -89,7 +90,7 @@ pub struct Tracer<'r> {
     recent: HashMap<Vec<u8>, Slot>,
     recent_order: VecDeque<Vec<u8>>,
     requests: VecDeque<(usize, usize)>,
-    sendings: VecDeque<(Option<u16>, Option<Eui64>, SentSlot)>,
+    sendings: VecDeque<(OrderKey, Option<Eui64>, SentSlot)>,
     /// Nodes of the roster whose keys sign under a DevEUI that is not theirs.
     named_as: HashMap<DevEui, usize>,
     /// Requests under a DevEUI that the keys of all other nodes did not explain.
@@ -116,6 +117,18 @@ enum SentSlot {
     Stray(usize),
 }
 
+/// Where an event is, when it came, through which gateway.
+#[derive(Clone, Copy, Debug)]
+struct Arrival {
+    line: Line,
+    at: Option<Timestamp>,
+    gateway: Option<Eui64>,
+    token: Option<u16>,
+}
+
+/// By what an outcome finds its order: the token of the datagram, or the number of the order.
+type OrderKey = (Option<u16>, Option<u32>);
+
 impl<'r> Tracer<'r> {
     /// Returns a tracer that knows the keys of a roster.
     pub fn new(roster: &'r Roster) -> Self {
@@ -125,6 +138,7 @@ impl<'r> Tracer<'r> {
             waiting: InOrder::default(),
             twice: twice::Recorded::default(),
             taken: 0,
+            last: None,
             held: 0,
             most_held: shed::ROOM,
             strangers: HashMap::new(),
@@ -158,19 +172,14 @@ impl<'r> Tracer<'r> {
         tracer
     }
 
-    /// Takes one datagram.
+    /// Takes one event.
     ///
-    /// Datagrams may come some thousands of places late: they are put in the order of time. Those
+    /// Events may come some thousands of places late: they are put in the order of time. Those
     /// without a time stay behind the one that they were pushed after.
-    pub fn push(&mut self, source: u16, datagram: &Datagram) {
-        self.take(source, datagram.clone());
-    }
-
-    /// Takes one datagram, as [`Self::push`] does, and keeps it.
-    pub fn take(&mut self, source: u16, datagram: Datagram) {
-        self.twice.comes_from(source);
-        if let Some((source, first)) = self.waiting.push(source, datagram) {
-            self.once(source, first);
+    pub fn push(&mut self, event: Event) {
+        self.twice.comes_from(event.place.source);
+        if let Some(first) = self.waiting.push(event) {
+            self.once(first);
         }
     }
 
@@ -190,8 +199,8 @@ impl<'r> Tracer<'r> {
     /// What later frames rest on stays: the joins of sessions that are still in use. Of requests
     /// that are forgotten the nonces stay.
     pub fn finish_since(mut self, since: impl FnOnce(Timestamp) -> Option<Timestamp>) -> Trace {
-        while let Some((source, first)) = self.waiting.pop() {
-            self.once(source, first);
+        while let Some(first) = self.waiting.pop() {
+            self.once(first);
         }
         self.trace.clocks = self.waiting.clocks().collect();
         self.second_look();
@@ -204,39 +213,52 @@ impl<'r> Tracer<'r> {
     }
 
     /// What another capture has as well is taken once.
-    fn once(&mut self, source: u16, datagram: Box<Datagram>) {
-        if !self.twice.knows(source, &datagram) {
-            self.datagram(source, &datagram);
-            self.twice.keep(source, datagram);
+    fn once(&mut self, event: Event) {
+        if !self.twice.knows(&event) {
+            self.event(event);
         }
     }
 
-    fn datagram(&mut self, source: u16, datagram: &Datagram) {
-        let (order, unit, number) = (self.taken, datagram.unit, datagram.line);
-        let line = Line { order, source, unit, number };
-        self.taken += 1;
-        if datagram.loses_a_downlink() && self.trace.lacks.damaged.len() < DAMAGED {
-            self.trace.lacks.damaged.push(line);
+    fn event(&mut self, event: Event) {
+        let line = self.line(event.place);
+        match &event.what {
+            What::Gap(gap) => {
+                if gap.lost.may_be_a_downlink() && self.trace.lacks.damaged.len() < DAMAGED {
+                    self.trace.lacks.damaged.push(line);
+                }
+                if gap.lost == Lost::Anything {
+                    return;
+                }
+            }
+            // The rungs of these are still to come.
+            What::Closed(_) | What::Network(_) => return,
+            What::Setup(setup) if matches!(**setup, Setup::Version(_)) => return,
+            _ => {}
         }
-        if datagram.found == Found::Damaged {
-            return;
-        }
-        if let Some(at) = datagram.at {
+        if let Some(at) = event.time {
             self.trace.span = Some(match self.trace.span {
                 Some((first, last)) => (first.min(at), last.max(at)),
                 None => (at, at),
             });
         }
-        self.trace.gateways.entry(datagram.gateway).or_default().datagram(line, datagram);
-        for up in &datagram.rxpk {
-            self.heard(line, datagram.at, datagram.gateway, up);
+        self.trace.gateways.entry(event.gateway).or_default().event(line, &event);
+        let from =
+            Arrival { line, at: event.time, gateway: event.gateway, token: event.wire.token };
+        match event.what {
+            What::Heard(heard) => self.heard(from, *heard),
+            What::Ordered(ordered) => self.ordered(from, *ordered),
+            What::Outcome(outcome) => self.outcome(from, *outcome),
+            _ => {}
         }
-        if let Some(down) = &datagram.txpk {
-            self.sent(line, datagram, down);
+    }
+
+    /// All that is in one line has one place in the order of time.
+    fn line(&mut self, place: Position) -> Line {
+        let goes_on = |last: Position| place.is_with(last) && place.index > last.index;
+        if !self.last.replace(place).is_some_and(goes_on) {
+            self.taken += 1;
         }
-        if datagram.kind == Kind::TxAck {
-            self.acknowledged(line, datagram);
-        }
+        Line { order: self.taken - 1, place }
     }
 
     fn node(&mut self, index: usize) -> Option<&mut NodeTrace> {

@@ -7,7 +7,7 @@ use base64::{Engine, prelude::BASE64_STANDARD};
 use handfast::{
     airtime::{CaptureAirtime, Meter, Passed},
     demo,
-    intake::{CaptureLines, Item},
+    intake::{Capture, Item},
     region::Plan,
     roster::{self, Roster},
     show::{Style, airtime::capture},
@@ -75,9 +75,9 @@ fn down(second: u32, token: u16, error: Option<&str>) -> String {
 fn measured(lines: &[String], region: Option<&str>, roster: &Roster) -> CaptureAirtime {
     let text = lines.join("\n");
     let mut meter = Meter::new(roster, region.map(|name| Plan::by_name(name).unwrap()));
-    for item in CaptureLines::new(text.as_bytes()) {
+    for item in Capture::new(text.as_bytes()) {
         match item.unwrap() {
-            Item::Datagram(datagram) => meter.push(0, &datagram),
+            Item::Event(event) => meter.push(&event),
             other => panic!("{other:?}"),
         }
     }
@@ -317,7 +317,7 @@ proptest! {
         ),
         region in prop::sample::select(Plan::all()),
     ) {
-        use handfast::intake::{Datagram, datagram_json};
+        use handfast::intake::{DatagramKind, datagram_events};
         let roster = roster::parse(demo::ROSTER, None).unwrap();
         let mut meter = Meter::new(&roster, Some(region));
         for (at, gateway, hz, sf, bw, octets, up, token) in lines {
@@ -327,14 +327,17 @@ proptest! {
                 "imme": true, "prea": bw, "codr": format!("4/{sf}"),
             });
             let (kind, body) = match (up, sf) {
-                (_, 0) => (handfast::intake::Kind::TxAck, json!({"txpk_ack": {"error": "TX_FREQ"}})),
-                (true, _) => (handfast::intake::Kind::PushData, json!({"rxpk": [packet]})),
-                (false, _) => (handfast::intake::Kind::PullResp, json!({"txpk": packet})),
+                (_, 0) => (DatagramKind::TxAck, json!({"txpk_ack": {"error": "TX_FREQ"}})),
+                (true, _) => (DatagramKind::PushData, json!({"rxpk": [packet]})),
+                (false, _) => (DatagramKind::PullResp, json!({"txpk": packet})),
             };
-            let datagram = datagram_json(kind, body.to_string().as_bytes()).unwrap();
+            let events = datagram_events(kind, body.to_string().as_bytes()).unwrap();
             let at = jiff::Timestamp::from_microsecond(at % 400_000_000_000_000_000).ok();
             let gateway = Some(handfast::id::Eui64::new([gateway; 8]));
-            meter.push(0, &Datagram { at, gateway, token, ..datagram });
+            for mut event in events {
+                (event.time, event.gateway, event.wire.token) = (at, gateway, token);
+                meter.push(&event);
+            }
         }
         let report = meter.finish();
         let mut shown = String::new();

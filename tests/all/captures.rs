@@ -7,14 +7,13 @@
 use std::{
     collections::{BTreeMap, BTreeSet},
     env, fs,
-    io::Cursor,
     path::{Path, PathBuf},
 };
 
 use handfast::{
     crypto::mic,
     frame::{DataFrame, Frame, decode},
-    intake::{Capture, CaptureLines, Crc, Item, OpenOptions, TxError, When, frame_text},
+    intake::{Capture, Crc, Event, Item, PassedOver, TxError, What, When, frame_text},
     key::NwkSKey,
     ladder::{Certainty, Options, Outcome, diagnose},
     roster::{self, Roster},
@@ -24,6 +23,14 @@ use serde_json::Value;
 
 /// The sample key of RFC 4493, under which the radio logs and the broker log are signed.
 const SAMPLE: &str = "2b7e151628aed2a6abf7158809cf4f3c";
+
+/// The events of a capture that has nothing else.
+fn events(file: &[u8]) -> impl Iterator<Item = Event> {
+    Capture::new(file).map(|item| match item.unwrap() {
+        Item::Event(event) if event.gap().is_none() => event,
+        other => panic!("{other:?}"),
+    })
+}
 
 fn data(text: &str) -> DataFrame {
     match decode(&frame_text(text).unwrap().octets).frame {
@@ -46,15 +53,12 @@ fn the_radio_logs_verify_but_for_one_line_each() {
         [("radio-log-1.jsonl", 991, 484), ("radio-log-2.jsonl", 975, 485)]
     {
         let text = fs::read(folder.join(name)).unwrap();
-        let frames: Vec<String> = CaptureLines::new(text.as_slice())
-            .map(|item| match item.unwrap() {
-                Item::Datagram(datagram) => {
-                    assert!(datagram.at.is_some());
-                    let [up] = &datagram.rxpk[..] else { panic!("{datagram:?}") };
-                    assert!(up.modulation.is_some() && up.rssi.is_some() && up.snr.is_some());
-                    format!("hex:{}", hex::encode(&up.octets))
-                }
-                other => panic!("{other:?}"),
+        let frames: Vec<String> = events(&text)
+            .map(|event| {
+                assert!(event.time.is_some());
+                let Some(up) = event.heard() else { panic!("{event:?}") };
+                assert!(up.modulation.is_some() && up.rssi.is_some() && up.snr.is_some());
+                format!("hex:{}", hex::encode(up.octets()))
             })
             .collect();
         assert_eq!(frames.len(), lines, "{name}");
@@ -113,26 +117,26 @@ fn every_frame_of_the_broker_log_verifies() {
     let mut up = Vec::new();
     let mut down = Vec::new();
     let mut acks = 0;
-    for item in CaptureLines::new(log.as_slice()) {
-        let datagram = match item.unwrap() {
-            Item::Datagram(datagram) => datagram,
-            Item::Passed { lines, .. } => {
-                // state of the gateways
-                assert_eq!(lines, 7);
-                continue;
-            }
+    for item in Capture::new(log.as_slice()) {
+        let event = match item.unwrap() {
+            Item::Event(event) => event,
+            // state of the gateways
+            Item::PassedOver(PassedOver::Lines { lines: 7, .. }) => continue,
             other => panic!("{other:?}"),
         };
-        assert!(datagram.gateway.is_some(), "{datagram:?}");
-        for heard in datagram.rxpk {
-            assert!(heard.modulation.is_some() && heard.tmst.is_some() && heard.crc == Crc::Ok);
-            up.push(hex::encode(heard.octets));
+        assert!(event.gateway.is_some(), "{event:?}");
+        match &event.what {
+            What::Heard(heard) => {
+                assert!(heard.modulation.is_some() && heard.tmst.is_some() && heard.crc == Crc::Ok);
+                up.push(hex::encode(heard.octets()));
+            }
+            What::Ordered(told) => {
+                assert!(matches!(told.when, When::Counter(_)) && told.inverted == Some(true));
+                down.push(hex::encode(told.octets()));
+            }
+            What::Outcome(outcome) => acks += usize::from(outcome.error != TxError::None),
+            other => panic!("{other:?}"),
         }
-        if let Some(told) = datagram.txpk {
-            assert!(matches!(told.when, When::Counter(_)) && told.inverted == Some(true));
-            down.push(hex::encode(told.octets));
-        }
-        acks += usize::from(datagram.ack.is_some_and(|ack| ack.error != TxError::None));
     }
     // 89 whose both alternatives were refused, and 2 where the second one went out
     assert_eq!(acks, 2 * 89 + 2);
@@ -159,23 +163,18 @@ fn replay(
 ) -> (Vec<handfast::ladder::Diagnosis>, BTreeMap<&'static str, usize>) {
     let mut tracer = Tracer::new(roster);
     let mut types = BTreeMap::new();
-    for item in Capture::open(Box::new(Cursor::new(file)), OpenOptions::default()) {
-        let datagram = match item.unwrap() {
-            Item::Datagram(datagram) => datagram,
-            Item::PassedOver(passed) => {
-                assert_eq!((passed.twice, passed.fragments), (0, 0));
-                continue;
-            }
+    for item in Capture::new(file.as_slice()) {
+        let event = match item.unwrap() {
+            Item::Event(event) => event,
+            Item::PassedOver(PassedOver::Packets { twice: 0, fragments: 0, .. }) => continue,
             other => panic!("{other:?}"),
         };
-        let frames = datagram.rxpk.iter().map(|up| &up.octets);
-        for octets in frames.chain(datagram.txpk.iter().map(|down| &down.octets)) {
-            let decoded = decode(octets);
-            assert!(decoded.stopped.is_none(), "{octets:02x?}");
-            *types.entry(decoded.mhdr().unwrap().ftype().name()).or_default() += 1;
+        if let Some(frame) = event.frame() {
+            assert!(frame.stopped.is_none(), "{frame:02x?}");
+            *types.entry(frame.mhdr().unwrap().ftype().name()).or_default() += 1;
         }
-        assert!(datagram.gateway.is_some(), "packet {}", datagram.line);
-        tracer.push(0, &datagram);
+        assert!(event.gateway.is_some(), "{}", event.place);
+        tracer.push(event);
     }
     (diagnose(&tracer.finish(), roster, Options::default()), types)
 }

@@ -2,7 +2,7 @@
 
 use handfast::{
     gps::GpsTime,
-    intake::{Datagram, Kind},
+    intake::{Damage, Event, Gap, IntakeError, Lost, Position, What},
     ladder::{Diagnosis, Options, Rungs, State, diagnose, join::Rung},
     region::Plan,
     roster,
@@ -12,7 +12,7 @@ use handfast::{
 use jiff::{SignedDuration, Timestamp};
 use serde_json::{Value, json};
 
-use crate::support::scene;
+use crate::{common::from, support::scene};
 
 fn healthy() -> Recording {
     Scene::new(7, Plan::by_name("EU868").unwrap()).play()
@@ -114,9 +114,9 @@ fn what_the_node_took_was_in_time_whatever_the_capture_says() {
 
 // --- clocks of recorders -------------------------------------------------------------------------
 
-fn moved(datagram: &Datagram, seconds: i64) -> Datagram {
-    let at = datagram.at.map(|at| at + SignedDuration::from_secs(seconds));
-    Datagram { at, ..datagram.clone() }
+fn moved(event: &Event, seconds: i64) -> Event {
+    let time = event.time.map(|at| at + SignedDuration::from_secs(seconds));
+    Event { time, ..event.clone() }
 }
 
 /// What two recorders say whose clocks are so far apart; each stands at a gateway of its own, and only
@@ -126,14 +126,14 @@ fn two_recorders(apart: i64) -> (Trace, Diagnosis) {
     scene.gateways = 2;
     let recording = scene.play();
     let roster = roster::parse(&recording.roster, None).unwrap();
-    let all: Vec<Datagram> = scene::datagrams(&recording.capture).collect();
-    let sends = all.iter().find(|d| d.txpk.is_some()).unwrap().gateway;
+    let all: Vec<Event> = scene::events(&recording.capture).collect();
+    let sends = all.iter().find(|event| event.ordered().is_some()).unwrap().gateway;
     let mut tracer = Tracer::new(&roster);
-    for datagram in all.iter().filter(|d| d.gateway == sends) {
-        tracer.push(0, datagram);
+    for event in all.iter().filter(|event| event.gateway == sends) {
+        tracer.push(event.clone());
     }
-    for datagram in all.iter().filter(|d| d.gateway != sends) {
-        tracer.push(1, &moved(datagram, apart));
+    for event in all.iter().filter(|event| event.gateway != sends) {
+        tracer.push(from(1, &moved(event, apart)));
     }
     let trace = tracer.finish();
     let diagnosis = diagnose(&trace, &roster, Options::default()).remove(0);
@@ -186,24 +186,27 @@ fn an_accept_that_cannot_be_read_is_no_accept_that_was_not_sent() {
     let recording = healthy();
     let roster = roster::parse(&recording.roster, None).unwrap();
     // The gateway's own counts would tell that something is missing.
-    let all = scene::datagrams(&recording.capture).filter(|datagram| datagram.stat.is_none());
-    let all: Vec<Datagram> = all.collect();
-    let with = |damage: Option<Datagram>, first: bool| {
+    let all = scene::events(&recording.capture).filter(|event| event.status().is_none());
+    let all: Vec<Event> = all.collect();
+    let with = |damage: Option<Event>, first: bool| {
         let mut tracer = Tracer::new(&roster);
         if first {
-            tracer.push(0, damage.as_ref().unwrap());
+            tracer.push(damage.clone().unwrap());
         }
-        for datagram in &all {
-            match (datagram.txpk.is_some() || datagram.kind == Kind::TxAck, &damage) {
-                (true, Some(damage)) if !first => tracer.push(0, damage),
+        for event in &all {
+            match (event.ordered().is_some() || event.outcome().is_some(), &damage) {
+                (true, Some(damage)) if !first => tracer.push(damage.clone()),
                 (true, _) => {}
-                (false, _) => tracer.push(0, datagram),
+                (false, _) => tracer.push(event.clone()),
             }
         }
         let trace = tracer.finish();
         rung(&diagnose(&trace, &roster, Options::default())[0], Rung::Answered)
     };
-    let damage = || Some(Datagram::damaged(handfast::intake::Unit::Line, 4));
+    let damage = || {
+        let gap = Gap { lost: Lost::Anything, damage: Damage::All(IntakeError::NoDatagram) };
+        Some(Event::new(Position::line(4), What::Gap(Box::new(gap))))
+    };
     let (state, words) = with(damage(), false);
     assert_eq!(state, State::Unknown, "{words}");
     assert!(words.contains("line 4 is damaged, and may be one"), "{words}");
@@ -220,7 +223,7 @@ fn downlinks_that_were_left_out_are_not_missed() {
     let roster = roster::parse(&recording.roster, None).unwrap();
     let judged = |left_out: u64| {
         let mut tracer = Tracer::new(&roster);
-        scene::datagrams(&recording.capture).for_each(|datagram| tracer.push(0, &datagram));
+        scene::events(&recording.capture).for_each(|event| tracer.push(event));
         tracer.leave_out(0, left_out);
         let all = diagnose(&tracer.finish(), &roster, Options::default());
         (rung(&all[0], Rung::Answered).0, ids(&all[0]))

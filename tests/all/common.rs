@@ -13,7 +13,7 @@ use handfast::{
         DataFrame, DlSettings, FType, Frame, JoinAccept, JoinRequest, Mhdr, Mic, Payload, RxDelay,
     },
     id::{DevAddr, DevEui, DevNonce, Eui64, JoinEui, JoinNonce, NetId},
-    intake::{Crc, Datagram, Downlink, Kind, Uplink, When},
+    intake::{Crc, Event, Heard, Leg, Ordered, Outcome, Position, TxError, What, When},
     key::{AppKey, NwkSKey},
     radio::Modulation,
     roster::{self, Roster},
@@ -47,18 +47,15 @@ pub(crate) fn roster() -> Roster {
     .unwrap()
 }
 
-pub(crate) fn datagram(
-    line: u64,
-    micros: Option<i64>,
-    gateway: Option<Eui64>,
-    kind: Kind,
-) -> Datagram {
-    Datagram {
-        line,
-        at: micros.map(|us| jiff::Timestamp::from_microsecond(1_767_225_600_000_000 + us).unwrap()),
-        gateway,
-        ..Datagram::new(kind)
-    }
+pub(crate) fn event(line: u64, micros: Option<i64>, gateway: Option<Eui64>, what: What) -> Event {
+    let start = 1_767_225_600_000_000;
+    let time = micros.map(|us| jiff::Timestamp::from_microsecond(start + us).unwrap());
+    Event { time, gateway, ..Event::new(Position::line(line), what) }
+}
+
+/// The same in another capture.
+pub(crate) fn from(source: u16, event: &Event) -> Event {
+    Event { place: Position { source, ..event.place }, ..event.clone() }
 }
 
 pub(crate) fn heard(
@@ -67,22 +64,17 @@ pub(crate) fn heard(
     gateway: Option<Eui64>,
     tmst: Option<u32>,
     octets: &[u8],
-) -> Datagram {
-    let up = Uplink {
-        octets: octets.to_vec(),
+) -> Event {
+    let heard = Heard {
         tmst,
-        tmms: None,
-        time: None,
         freq_hz: Some(868_100_000),
         modulation: Some(RATE),
-        coding_rate: None,
-        chan: None,
         rssi: Some(-80.0),
         snr: Some(7.0),
         crc: Crc::Ok,
-        index: 0,
+        ..Heard::new(octets)
     };
-    Datagram { rxpk: vec![up], ..datagram(line, micros, gateway, Kind::PushData) }
+    event(line, micros, gateway, What::Heard(Box::new(heard)))
 }
 
 pub(crate) fn sent(
@@ -91,25 +83,33 @@ pub(crate) fn sent(
     gateway: Option<Eui64>,
     when: When,
     octets: &[u8],
-) -> Datagram {
-    let down = Downlink {
-        octets: octets.to_vec(),
+) -> Event {
+    let ordered = Ordered {
         when,
-        time: None,
         freq_hz: Some(868_100_000),
         modulation: Some(RATE),
-        coding_rate: None,
         power_dbm: Some(14.0),
         inverted: Some(true),
         no_crc: Some(true),
-        no_header: None,
-        preamble: None,
-        rf_chain: None,
-        deviation_hz: None,
-        alternative: false,
-        gone: false,
+        ..Ordered::new(octets)
     };
-    Datagram { txpk: Some(down), ..datagram(line, micros, gateway, Kind::PullResp) }
+    event(line, micros, gateway, What::Ordered(Box::new(ordered)))
+}
+
+/// What the gateway says of an order to send.
+pub(crate) fn ack(line: u64, micros: i64, error: TxError) -> Event {
+    let outcome = Outcome { error, ..Outcome::default() };
+    event(line, Some(micros), Some(GATEWAY), What::Outcome(Box::new(outcome)))
+}
+
+/// A PULL_DATA.
+pub(crate) fn pull(line: u64, micros: i64) -> Event {
+    event(line, Some(micros), Some(GATEWAY), What::Asked(Leg::Pull))
+}
+
+/// A PUSH_ACK or PULL_ACK.
+pub(crate) fn acknowledged(line: u64, micros: i64, leg: Leg) -> Event {
+    event(line, Some(micros), Some(GATEWAY), What::Acknowledged(leg))
 }
 
 pub(crate) fn request(nonce: u16) -> Vec<u8> {
@@ -155,15 +155,13 @@ pub(crate) fn data(key: &NwkSKey, dev_addr: u32, fcnt: u32) -> Vec<u8> {
     Frame::Data(frame).build()
 }
 
-pub(crate) fn trace(roster: &Roster, datagrams: &[Datagram]) -> Trace {
+pub(crate) fn trace(roster: &Roster, events: &[Event]) -> Trace {
     let mut tracer = Tracer::new(roster);
-    for datagram in datagrams {
-        tracer.push(0, datagram);
-    }
+    events.iter().cloned().for_each(|event| tracer.push(event));
     tracer.finish()
 }
 
-pub(crate) fn joined(roster: &Roster, more: &[Datagram]) -> Trace {
+pub(crate) fn joined(roster: &Roster, more: &[Event]) -> Trace {
     let mut all = vec![
         heard(1, Some(0), Some(GATEWAY), Some(0), &request(7)),
         sent(2, Some(200_000), Some(GATEWAY), When::Counter(5_000_000), &accept(0x0201_0001)),
@@ -172,7 +170,7 @@ pub(crate) fn joined(roster: &Roster, more: &[Datagram]) -> Trace {
     trace(roster, &all)
 }
 
-pub(crate) fn later(line: u64, octets: &[u8]) -> Datagram {
+pub(crate) fn later(line: u64, octets: &[u8]) -> Event {
     let seconds = 10 * line;
     heard(
         line,

@@ -6,7 +6,7 @@ use std::{collections::BTreeSet, fmt::Write as _};
 use handfast::{
     compare::{Gathered, Kind, LabelText, NodeReport, Severity, Sources, compare as hold, gather},
     roster::{
-        self,
+        self, ClaimKind,
         firmware::{self, SourceText},
         table,
     },
@@ -221,6 +221,28 @@ fn nodes_are_held_against_each_other() {
     );
     assert_eq!(first(&two(&a, &a, &c)), [(Kind::DevAddrShared, NOTE, None)]);
     assert_eq!(first(&two(&a, &a, &session("020000fffe001208", "02000002", OTHER))), []);
+}
+
+#[test]
+fn a_sample_key_is_told_whichever_side_has_it() {
+    // The sample key of FIPS 197 and RFC 4493, and the one that counts up.
+    let (sample, other) = ("2b7e151628aed2a6abf7158809cf4f3c", "000102030405060708090a0b0c0d0e0f");
+    let told_of = |firmware: &str, record: &str| {
+        let text = node(&place(EUI, JOIN, firmware), &place(EUI, JOIN, record), "");
+        let report = run(roster(&text)).0.remove(0);
+        let sides: Vec<_> =
+            report.differences.iter().flat_map(|d| &d.sides).map(|side| side.claim).collect();
+        (told(&report), sides)
+    };
+    let fault = |cause| vec![(Kind::KeyIsSample, FAULT, cause)];
+    assert_eq!(told_of(sample, KEY).0, fault(Some("firmware-still-uses-a-sample-key")));
+    assert_eq!(told_of(KEY, sample).0, fault(None));
+    // It may work where both have it.
+    let (both, sides) = told_of(sample, sample);
+    assert_eq!(both, [(Kind::KeyIsSample, DOUBT, None)]);
+    assert_eq!(sides, [ClaimKind::Firmware, ClaimKind::Record]);
+    assert_eq!(told_of(sample, other).0[0].0, Kind::KeyIsSample);
+    assert_eq!(told_of(KEY, KEY).0, []);
 }
 
 fn files(header: &str, records: &str, labels: &[&str]) -> Sources {

@@ -2,25 +2,22 @@
 
 use std::fs;
 
-use handfast::intake::{CaptureLines, Datagram, Item};
+use handfast::intake::{Capture, Damage, Event, Found, Item};
 
 use crate::support::written;
 
 fn items(text: &str) -> Vec<Item> {
-    CaptureLines::new(text.as_bytes()).map(Result::unwrap).collect()
+    Capture::new(text.as_bytes()).map(Result::unwrap).collect()
 }
 
-fn datagrams(text: &str) -> Vec<Datagram> {
-    let datagram = |item| match item {
-        Item::Datagram(datagram) => Some(datagram),
-        _ => None,
-    };
-    items(text).into_iter().filter_map(datagram).collect()
+/// Whether it says something that a format states or that was found in a log.
+fn is_said(event: &Event) -> bool {
+    event.found != Found::Alone
+        && event.gap().is_none_or(|gap| matches!(gap.damage, Damage::Member(_)))
 }
 
-fn frames(datagram: &Datagram) -> Vec<&Vec<u8>> {
-    let up = datagram.rxpk.iter().map(|up| &up.octets);
-    up.chain(datagram.txpk.iter().map(|down| &down.octets)).collect()
+fn octets(event: &Event) -> Option<&Vec<u8>> {
+    Some(&event.frame()?.octets)
 }
 
 fn joined() -> String {
@@ -31,37 +28,36 @@ fn joined() -> String {
 
 /// Cuts a log at every octet.
 fn cut_everywhere(what: &str, text: &str) {
-    let whole = datagrams(text);
-    assert!(whole.iter().filter(|d| !frames(d).is_empty()).count() >= 2, "{what}");
-    let octets: Vec<_> = whole.iter().flat_map(frames).collect();
+    let event = |item| match item {
+        Item::Event(event) if is_said(&event) => Some(event),
+        _ => None,
+    };
+    let whole: Vec<Event> = items(text).into_iter().filter_map(event).collect();
+    let frames: Vec<_> = whole.iter().filter_map(octets).collect();
+    assert!(frames.len() >= 2, "{what}");
     for cut in 0..=text.len() {
         let part = &text[..cut];
         let lines = u64::try_from(part.matches('\n').count()).unwrap();
         let read = items(part);
-        let mut before = whole.iter().filter(|datagram| datagram.line <= lines);
-        let found = read.iter().filter(|item| matches!(item, Item::Datagram(_))).count();
+        let mut before = whole.iter().filter(|event| event.place.number <= lines);
+        let said = |item: &Item| matches!(item, Item::Event(event) if is_said(event));
+        let found = read.iter().filter(|item| said(item)).count();
         for item in &read {
-            match item {
-                Item::Datagram(datagram) if datagram.line <= lines => {
-                    assert_eq!(Some(datagram), before.next(), "{what}, cut at {cut}");
-                }
+            let Item::Event(event) = item else { continue };
+            let number = event.place.number;
+            if is_said(event) && number <= lines {
+                assert_eq!(Some(event), before.next(), "{what}, cut at {cut}");
+            } else if is_said(event) {
                 // What is found in the line that is cut is whole all the same.
-                Item::Datagram(datagram) => {
-                    assert!(
-                        frames(datagram).iter().all(|frame| octets.contains(frame)),
-                        "{what}, cut at {cut}: {datagram:?}"
-                    );
-                }
-                // Where nothing was found at all, the first line stands for all.
-                Item::Skipped { line, .. } => {
-                    assert!(*line == lines + 1 || found == 0, "{what}, cut at {cut}");
-                }
-                Item::Passed { .. } => {}
+                let known = octets(event).is_none_or(|frame| frames.contains(&frame));
+                assert!(known, "{what}, cut at {cut}: {event:?}");
+            } else if let Some(frame) = octets(event) {
                 // The beginning of a word may be octets as well: it takes three lines to show a log.
-                Item::Frame { line, frame } if *line == lines + 1 => {
-                    assert!(*line <= 3 && frame.octets.len() < 12, "{what}, cut at {cut}");
-                }
-                other => panic!("{what}, cut at {cut}: {other:?}"),
+                assert_eq!(number, lines + 1, "{what}, cut at {cut}");
+                assert!(number <= 3 && frame.len() < 12, "{what}, cut at {cut}");
+            } else {
+                // Where nothing was found at all, the first line stands for all.
+                assert!(number == lines + 1 || found == 0, "{what}, cut at {cut}");
             }
         }
         assert_eq!(before.next(), None, "{what}, cut at {cut}");

@@ -23,9 +23,7 @@ struct Case {
 
 fn climb(capture: &str, roster: &Roster) -> Vec<Diagnosis> {
     let mut tracer = Tracer::new(roster);
-    for datagram in scene::datagrams(capture) {
-        tracer.push(0, &datagram);
-    }
+    scene::events(capture).for_each(|event| tracer.push(event));
     diagnose(&tracer.finish(), roster, Options::default())
 }
 

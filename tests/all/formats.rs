@@ -5,15 +5,13 @@
 
 use std::{
     fs,
-    io::Cursor,
     path::{Path, PathBuf},
 };
 
 use handfast::{
     frame::Direction,
     intake::{
-        Capture, Datagram, Item, Kind, LoraTap, OpenOptions, Remark, SourcedFrame, TextItem,
-        TextLines, Unit,
+        Capture, DatagramKind, Event, Item, LoraTap, PassedOver, Position, Remark, Unit, Wire,
     },
     ladder::{Options, State, diagnose, join::Rung},
     radio::time_on_air,
@@ -104,7 +102,7 @@ fn lines(text: &str) -> Vec<u8> {
         out.write(
             Some(text("at").parse().unwrap()),
             Some(text("gateway").parse().unwrap()),
-            Kind::by_name(text("kind")).unwrap(),
+            DatagramKind::by_name(text("kind")).unwrap(),
             u16::from_str_radix(text("token"), 16).ok(),
             json.as_bytes(),
         )
@@ -137,15 +135,21 @@ fn blocks(text: &str, order: Order, resolution: Option<u8>) -> Vec<u8> {
     out.out
 }
 
+/// The events of a capture.
+fn read(file: &[u8]) -> impl Iterator<Item = Event> {
+    Capture::new(file).filter_map(|item| match item.unwrap() {
+        Item::Event(event) => Some(event),
+        Item::PassedOver(PassedOver::Lines { .. }) => None,
+        other => panic!("{other:?}"),
+    })
+}
+
 fn frames(text: &str, tag: u16) -> Vec<u8> {
     let mut out = FramePcap::new(Vec::new()).unwrap();
-    for item in TextLines::new(text.as_bytes()) {
-        let frame: SourcedFrame = match item.unwrap() {
-            TextItem::Frame(frame) => frame,
-            other => panic!("{other:?}"),
-        };
-        let header = LoraTap { tag, ..LoraTap::of(&frame) };
-        out.write(frame.at, &header, frame.octets()).unwrap();
+    for event in read(text.as_bytes()) {
+        let Some(frame) = event.frame() else { continue };
+        let header = LoraTap { tag, ..LoraTap::of(&event) };
+        out.write(event.time, &header, &frame.octets).unwrap();
     }
     out.into_inner()
 }
@@ -170,17 +174,10 @@ struct Verdict {
 fn verdicts(exchange: &str, file: Vec<u8>) -> Vec<Verdict> {
     let roster = roster::read_file(&folder(exchange).join("roster.toml")).unwrap();
     let mut tracer = Tracer::new(&roster);
-    for item in Capture::open(Box::new(Cursor::new(file)), OpenOptions::default()) {
-        match item.unwrap() {
-            Item::Datagram(datagram) => {
-                let of_a_log = [Remark::Guessed, Remark::NoZone];
-                let odd = datagram.notes.iter().find(|note| !of_a_log.contains(&note.remark));
-                assert_eq!(odd, None);
-                tracer.push(0, &datagram);
-            }
-            Item::Passed { .. } => {}
-            other => panic!("{exchange}: {other:?}"),
-        }
+    for event in read(&file) {
+        let odd = event.notes.iter().find(|note| note.remark != Remark::NoZone);
+        assert_eq!((odd, event.gap()), (None, None), "{exchange}");
+        tracer.push(event);
     }
     let all = diagnose(&tracer.finish(), &roster, Options::default());
     let verdict = |d: &handfast::ladder::Diagnosis| Verdict {
@@ -220,12 +217,12 @@ fn a_downlink_heard_on_the_air_was_sent_and_tells_nothing_of_a_server() {
     let text = capture("jf-02");
     let mut out = FramePcap::new(Vec::new()).unwrap();
     let mut asked = (Timestamp::UNIX_EPOCH, 0);
-    for item in TextLines::new(text.as_bytes()) {
-        let TextItem::Frame(frame) = item.unwrap() else { panic!() };
-        let mut header = LoraTap { tag: 0, ..LoraTap::of(&frame) };
-        let (mut at, mut counter) = (frame.at.unwrap(), header.counter.unwrap());
-        if frame.direction() == Some(Direction::Downlink) {
-            let length = frame.octets().len();
+    for event in read(text.as_bytes()) {
+        let Some(frame) = event.frame() else { continue };
+        let mut header = LoraTap { tag: 0, ..LoraTap::of(&event) };
+        let (mut at, mut counter) = (event.time.unwrap(), header.counter.unwrap());
+        if event.direction() == Some(Direction::Downlink) {
+            let length = frame.octets.len();
             let air = time_on_air(header.modulation.unwrap(), length, Direction::Downlink);
             counter += u32::try_from(air.unwrap().as_micros()).unwrap();
             let later = SignedDuration::from_micros(i64::from(counter - asked.1));
@@ -234,15 +231,11 @@ fn a_downlink_heard_on_the_air_was_sent_and_tells_nothing_of_a_server() {
             asked = (at, counter);
         }
         header.counter = Some(counter);
-        out.write(Some(at), &header, frame.octets()).unwrap();
+        out.write(Some(at), &header, &frame.octets).unwrap();
     }
     let roster = roster::read_file(&folder("jf-02").join("roster.toml")).unwrap();
     let mut tracer = Tracer::new(&roster);
-    for item in Capture::open(Box::new(Cursor::new(out.into_inner())), OpenOptions::default()) {
-        if let Item::Datagram(datagram) = item.unwrap() {
-            tracer.push(0, &datagram);
-        }
-    }
+    read(&out.into_inner()).for_each(|event| tracer.push(event));
     let trace = tracer.finish();
     assert!(trace.gateways.values().all(|gateway| !gateway.hears_the_server()));
     let all = diagnose(&trace, &roster, Options::default());
@@ -264,28 +257,28 @@ fn pcaps(exchange: &str) -> PathBuf {
     folder.join(exchange)
 }
 
-/// What a capture says, wherever it stands in it.
-fn said(file: Vec<u8>, name: &str) -> Vec<Datagram> {
-    Capture::open(Box::new(Cursor::new(file)), OpenOptions::default())
-        .map(|item| match item.unwrap() {
-            Item::Datagram(datagram) => Datagram { unit: Unit::Packet, ..datagram },
-            other => panic!("{name}: {other:?}"),
-        })
-        .collect()
+/// What a capture says, whatever carried it.
+fn said(file: &[u8]) -> Vec<Event> {
+    let alike = |event: Event| {
+        let wire = Wire { token: event.wire.token, ..Wire::default() };
+        let place = Position { unit: Unit::Packet, ..event.place };
+        Event { place, wire, ..event }
+    };
+    read(file).map(alike).collect()
 }
 
 #[test]
 #[ignore = "needs packets that vectors/pcaps.py wrote: set HANDFAST_PCAPS"]
-fn packets_of_a_general_purpose_library_read_to_the_same_datagrams() {
+fn packets_of_a_general_purpose_library_read_to_the_same_events() {
     for (exchange, _) in EXCHANGES {
         let text = capture(exchange);
-        let wanted = said(text.clone().into_bytes(), exchange);
-        assert_eq!(said(datagrams(&text, false), exchange), wanted, "our own");
+        let wanted = said(text.as_bytes());
+        assert_eq!(said(&datagrams(&text, false)), wanted, "our own");
         let mut files = 0;
         for file in fs::read_dir(pcaps(exchange)).unwrap() {
             let path = file.unwrap().path();
             let name = path.display().to_string();
-            assert_eq!(said(fs::read(&path).unwrap(), &name), wanted, "{name}");
+            assert_eq!(said(&fs::read(&path).unwrap()), wanted, "{name}");
             files += 1;
         }
         // seven link layers, two families, four kinds of pcap, pcapng, and that in gzip

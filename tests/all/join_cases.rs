@@ -8,12 +8,11 @@
 
 use std::{
     fs,
-    io::BufReader,
     path::{Path, PathBuf},
 };
 
 use handfast::{
-    intake::{CaptureLines, Item},
+    intake::{Capture, Item},
     ladder::{Diagnosis, Ladder, Options, Rungs, diagnose},
     roster::{self, Roster},
     trace::Tracer,
@@ -38,9 +37,9 @@ fn run(folder: &Path) -> Vec<Diagnosis> {
     let roster: Roster = roster::read_file(&folder.join("roster.toml")).unwrap();
     let mut tracer = Tracer::new(&roster);
     let file = fs::File::open(folder.join("capture.ndjson")).unwrap();
-    for item in CaptureLines::new(BufReader::new(file)) {
+    for item in Capture::new(file) {
         match item.unwrap() {
-            Item::Datagram(datagram) => tracer.push(0, &datagram),
+            Item::Event(event) => tracer.push(event),
             other => panic!("{}: {other:?}", folder.display()),
         }
     }

@@ -1,6 +1,6 @@
 //! What a line costs goes by its length, however it is made.
 
-use handfast::intake::{CaptureLines, Item};
+use handfast::intake::{Capture, Item};
 
 use crate::support::cost;
 
@@ -9,7 +9,7 @@ const UPLINK: &str = "40dabb0102800200022721029daeaf9ee9";
 const LENGTH: usize = 60_000;
 
 fn items(line: &str) -> Vec<Item> {
-    CaptureLines::new(line.as_bytes()).map(Result::unwrap).collect()
+    Capture::new(line.as_bytes()).map(Result::unwrap).collect()
 }
 
 /// As many of these as fit, with commas between.

@@ -1,7 +1,10 @@
 //! Frames that hide in lines of text, and lines that only look as if.
 
 use handfast::{
-    intake::{CaptureLines, Datagram, IntakeError, Item, Kind, Remark, When, bare_frame},
+    intake::{
+        Capture, CaptureOptions, Damage, Event, IntakeError, Item, Leg, PassedOver, Position,
+        Remark, What, When,
+    },
     ladder::{Ladder, Options, State, diagnose, join::Rung},
     radio::Modulation,
     trace::Tracer,
@@ -15,23 +18,44 @@ const UPLINK: &str = "40dabb0102800200022721029daeaf9ee9";
 const ACCEPT: &str = "20d94acfd06540984f241461506659c3aaadb5152aaff250202fba28e71693051d";
 
 fn items(text: &str) -> Vec<Item> {
-    CaptureLines::new(text.as_bytes()).map(Result::unwrap).collect()
+    Capture::new(text.as_bytes()).map(Result::unwrap).collect()
 }
 
-fn one(text: &str) -> Datagram {
-    match items(text).as_slice() {
-        [Item::Datagram(datagram)] => datagram.clone(),
+/// The events of a text, what is damaged left out.
+fn intact(text: &str) -> Vec<Event> {
+    let whole = |item| match item {
+        Item::Event(event) if event.gap().is_none() => Some(event),
+        _ => None,
+    };
+    items(text).into_iter().filter_map(whole).collect()
+}
+
+/// The lines that are damaged.
+fn damaged(items: &[Item]) -> Vec<u64> {
+    let damaged = |item: &Item| match item {
+        Item::Event(event) => event.gap().map(|_| event.place.number),
+        Item::PassedOver(_) => None,
+    };
+    items.iter().filter_map(damaged).collect()
+}
+
+/// The only event of a text; that of a frame where a PUSH_DATA is around it.
+fn one(text: &str) -> Event {
+    let mut items = items(text);
+    items.retain(|item| !matches!(item, Item::Event(e) if e.what == What::Asked(Leg::Push)));
+    match items.as_slice() {
+        [Item::Event(event)] if event.gap().is_none() => event.clone(),
         other => panic!("{text}: {other:?}"),
     }
 }
 
-fn octets(datagram: &Datagram) -> String {
-    let up = datagram.rxpk.first().map(|up| &up.octets);
-    hex::encode(up.or(datagram.txpk.as_ref().map(|down| &down.octets)).unwrap())
+fn octets(event: &Event) -> String {
+    hex::encode(&event.frame().unwrap().octets)
 }
 
-fn guessed(datagram: &Datagram) -> bool {
-    datagram.notes.iter().any(|note| note.remark == Remark::Guessed)
+fn strictly(text: &[u8]) -> Vec<Item> {
+    let options = CaptureOptions { strict: true, ..CaptureOptions::default() };
+    Capture::open(text, options).map(Result::unwrap).collect()
 }
 
 #[test]
@@ -43,10 +67,10 @@ fn a_frame_is_found_behind_a_word_that_speaks_of_one() {
         "rx 40 da bb 01 02 80 02 00 02 27 21 02 9d ae af 9e e9 (17 octets)".to_owned(),
         "Mar 2 08:00:00 shed forwarder: data \"QNq7AQKAAgACJyECna6vnuk=\"".to_owned(),
     ] {
-        let datagram = one(&line);
-        assert_eq!(octets(&datagram), UPLINK, "{line}");
-        assert!(guessed(&datagram), "{line}");
-        assert_eq!(datagram.kind, Kind::PushData);
+        let event = one(&line);
+        assert_eq!(octets(&event), UPLINK, "{line}");
+        assert!(event.found.is_in_text(), "{line}");
+        assert!(event.heard().is_some());
     }
     // The length of a Join-Request is rare enough to need no word.
     assert_eq!(octets(&one(&format!("heard at noon: {REQUEST}"))), REQUEST);
@@ -74,8 +98,7 @@ fn what_only_looks_like_a_frame_is_left() {
         "{\"log\":\"AppKey 40dabb0102800200022721029daeaf9ee9 rx -80 dBm\\n\"}",
         "{\"key\":{\"log\":\"rx 40dabb0102800200022721029daeaf9ee9\"}}",
     ] {
-        let found = items(line);
-        assert!(!found.iter().any(|i| matches!(i, Item::Datagram(_))), "{line}: {found:?}");
+        assert_eq!(intact(line), [], "{line}");
     }
 }
 
@@ -86,10 +109,10 @@ fn json_at_any_depth_gives_what_stands_about_the_frame() {
          \"radio\":{{\"frequency\":868100000,\"lora\":{{\"bandwidth\":125000,\"spreadingFactor\":9}}}},\
          \"rx\":{{\"rssi\":-84,\"snr\":7.5,\"time\":\"2026-03-02T08:00:00Z\",\"tmst\":5}}}}}}"
     );
-    let datagram = one(&line);
-    assert_eq!(datagram.gateway, Some("020000fffea09442".parse().unwrap()));
-    assert_eq!(datagram.at, Some("2026-03-02T08:00:00Z".parse().unwrap()));
-    let up = &datagram.rxpk[0];
+    let event = one(&line);
+    assert_eq!(event.gateway, Some("020000fffea09442".parse().unwrap()));
+    assert_eq!(event.time, Some("2026-03-02T08:00:00Z".parse().unwrap()));
+    let up = event.heard().unwrap();
     assert_eq!(
         (up.freq_hz, up.tmst, up.rssi, up.snr),
         (Some(868_100_000), Some(5), Some(-84.0), Some(7.5))
@@ -106,26 +129,21 @@ fn two_alternatives_of_a_downlink_and_what_became_of_them() {
          {{\"downlinkId\":7,\"items\":[{{\"status\":\"COLLISION_PACKET\"}},{{\"status\":\"OK\"}}]}}\n\
          {{\"downlinkId\":8,\"items\":[{{\"status\":\"OK\"}},{{\"status\":\"IGNORED\"}}]}}\n"
     );
-    let mut found = Vec::new();
-    for item in items(&text) {
-        match item {
-            Item::Datagram(datagram) => found.push(datagram),
-            // What became of a downlink that the log does not show is nobody's.
-            Item::Passed { first: 3, lines: 1 } => {}
-            other => panic!("{other:?}"),
-        }
-    }
-    let kinds: Vec<_> = found.iter().map(|d| d.kind).collect();
-    assert_eq!(kinds, [Kind::PullResp, Kind::PullResp, Kind::TxAck, Kind::TxAck]);
-    let tokens: Vec<_> = found.iter().map(|d| d.token.unwrap()).collect();
-    assert_eq!(tokens[..2], tokens[2..]);
-    assert_ne!(tokens[0], tokens[1]);
-    let ways: Vec<_> = found.iter().filter_map(|d| Some(d.txpk.as_ref()?.alternative)).collect();
+    // What became of a downlink that the log does not show is nobody's.
+    let passed = PassedOver::Lines { first: 3, lines: 1 };
+    assert_eq!(items(&text).last(), Some(&Item::PassedOver(passed)));
+    let found = intact(&text);
+    let ordered: Vec<_> = found.iter().filter_map(Event::ordered).collect();
+    let outcomes: Vec<_> = found.iter().filter_map(Event::outcome).collect();
+    assert_eq!((found.len(), ordered.len(), outcomes.len()), (4, 2, 2));
+    let numbers: Vec<_> = ordered.iter().map(|order| order.number.unwrap()).collect();
+    assert_ne!(numbers[0], numbers[1]);
+    assert!(outcomes.iter().map(|outcome| outcome.number.unwrap()).eq(numbers));
+    let ways: Vec<_> = ordered.iter().map(|order| order.alternative).collect();
     assert_eq!(ways, [false, true]);
-    let when: Vec<_> = found.iter().filter_map(|d| Some(d.txpk.as_ref()?.when)).collect();
+    let when: Vec<_> = ordered.iter().map(|order| order.when).collect();
     assert_eq!(when, [When::Counter(5_000_005), When::Counter(6_000_005)]);
-    let errors: Vec<_> =
-        found.iter().filter_map(|d| Some(d.ack.as_ref()?.error.name().to_owned())).collect();
+    let errors: Vec<_> = outcomes.iter().map(|outcome| outcome.error.name()).collect();
     assert_eq!(errors, ["COLLISION_PACKET", "NONE"]);
 }
 
@@ -134,49 +152,36 @@ fn the_protocols_json_is_read_after_a_prefix() {
     let ours =
         r#"{"rxpk":[{"tmst":5,"freq":868.1,"datr":"SF7BW125","data":"QNq7AQKAAgACJyECna6vnuk="}]}"#;
     let line = format!("2026-03-02 08:00:00.250 INFO [up] 020000fffea09442 PUSH_DATA {ours}");
-    let datagram = one(&line);
-    assert_eq!((octets(&datagram).as_str(), datagram.rxpk[0].tmst), (UPLINK, Some(5)));
-    assert_eq!(datagram.gateway, Some("020000fffea09442".parse().unwrap()));
+    let event = one(&line);
+    assert_eq!((octets(&event).as_str(), event.heard().unwrap().tmst), (UPLINK, Some(5)));
+    assert_eq!(event.gateway, Some("020000fffea09442".parse().unwrap()));
     // A time without a zone is said to be one.
-    assert_eq!(datagram.at, Some("2026-03-02T08:00:00.25Z".parse().unwrap()));
-    assert!(datagram.notes.iter().any(|note| note.remark == Remark::NoZone));
+    assert_eq!(event.time, Some("2026-03-02T08:00:00.25Z".parse().unwrap()));
+    assert!(intact(&line)[0].notes.iter().any(|note| note.remark == Remark::NoZone));
 }
 
 #[test]
 fn in_a_log_other_lines_are_passed_and_in_a_capture_they_are_damage() {
     let log = format!("forwarder 3 started\nrx payload {UPLINK}\n\nheap 17 kB free\n{{\"cut\":\n");
     let found = items(&log);
-    assert!(
-        matches!(
-            found.as_slice(),
-            [
-                Item::Datagram(Datagram { line: 2, .. }),
-                Item::Skipped { line: 5, .. },
-                Item::Passed { first: 1, lines: 2 }
-            ]
-        ),
-        "{found:?}"
-    );
+    assert_eq!((found.len(), damaged(&found)), (3, vec![5]));
+    assert_eq!(intact(&log)[0].place, Position::line(2));
+    let passed = PassedOver::Lines { first: 1, lines: 2 };
+    assert_eq!(found[2], Item::PassedOver(passed));
     let capture = "{\"kind\":\"PULL_DATA\"}\nheap 17 kB free\n";
-    assert!(matches!(
-        items(capture).as_slice(),
-        [Item::Datagram(_), Item::Skipped { line: 2, .. }]
-    ));
+    assert_eq!((items(capture).len(), damaged(&items(capture))), (2, vec![2]));
     // Text without any frame is no capture.
-    assert!(matches!(
-        items("heap 17 kB free\nheap 16 kB free\n").as_slice(),
-        [Item::Skipped { line: 1, .. }]
-    ));
+    let text = items("heap 17 kB free\nheap 16 kB free\n");
+    assert_eq!((text.len(), damaged(&text)), (1, vec![1]));
 }
 
 #[test]
 fn strictly_nothing_is_guessed() {
     let text = format!("rx payload {UPLINK}\n{REQUEST}\n");
-    let found: Vec<_> = CaptureLines::strict(text.as_bytes()).map(Result::unwrap).collect();
-    assert!(matches!(
-        found.as_slice(),
-        [Item::Skipped { line: 1, .. }, Item::Frame { line: 2, .. }]
-    ));
+    let found = strictly(text.as_bytes());
+    assert_eq!((found.len(), damaged(&found)), (2, vec![1]));
+    let Item::Event(frame) = &found[1] else { panic!("{found:?}") };
+    assert_eq!((octets(frame).as_str(), frame.place), (REQUEST, Position::line(2)));
 }
 
 #[test]
@@ -187,7 +192,7 @@ fn where_only_order_is_known_no_delay_is_claimed() {
     let frames =
         [common::request(7), common::accept(0x0201_0001), common::data(&key, 0x0201_0001, 0)];
     for (line, octets) in (1..).zip(&frames) {
-        tracer.push(0, &bare_frame(octets.clone(), line));
+        tracer.push(Event::bare(Position::line(line), octets));
     }
     let all = diagnose(&tracer.finish(), &roster, Options::default());
     let node = &all[0];
@@ -206,7 +211,7 @@ fn a_request_alone_among_bare_frames_blames_nobody() {
     let mut tracer = Tracer::new(&roster);
     for line in 1..=3 {
         let nonce = u16::try_from(line).unwrap();
-        tracer.push(0, &bare_frame(common::request(nonce), line));
+        tracer.push(Event::bare(Position::line(line), &common::request(nonce)));
     }
     let all = diagnose(&tracer.finish(), &roster, Options::default());
     assert!(
@@ -242,11 +247,9 @@ fn a_word_of_a_queue_is_no_word_of_the_air() {
     );
     let acks = |line: &str| {
         let text = down.clone() + line + "\n";
-        let datagrams = items(&text).into_iter().filter_map(|item| match item {
-            Item::Datagram(datagram) => datagram.ack,
-            _ => None,
-        });
-        datagrams.map(|ack| ack.error.name().to_owned()).collect::<Vec<_>>()
+        let all = intact(&text);
+        let outcomes = all.iter().filter_map(Event::outcome);
+        outcomes.map(|outcome| outcome.error.name().to_owned()).collect::<Vec<_>>()
     };
     for line in [
         "{\"downlinkId\":7,\"status\":\"QUEUED\"}",
@@ -264,21 +267,21 @@ fn a_word_of_a_queue_is_no_word_of_the_air() {
 #[test]
 fn capture_lines_behind_a_prefix_keep_what_they_say() {
     let line = r#"{"at":"2026-03-02T08:00:03Z","gateway":"020000fffea09442","kind":"PULL_DATA","token":"353c"}"#;
-    let datagram = one(&format!("<14>Mar  2 09:00:03 shed recorder: {line}"));
-    assert_eq!((datagram.kind, datagram.token), (Kind::PullData, Some(0x353C)));
-    assert_eq!(datagram.at, Some("2026-03-02T08:00:03Z".parse().unwrap()));
+    let event = one(&format!("<14>Mar  2 09:00:03 shed recorder: {line}"));
+    assert_eq!((&event.what, event.wire.token), (&What::Asked(Leg::Pull), Some(0x353C)));
+    assert_eq!(event.time, Some("2026-03-02T08:00:03Z".parse().unwrap()));
     // What stands around it in other JSON belongs to it, too.
     let line = format!(
         r#"{{"time":"2026-03-02T08:00:03Z","gatewayEui":"020000fffea09442","message":{}}}"#,
         r#"{"rxpk":[{"tmst":5,"data":"QNq7AQKAAgACJyECna6vnuk="}]}"#
     );
-    let datagram = one(&line);
-    assert_eq!(datagram.gateway, Some("020000fffea09442".parse().unwrap()));
-    assert_eq!(datagram.at, Some("2026-03-02T08:00:03Z".parse().unwrap()));
+    let event = one(&line);
+    assert_eq!(event.gateway, Some("020000fffea09442".parse().unwrap()));
+    assert_eq!(event.time, Some("2026-03-02T08:00:03Z".parse().unwrap()));
     // A container's log keeps lines of JSON as text.
     let text = serde_json::to_string(&line).unwrap();
-    let datagram = one(&format!("{{\"log\":{text},\"stream\":\"stdout\"}}"));
-    assert_eq!(datagram.rxpk[0].tmst, Some(5));
+    let event = one(&format!("{{\"log\":{text},\"stream\":\"stdout\"}}"));
+    assert_eq!(event.heard().unwrap().tmst, Some(5));
 }
 
 #[test]
@@ -287,11 +290,11 @@ fn each_gateway_that_heard_a_frame_is_a_reception() {
         "{{\"phyPayload\":\"{UPLINK}\",\"frequency\":868100000,\"receptions\":[\
          {{\"gatewayId\":\"020000fffea09442\",\"rssi\":-84}},{{\"gatewayId\":\"020000fffea09443\",\"rssi\":-90}}]}}"
     );
-    let heard: Vec<_> = items(&line)
-        .into_iter()
-        .map(|item| match item {
-            Item::Datagram(d) => (d.gateway.unwrap().hex(), d.rxpk[0].rssi, d.rxpk[0].freq_hz),
-            other => panic!("{other:?}"),
+    let heard: Vec<_> = intact(&line)
+        .iter()
+        .map(|event| {
+            let heard = event.heard().unwrap();
+            (event.gateway.unwrap().hex(), heard.rssi, heard.freq_hz)
         })
         .collect();
     assert_eq!(
@@ -306,10 +309,11 @@ fn each_gateway_that_heard_a_frame_is_a_reception() {
 #[test]
 fn a_clock_without_a_date_gives_order_and_no_time() {
     let text = format!("08:00:03.210 rx {REQUEST}\n08:00:08.100 tx {ACCEPT}\n");
-    for item in items(&text) {
-        let Item::Datagram(datagram) = item else { panic!("{item:?}") };
-        assert_eq!(datagram.at, None);
-        assert!(datagram.notes.iter().any(|note| note.remark == Remark::NoDate));
+    let all = intact(&text);
+    assert_eq!((all.len(), items(&text).len()), (2, 2));
+    for event in all {
+        assert_eq!(event.time, None);
+        assert!(event.notes.iter().any(|note| note.remark == Remark::NoDate));
     }
 }
 
@@ -317,8 +321,7 @@ fn a_clock_without_a_date_gives_order_and_no_time() {
 fn a_log_is_told_from_a_capture_by_what_comes_first() {
     let frame =
         |n: u64| format!("{{\"rxpk\":[{{\"tmst\":{n},\"data\":\"QNq7AQKAAgACJyECna6vnuk=\"}}]}}\n");
-    let damage =
-        |text: &str| items(text).iter().filter(|i| matches!(i, Item::Skipped { .. })).count();
+    let damage = |text: &str| damaged(&items(text)).len();
     // Words that begin a file, and are many, are a log's.
     let log = "started\nradio ready, 8 channels\nlistening on 192.0.2.7\nuptime 5 s\n";
     assert_eq!(damage(&format!("{log}{}{log}", frame(5))), 0);
@@ -337,7 +340,7 @@ fn an_accept_among_bare_frames_is_whose_key_opens_it() {
     let mut tracer = Tracer::new(&roster);
     let frames = [common::request(7), hex::decode(ACCEPT).unwrap()];
     for (line, octets) in (1..).zip(frames) {
-        tracer.push(0, &bare_frame(octets, line));
+        tracer.push(Event::bare(Position::line(line), &octets));
     }
     let all = diagnose(&tracer.finish(), &roster, Options::default());
     let state = |rung: Rung| all[0].join_rung(rung).unwrap().state;
@@ -358,20 +361,21 @@ fn lines_of_text_in_json_are_read_as_lines() {
             r#"{{"time":"2026-03-02T08:00:03.25Z","gateway":"020000fffea09442","log":"INFO up {{\"phyPayload\":\"{UPLINK}\"}}"}}"#
         ),
     ] {
-        let datagram = one(&line);
-        assert_eq!(octets(&datagram), UPLINK, "{line}");
-        assert_eq!(datagram.at, Some("2026-03-02T08:00:03.25Z".parse().unwrap()), "{line}");
-        assert_eq!(datagram.gateway, Some("020000fffea09442".parse().unwrap()), "{line}");
-        assert!(!datagram.notes.iter().any(|note| note.remark == Remark::NoDate), "{line}");
-        let strict = CaptureLines::strict(line.as_bytes()).map(Result::unwrap);
-        assert!(strict.into_iter().all(|item| matches!(item, Item::Skipped { .. })), "{line}");
+        let event = one(&line);
+        assert_eq!(octets(&event), UPLINK, "{line}");
+        assert_eq!(event.time, Some("2026-03-02T08:00:03.25Z".parse().unwrap()), "{line}");
+        assert_eq!(event.gateway, Some("020000fffea09442".parse().unwrap()), "{line}");
+        assert!(!event.notes.iter().any(|note| note.remark == Remark::NoDate), "{line}");
+        let strict = strictly(line.as_bytes());
+        assert_eq!(damaged(&strict).len(), strict.len(), "{line}");
     }
     // A layer more than containers and journals make is not looked into.
     let mut line = format!("rx {UPLINK}");
     for _ in 0..5 {
         line = serde_json::json!({"log": format!("x {line}")}).to_string();
     }
-    assert!(matches!(items(&line).as_slice(), [Item::Skipped { line: 1, .. }]));
+    let found = items(&line);
+    assert_eq!((found.len(), damaged(&found)), (1, vec![1]));
 }
 
 #[test]
@@ -397,9 +401,12 @@ fn text_of_two_octets_a_character_is_named() {
         "\u{feff}".encode_utf16().chain(text.repeat(3).encode_utf16()).flat_map(octets).collect()
     };
     for octets in [wide(u16::to_le_bytes), wide(u16::to_be_bytes)] {
-        for lines in [CaptureLines::new(&octets[..]), CaptureLines::strict(&octets[..])] {
-            let first = lines.map(Result::unwrap).next();
-            assert_eq!(first, Some(Item::Skipped { line: 1, why: IntakeError::Utf16 }));
+        for strict in [false, true] {
+            let options = CaptureOptions { strict, ..CaptureOptions::default() };
+            let first = Capture::open(&octets[..], options).map(Result::unwrap).next();
+            let Some(Item::Event(event)) = first else { panic!("{first:?}") };
+            assert_eq!(event.place, Position::line(1));
+            assert_eq!(event.gap().unwrap().damage, Damage::All(IntakeError::Utf16));
         }
     }
 }

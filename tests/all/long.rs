@@ -1,7 +1,7 @@
 //! Captures longer than what is kept of them: what is ordinary is counted, what is odd still tells.
 
 use handfast::{
-    intake::{Datagram, When},
+    intake::{Event, When},
     ladder::{Diagnosis, Options, Outcome, diagnose, join::Rung},
     roster::Roster,
 };
@@ -23,7 +23,7 @@ fn ids(diagnosis: &Diagnosis) -> Vec<&str> {
     diagnosis.causes.iter().map(|v| v.cause.id.name()).collect()
 }
 
-fn uplinks(fcnt: impl Fn(u64) -> u32) -> Vec<Datagram> {
+fn uplinks(fcnt: impl Fn(u64) -> u32) -> Vec<Event> {
     let key = session(ADDR, 7);
     (1..=MANY)
         .map(|i| {

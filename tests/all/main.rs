@@ -3,6 +3,7 @@
 mod airtime;
 mod beacon;
 mod beacon_command;
+mod bounds;
 mod captures;
 mod cause_pairs;
 mod clocks;
@@ -30,6 +31,7 @@ mod line_cost;
 mod logs;
 mod long;
 mod near_miss;
+mod own_look;
 mod own_ways;
 mod plan_report;
 mod plans_join;

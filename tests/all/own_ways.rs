@@ -11,14 +11,14 @@ use handfast::{
     },
     frame::{DataFrame, Direction, DlSettings, FType, Frame, JoinRequest, Mic, Payload},
     id::{DevAddr, DevNonce},
-    intake::{Datagram, When},
+    intake::{Event, When},
     key::{Aes128Key, AppKey, NwkKey, NwkSKey},
     ladder::{Certainty, Diagnosis, Options, diagnose},
     roster::{self, Roster},
 };
 
-fn verdict(roster: &Roster, datagrams: &[Datagram]) -> Diagnosis {
-    diagnose(&trace(roster, datagrams), roster, Options::default()).remove(0)
+fn verdict(roster: &Roster, events: &[Event]) -> Diagnosis {
+    diagnose(&trace(roster, events), roster, Options::default()).remove(0)
 }
 
 fn causes(diagnosis: &Diagnosis) -> Vec<(&'static str, Certainty)> {
@@ -66,7 +66,7 @@ fn encrypted_accept(dev_addr: u32) -> Vec<u8> {
     out
 }
 
-fn exchanges(accept: impl Fn(u32) -> Vec<u8>) -> Vec<Datagram> {
+fn exchanges(accept: impl Fn(u32) -> Vec<u8>) -> Vec<Event> {
     let mut out = Vec::new();
     for i in 0..2u32 {
         let line = u64::from(i) * 20 + 1;

@@ -1,11 +1,14 @@
 //! Recorded packets through the one door for captures: link layers, clocks, damage, who talks to whom.
 
-use std::io::{self, Cursor, Read};
+use std::{
+    io::{self, Cursor, Read},
+    sync::Arc,
+};
 
 use handfast::id::Eui64;
 use handfast::intake::{
-    Capture, Datagram, Flaw, IntakeError, Item, Kind, LoraTap, OpenOptions, PacketError,
-    PassedOver, TxError, Unit, UnpackError,
+    Capture, Damage, DatagramKind, Ends, Event, Flaw, IntakeError, Item, Leg, LoraTap, Network,
+    PacketError, PassedOver, Position, Sender, TxError, Unit, UnpackError, Unreachable, What,
 };
 use jiff::Timestamp;
 
@@ -14,7 +17,7 @@ mod packed;
 mod talk;
 
 use crate::support::recording::{
-    LINKS, Ng, Order, RAW, Shot, datagrams, gzip, items, only_datagrams, pcap, wire, zstd,
+    LINKS, Ng, Order, RAW, Shot, events, gzip, intact, items, numbers, pcap, wire, zstd,
 };
 
 const EUI: &str = "020000fffea09442";
@@ -28,37 +31,42 @@ const TXPK: &str =
 const LATE: &str = r#"{"txpk_ack":{"error":"TOO_LATE"}}"#;
 const AT: &str = "2026-04-18T06:10:03.210692Z";
 
-fn up(at: &str, token: u16, kind: Kind, json: &str) -> Shot {
+fn up(at: &str, token: u16, kind: DatagramKind, json: &str) -> Shot {
     Shot::new(at, GATEWAY, SERVER, &wire(2, token, kind, Some(EUI), json))
 }
 
-fn down(at: &str, token: u16, kind: Kind, json: &str) -> Shot {
+fn down(at: &str, token: u16, kind: DatagramKind, json: &str) -> Shot {
     Shot::new(at, SERVER, GATEWAY, &wire(2, token, kind, None, json))
 }
 
 /// Every identifier, in both versions, and a TX_ACK of the older document.
 fn talk() -> Vec<Shot> {
     vec![
-        up("2026-04-18T06:10:00.000001Z", 1, Kind::PullData, ""),
-        down("2026-04-18T06:10:00.1Z", 1, Kind::PullAck, ""),
-        up("2026-04-18T06:10:03Z", 0x7B22, Kind::PushData, RXPK),
-        down("2026-04-18T06:10:03.05Z", 0x7B22, Kind::PushAck, ""),
-        down("2026-04-18T06:10:03.2Z", 0x0384, Kind::PullResp, TXPK),
-        up("2026-04-18T06:10:03.201Z", 0x0384, Kind::TxAck, LATE),
-        down("2026-04-18T06:10:04Z", 5, Kind::PullResp, TXPK),
+        up("2026-04-18T06:10:00.000001Z", 1, DatagramKind::PullData, ""),
+        down("2026-04-18T06:10:00.1Z", 1, DatagramKind::PullAck, ""),
+        up("2026-04-18T06:10:03Z", 0x7B22, DatagramKind::PushData, RXPK),
+        down("2026-04-18T06:10:03.05Z", 0x7B22, DatagramKind::PushAck, ""),
+        down("2026-04-18T06:10:03.2Z", 0x0384, DatagramKind::PullResp, TXPK),
+        up("2026-04-18T06:10:03.201Z", 0x0384, DatagramKind::TxAck, LATE),
+        down("2026-04-18T06:10:04Z", 5, DatagramKind::PullResp, TXPK),
         Shot::new(
             "2026-04-18T06:10:04.001Z",
             GATEWAY,
             SERVER,
-            &wire(2, 5, Kind::TxAck, None, LATE),
+            &wire(2, 5, DatagramKind::TxAck, None, LATE),
         ),
         Shot::new(
             "2026-04-18T06:10:05Z",
             GATEWAY,
             SERVER,
-            &wire(1, 6, Kind::PullData, Some(EUI), ""),
+            &wire(1, 6, DatagramKind::PullData, Some(EUI), ""),
         ),
-        Shot::new("2026-04-18T06:10:06Z", SERVER, GATEWAY, &wire(1, 0, Kind::PullResp, None, TXPK)),
+        Shot::new(
+            "2026-04-18T06:10:06Z",
+            SERVER,
+            GATEWAY,
+            &wire(1, 0, DatagramKind::PullResp, None, TXPK),
+        ),
     ]
 }
 
@@ -67,66 +75,105 @@ fn file(shots: &[Shot]) -> Vec<u8> {
     pcap(Order::Little, true, RAW.number, &packets)
 }
 
-/// The datagrams without the packets' numbers.
-fn contents(datagrams: Vec<Datagram>) -> Vec<Datagram> {
-    datagrams.into_iter().map(|datagram| Datagram { line: 0, ..datagram }).collect()
-}
-
 fn skipped(items: &[Item]) -> Vec<(u64, String)> {
-    items
-        .iter()
-        .filter_map(|item| match item {
-            Item::Skipped { line, why } => Some((*line, why.to_string())),
-            _ => None,
-        })
-        .collect()
+    let damaged = |item: &Item| match item {
+        Item::Event(event) => Some((event.place.number, event.gap()?.damage.to_string())),
+        Item::PassedOver(_) => None,
+    };
+    items.iter().filter_map(damaged).collect()
 }
 
-fn passed(items: &[Item]) -> PassedOver {
+/// Packets in all, of other protocols, fragments, and those recorded twice, where any were passed over.
+fn passed(items: &[Item]) -> Option<[usize; 4]> {
     match items.last() {
-        Some(Item::PassedOver(passed)) => *passed,
-        _ => PassedOver::default(),
+        Some(Item::PassedOver(PassedOver::Packets { all, others, fragments, twice })) => {
+            Some([*all, *others, *fragments, *twice])
+        }
+        _ => None,
+    }
+}
+
+/// What an event says, in a word.
+fn says(event: &Event) -> &'static str {
+    match &event.what {
+        What::Asked(Leg::Push) => "PUSH_DATA",
+        What::Asked(Leg::Pull) => "PULL_DATA",
+        What::Acknowledged(Leg::Push) => "PUSH_ACK",
+        What::Acknowledged(Leg::Pull) => "PULL_ACK",
+        What::Heard(_) => "heard",
+        What::Ordered(_) => "ordered",
+        What::Outcome(_) => "outcome",
+        _ => "other",
     }
 }
 
 #[test]
 fn every_identifier_of_both_versions_is_read_with_its_gateway_and_token() {
-    let got: Vec<_> = datagrams(&file(&talk()))
-        .into_iter()
-        .map(|d| {
-            assert_eq!((d.unit, d.gateway.map(Eui64::hex).as_deref()), (Unit::Packet, Some(EUI)));
-            (d.line, d.kind, d.token)
+    let all = events(&file(&talk()));
+    let got: Vec<_> = all
+        .iter()
+        .map(|event| {
+            let place = event.place;
+            assert_eq!(place.unit, Unit::Packet);
+            assert_eq!(event.gateway.map(Eui64::hex).as_deref(), Some(EUI));
+            (place.number, place.index, says(event), event.wire.token)
         })
         .collect();
     let wanted = [
-        (1, Kind::PullData, Some(1)),
-        (2, Kind::PullAck, Some(1)),
-        (3, Kind::PushData, Some(0x7B22)),
-        (4, Kind::PushAck, Some(0x7B22)),
-        (5, Kind::PullResp, Some(0x0384)),
-        (6, Kind::TxAck, Some(0x0384)),
-        (7, Kind::PullResp, Some(5)),
-        (8, Kind::TxAck, Some(5)),
-        (9, Kind::PullData, Some(6)),
-        (10, Kind::PullResp, None),
+        (1, 0, "PULL_DATA", Some(1)),
+        (2, 0, "PULL_ACK", Some(1)),
+        (3, 0, "PUSH_DATA", Some(0x7B22)),
+        (3, 1, "heard", Some(0x7B22)),
+        (4, 0, "PUSH_ACK", Some(0x7B22)),
+        (5, 0, "ordered", Some(0x0384)),
+        (6, 0, "outcome", Some(0x0384)),
+        (7, 0, "ordered", Some(5)),
+        (8, 0, "outcome", Some(5)),
+        (9, 0, "PULL_DATA", Some(6)),
+        (10, 0, "ordered", None),
     ];
     assert_eq!(got, wanted);
-    let all = datagrams(&file(&talk()));
-    assert_eq!(all[2].at, Some("2026-04-18T06:10:03Z".parse().unwrap()));
-    assert_eq!(all[2].rxpk[0].octets.len(), 11);
-    assert_eq!(all[5].ack.as_ref().unwrap().error, TxError::TooLate);
-    assert_eq!(all[7].ack.as_ref().unwrap().error, TxError::TooLate);
+    assert_eq!(all[2].time, Some("2026-04-18T06:10:03Z".parse().unwrap()));
+    assert_eq!(all[3].heard().unwrap().octets().len(), 11);
+    assert_eq!(all[6].outcome().unwrap().error, TxError::TooLate);
+    assert_eq!(all[8].outcome().unwrap().error, TxError::TooLate);
+}
+
+#[test]
+fn an_event_names_the_datagram_that_carried_it() {
+    let (gateway, server) = (GATEWAY.parse().unwrap(), SERVER.parse().unwrap());
+    let shots = [talk().remove(0), talk().remove(9)];
+    let packets: Vec<_> = shots.iter().map(|shot| (shot.at, LINKS[0].packet(&shot.ip()))).collect();
+    let all = events(&pcap(Order::Little, true, LINKS[0].number, &packets));
+    // The addresses of the link layer are those of `support/recording.rs`.
+    let link = Some([[2, 0, 0, 0, 0, 7], [2, 0, 0, 0, 0, 1]]);
+    let wire = &all[0].wire;
+    assert_eq!((wire.sender, wire.version), (Some(Sender::Gateway), Some(2)));
+    assert_eq!(wire.ends, Some(Arc::new(Ends { link, from: gateway, to: server })));
+    let wire = &all[1].wire;
+    assert_eq!((wire.sender, wire.version, wire.token), (Some(Sender::Server), Some(1), None));
+    assert_eq!(wire.ends, Some(Arc::new(Ends { link, from: server, to: gateway })));
+}
+
+/// Without what only Ethernet has.
+fn unlinked(events: Vec<Event>) -> Vec<Event> {
+    let unlinked = |mut event: Event| {
+        let ends = event.wire.ends.take().unwrap();
+        event.wire.ends = Some(Arc::new(Ends { link: None, ..(*ends).clone() }));
+        event
+    };
+    events.into_iter().map(unlinked).collect()
 }
 
 #[test]
 fn every_link_layer_carries_the_same_datagrams() {
-    let wanted = datagrams(&file(&talk()));
+    let wanted = events(&file(&talk()));
     for link in LINKS {
         for order in [Order::Big, Order::Little] {
             for nanos in [true, false] {
                 let packets: Vec<_> =
                     talk().iter().map(|shot| (shot.at, link.packet(&shot.ip()))).collect();
-                let got = datagrams(&pcap(order, nanos, link.number, &packets));
+                let got = unlinked(events(&pcap(order, nanos, link.number, &packets)));
                 assert_eq!(got, wanted, "{} {order:?} {nanos}", link.name);
             }
         }
@@ -145,16 +192,13 @@ fn version_6_of_ip_carries_the_same_datagrams() {
             ..shot.clone()
         }
     };
-    let wanted = datagrams(&file(&talk()));
+    let shots: Vec<Shot> = talk().iter().map(v6).collect();
+    let wanted = events(&file(&shots));
+    assert_eq!(wanted.len(), events(&file(&talk())).len());
     for link in LINKS {
-        let packets: Vec<_> =
-            talk().iter().map(|shot| (shot.at, link.packet(&v6(shot).ip()))).collect();
-        assert_eq!(
-            datagrams(&pcap(Order::Big, true, link.number, &packets)),
-            wanted,
-            "{}",
-            link.name
-        );
+        let packets: Vec<_> = shots.iter().map(|shot| (shot.at, link.packet(&shot.ip()))).collect();
+        let got = unlinked(events(&pcap(Order::Big, true, link.number, &packets)));
+        assert_eq!(got, wanted, "{}", link.name);
     }
 }
 
@@ -167,9 +211,9 @@ fn every_clock_of_an_interface_tells_the_same_time() {
             for offset in [0, 1_776_000_000, -3_600] {
                 let mut ng = Ng::new(order);
                 ng.interface(RAW.number, resolution, offset);
-                ng.packet(0, at, &up(AT, 1, Kind::PushData, RXPK).ip());
-                let got = datagrams(&ng.out);
-                assert_eq!(got[0].at, Some(at), "{order:?} {resolution:?} {offset}");
+                ng.packet(0, at, &up(AT, 1, DatagramKind::PushData, RXPK).ip());
+                let got = events(&ng.out);
+                assert_eq!(got[0].time, Some(at), "{order:?} {resolution:?} {offset}");
             }
         }
     }
@@ -177,7 +221,7 @@ fn every_clock_of_an_interface_tells_the_same_time() {
 
 #[test]
 fn sections_of_either_order_have_interfaces_of_their_own() {
-    let push = |token| up(AT, token, Kind::PushData, RXPK).ip();
+    let push = |token| up(AT, token, DatagramKind::PushData, RXPK).ip();
     let at: Timestamp = AT.parse().unwrap();
     let mut first = Ng::new(Order::Little);
     first.interface(1, Some(6), 0);
@@ -190,8 +234,9 @@ fn sections_of_either_order_have_interfaces_of_their_own() {
     second.interface(276, Some(6), 0);
     second.packet(0, at, &LINKS[4].packet(&push(3)));
     second.simple(&LINKS[4].packet(&push(4)));
-    let got = datagrams(&[first.out, second.out.clone()].concat());
-    let got: Vec<_> = got.into_iter().map(|d| (d.line, d.token, d.at)).collect();
+    let got = events(&[first.out, second.out.clone()].concat());
+    let heard = got.iter().filter(|event| event.heard().is_some());
+    let got: Vec<_> = heard.map(|e| (e.place.number, e.wire.token, e.time)).collect();
     assert_eq!(
         got,
         [
@@ -203,7 +248,7 @@ fn sections_of_either_order_have_interfaces_of_their_own() {
     );
     // interface 1 belonged to the section before
     let second_only = [Ng::new(Order::Little).out, second.out].concat();
-    assert_eq!(items(&second_only).len(), 2);
+    assert_eq!(numbers(&events(&second_only)).len(), 2);
     let mut third = Ng::new(Order::Little);
     third.interface(RAW.number, Some(6), 0);
     let mut lost = Ng::new(Order::Little);
@@ -229,7 +274,7 @@ fn ng_of(shots: &[Shot], order: Order) -> (Vec<u8>, Vec<usize>) {
 }
 
 #[test]
-fn frames_in_loratap_come_as_the_datagrams_that_would_have_told_of_them() {
+fn frames_in_loratap_come_as_what_a_gateway_would_have_said() {
     let at: Timestamp = AT.parse().unwrap();
     let header = LoraTap {
         freq_hz: Some(868_300_000),
@@ -246,16 +291,13 @@ fn frames_in_loratap_come_as_the_datagrams_that_would_have_told_of_them() {
     short[3] = 15;
     let packets = [up, down, short, vec![9, 0, 0, 0, 1]].map(|packet| (at, packet));
     let got = items(&pcap(Order::Big, true, 270, &packets));
-    let kinds: Vec<_> =
-        only_datagrams(got.clone()).iter().map(|d| (d.line, d.kind, d.gateway.is_some())).collect();
+    let kinds: Vec<_> = intact(&got)
+        .iter()
+        .map(|event| (event.place.number, says(event), event.gateway.is_some()))
+        .collect();
     assert_eq!(
         kinds,
-        [
-            (1, Kind::PushData, true),
-            (2, Kind::PullResp, true),
-            (2, Kind::TxAck, true),
-            (3, Kind::PushData, false)
-        ]
+        [(1, "heard", true), (2, "ordered", true), (2, "outcome", true), (3, "heard", false)]
     );
     // 24 octets of file header, 16 before each packet: 58, 60 and 38 octets come before the fourth
     assert_eq!(skipped(&got)[0].1, "octet 196: 15 octets of LoRaTap header needed, 5 left");
@@ -265,10 +307,9 @@ fn frames_in_loratap_come_as_the_datagrams_that_would_have_told_of_them() {
 fn what_is_no_recording_is_text() {
     for text in ["\n\r\r\n{\"stat\":{}}\n", "{\"stat\":{}}", "QNq7AQIAAQACx4c=\n", ""] {
         let got = items(text.as_bytes());
-        assert!(!got.iter().any(|item| matches!(item, Item::Skipped { .. })), "{text:?}: {got:?}");
+        assert_eq!(skipped(&got), [], "{text:?}");
     }
-    let mut capture =
-        Capture::open(Box::new(Cursor::new(b"{\"stat\":{}}")), OpenOptions::default());
-    assert!(capture.next().is_some());
-    assert_eq!(capture.unit(), Unit::Line);
+    let first = Capture::new(&b"{\"stat\":{}}"[..]).next();
+    let Some(Ok(Item::Event(event))) = first else { panic!("{first:?}") };
+    assert_eq!(event.place, Position::line(1));
 }

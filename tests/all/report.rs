@@ -12,7 +12,7 @@ use base64::{Engine, engine::general_purpose};
 use handfast::{
     demo,
     fact::Fact,
-    intake::{CaptureLines, Item},
+    intake::{Capture, Item},
     key::{
         Aes128Key, AppKey, AppSKey, FNwkSIntKey, GenAppKey, NwkKey, NwkSEncKey, NwkSKey,
         SNwkSIntKey,
@@ -36,9 +36,9 @@ impl Told {
     fn new(capture: &str, roster: &str, folder: Option<&Path>) -> Self {
         let roster = roster::parse(roster, folder).unwrap_or_else(|e| panic!("{e}"));
         let mut tracer = Tracer::new(&roster);
-        for item in CaptureLines::new(capture.as_bytes()).flatten() {
-            if let Item::Datagram(datagram) = item {
-                tracer.push(0, &datagram);
+        for item in Capture::new(capture.as_bytes()).flatten() {
+            if let Item::Event(event) = item {
+                tracer.push(event);
             }
         }
         let trace = tracer.finish();

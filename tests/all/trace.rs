@@ -11,11 +11,16 @@ use handfast::{
     },
     frame::{DataFrame, FCtrl, FType, Frame, JoinRequest, Mic},
     id::{DevAddr, DevNonce, JoinNonce},
-    intake::{Crc, Datagram, Kind, TxAck, When},
+    intake::{Crc, Event, Outcome, TxError, What, When, Wire},
     key::{AppKey, NwkKey, NwkSKey},
     roster::{self},
     trace::{Delay, Rule, Tracer},
 };
+
+fn token(event: Event, token: u16) -> Event {
+    let wire = Wire { token: Some(token), ..event.wire };
+    Event { wire, ..event }
+}
 
 #[test]
 fn one_transmission_heard_by_two_gateways_is_one_attempt() {
@@ -47,23 +52,21 @@ fn the_same_octets_later_through_the_same_gateway_are_another_transmission() {
 #[test]
 fn a_datagram_recorded_at_both_ends_of_the_line_is_one() {
     let roster = roster();
-    let token = |datagram: Datagram, token| Datagram { token: Some(token), ..datagram };
     let asked = heard(1, Some(0), Some(GATEWAY), Some(1_000_000), &request(7));
     let down = |micros| sent(1, Some(micros), Some(GATEWAY), When::Immediate, &[0xE0, 1, 2]);
     let mut tracer = Tracer::new(&roster);
     // The second recorder's clock is 150 ms ahead; a third has the same again.
     for (source, late) in [(0, 0), (1, 150_000), (2, 10)] {
-        let again =
-            Datagram { at: datagram(1, Some(late), None, Kind::PushData).at, ..asked.clone() };
-        tracer.push(source, &token(again, 1));
-        tracer.push(source, &token(down(1_000_000 + late), 2));
+        let time = event(1, Some(late), None, asked.what.clone()).time;
+        tracer.push(from(source, &token(Event { time, ..asked.clone() }, 1)));
+        tracer.push(from(source, &token(down(1_000_000 + late), 2)));
         // The server sent the same once more, and each of them has both.
-        tracer.push(source, &token(down(1_500_000 + late), 2));
-        tracer.push(source, &token(down(9_000_000 + late), 2));
+        tracer.push(from(source, &token(down(1_500_000 + late), 2)));
+        tracer.push(from(source, &token(down(9_000_000 + late), 2)));
     }
     let trace = tracer.finish();
-    let gateway = &trace.gateways[&Some(GATEWAY)];
-    assert_eq!((gateway.count(Kind::PushData), gateway.count(Kind::PullResp)), (1, 3));
+    let counts = trace.gateways[&Some(GATEWAY)].counts;
+    assert_eq!((counts.heard, counts.ordered), (1, 3));
     assert_eq!(trace.nodes[0].attempts[0].heard.sightings().count(), 1);
 }
 
@@ -71,7 +74,9 @@ fn a_datagram_recorded_at_both_ends_of_the_line_is_one() {
 fn a_reception_with_a_bad_crc_is_counted_and_not_read() {
     let roster = roster();
     let mut bad = heard(1, Some(0), Some(GATEWAY), Some(1), &request(7));
-    bad.rxpk[0].crc = Crc::Bad;
+    if let What::Heard(heard) = &mut bad.what {
+        heard.crc = Crc::Bad;
+    }
     let trace = trace(&roster, &[bad]);
     assert!(trace.nodes[0].attempts.is_empty());
     assert_eq!((trace.crc_bad, trace.frames), (1, 0));
@@ -125,14 +130,11 @@ fn without_counter_and_clock_the_key_pairs_the_accept() {
 #[test]
 fn an_acknowledgement_finds_its_downlink_by_token_and_gateway() {
     let roster = roster();
-    let token = |mut d: Datagram, token| {
-        d.token = Some(token);
-        d
-    };
-    let ack = |line, token, gateway| Datagram {
-        token: Some(token),
-        ack: Some(TxAck { error: handfast::intake::TxError::TooLate, ..TxAck::default() }),
-        ..datagram(line, Some(i64::try_from(line).unwrap() * 1_000), Some(gateway), Kind::TxAck)
+    let ack = |line, number, gateway| {
+        let outcome = Outcome { error: TxError::TooLate, ..Outcome::default() };
+        let micros = i64::try_from(line).unwrap() * 1_000;
+        let what = What::Outcome(Box::new(outcome));
+        token(event(line, Some(micros), Some(gateway), what), number)
     };
     let trace = trace(
         &roster,
@@ -151,7 +153,7 @@ fn counters_go_on_across_the_rollover_and_are_found_after_a_gap() {
     let roster = roster();
     let key = session(0x0201_0001, 7);
     let counters = [65_534u32, 65_535, 65_536, 65_700, 3 * 65_536 + 9, 3 * 65_536 + 10];
-    let frames: Vec<Datagram> = counters
+    let frames: Vec<Event> = counters
         .iter()
         .zip(3..)
         .map(|(fcnt, line)| later(line, &data(&key, 0x0201_0001, *fcnt)))
@@ -167,7 +169,7 @@ fn a_counter_that_begins_anew_is_found_at_its_low_value() {
     let roster = roster();
     let key = session(0x0201_0001, 7);
     let counters = [4_181u32, 4_182, 0, 1];
-    let frames: Vec<Datagram> = counters
+    let frames: Vec<Event> = counters
         .iter()
         .zip(3..)
         .map(|(fcnt, line)| later(line, &data(&key, 0x0201_0001, *fcnt)))

@@ -9,21 +9,23 @@ use handfast::{
     crypto::mic,
     frame::{Frame, JoinRequest},
     id::DevNonce,
-    intake::Datagram,
+    intake::{Event, What},
     key::AppKey,
     ladder::{Diagnosis, Options, diagnose, join::Rung},
     roster::{self, Roster},
 };
 
-fn verdict(roster: &Roster, datagrams: &[Datagram]) -> Diagnosis {
-    diagnose(&trace(roster, datagrams), roster, Options::default()).remove(0)
+fn verdict(roster: &Roster, events: &[Event]) -> Diagnosis {
+    diagnose(&trace(roster, events), roster, Options::default()).remove(0)
 }
 
 #[test]
 fn rung_one_prints_what_is_known_of_the_signal() {
     let told = |rssi, snr| {
         let mut heard = heard(1, Some(0), Some(GATEWAY), Some(0), &request(7));
-        (heard.rxpk[0].rssi, heard.rxpk[0].snr) = (rssi, snr);
+        if let What::Heard(heard) = &mut heard.what {
+            (heard.rssi, heard.snr) = (rssi, snr);
+        }
         let verdict = verdict(&roster(), &[heard]);
         verdict.join_rung(Rung::Heard).unwrap().evidence[0].to_string()
     };

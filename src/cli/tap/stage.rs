@@ -12,7 +12,7 @@ use terminal_size::{Height, Width, terminal_size};
 use super::TapArgs;
 use crate::{
     cli::{Failure, Screen},
-    live::{Board, Counters, Event},
+    live::{Board, Counters, Notice},
     show::{Style, live as show},
 };
 
@@ -40,12 +40,12 @@ impl Stage {
     /// Takes what happened, and draws when it is time.
     pub(super) fn take(
         &mut self,
-        event: &Event<'_>,
+        notice: &Notice<'_>,
         board: &Board,
         counters: &Counters,
         screen: &mut Screen,
     ) -> Result<(), Failure> {
-        if let Some(text) = show::line(event, screen.style()) {
+        if let Some(text) = show::line(notice, screen.style()) {
             self.latest.extend(text.lines().map(str::to_owned));
             let over = self.latest.len().saturating_sub(LATEST);
             self.latest.drain(..over);

@@ -1,16 +1,16 @@
-//! Octets in a line of words: hex in one piece or octet by octet, base64 behind a label.
+//! Labelled in a line of words: hex in one piece or octet by octet, base64 behind a label.
 
 use super::{super::text::base64_member, likely::Label, words};
 
-/// Octets in a line, and what names them.
+/// Labelled in a line, and what names them.
 #[derive(Debug, PartialEq)]
-pub(super) struct Octets {
+pub(super) struct Labelled {
     pub(super) octets: Vec<u8>,
     pub(super) label: Label,
 }
 
 /// Returns all that may be a frame by its form alone.
-pub(super) fn find(line: &str) -> Vec<Octets> {
+pub(super) fn find(line: &str) -> Vec<Labelled> {
     let mut out = Vec::new();
     let mut at = 0;
     let secret = words::secret(line);
@@ -29,7 +29,7 @@ pub(super) fn find(line: &str) -> Vec<Octets> {
             if label < Label::Frame && other || is_cut(before, after) {
                 continue;
             }
-            out.push(Octets { octets, label });
+            out.push(Labelled { octets, label });
             if out.len() == MOST {
                 break;
             }
@@ -166,9 +166,9 @@ const OTHERS: &[&str] = &[
     "commit",
     "etag",
 ];
-/// Octets of a line before a frame in which its name is looked for.
+/// Labelled of a line before a frame in which its name is looked for.
 const TAIL: usize = 48;
-/// Octets of a frame.
+/// Labelled of a frame.
 const MIN: usize = 12;
 const MAX: usize = 255;
 /// Frames in one line.

@@ -5,11 +5,11 @@ use serde_json::Value;
 
 use super::{
     super::{
-        datagram::{CodeRate, Crc, When},
+        event::{CodeRate, Crc, When},
+        stamp::{Stamp, seconds_since_1970, since_1970, stamp},
         text::base64_member,
         time::timestamp,
     },
-    stamp::{Stamp, stamp},
     words::Meaning,
 };
 use crate::{
@@ -284,30 +284,14 @@ pub(super) fn eui(value: &Value) -> Option<Eui64> {
 
 /// Returns a time of RFC 3339, or one counted from 1970 in a unit that its size tells.
 pub(super) fn time(value: &Value) -> Option<Timestamp> {
+    // Seconds could be anything, a counter of microseconds to begin with.
+    let counted = |count: u64| since_1970(count).filter(|_| count >= 1_000_000_000_000);
     match value {
-        Value::String(text) => {
-            timestamp(text).or_else(|| time(&Value::from(text.parse::<i64>().ok()?)))
-        }
-        Value::Number(number) => {
-            if let Some(count) = number.as_i64() {
-                // Seconds could be anything, a counter of microseconds to begin with.
-                return match count {
-                    1_000_000_000_000..=9_999_999_999_999 => {
-                        Timestamp::from_millisecond(count).ok()
-                    }
-                    1_000_000_000_000_000..=9_999_999_999_999_999 => {
-                        Timestamp::from_microsecond(count).ok()
-                    }
-                    1_000_000_000_000_000_000..=i64::MAX => {
-                        Timestamp::from_nanosecond(i128::from(count)).ok()
-                    }
-                    _ => None,
-                };
-            }
-            let seconds = number.as_f64().filter(|s| (1e9..1e10).contains(s))?;
-            #[expect(clippy::cast_possible_truncation, reason = "bounded just above")]
-            Timestamp::from_microsecond((seconds * 1e6).round() as i64).ok()
-        }
+        Value::String(text) => timestamp(text).or_else(|| counted(text.parse().ok()?)),
+        Value::Number(number) => match number.as_u64() {
+            Some(count) => counted(count),
+            None => seconds_since_1970(number.as_f64()?),
+        },
         _ => None,
     }
 }

@@ -53,15 +53,15 @@ impl Label {
     }
 }
 
-/// Returns whether octets are to be taken for a frame.
-pub(super) fn is_frame(octets: &[u8], label: Label, beside: &Facts) -> bool {
+/// Returns the frame that octets are to be taken for.
+pub(super) fn frame(octets: &[u8], label: Label, beside: &Facts) -> Option<Decoded> {
     let named = label == Label::Frame;
     if !(MIN..=MAX).contains(&octets.len()) {
-        return false;
+        return None;
     }
     let decoded = decode(octets);
     if !is_lawful(&decoded, named) {
-        return false;
+        return None;
     }
     let mut points = match label {
         Label::Frame | Label::OnAir => 2,
@@ -81,18 +81,18 @@ pub(super) fn is_frame(octets: &[u8], label: Label, beside: &Facts) -> bool {
                 || beside.f_port.is_some_and(other_port)
                 || beside.fcnt.is_some_and(|stated| stated & 0xFFFF != u64::from(data.fcnt))
             {
-                return false;
+                return None;
             }
             points += u8::from(beside.dev_addr.is_some());
         }
         _ => {}
     }
-    points >= 2
+    (points >= 2).then_some(decoded)
 }
 
 /// Returns whether a line that is octets alone may be a frame in a log of other things.
-pub(in crate::intake) fn is_lawful_alone(octets: &[u8]) -> bool {
-    (MIN..=MAX).contains(&octets.len()) && is_lawful(&decode(octets), false)
+pub(in crate::intake) fn is_lawful_alone(decoded: &Decoded) -> bool {
+    (MIN..=MAX).contains(&decoded.octets.len()) && is_lawful(decoded, false)
 }
 
 /// `named`: whoever says PHYPayload may show a frame with a fault.
@@ -131,7 +131,7 @@ mod tests {
         for (meaning, value) in beside {
             facts.take(*meaning, value);
         }
-        is_frame(&hex::decode(frame).unwrap(), label, &facts)
+        super::frame(&hex::decode(frame).unwrap(), label, &facts).is_some()
     }
 
     #[test]

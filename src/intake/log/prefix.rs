@@ -3,7 +3,7 @@
 use serde_json::Value;
 
 use super::{
-    super::datagram::{Kind, TxError},
+    super::{event::TxError, header::DatagramKind},
     facts::Facts,
     words::{Meaning, meaning},
 };
@@ -53,15 +53,16 @@ fn labelled(token: &str) -> Option<(Option<&str>, Eui64)> {
 }
 
 /// Returns the kind of datagram that a line names in the protocol's words.
-pub(super) fn kind(text: &str) -> Option<Kind> {
-    tokens(text).find_map(Kind::by_name)
+pub(super) fn kind(text: &str) -> Option<DatagramKind> {
+    tokens(text).find_map(DatagramKind::by_name)
 }
 
 /// Returns what a gateway said of a downlink, if a line without JSON tells it: an error by its name,
 /// or nothing but numbers.
 pub(super) fn tx_ack(text: &str) -> Option<TxError> {
-    let mut after =
-        tokens(text).skip_while(|word| Kind::by_name(word) != Some(Kind::TxAck)).skip(1);
+    let mut after = tokens(text)
+        .skip_while(|word| DatagramKind::by_name(word) != Some(DatagramKind::TxAck))
+        .skip(1);
     let known = |word: &str| {
         let error = TxError::by_name(word);
         (!matches!(error, TxError::Other(_))).then_some(error)
@@ -177,7 +178,7 @@ mod tests {
 
     #[test]
     fn words_of_the_protocol_are_kinds() {
-        assert_eq!(kind("rx PUSH_DATA from 192.0.2.7"), Some(Kind::PushData));
+        assert_eq!(kind("rx PUSH_DATA from 192.0.2.7"), Some(DatagramKind::PushData));
         assert_eq!(kind("push data"), None);
         assert_eq!(tx_ack("TX_ACK 192.0.2.7:1700 token 353c"), Some(TxError::None));
         assert_eq!(tx_ack("TX_ACK: TOO_LATE"), Some(TxError::TooLate));

@@ -7,19 +7,22 @@ use serde_json::{Map, Value};
 
 use super::{
     super::{
-        datagram::Kind,
+        header::DatagramKind,
         text::{base64_member, frame_text},
     },
     facts::Facts,
-    likely::{Label, is_frame, is_lawful_alone},
+    likely::{self, Label, is_lawful_alone},
     words::{is_secret, meaning},
 };
-use crate::id::Eui64;
+use crate::{
+    frame::{Decoded, Direction, decode},
+    id::Eui64,
+};
 
 /// What is found in a line.
 #[derive(Debug)]
 pub(super) enum Find {
-    Frame(Hit),
+    Frame(Box<Hit>),
     /// A message of the station protocol.
     Station(Map<String, Value>),
     /// A datagram of the forwarder protocol, as JSON, and what stands around it.
@@ -34,12 +37,20 @@ pub(super) enum Find {
 /// A frame.
 #[derive(Debug)]
 pub(super) struct Hit {
-    pub(super) octets: Vec<u8>,
+    pub(super) frame: Decoded,
     pub(super) beside: Facts,
     /// Where several gateways heard it: what each says.
     pub(super) receptions: Vec<Facts>,
     /// The outermost time: that of the line.
     pub(super) said: Option<Timestamp>,
+}
+
+impl Hit {
+    /// What is taken for a frame has a type that goes one way.
+    pub(super) fn direction(&self) -> Direction {
+        let stated = self.frame.mhdr().and_then(|mhdr| mhdr.ftype().direction());
+        stated.unwrap_or(Direction::Uplink)
+    }
 }
 
 /// What became of the alternatives of a downlink.
@@ -150,7 +161,7 @@ impl Walker {
         for reception in receptions {
             all.or(reception);
         }
-        let mut hits: Vec<(Label, Vec<u8>)> = Vec::new();
+        let mut hits: Vec<(Label, Decoded)> = Vec::new();
         for (name, value) in map {
             let label = Label::of(name);
             if label == Label::None {
@@ -159,20 +170,20 @@ impl Walker {
             let Some(octets) = value.as_str().and_then(|text| octets(text, label)) else {
                 continue;
             };
-            if is_frame(&octets, label, &all) && hits.iter().all(|(_, known)| *known != octets) {
-                hits.push((label, octets));
-            }
+            let frame = likely::frame(&octets, label, &all);
+            let new = frame.filter(|frame| hits.iter().all(|(_, known)| known != frame));
+            hits.extend(new.map(|frame| (label, frame)));
             if hits.len() == MOST {
                 break;
             }
         }
         let best = hits.iter().map(|(label, _)| *label).max();
-        for (_, octets) in hits.into_iter().filter(|(label, _)| Some(*label) == best) {
+        for (_, frame) in hits.into_iter().filter(|(label, _)| Some(*label) == best) {
             let left = MOST_RECEPTIONS.saturating_sub(self.receptions);
             let receptions: Vec<_> = receptions.iter().take(left).cloned().collect();
             self.receptions += receptions.len();
             let beside = near.clone();
-            self.out.push(Find::Frame(Hit { octets, beside, receptions, said }));
+            self.out.push(Find::Frame(Box::new(Hit { frame, beside, receptions, said })));
         }
     }
 }
@@ -191,7 +202,7 @@ fn is_forwarder(map: &Map<String, Value>) -> bool {
     let counts = |stat: &Map<String, Value>| {
         ["rxnb", "rxok", "ackr", "dwnb"].iter().any(|name| stat.contains_key(*name))
     };
-    let kind = map.get("kind").and_then(Value::as_str).and_then(Kind::by_name);
+    let kind = map.get("kind").and_then(Value::as_str).and_then(DatagramKind::by_name);
     map.get("rxpk").is_some_and(Value::is_array)
         || object("txpk").is_some()
         || object("txpk_ack").is_some()
@@ -255,7 +266,7 @@ fn hold(value: &Value, holding: &mut Holding) -> bool {
                     Value::String(text) => {
                         let label = Label::of(name);
                         label != Label::None
-                            && octets(text, label).is_some_and(|o| is_lawful_alone(&o))
+                            && octets(text, label).is_some_and(|o| is_lawful_alone(&decode(&o)))
                     }
                     other => hold(other, holding),
                 }

@@ -1,51 +1,49 @@
-//! A frame in LoRaTap as the datagrams that would have told of it.
+//! A frame in LoRaTap as what a gateway would have said of it.
 
 use jiff::Timestamp;
 
 use super::{LoraTap, PUBLIC};
 use crate::{
-    frame::{Direction, Mhdr},
+    frame::{Decoded, Direction, decode},
     intake::{
-        CodeRate, Crc, Datagram, Downlink, Found, Kind, Note, Place, Remark, TxAck, Unit, Uplink,
-        When,
+        envelope::Envelope,
+        event::{
+            CodeRate, Crc, Event, Found, Heard, Ordered, Outcome, Position, What, When, Witness,
+        },
+        note::{Note, Remark, Within},
     },
     radio::{Airtime, LowDataRate, Modulation, fsk_time_on_air},
 };
 
-/// Returns what a gateway would have reported of a frame: a PUSH_DATA of what goes up; of what goes down a
-/// PULL_RESP, and a TX_ACK that says that it was heard on the air.
+/// Returns what a gateway would have said of a frame: that it heard what goes up; of what goes down, the order to
+/// send it, and that it was heard on the air.
 ///
-/// A frame tagged as scheduled was not heard, and has no TX_ACK.
-pub(in crate::intake) fn datagrams(
+/// A frame tagged as scheduled was not heard, and has no outcome.
+pub(in crate::intake) fn received(
     tap: &LoraTap,
     octets: &[u8],
-    line: u64,
-    at: Option<Timestamp>,
-) -> (Datagram, Option<Datagram>) {
-    let datagram = |kind| Datagram {
-        line,
-        unit: Unit::Packet,
-        at,
-        gateway: tap.gateway,
-        found: Found::OnAir,
-        ..Datagram::new(kind)
+    place: Position,
+    time: Option<Timestamp>,
+) -> Vec<Event> {
+    let (gateway, found) = (tap.gateway, Found::OnAir);
+    let envelope = Envelope { time, gateway, found, ..Envelope::at(place) };
+    let frame = decode(octets);
+    let (what, within) = match direction(tap, &frame) {
+        Direction::Uplink => (What::Heard(Box::new(heard(tap, frame))), Within::Uplink(0)),
+        Direction::Downlink => (What::Ordered(Box::new(ordered(tap, frame))), Within::Downlink),
     };
-    if direction(tap, octets) == Direction::Uplink {
-        let rxpk = vec![uplink(tap, octets)];
-        let notes = notes(tap, Place::Uplink(0));
-        return (Datagram { rxpk, notes, ..datagram(Kind::PushData) }, None);
-    }
-    let txpk = Some(downlink(tap, octets));
-    let notes = notes(tap, Place::Downlink);
-    let heard = TxAck { on_air: true, ..TxAck::default() };
-    let ack = (tap.tag != LoraTap::SCHEDULED)
-        .then(|| Datagram { ack: Some(heard), ..datagram(Kind::TxAck) });
-    (Datagram { txpk, notes, ..datagram(Kind::PullResp) }, ack)
+    let sent = matches!(what, What::Ordered(_)) && tap.tag != LoraTap::SCHEDULED;
+    let mut out = vec![Event { notes: notes(tap, within), ..envelope.event(what) }];
+    out.extend(sent.then(|| {
+        let outcome = Outcome { by: Witness::Air, ..Outcome::default() };
+        envelope.event(What::Outcome(Box::new(outcome)))
+    }));
+    out
 }
 
 /// The MHDR says which way a frame goes; where it may be either, the polarity does.
-fn direction(tap: &LoraTap, octets: &[u8]) -> Direction {
-    let stated = octets.first().and_then(|mhdr| Mhdr(*mhdr).ftype().direction());
+fn direction(tap: &LoraTap, frame: &Decoded) -> Direction {
+    let stated = frame.mhdr().and_then(|mhdr| mhdr.ftype().direction());
     // Octets that are not those that were sent are nobody's downlink.
     match stated {
         _ if tap.crc == Crc::Bad => Direction::Uplink,
@@ -55,21 +53,18 @@ fn direction(tap: &LoraTap, octets: &[u8]) -> Direction {
     }
 }
 
-fn notes(tap: &LoraTap, place: Place) -> Vec<Note> {
+fn notes(tap: &LoraTap, within: Within) -> Vec<Note> {
     let other = tap
         .sync_word
         .filter(|word| *word != PUBLIC && matches!(tap.modulation, Some(Modulation::Lora { .. })));
     let remark =
-        other.map(|word| Note { place, member: "sync_word", remark: Remark::SyncWord(word) });
+        other.map(|word| Note { within, member: "sync_word", remark: Remark::SyncWord(word) });
     remark.into_iter().collect()
 }
 
-fn uplink(tap: &LoraTap, octets: &[u8]) -> Uplink {
-    Uplink {
-        octets: octets.to_vec(),
+fn heard(tap: &LoraTap, frame: Decoded) -> Heard {
+    Heard {
         tmst: tap.counter,
-        tmms: None,
-        time: None,
         freq_hz: tap.freq_hz,
         modulation: tap.modulation,
         coding_rate: tap.coding_rate.map(CodeRate::Lora),
@@ -77,20 +72,18 @@ fn uplink(tap: &LoraTap, octets: &[u8]) -> Uplink {
         rssi: tap.rssi,
         snr: tap.snr,
         crc: tap.crc,
-        index: 0,
+        ..Heard::of(frame)
     }
 }
 
-fn downlink(tap: &LoraTap, octets: &[u8]) -> Downlink {
-    let begins = if tap.tag == LoraTap::SCHEDULED { tap.counter } else { began(tap, octets.len()) };
-    Downlink {
-        octets: octets.to_vec(),
+fn ordered(tap: &LoraTap, frame: Decoded) -> Ordered {
+    let scheduled = tap.tag == LoraTap::SCHEDULED;
+    let begins = if scheduled { tap.counter } else { began(tap, frame.octets.len()) };
+    Ordered {
         when: begins.map_or(When::Unsaid, When::Counter),
-        time: None,
         freq_hz: tap.freq_hz,
         modulation: tap.modulation,
         coding_rate: tap.coding_rate.map(CodeRate::Lora),
-        power_dbm: None,
         inverted: tap.inverted,
         no_crc: match tap.crc {
             Crc::None => Some(true),
@@ -98,10 +91,8 @@ fn downlink(tap: &LoraTap, octets: &[u8]) -> Downlink {
             Crc::Ok | Crc::Bad => Some(false),
         },
         no_header: tap.inverted.map(|_| tap.implicit_header),
-        preamble: None,
         rf_chain: tap.gateway.map(|_| u16::from(tap.rf_chain)),
-        deviation_hz: None,
-        ..Downlink::default()
+        ..Ordered::of(frame)
     }
 }
 
@@ -136,53 +127,55 @@ mod tests {
         }
     }
 
+    fn read(tap: &LoraTap, octets: &[u8]) -> Vec<Event> {
+        received(tap, octets, Position::packet(7), None)
+    }
+
     #[test]
     fn a_downlink_heard_began_a_time_on_air_before_its_counter_and_was_sent() {
         // A Join-Accept of 33 octets at SF9: 246.784 ms, the reference's table of airtimes.
         let mut accept = [0; 33];
         accept[0] = 0x20;
-        let (resp, ack) = datagrams(&tap(), &accept, 7, None);
-        let down = resp.txpk.unwrap();
-        assert_eq!((resp.kind, resp.line, resp.unit), (Kind::PullResp, 7, Unit::Packet));
+        let events = read(&tap(), &accept);
+        let down = events[0].ordered().unwrap();
+        assert_eq!(events[0].place, Position::packet(7));
         assert_eq!(down.when, When::Counter(5_000_000));
         assert_eq!((down.inverted, down.no_crc), (Some(true), Some(true)));
-        let ack = ack.unwrap();
-        assert_eq!(ack.kind, Kind::TxAck);
-        assert!(ack.ack.is_some_and(|ack| ack.on_air));
+        assert_eq!(events[1].outcome().unwrap().by, Witness::Air);
     }
 
     #[test]
-    fn a_downlink_that_was_only_scheduled_begins_at_its_counter_and_is_not_acknowledged() {
+    fn a_downlink_that_was_only_scheduled_begins_at_its_counter_and_has_no_outcome() {
         let tap = LoraTap { tag: LoraTap::SCHEDULED, ..tap() };
-        let (resp, ack) = datagrams(&tap, &[0x20; 33], 1, None);
-        assert_eq!(resp.txpk.unwrap().when, When::Counter(5_246_784));
-        assert_eq!(ack, None);
+        let events = read(&tap, &[0x20; 33]);
+        assert_eq!(events[0].ordered().unwrap().when, When::Counter(5_246_784));
+        assert_eq!(events.len(), 1);
     }
 
     #[test]
     fn the_mhdr_says_the_way_and_where_it_cannot_the_polarity_does() {
-        for (mhdr, inverted, kind) in [
-            (0x00, true, Kind::PushData),
-            (0x20, false, Kind::PullResp),
-            (0x40, false, Kind::PushData),
-            (0x60, true, Kind::PullResp),
-            (0xE0, false, Kind::PushData),
-            (0xE0, true, Kind::PullResp),
+        for (mhdr, inverted, heard) in [
+            (0x00, true, true),
+            (0x20, false, false),
+            (0x40, false, true),
+            (0x60, true, false),
+            (0xE0, false, true),
+            (0xE0, true, false),
         ] {
             let tap = LoraTap { inverted: Some(inverted), ..tap() };
-            assert_eq!(datagrams(&tap, &[mhdr; 20], 1, None).0.kind, kind, "{mhdr:02x}");
+            assert_eq!(read(&tap, &[mhdr; 20])[0].heard().is_some(), heard, "{mhdr:02x}");
         }
         let bad = LoraTap { crc: Crc::Bad, ..tap() };
-        assert_eq!(datagrams(&bad, &[0x20; 33], 1, None).0.rxpk[0].crc, Crc::Bad);
-        assert_eq!(datagrams(&tap(), &[], 1, None).0.kind, Kind::PullResp);
+        assert_eq!(read(&bad, &[0x20; 33])[0].heard().unwrap().crc, Crc::Bad);
+        assert!(read(&tap(), &[])[0].ordered().is_some());
     }
 
     #[test]
     fn a_sync_word_of_private_networks_is_remarked_on() {
         let notes = |word| {
             let tap = LoraTap { sync_word: word, inverted: Some(false), ..tap() };
-            let (datagram, _) = datagrams(&tap, &[0x40; 20], 1, None);
-            datagram.notes.iter().map(ToString::to_string).collect::<Vec<_>>()
+            let events = read(&tap, &[0x40; 20]);
+            events[0].notes.iter().map(ToString::to_string).collect::<Vec<_>>()
         };
         assert_eq!(notes(Some(0x34)), Vec::<String>::new());
         assert_eq!(notes(None), Vec::<String>::new());

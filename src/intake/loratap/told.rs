@@ -1,19 +1,23 @@
-//! What a gateway's datagram says of a frame, as a header.
+//! What a gateway says of a frame, as a header.
 
 use super::{LoraTap, PUBLIC};
 use crate::{
     id::Eui64,
-    intake::{CodeRate, Crc, Downlink, Origin, SourcedFrame, Uplink, When},
+    intake::event::{CodeRate, Crc, Event, Found, Heard, Ordered, What, When},
     radio::Modulation,
 };
 
 impl LoraTap {
-    /// Returns the header of a frame, by what it came as.
-    pub fn of(frame: &SourcedFrame) -> Self {
-        match &frame.origin {
-            Origin::Text(_) => Self::unheard(),
-            Origin::Uplink(uplink) => Self::of_uplink(uplink, frame.gateway),
-            Origin::Downlink(downlink) => Self::of_downlink(downlink, frame.gateway),
+    /// Returns the header of an event's frame, by all that is known of it.
+    pub fn of(event: &Event) -> Self {
+        match (&event.what, event.found) {
+            (What::Heard(heard), found) if found != Found::Alone => {
+                Self::of_heard(heard, event.gateway)
+            }
+            (What::Ordered(ordered), found) if found != Found::Alone => {
+                Self::of_ordered(ordered, event.gateway)
+            }
+            _ => Self::unheard(),
         }
     }
 
@@ -23,40 +27,40 @@ impl LoraTap {
     }
 
     /// Returns the header of a frame that a gateway heard.
-    pub fn of_uplink(uplink: &Uplink, gateway: Option<Eui64>) -> Self {
+    fn of_heard(heard: &Heard, gateway: Option<Eui64>) -> Self {
         Self {
-            freq_hz: uplink.freq_hz,
-            modulation: uplink.modulation,
-            rssi: uplink.rssi,
-            snr: uplink.snr,
-            sync_word: public(uplink.modulation),
+            freq_hz: heard.freq_hz,
+            modulation: heard.modulation,
+            rssi: heard.rssi,
+            snr: heard.snr,
+            sync_word: public(heard.modulation),
             gateway,
-            counter: uplink.tmst,
+            counter: heard.tmst,
             // A gateway's receivers hear no other polarity.
             inverted: Some(false),
-            crc: uplink.crc,
-            coding_rate: uplink.coding_rate.as_ref().and_then(CodeRate::lora),
-            chan: uplink.chan.and_then(|chan| chan.try_into().ok()),
+            crc: heard.crc,
+            coding_rate: heard.coding_rate.as_ref().and_then(CodeRate::lora),
+            chan: heard.chan.and_then(|chan| chan.try_into().ok()),
             ..Self::default()
         }
     }
 
     /// Returns the header of a frame that a gateway is to send, tagged as [`LoraTap::SCHEDULED`].
-    pub fn of_downlink(downlink: &Downlink, gateway: Option<Eui64>) -> Self {
+    fn of_ordered(ordered: &Ordered, gateway: Option<Eui64>) -> Self {
         Self {
-            freq_hz: downlink.freq_hz,
-            modulation: downlink.modulation,
-            sync_word: public(downlink.modulation),
+            freq_hz: ordered.freq_hz,
+            modulation: ordered.modulation,
+            sync_word: public(ordered.modulation),
             gateway,
-            counter: match downlink.when {
+            counter: match ordered.when {
                 When::Counter(us) => Some(us),
                 _ => None,
             },
-            inverted: downlink.inverted,
-            implicit_header: downlink.no_header == Some(true),
-            crc: if downlink.no_crc == Some(true) { Crc::None } else { Crc::Unknown },
-            coding_rate: downlink.coding_rate.as_ref().and_then(CodeRate::lora),
-            rf_chain: downlink.rf_chain.and_then(|rf| rf.try_into().ok()).unwrap_or_default(),
+            inverted: ordered.inverted,
+            implicit_header: ordered.no_header == Some(true),
+            crc: if ordered.no_crc == Some(true) { Crc::None } else { Crc::Unknown },
+            coding_rate: ordered.coding_rate.as_ref().and_then(CodeRate::lora),
+            rf_chain: ordered.rf_chain.and_then(|rf| rf.try_into().ok()).unwrap_or_default(),
             tag: Self::SCHEDULED,
             ..Self::default()
         }

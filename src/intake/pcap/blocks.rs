@@ -17,8 +17,11 @@ use std::{
 };
 
 use super::{
-    Captured, Endian, Flaw, MOST_OCTETS, PacketError, Step, source::Source, time::Resolution,
+    source::Source,
+    step::{Captured, Endian, MOST_OCTETS, Step},
+    time::Resolution,
 };
+use crate::intake::error::{Flaw, PacketError};
 
 /// What is known of the section that is read.
 #[derive(Debug, Default)]

@@ -5,7 +5,12 @@
 
 use std::io::{self, Read};
 
-use super::{Captured, Endian, Flaw, MOST_OCTETS, PacketError, Step, source::Source, time};
+use super::{
+    source::Source,
+    step::{Captured, Endian, MOST_OCTETS, Step},
+    time,
+};
+use crate::intake::error::{Flaw, PacketError};
 
 /// What the file's header says.
 #[derive(Debug)]

@@ -1,14 +1,22 @@
 //! Which packets are datagrams of the gateway's protocol, or frames heard, and what is wrong with the others.
 
-use std::collections::{BTreeSet, VecDeque};
+use std::{
+    collections::{BTreeSet, VecDeque},
+    sync::Arc,
+};
 
 use jiff::Timestamp;
 
-use super::{Captured, Flaw, PacketError, PassedOver, talk::Talk};
+use super::{step::Captured, talk::Talk};
 use crate::intake::{
-    Header, IntakeError, Item, Kind, LoraTap, Unit, loratap,
-    packet::{self, Found, Udp},
-    wire_datagram,
+    error::{Flaw, IntakeError, PacketError},
+    event::{Ends, Event, Position, What},
+    forwarder::wire_events,
+    header::{DatagramKind, Header},
+    item::{Item, PassedOver},
+    loratap::{LoraTap, heard::received},
+    packet::{self, Content, Udp},
+    texts::damaged,
 };
 
 /// Sorts the packets of a recording.
@@ -18,9 +26,18 @@ pub(super) struct Sorter {
     number: u64,
     talk: Talk,
     pub(super) ready: VecDeque<Item>,
-    passed: PassedOver,
+    counts: Counts,
     /// Link types that were told of.
     told: BTreeSet<u16>,
+}
+
+/// Packets, and those that were passed over.
+#[derive(Debug, Default)]
+struct Counts {
+    all: usize,
+    others: usize,
+    fragments: usize,
+    twice: usize,
 }
 
 impl Sorter {
@@ -33,48 +50,59 @@ impl Sorter {
     /// Hands on what waits: nothing more will come.
     pub(super) fn end(&mut self) {
         self.talk.release(&mut self.ready);
-        if self.passed.is_worth_a_word() {
-            self.ready.push_back(Item::PassedOver(self.passed));
+        let Counts { all, others, fragments, twice } = self.counts;
+        if others + fragments + twice > 0 {
+            let passed = PassedOver::Packets { all, others, fragments, twice };
+            self.ready.push_back(Item::PassedOver(passed));
         }
     }
 
-    fn skip(&mut self, line: u64, why: PacketError) {
-        self.ready.push_back(Item::Skipped { line, why: IntakeError::Packet(why) });
+    fn skip(&mut self, number: u64, why: PacketError) {
+        let event = damaged(Position::packet(number), IntakeError::Packet(why));
+        self.ready.push_back(Item::Event(event));
     }
 
     /// Takes a packet, whose octets are given.
     pub(super) fn packet(&mut self, captured: &Captured, octets: &[u8]) {
         self.number += 1;
-        self.passed.packets += 1;
+        self.counts.all += 1;
         let error =
             |offset: usize, flaw| PacketError { offset: captured.offset + offset as u64, flaw };
         match packet::find(captured.link_type, octets) {
-            Found::Udp(udp) => {
+            Content::Udp(udp) => {
                 let place = octets.len() - udp.behind;
                 match self.udp(&udp, captured.at) {
                     Ok(()) => {}
                     Err(flaw) => self.skip(self.number, error(place, flaw)),
                 }
             }
-            Found::Fragment(None) => self.passed.fragments += 1,
-            Found::Fragment(Some(udp)) => {
-                self.passed.fragments += 1;
+            Content::Fragment(None) => self.counts.fragments += 1,
+            Content::Fragment(Some(udp)) => {
+                self.counts.fragments += 1;
                 if let Some(header) = gateway_header(udp.payload) {
                     let place = octets.len() - udp.behind;
                     self.skip(self.number, error(place, Flaw::Fragment(header.kind.name())));
                 }
             }
-            Found::LoraTap => match LoraTap::read(octets) {
+            Content::LoraTap => match LoraTap::read(octets) {
                 Ok((tap, payload)) => {
-                    let (heard, ack) = loratap::datagrams(&tap, payload, self.number, captured.at);
-                    self.ready.push_back(Item::Datagram(heard));
-                    self.ready.extend(ack.map(Item::Datagram));
+                    let place = Position::packet(self.number);
+                    let events = received(&tap, payload, place, captured.at);
+                    self.ready.extend(events.into_iter().map(Item::Event));
                 }
                 Err(why) => self.skip(self.number, error(0, Flaw::LoraTap(why))),
             },
-            Found::Other => self.passed.others += 1,
-            Found::LinkType(link_type) => {
-                self.passed.others += 1;
+            Content::Network(network) => match self.talk.concerns(&network) {
+                Some(gateway) => {
+                    let (place, time) = (Position::packet(self.number), captured.at);
+                    let event = Event::new(place, What::Network(Box::new(network)));
+                    self.talk.put(Event { time, gateway, ..event }, &mut self.ready);
+                }
+                None => self.counts.others += 1,
+            },
+            Content::Other => self.counts.others += 1,
+            Content::LinkType(link_type) => {
+                self.counts.others += 1;
                 if self.told.insert(link_type) {
                     self.skip(self.number, error(0, Flaw::LinkType(link_type)));
                 }
@@ -83,26 +111,28 @@ impl Sorter {
     }
 
     /// Takes a UDP datagram, if it is one of the gateway's protocol.
-    fn udp(&mut self, udp: &Udp<'_>, at: Option<Timestamp>) -> Result<(), Flaw> {
+    fn udp(&mut self, udp: &Udp<'_>, time: Option<Timestamp>) -> Result<(), Flaw> {
         let header = gateway_header(udp.payload).filter(|header| self.talk.fits(header, udp));
         let Some(header) = header else {
-            self.passed.others += 1;
+            self.counts.others += 1;
             return Ok(());
         };
-        if self.talk.is_repeated(&header, udp, at, self.number) {
-            self.passed.twice += 1;
+        if self.talk.is_repeated(&header, udp, time, self.number) {
+            self.counts.twice += 1;
             return Ok(());
         }
         if udp.payload.len() < udp.stated {
             let (kind, needed, present) = (header.kind.name(), udp.stated, udp.payload.len());
             return Err(Flaw::Snapped { kind, needed, present });
         }
-        let mut datagram =
-            wire_datagram(udp.payload).map_err(|why| Flaw::Datagram(Box::new(why)))?;
-        datagram.line = self.number;
-        datagram.unit = Unit::Packet;
-        datagram.at = at;
-        self.talk.push(datagram, udp.from, udp.to, &mut self.ready);
+        let mut events = wire_events(udp.payload).map_err(|why| Flaw::Datagram(Box::new(why)))?;
+        let place = Position::packet(self.number);
+        let ends = Arc::new(Ends { link: udp.link, from: udp.from, to: udp.to });
+        for event in &mut events {
+            (event.place, event.time) = (place, time);
+            event.wire.ends = Some(Arc::clone(&ends));
+        }
+        self.talk.push(&header, events, udp.from, udp.to, &mut self.ready);
         Ok(())
     }
 }
@@ -116,9 +146,9 @@ fn gateway_header(payload: &[u8]) -> Option<Header> {
     let rest = payload.get(header.json_at..)?;
     let rest = rest.strip_suffix(b"\0").unwrap_or(rest).trim_ascii();
     let fits = match header.kind {
-        Kind::PushData | Kind::PullResp => is_object(rest),
-        Kind::TxAck => rest.is_empty() || is_object(rest),
-        Kind::PullData | Kind::PushAck | Kind::PullAck => rest.is_empty(),
+        DatagramKind::PushData | DatagramKind::PullResp => is_object(rest),
+        DatagramKind::TxAck => rest.is_empty() || is_object(rest),
+        DatagramKind::PullData | DatagramKind::PushAck | DatagramKind::PullAck => rest.is_empty(),
     };
     fits.then_some(header)
 }

@@ -14,7 +14,12 @@ use jiff::Timestamp;
 
 use crate::{
     id::Eui64,
-    intake::{Datagram, Header, Item, Kind, packet::Udp},
+    intake::{
+        event::{Event, Network},
+        header::{DatagramKind, Header},
+        item::Item,
+        packet::Udp,
+    },
 };
 
 /// What the datagrams so far tell.
@@ -38,7 +43,8 @@ enum Owner {
 
 #[derive(Debug)]
 struct Held {
-    datagram: Datagram,
+    events: Vec<Event>,
+    token: Option<u16>,
     /// The gateway's address, while its EUI is not known.
     waits: Option<SocketAddr>,
 }
@@ -56,7 +62,7 @@ impl Talk {
     ///
     /// An acknowledgement is four octets, and anything may look like it: it must go to a known gateway.
     pub(super) fn fits(&self, header: &Header, udp: &Udp<'_>) -> bool {
-        !matches!(header.kind, Kind::PushAck | Kind::PullAck)
+        !matches!(header.kind, DatagramKind::PushAck | DatagramKind::PullAck)
             || self.pulls.contains_key(&udp.to)
             || self.pushes.contains_key(&udp.to)
     }
@@ -93,33 +99,53 @@ impl Talk {
     /// Takes a datagram, and hands on all whose gateway is known.
     pub(super) fn push(
         &mut self,
-        mut datagram: Datagram,
+        header: &Header,
+        mut events: Vec<Event>,
         from: SocketAddr,
         to: SocketAddr,
         ready: &mut VecDeque<Item>,
     ) {
-        let gateway = match datagram.kind {
-            Kind::PushData | Kind::PullData | Kind::TxAck => from,
-            Kind::PushAck | Kind::PullAck | Kind::PullResp => to,
+        let gateway = if header.kind.is_from_gateway() { from } else { to };
+        let known = match header.gateway {
+            Some(eui) => {
+                self.tell(header, from, eui);
+                Some(eui)
+            }
+            None => self.known(gateway),
         };
-        if let Some(eui) = datagram.gateway {
-            self.tell(&datagram, from, eui);
-        } else {
-            datagram.gateway = self.known(gateway);
-        }
+        name(&mut events, known);
         let waits =
-            datagram.gateway.is_none() && matches!(datagram.kind, Kind::PullResp | Kind::TxAck);
+            known.is_none() && matches!(header.kind, DatagramKind::PullResp | DatagramKind::TxAck);
         if !waits && self.held.is_empty() {
-            ready.push_back(Item::Datagram(datagram));
+            ready.extend(events.into_iter().map(Item::Event));
             return;
         }
-        self.held.push_back(Held { datagram, waits: waits.then_some(gateway) });
+        let token = events.first().and_then(|event| event.wire.token);
+        let waits = waits.then_some(gateway);
+        self.held.push_back(Held { events, token, waits });
         if self.held.len() > MOST_HELD {
             self.settle_first();
         }
         while let Some(Held { waits: None, .. }) = self.held.front() {
             self.hand_on(ready);
         }
+    }
+
+    /// Returns the gateway that the network speaks of, which may have no name; `None` where its datagram was
+    /// none of a gateway's.
+    pub(super) fn concerns(&self, network: &Network) -> Option<Option<Eui64>> {
+        let Network::Unreachable { from, to, .. } = network else { return None };
+        let owner = |end| self.pulls.get(end).or_else(|| self.pushes.get(end));
+        let owner = owner(from).or_else(|| owner(to))?;
+        Some(if let Owner::One(eui) = owner { Some(*eui) } else { None })
+    }
+
+    /// Hands on an event in its turn.
+    pub(super) fn put(&mut self, event: Event, ready: &mut VecDeque<Item>) {
+        if self.held.is_empty() {
+            return ready.push_back(Item::Event(event));
+        }
+        self.held.push_back(Held { events: vec![event], token: None, waits: None });
     }
 
     /// Hands on everything: nothing more will come.
@@ -131,7 +157,8 @@ impl Talk {
     }
 
     fn hand_on(&mut self, ready: &mut VecDeque<Item>) {
-        ready.extend(self.held.pop_front().map(|held| Item::Datagram(held.datagram)));
+        let events = self.held.pop_front().map(|held| held.events);
+        ready.extend(events.into_iter().flatten().map(Item::Event));
     }
 
     /// Gives up waiting for the first one's gateway.
@@ -141,31 +168,30 @@ impl Talk {
             && let Some(Owner::One(eui)) = self.addresses.get(&address.ip())
             && !self.pulls.contains_key(&address)
         {
-            held.datagram.gateway = Some(*eui);
+            name(&mut held.events, Some(*eui));
         }
     }
 
-    fn learn(&mut self, kind: Kind, from: SocketAddr, eui: Eui64) {
+    fn learn(&mut self, kind: DatagramKind, from: SocketAddr, eui: Eui64) {
         if self.addresses.len() + self.pulls.len() + self.pushes.len() >= MOST_ADDRESSES {
             // More than any recording has: begin anew.
             self.addresses.clear();
             self.pulls.clear();
             self.pushes.clear();
         }
-        let by_port = if kind == Kind::PushData { &mut self.pushes } else { &mut self.pulls };
+        let by_port =
+            if kind == DatagramKind::PushData { &mut self.pushes } else { &mut self.pulls };
         owned(by_port.entry(from).or_insert(Owner::One(eui)), eui);
         owned(self.addresses.entry(from.ip()).or_insert(Owner::One(eui)), eui);
     }
 
     /// Tells those that wait for it which gateway stands behind an address.
-    fn tell(&mut self, told: &Datagram, from: SocketAddr, eui: Eui64) {
+    fn tell(&mut self, told: &Header, from: SocketAddr, eui: Eui64) {
         let one = self.known(from) == Some(eui);
         for held in &mut self.held {
-            let answers = told.kind == Kind::TxAck
-                && held.datagram.token.is_some()
-                && held.datagram.token == told.token;
+            let answers = told.kind == DatagramKind::TxAck && held.token == Some(told.token);
             if held.waits == Some(from) && (one || answers) {
-                held.datagram.gateway = Some(eui);
+                name(&mut held.events, Some(eui));
                 held.waits = None;
             }
         }
@@ -178,6 +204,10 @@ impl Talk {
             Owner::Several => None,
         }
     }
+}
+
+fn name(events: &mut [Event], gateway: Option<Eui64>) {
+    events.iter_mut().for_each(|event| event.gateway = gateway);
 }
 
 /// Notes that a gateway was behind an address.

@@ -6,29 +6,31 @@ use jiff::Timestamp;
 use serde_json::{Map, Value};
 
 use super::super::{
-    note::{Notes, Place, Remark},
+    note::{Notes, Remark, Within},
+    stamp::{seconds_since_1970, since_1970},
     text::frame_text,
+    time::timestamp,
 };
 use crate::id::Eui64;
 
 /// The members of one object.
 pub(super) struct Fields<'a, 'n> {
     map: &'a Map<String, Value>,
-    place: Place,
+    within: Within,
     pub(super) notes: &'n mut Notes,
 }
 
 impl<'a, 'n> Fields<'a, 'n> {
     pub(super) const fn new(
         map: &'a Map<String, Value>,
-        place: Place,
+        within: Within,
         notes: &'n mut Notes,
     ) -> Self {
-        Self { map, place, notes }
+        Self { map, within, notes }
     }
 
     pub(super) fn note(&mut self, member: &'static str, remark: Remark) {
-        self.notes.push(self.place, member, remark);
+        self.notes.push(self.within, member, remark);
     }
 
     fn wrong(&mut self, member: &'static str, wanted: &'static str) {
@@ -114,6 +116,18 @@ impl<'a, 'n> Fields<'a, 'n> {
             self.wrong(member, "an EUI");
         }
         eui
+    }
+}
+
+/// Returns when a message came, as a capture line says it: in words, or counted from 1970.
+pub(super) fn time(value: &Value) -> Option<Timestamp> {
+    match value {
+        Value::String(text) => timestamp(text),
+        Value::Number(count) => match count.as_u64() {
+            Some(count) => since_1970(count),
+            None => seconds_since_1970(count.as_f64()?),
+        },
+        _ => None,
     }
 }
 

@@ -3,10 +3,10 @@
 use serde_json::Value;
 
 use super::{
-    super::{datagram::GatewayPlan, text::printable},
+    super::{event::GatewayPlan, text::printable},
     fields::{Fields, eui},
 };
-use crate::{id::Eui64, radio::Modulation, region::Plan};
+use crate::{id::Eui64, radio::Modulation};
 
 pub(super) fn read(fields: &mut Fields<'_, '_>) -> GatewayPlan {
     let list = |member| fields.get(member).and_then(Value::as_array);
@@ -28,21 +28,6 @@ pub(super) fn read(fields: &mut Fields<'_, '_>) -> GatewayPlan {
 fn name(text: &str) -> String {
     let head: String = text.chars().take(LONGEST_NAME).collect();
     printable(&head).into()
-}
-
-/// Returns the channel plan of the protocol's name for a region.
-pub(in crate::intake) fn region(name: &str) -> Option<&'static Plan> {
-    let name = match name {
-        "EU863" => "EU868",
-        "US902" => "US915",
-        "AU915" | "AU916" => "AU915",
-        "IN865" => "IN865",
-        "KR920" => "KR920",
-        // Which of several plans it means is not said.
-        "CN470" | "CN470510" | "AS923" => return None,
-        other => other,
-    };
-    Plan::by_name(name)
 }
 
 /// A row of DRs: spreading factor, bandwidth in kHz, whether for downlinks alone.

@@ -4,7 +4,10 @@ use std::io::{BufRead, Read};
 
 use flate2::bufread::MultiGzDecoder;
 
-use super::{Counted, Packing, Stop, Unpack, UnpackError};
+use super::{
+    counted::Counted,
+    step::{Packing, Stop, Unpack, UnpackError},
+};
 
 pub(super) struct Gzip<R>(MultiGzDecoder<Counted<R>>);
 

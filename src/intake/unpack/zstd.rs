@@ -4,7 +4,10 @@ use std::io::{self, BufRead, Read};
 
 use ruzstd::decoding::{BlockDecodingStrategy, FrameDecoder, errors::FrameDecoderError};
 
-use super::{Counted, MOST_WINDOW, Packing, Stop, Unpack, UnpackError};
+use super::{
+    counted::Counted,
+    step::{MOST_WINDOW, Packing, Stop, Unpack, UnpackError},
+};
 
 /// Returns whether a stream begins with a frame, or with one to be skipped (RFC 8878, 3.1).
 pub(super) fn begins(head: &[u8]) -> bool {

@@ -4,7 +4,6 @@ use crate::{
     explore::near_miss::{self, Mistake},
     fact::Certainty,
     id::Eui64,
-    intake::Kind,
     ladder::{
         finding::Finding,
         join::{Case, Rung},
@@ -212,21 +211,21 @@ pub(in crate::ladder) fn no_downlink_path(case: &Case<'_>) -> Option<Finding> {
     let (eui, trace) = *deaf.first()?;
     let name = eui.map(|e| format!(" {e}")).unwrap_or_default();
     let mut finding = Finding::new(
-        if trace.count(Kind::PullData) >= 3 { Certainty::Certain } else { Certainty::Likely },
+        if trace.counts.pull_data >= 3 { Certainty::Certain } else { Certainty::Likely },
         format!(
             "gateway{name} gets acknowledgements for its uplinks and none for its {} PULL_DATA: \
              nothing can come down to it",
-            trace.count(Kind::PullData)
+            trace.counts.pull_data
         ),
         "open the gateway's downlink UDP port both ways (firewall, NAT, the port number set for \
          downlinks): the gateway must get a PULL_ACK for each PULL_DATA",
     );
     finding.add(format!(
         "PUSH_DATA {}, PUSH_ACK {}; PULL_DATA {}, PULL_ACK {}",
-        trace.count(Kind::PushData),
-        trace.count(Kind::PushAck),
-        trace.count(Kind::PullData),
-        trace.count(Kind::PullAck)
+        trace.counts.push_data,
+        trace.counts.push_ack,
+        trace.counts.pull_data,
+        trace.counts.pull_ack
     ));
     if let Some(stat) = trace.stats.last() {
         let ackr = stat.stat.ackr.map(|r| format!("ackr {r} %")).unwrap_or_default();

@@ -9,7 +9,7 @@ use std::time::Duration;
 use crate::{
     fact::Certainty,
     frame::Direction,
-    intake::{TxError, When},
+    intake::{TxError, When, Witness},
     ladder::{
         finding::Finding,
         join::{
@@ -43,10 +43,10 @@ pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
                     told.get_or_insert(Judgement::unknown(words));
                 }
             }
-            Some(ack) if ack.on_air => {
+            Some(ack) if ack.by == Witness::Air => {
                 return Judgement::proven(format!("{}: heard on the air", ack.line));
             }
-            Some(ack) if ack.reported => {
+            Some(ack) if ack.by == Witness::Station => {
                 return Judgement::proven(format!("{}: reported as sent (dntxed)", ack.line));
             }
             Some(ack) if ack.error == TxError::None => {

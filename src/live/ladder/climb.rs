@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::{Change, Ladders, Standing, Who, node::Kept};
 use crate::{
     explore::near_miss::Effort,
-    intake::{Datagram, Kind, Unit},
+    intake::{Event, Leg, Position, What},
     ladder::{self, Diagnosis, Place, Verdict, join::Rung},
     roster::Roster,
     trace::{NodeTrace, Tracer},
@@ -107,27 +107,25 @@ impl Ladders<'_> {
         let mut tracer = Tracer::new(roster);
         let gateways = node.gateways();
         for link in gateways.iter().filter_map(|gateway| self.links.get(gateway)) {
-            for datagram in link.pulls.iter().chain(&link.push_ack).chain(&link.pull_ack) {
-                tracer.push(0, datagram);
+            for event in link.pulls.iter().chain(&link.push_ack).chain(&link.pull_ack) {
+                tracer.push(event.clone());
             }
         }
-        for datagram in node.datagrams() {
-            tracer.push(0, datagram);
+        for event in node.events() {
+            tracer.push(event.clone());
         }
         if matches!(who, Who::Stranger(_)) {
             // A stranger may be a node of the roster under another name, if that one is not heard.
             for place in 0..roster.nodes.len() {
                 let heard = self.nodes.get(&Who::Roster(place)).and_then(Kept::latest);
-                if let Some(datagram) = heard {
-                    tracer.push(0, datagram);
+                if let Some(event) = heard {
+                    tracer.push(event.clone());
                 }
             }
         }
         // Until now nothing else was heard.
-        tracer.take(
-            0,
-            Datagram { at: Some(now), unit: Unit::Packet, ..Datagram::new(Kind::PullData) },
-        );
+        let until = Event::new(Position::packet(0), What::Asked(Leg::Pull));
+        tracer.push(Event { time: Some(now), ..until });
         let trace = tracer.finish();
         let place = place.or_else(|| {
             let Who::Stranger(eui) = who else { return None };

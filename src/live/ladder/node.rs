@@ -10,15 +10,15 @@ use jiff::Timestamp;
 use super::Standing;
 use crate::{
     id::Eui64,
-    intake::{Datagram, Kind},
+    intake::{Event, What},
 };
 
-/// The latest datagrams of one node, each with one frame, and how its ladder stands.
+/// The latest events of one node, and how its ladder stands.
 #[derive(Debug)]
 pub(super) struct Kept {
     /// Requests, accepts, and what gateways said of them: a node that joined keeps its exchange.
-    joins: VecDeque<Datagram>,
-    data: VecDeque<Datagram>,
+    joins: VecDeque<Event>,
+    data: VecDeque<Event>,
     room: usize,
     asked: Option<Timestamp>,
     answered: bool,
@@ -28,7 +28,7 @@ pub(super) struct Kept {
 }
 
 impl Kept {
-    /// Returns a node of which so many datagrams are kept.
+    /// Returns a node of which so many events are kept.
     pub(super) const fn new(room: usize) -> Self {
         Self {
             joins: VecDeque::new(),
@@ -42,20 +42,20 @@ impl Kept {
         }
     }
 
-    /// Keeps a datagram; says whether its ladder is to be climbed that was not yet to be.
-    pub(super) fn keep(&mut self, datagram: Datagram, of_join: bool) -> bool {
+    /// Keeps an event; says whether its ladder is to be climbed that was not yet to be.
+    pub(super) fn keep(&mut self, event: Event, of_join: bool) -> bool {
         if of_join {
-            match datagram.kind {
-                Kind::PushData => (self.asked, self.answered) = (datagram.at, false),
-                Kind::PullResp => self.answered = true,
+            match event.what {
+                What::Heard(_) => (self.asked, self.answered) = (event.time, false),
+                What::Ordered(_) => self.answered = true,
                 _ => {}
             }
-            self.joins.push_back(datagram);
+            self.joins.push_back(event);
             if self.joins.len() > self.room {
                 self.joins.pop_front();
             }
         } else {
-            self.data.push_back(datagram);
+            self.data.push_back(event);
             if self.data.len() > self.room {
                 self.thin();
             }
@@ -102,18 +102,18 @@ impl Kept {
     }
 
     /// Returns the latest request that was heard, or else the latest data.
-    pub(super) fn latest(&self) -> Option<&Datagram> {
-        let asked = self.joins.iter().rev().find(|datagram| datagram.kind == Kind::PushData);
+    pub(super) fn latest(&self) -> Option<&Event> {
+        let asked = self.joins.iter().rev().find(|event| event.heard().is_some());
         asked.or(self.data.back())
     }
 
-    pub(super) fn datagrams(&self) -> impl Iterator<Item = &Datagram> {
+    pub(super) fn events(&self) -> impl Iterator<Item = &Event> {
         self.joins.iter().chain(&self.data)
     }
 
     /// Returns the gateways that heard it.
     pub(super) fn gateways(&self) -> BTreeSet<Option<Eui64>> {
-        self.datagrams().map(|datagram| datagram.gateway).collect()
+        self.events().map(|event| event.gateway).collect()
     }
 }
 

@@ -88,7 +88,8 @@ pub(super) fn accept(mistake: Mistake, life: &mut Life, ground: &Ground) -> bool
             if life.whim.is_multiple_of(2) {
                 life.record.dev_addr_prefix = DevAddrPrefix::new(0, 7);
             } else {
-                life.record.net_id = crate::id::NetId::new(0);
+                // The last of the last type: nobody's, and not for experiments, which own no range.
+                life.record.net_id = crate::id::NetId::new(0x00FF_FFFF);
             }
         }
         Mistake::DelayForgotten => life.terms.rx_delay = 5,

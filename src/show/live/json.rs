@@ -1,12 +1,12 @@
-//! One JSON object an event.
+//! One JSON object for each thing that the tap tells.
 
 use std::fmt;
 
 use serde::Serialize;
 
 use crate::{
-    intake::Unit,
-    live::{Board, Counters, Event, RecordingWord, Seen, Standing},
+    intake::{TxError, Unit, What},
+    live::{Board, Counters, Notice, RecordingWord, Seen, Standing},
     show::{Input, Radio, json},
 };
 
@@ -85,30 +85,34 @@ struct Changed<'a> {
 ///
 /// # Errors
 /// Whatever the writer says.
-pub fn json(event: &Event<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
-    match event {
-        Event::Frame(seen) => frame(seen, out),
-        Event::Gateway { at, gateway, peer } => {
+pub fn json(notice: &Notice<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+    match notice {
+        Notice::Frame(seen) => frame(seen, out),
+        Notice::Gateway { at, gateway, peer } => {
             let rest = Address { address: peer.to_string() };
             told(out, "gateway", Some(*at), Some(*gateway), rest)
         }
-        Event::Stat { at, gateway, stat } => {
-            let rest = Figures {
-                rxnb: stat.rxnb,
-                rxok: stat.rxok,
-                rxfw: stat.rxfw,
-                ackr: stat.ackr,
-                dwnb: stat.dwnb,
-                txnb: stat.txnb,
-                temp: stat.temp,
-            };
-            told(out, "stat", Some(*at), *gateway, rest)
-        }
-        Event::Ack { at, gateway, ack } => {
-            let warn = ack.warn.as_ref().map(crate::intake::TxError::name);
-            told(out, "tx-ack", Some(*at), *gateway, Word { error: ack.error.name(), warn })
-        }
-        Event::Ladder(change) => {
+        Notice::Said(event) => match &event.what {
+            What::Status(stat) => {
+                let rest = Figures {
+                    rxnb: stat.rxnb,
+                    rxok: stat.rxok,
+                    rxfw: stat.rxfw,
+                    ackr: stat.ackr,
+                    dwnb: stat.dwnb,
+                    txnb: stat.txnb,
+                    temp: stat.temp,
+                };
+                told(out, "stat", event.time, event.gateway, rest)
+            }
+            What::Outcome(outcome) => {
+                let warn = outcome.warn.as_ref().map(TxError::name);
+                let word = Word { error: outcome.error.name(), warn };
+                told(out, "tx-ack", event.time, event.gateway, word)
+            }
+            _ => Ok(()),
+        },
+        Notice::Ladder(change) => {
             let before = change.before.as_ref().map(|Standing { outcome, broken, causes }| Stood {
                 outcome: outcome.name(),
                 broken: broken.map(crate::ladder::Place::rung),
@@ -119,10 +123,10 @@ pub fn json(event: &Event<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
             json::diagnosis(&change.diagnosis, crate::show::Secrets::Hidden, &mut diagnosis)?;
             joined(&head, &diagnosis, out)
         }
-        Event::Server { at, answers } => {
+        Notice::Server { at, answers } => {
             told(out, "server", Some(*at), None, Server { answers: *answers })
         }
-        Event::Recording(word) => {
+        Notice::Recording(word) => {
             let (state, words) = match word {
                 RecordingWord::Rotated(aside) => ("rotated", aside.display().to_string()),
                 RecordingWord::NotRotated(error) => ("not-rotated", error.to_string()),
@@ -131,7 +135,7 @@ pub fn json(event: &Event<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
             };
             told(out, "recording", None, None, Recording { state, words })
         }
-        Event::Datagram(_) | Event::Idle => Ok(()),
+        Notice::Datagram(_) | Notice::Idle => Ok(()),
     }
 }
 
@@ -153,13 +157,14 @@ fn frame(seen: &Seen, out: &mut dyn fmt::Write) -> fmt::Result {
     struct Head<'a> {
         event: &'a str,
     }
-    let frame = &seen.frame;
-    let Some(reading) = &seen.reading else {
-        let phy_payload = hex::encode(frame.octets());
-        return told(out, "frame", frame.at, frame.gateway, Bad { crc: "bad", phy_payload });
+    let Seen { event, index, reading } = seen;
+    let Some(reading) = reading else {
+        let phy_payload = event.frame().map(|frame| hex::encode(&frame.octets));
+        let bad = Bad { crc: "bad", phy_payload: phy_payload.unwrap_or_default() };
+        return told(out, "frame", event.time, event.gateway, bad);
     };
-    let radio = Radio::of(frame).map(|radio| Radio { time: frame.at, ..radio });
-    let (index, line) = (frame.index, Some(frame.line));
+    let radio = Radio::of(event).map(|radio| Radio { time: event.time, ..radio });
+    let (index, line) = (*index, Some(event.place.number));
     let input = Input { name: "tap", index, line, unit: Unit::Packet, radio: radio.as_ref() };
     let mut text = String::new();
     json::reading(&mut text, &input, reading)?;

@@ -117,7 +117,7 @@ mod tests {
     use crate::{
         id::Eui64,
         intake::Header,
-        live::{Caught, Event},
+        live::{Caught, Notice},
     };
 
     #[test]
@@ -129,7 +129,7 @@ mod tests {
             let peer = "[2001:db8:ffff:ffff:ffff:ffff:ffff:ffff]:65535".parse().unwrap();
             let gateway = Some(Eui64::new([2, 0, 0, 0, 0, 0, 0, last]));
             let caught = Caught { at, peer, port: peer, header, gateway, octets: Box::default() };
-            board.take(&Event::Datagram(&caught));
+            board.take(&Notice::Datagram(&caught));
         }
         let lines = ["one", "two", "three"];
         for rows in [0, 1, 5, 10, 23, 60] {

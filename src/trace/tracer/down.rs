@@ -1,43 +1,47 @@
 //! Downlinks: accepts paired with the requests that they answer, data with its session.
 
-use super::{ANSWER_SLOT_US, ANSWER_US, OPEN_SENDINGS, STRANGER_TRIALS, STRAY, SentSlot, Tracer};
+use super::{
+    ANSWER_SLOT_US, ANSWER_US, Arrival, OPEN_SENDINGS, STRANGER_TRIALS, STRAY, SentSlot, Tracer,
+};
 use crate::{
     crypto::{
         cipher::{self, AcceptKey},
         derive, mic,
     },
-    frame::{DataFrame, Direction, Frame, OpenedJoinAccept, SealedJoinAccept, decode},
+    frame::{DataFrame, Decoded, Direction, Frame, OpenedJoinAccept, SealedJoinAccept},
     id::JoinEui,
-    intake::{Datagram, Downlink, TxAck, When},
+    intake::{Ordered, Outcome, When},
     key::NwkKey,
-    trace::{Ack, Answer, Ask, Attempt, Data, Delay, Line, Opening, RootKey, Rule, Sending, keys},
+    trace::{Ack, Answer, Ask, Attempt, Data, Delay, Opening, RootKey, Rule, Sending, Stray, keys},
 };
 
 impl Tracer<'_> {
-    pub(super) fn sent(&mut self, line: Line, datagram: &Datagram, down: &Downlink) {
+    pub(super) fn ordered(&mut self, from: Arrival, ordered: Ordered) {
+        let Arrival { line, at, gateway, token } = from;
         self.trace.frames += 1;
-        let gateway = self.trace.gateways.get(&datagram.gateway);
-        let range_hz = gateway.and_then(|gateway| gateway.plan.as_ref()?.range_hz);
+        let known = self.trace.gateways.get(&gateway);
+        let range_hz = known.and_then(|gateway| gateway.plan.as_ref()?.range_hz);
+        let Decoded { octets, frame, .. } = ordered.frame;
         let sending = Sending {
             line,
-            at: datagram.at,
-            gateway: datagram.gateway,
-            octets: down.octets.as_slice().into(),
-            when: down.when,
-            gone: down.gone,
+            at,
+            gateway,
+            octets: octets.into(),
+            when: ordered.when,
+            gone: ordered.gone,
             range_hz,
-            freq_hz: down.freq_hz,
-            modulation: down.modulation,
-            power_dbm: down.power_dbm,
-            inverted: down.inverted,
-            token: datagram.token,
-            alternative: down.alternative,
+            freq_hz: ordered.freq_hz,
+            modulation: ordered.modulation,
+            power_dbm: ordered.power_dbm,
+            inverted: ordered.inverted,
+            token,
+            alternative: ordered.alternative,
             ack: None,
         };
-        let slot = match decode(&down.octets).frame {
+        let slot = match frame {
             Some(Frame::JoinAccept(sealed)) => self.accept(sealed, sending),
             // One frame of data, however many windows it may go out in.
-            Some(Frame::Data(_)) if down.alternative => {
+            Some(Frame::Data(_)) if ordered.alternative => {
                 let first = self.sendings.back().map(|(.., slot)| *slot);
                 first.filter(|slot| self.sending(*slot).is_some_and(|s| s.octets == sending.octets))
             }
@@ -47,7 +51,7 @@ impl Tracer<'_> {
             _ => None,
         };
         if let Some(slot) = slot {
-            self.sendings.push_back((datagram.token, datagram.gateway, slot));
+            self.sendings.push_back(((token, ordered.number), gateway, slot));
             if self.sendings.len() > OPEN_SENDINGS {
                 self.sendings.pop_front();
             }
@@ -74,7 +78,7 @@ impl Tracer<'_> {
             }
         }
         let Some((_, index, place, delay, mut openings)) = best else {
-            return self.stray(sending);
+            return self.stray(sending, sealed);
         };
         if openings.is_empty() {
             openings = self.openings_of_others(index, place, &sealed);
@@ -82,7 +86,7 @@ impl Tracer<'_> {
         // The order alone does not say whose it is.
         let by_order = delay == Delay::Unknown && (sending.at, sending.gateway) == (None, None);
         if by_order && openings.is_empty() {
-            return self.stray(sending);
+            return self.stray(sending, sealed);
         }
         let opens = openings
             .iter()
@@ -103,8 +107,7 @@ impl Tracer<'_> {
     /// answer: by the gateway's counter and the node's key alone.
     pub(super) fn second_look(&mut self) {
         let requests: Vec<_> = self.requests.iter().copied().collect();
-        for sending in std::mem::take(&mut self.trace.stray_accepts) {
-            let Some(Frame::JoinAccept(sealed)) = decode(&sending.octets).frame else { continue };
+        for Stray { sending, sealed } in std::mem::take(&mut self.trace.stray_accepts) {
             let found = requests.iter().rev().find_map(|&(index, place)| {
                 let node = self.trace.nodes.get(index)?;
                 let attempt = node.attempts.at(place)?;
@@ -121,7 +124,7 @@ impl Tracer<'_> {
                         self.add_session(index, session);
                     }
                 }
-                None => self.trace.stray_accepts.push(sending),
+                None => self.trace.stray_accepts.push(Stray { sending, sealed }),
             }
         }
     }
@@ -130,12 +133,12 @@ impl Tracer<'_> {
         self.node(index)?.attempts.at_mut(place)
     }
 
-    fn stray(&mut self, sending: Sending) -> Option<SentSlot> {
+    fn stray(&mut self, sending: Sending, sealed: SealedJoinAccept) -> Option<SentSlot> {
         let stray = &mut self.trace.stray_accepts;
         if stray.len() == STRAY {
             return None;
         }
-        stray.push(sending);
+        stray.push(Stray { sending, sealed });
         Some(SentSlot::Stray(stray.len() - 1))
     }
 
@@ -193,15 +196,15 @@ impl Tracer<'_> {
         Some(SentSlot::Unverified(index, at))
     }
 
-    pub(super) fn acknowledged(&mut self, line: Line, datagram: &Datagram) {
-        let found = self.sendings.iter().rposition(|(token, gateway, _)| {
-            *gateway == datagram.gateway && (datagram.token.is_none() || *token == datagram.token)
+    pub(super) fn outcome(&mut self, from: Arrival, outcome: Outcome) {
+        let Arrival { line, at, gateway, token } = from;
+        let Outcome { error, warn, number, by, .. } = outcome;
+        let found = self.sendings.iter().rposition(|(key, of, _)| {
+            *of == gateway && (*key == (token, number) || (token, number) == (None, None))
         });
         let Some((.., slot)) = found.and_then(|at| self.sendings.remove(at)) else { return };
-        let TxAck { error, warn, on_air, reported, .. } = datagram.ack.clone().unwrap_or_default();
-        let ack = Ack { line, at: datagram.at, error, warn, on_air, reported };
         if let Some(sending) = self.sending(slot) {
-            sending.ack = Some(ack);
+            sending.ack = Some(Ack { line, at, error, warn, by });
         }
     }
 
@@ -218,7 +221,9 @@ impl Tracer<'_> {
             SentSlot::Unverified(node, at) => {
                 self.node(node).and_then(|n| sending_of(n.unverified.at_mut(at)?))
             }
-            SentSlot::Stray(at) => self.trace.stray_accepts.get_mut(at),
+            SentSlot::Stray(at) => {
+                self.trace.stray_accepts.get_mut(at).map(|stray| &mut stray.sending)
+            }
         }
     }
 }

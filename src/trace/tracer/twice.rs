@@ -1,15 +1,18 @@
-//! Datagrams that stand in several captures: recorded at both ends of the line, or a file given twice.
+//! Events that are in several captures: recorded at both ends of the line, or a file given twice.
 
-use std::collections::{HashMap, VecDeque};
+use std::{
+    collections::{HashMap, VecDeque},
+    mem::{Discriminant, discriminant},
+};
 
 use jiff::{SignedDuration, Timestamp};
 
 use crate::{
     id::Eui64,
-    intake::{Datagram, Kind},
+    intake::{Event, What},
 };
 
-/// The last datagrams, where there are several captures.
+/// The last events, where there are several captures.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Recorded {
     first: Option<u16>,
@@ -19,17 +22,17 @@ pub(super) struct Recorded {
     order: VecDeque<Key>,
 }
 
-/// A datagram, and the captures that have it.
+/// An event, and the captures that have it.
 #[derive(Clone, Debug)]
 struct Known {
     sources: Vec<u16>,
-    datagram: Box<Datagram>,
+    event: Event,
 }
 
-type Key = (Kind, Option<Eui64>, Option<u16>);
+type Key = (Discriminant<What>, Option<Eui64>, Option<u16>);
 
-const fn key(datagram: &Datagram) -> Key {
-    (datagram.kind, datagram.gateway, datagram.token)
+fn key(event: &Event) -> Key {
+    (discriminant(&event.what), event.gateway, event.wire.token)
 }
 
 impl Recorded {
@@ -38,25 +41,28 @@ impl Recorded {
         self.several |= *self.first.get_or_insert(source) != source;
     }
 
-    /// Returns whether another capture has the same datagram.
-    pub(super) fn knows(&mut self, source: u16, datagram: &Datagram) -> bool {
+    /// Returns whether another capture has the same event; if none has, it is remembered.
+    pub(super) fn knows(&mut self, event: &Event) -> bool {
         if !self.several {
             return false;
         }
-        let Some(near) = self.by_token.get_mut(&key(datagram)) else { return false };
+        let (key, source) = (key(event), event.place.source);
+        let near = self.by_token.get_mut(&key).into_iter().flatten();
         // What one capture has twice was twice.
-        let mut near = near.iter_mut().filter(|known| !known.sources.contains(&source));
-        let same = near.find(|known| is_same(&known.datagram, datagram));
-        same.map(|known| known.sources.push(source)).is_some()
+        let mut near = near.filter(|known| !known.sources.contains(&source));
+        if let Some(known) = near.find(|known| is_same(&known.event, event)) {
+            known.sources.push(source);
+            return true;
+        }
+        self.keep(key, event);
+        false
     }
 
-    /// Remembers a datagram.
-    pub(super) fn keep(&mut self, source: u16, datagram: Box<Datagram>) {
-        if !self.several || datagram.at.is_none() {
+    fn keep(&mut self, key: Key, event: &Event) {
+        if event.time.is_none() {
             return;
         }
-        let key = key(&datagram);
-        let known = Known { sources: vec![source], datagram };
+        let known = Known { sources: vec![event.place.source], event: event.clone() };
         self.by_token.entry(key).or_default().push_back(known);
         self.order.push_back(key);
         if self.order.len() > REMEMBERED
@@ -71,19 +77,14 @@ impl Recorded {
     }
 }
 
-fn is_same(a: &Datagram, b: &Datagram) -> bool {
+fn is_same(a: &Event, b: &Event) -> bool {
     // Two clocks are never quite the same; without a token nothing but the time tells two apart.
-    let apart = if a.token.is_some() { TWO_CLOCKS } else { SignedDuration::ZERO };
+    let apart = if a.wire.token.is_some() { TWO_CLOCKS } else { SignedDuration::ZERO };
     let near = |a: Timestamp, b: Timestamp| a.duration_since(b).abs() <= apart;
-    a.at.zip(b.at).is_some_and(|(a, b)| near(a, b))
-        && a.rxpk == b.rxpk
-        && a.txpk == b.txpk
-        && a.ack == b.ack
-        && a.stat == b.stat
-        && a.plan == b.plan
+    a.time.zip(b.time).is_some_and(|(a, b)| near(a, b)) && a.what == b.what
 }
 
 /// How far apart the clocks of two recorders may be, and what lies on the line between them.
 const TWO_CLOCKS: SignedDuration = SignedDuration::from_secs(2);
-/// Datagrams that are remembered.
-const REMEMBERED: usize = 4_096;
+/// Events that are remembered: a datagram with a frame is two.
+const REMEMBERED: usize = 8_192;

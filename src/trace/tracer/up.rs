@@ -1,38 +1,33 @@
 //! Uplinks: copies folded, requests and data put with the node that sent them.
 
-use jiff::Timestamp;
-
 use super::{
-    BESIDE_LINES, COPY_US, FOREIGN, GHOST_US, GHOST_WALL_US, LATE_COPY_US, OPEN_REQUESTS,
+    Arrival, BESIDE_LINES, COPY_US, FOREIGN, GHOST_US, GHOST_WALL_US, LATE_COPY_US, OPEN_REQUESTS,
     REMEMBERED, SAME_REQUEST_US, Slot, Tracer,
 };
 use crate::{
-    frame::{DataFrame, Direction, FType, Field, Frame, decode},
+    frame::{DataFrame, Decoded, Direction, FType, Field, Frame},
     id::Eui64,
-    intake::{Crc, Uplink},
+    intake::{Crc, Heard},
     trace::{Ask, Attempt, Data, Line, Sighting, Transmission},
 };
 
 impl Tracer<'_> {
-    pub(super) fn heard(
-        &mut self,
-        line: Line,
-        at: Option<Timestamp>,
-        gateway: Option<Eui64>,
-        up: &Uplink,
-    ) {
+    pub(super) fn heard(&mut self, from: Arrival, heard: Heard) {
+        let Arrival { line, at, gateway, .. } = from;
         let gateway_trace = self.trace.gateways.entry(gateway).or_default();
-        if up.crc == Crc::Bad {
+        if heard.crc == Crc::Bad {
             gateway_trace.crc_bad += 1;
             self.trace.crc_bad += 1;
             return;
         }
-        let sighting = Sighting::new(line, at, gateway, up);
+        let sighting = Sighting::new(line, at, gateway, &heard);
         gateway_trace.heard(&sighting);
         self.trace.frames += 1;
-        let Some(sighting) = self.fold(&up.octets, sighting) else { return };
-        let heard = Transmission::new(&up.octets, sighting);
-        let slot = match decode(&up.octets).frame {
+        let Some(sighting) = self.fold(heard.octets(), sighting) else { return };
+        let named = self.named(&heard.frame);
+        let Decoded { octets, frame, .. } = heard.frame;
+        let heard = Transmission::new(octets.as_slice(), sighting);
+        let slot = match frame {
             Some(Frame::JoinRequest(request)) if request.surplus.is_empty() => {
                 self.asked(Ask::Join(request), heard)
             }
@@ -40,10 +35,10 @@ impl Tracer<'_> {
             Some(Frame::Data(frame)) if frame.direction() == Direction::Uplink => {
                 self.data_up(frame, heard)
             }
-            _ => self.misshapen(heard),
+            _ => self.misshapen(heard, named),
         };
         if let Some(slot) = slot {
-            self.remember(up.octets.clone(), slot);
+            self.remember(octets, slot);
         }
     }
 
@@ -133,18 +128,20 @@ impl Tracer<'_> {
         plan.dr_of(Direction::Uplink, heard.first().modulation?)
     }
 
+    /// The node of the roster that a frame names as its own.
+    fn named(&self, decoded: &Decoded) -> Option<usize> {
+        let octets = decoded.octets_of(Field::DevEui)?;
+        let dev_eui = Eui64::from_wire(<[u8; 8]>::try_from(octets).ok()?);
+        self.by_dev_eui.get(&dev_eui)?.first().copied()
+    }
+
     /// A frame that is neither a whole request nor data: kept with the node it may belong to.
-    fn misshapen(&mut self, heard: Transmission) -> Option<Slot> {
-        let decoded = decode(&heard.octets);
-        if decoded.mhdr()?.ftype() != FType::JoinRequest {
+    fn misshapen(&mut self, heard: Transmission, named: Option<usize>) -> Option<Slot> {
+        if heard.ftype()? != FType::JoinRequest {
             return None;
         }
-        let stated = decoded
-            .octets_of(Field::DevEui)
-            .and_then(|octets| <[u8; 8]>::try_from(octets).ok())
-            .and_then(|octets| self.by_dev_eui.get(&Eui64::from_wire(octets))?.first().copied());
         // A field left out or put in moves the DevEUI: look for it anywhere.
-        let index = stated.or_else(|| self.named_within(&heard.octets))?;
+        let index = named.or_else(|| self.named_within(&heard.octets))?;
         let node = self.node(index)?;
         let at = node.misshapen.push(heard);
         self.weigh(1);
@@ -177,6 +174,7 @@ pub(crate) fn is_copy(heard: &Transmission, new: &Sighting) -> bool {
 }
 
 fn beside(old: Line, new: Line) -> bool {
+    let (old, new) = (old.place, new.place);
     old.source == new.source && new.number.abs_diff(old.number) <= BESIDE_LINES
 }
 

@@ -6,12 +6,12 @@ use super::*;
 fn a_packed_capture_cut_anywhere_keeps_what_was_unpacked_and_says_so() {
     let whole = file(&std::iter::repeat_with(talk).take(40).flatten().collect::<Vec<_>>());
     let text = talk().len().to_string().repeat(200) + "\n# not a frame\n";
-    let all = datagrams(&whole);
+    let all = events(&whole);
     for (packed, packing) in [(gzip(&whole), "gzip"), (zstd(&whole), "zstd")] {
         let mut most = 0;
         for cut in (4..packed.len()).step_by(7).chain(packed.len() - 20..packed.len()) {
             let got = items(&packed[..cut]);
-            let kept = only_datagrams(got.clone());
+            let kept = intact(&got);
             assert!(all.starts_with(&kept), "{packing} {cut}");
             most = most.max(kept.len());
             let words = skipped(&got);
@@ -23,10 +23,9 @@ fn a_packed_capture_cut_anywhere_keeps_what_was_unpacked_and_says_so() {
     let packed = gzip(text.as_bytes());
     for cut in 4..packed.len() {
         let got = items(&packed[..cut]);
-        assert!(matches!(
-            got.last(),
-            Some(Item::Skipped { why: IntakeError::Unpack(UnpackError::Cut { .. }), .. })
-        ));
+        let Some(Item::Event(event)) = got.last() else { panic!("{got:?}") };
+        let damage = &event.gap().unwrap().damage;
+        assert!(matches!(damage, Damage::All(IntakeError::Unpack(UnpackError::Cut { .. }))));
     }
 }
 
@@ -37,13 +36,13 @@ fn a_checksum_that_does_not_hold_is_told() {
     let crc = packed.len() - 8;
     packed[crc] ^= 1;
     let got = items(&packed);
-    assert_eq!(only_datagrams(got.clone()), datagrams(&whole));
+    assert_eq!(intact(&got), events(&whole));
     assert!(skipped(&got)[0].1.starts_with("gzip: damaged at about octet"), "{got:?}");
     let mut packed = zstd(&whole);
     let last = packed.len() - 1;
     packed[last] ^= 1;
     let got = items(&packed);
-    assert_eq!(only_datagrams(got.clone()), datagrams(&whole));
+    assert_eq!(intact(&got), events(&whole));
     assert!(skipped(&got)[0].1.starts_with("zstd: the checksum does not hold"), "{got:?}");
 }
 
@@ -61,7 +60,7 @@ fn members_and_frames_that_follow_each_other_are_one_capture() {
         zstd(&gzip(&whole)),
     ];
     for packed in packed {
-        assert_eq!(datagrams(&packed), datagrams(&whole));
+        assert_eq!(events(&packed), events(&whole));
     }
     let nested = (0..4).fold(whole, |inner, _| gzip(&inner));
     assert_eq!(skipped(&items(&nested))[0].1, "packed more than 3 times over");
@@ -73,7 +72,8 @@ fn a_bomb_is_streamed_and_a_window_is_bounded() {
     let bomb = gzip(&vec![b' '; 64 << 20]);
     assert!(bomb.len() < 100_000);
     let got = items(&bomb);
-    assert!(matches!(got.as_slice(), [Item::Skipped { why: IntakeError::TooLong { .. }, .. }]));
+    let words = skipped(&got);
+    assert!(words.len() == 1 && words[0].1.starts_with("longer than "), "{words:?}");
     let bomb = zstd(&vec![0; 64 << 20]);
     assert!(bomb.len() < 100_000);
     assert_eq!(items(&bomb).len(), 1);
@@ -99,11 +99,12 @@ impl Read for Failing {
 fn an_error_of_the_stream_is_no_damage_of_the_capture() {
     for whole in [file(&talk()), gzip(&file(&talk())), zstd(&file(&talk()))] {
         let stream = Cursor::new(whole[..whole.len() - 9].to_vec()).chain(Failing);
-        let read: Vec<_> = Capture::open(Box::new(stream), OpenOptions::default()).collect();
+        let read: Vec<_> = Capture::new(stream).collect();
         let errors: Vec<_> = read.iter().filter_map(|item| item.as_ref().err()).collect();
         assert_eq!(errors.len(), 1);
         assert_eq!(errors[0].kind(), io::ErrorKind::ConnectionReset);
-        assert!(!read.iter().flatten().any(|item| matches!(item, Item::Skipped { .. })));
+        let read: Vec<_> = read.into_iter().flatten().collect();
+        assert_eq!(skipped(&read), []);
     }
 }
 
@@ -122,8 +123,7 @@ fn a_pipe_that_trickles_is_read_alike() {
     let whole = file(&talk());
     for packed in [whole.clone(), gzip(&whole), zstd(&whole), ng_of(&talk(), Order::Big).0] {
         let stream = Trickle(Cursor::new(packed));
-        let read: Vec<_> =
-            Capture::open(Box::new(stream), OpenOptions::default()).map(Result::unwrap).collect();
-        assert_eq!(only_datagrams(read), datagrams(&whole));
+        let read: Vec<_> = Capture::new(stream).map(Result::unwrap).collect();
+        assert_eq!(unlinked(intact(&read)), events(&whole));
     }
 }

@@ -4,10 +4,10 @@
 //! link-layer header types (draft-ietf-opsawg-pcaplinktype). IP and UDP come from the library's writer, whose
 //! checksums its own tests recompute.
 
-use std::{io::Cursor, net::SocketAddr};
+use std::net::SocketAddr;
 
 use handfast::{
-    intake::{Capture, Datagram, Item, Kind, OpenOptions},
+    intake::{Capture, DatagramKind, Event, Item},
     record::DatagramPcap,
 };
 use jiff::Timestamp;
@@ -41,9 +41,15 @@ impl Shot {
 }
 
 /// What a datagram has in front of its JSON: version, token, identifier, the gateway's EUI from its side.
-pub(crate) fn wire(version: u8, token: u16, kind: Kind, eui: Option<&str>, json: &str) -> Vec<u8> {
+pub(crate) fn wire(
+    version: u8,
+    token: u16,
+    kind: DatagramKind,
+    eui: Option<&str>,
+    json: &str,
+) -> Vec<u8> {
     let [high, low] = token.to_be_bytes();
-    let identifier = Kind::ALL.iter().position(|k| *k == kind).unwrap();
+    let identifier = DatagramKind::ALL.iter().position(|k| *k == kind).unwrap();
     let mut octets = vec![version, high, low, u8::try_from(identifier).unwrap()];
     octets.extend(eui.map(|eui| hex::decode(eui).unwrap()).unwrap_or_default());
     octets.extend_from_slice(json.as_bytes());
@@ -57,7 +63,8 @@ pub(crate) fn shots(capture: &str, v6: bool) -> Vec<Shot> {
     for line in capture.lines() {
         let line: Value = serde_json::from_str(line).unwrap();
         let text = |name: &str| line[name].as_str().unwrap().to_owned();
-        let (kind, eui) = (Kind::by_name(&text("kind")).unwrap(), text("gateway").to_lowercase());
+        let (kind, eui) =
+            (DatagramKind::by_name(&text("kind")).unwrap(), text("gateway").to_lowercase());
         let place = gateways.iter().position(|known| *known == eui).unwrap_or_else(|| {
             gateways.push(eui.clone());
             gateways.len() - 1
@@ -67,7 +74,7 @@ pub(crate) fn shots(capture: &str, v6: bool) -> Vec<Shot> {
         } else {
             (format!("192.0.2.{}:40123", place + 7), "192.0.2.1:1700")
         };
-        let up = matches!(kind, Kind::PushData | Kind::PullData | Kind::TxAck);
+        let up = kind.is_from_gateway();
         let json =
             if line["datagram"].is_null() { String::new() } else { line["datagram"].to_string() };
         let token = u16::from_str_radix(&text("token"), 16).unwrap();
@@ -272,25 +279,31 @@ impl Ng {
 
 /// What a capture gives.
 pub(crate) fn items(file: &[u8]) -> Vec<Item> {
-    let stream = Box::new(Cursor::new(file.to_vec()));
-    Capture::open(stream, OpenOptions::default()).map(Result::unwrap).collect()
+    Capture::new(file).map(Result::unwrap).collect()
 }
 
-/// The datagrams of a capture that has nothing else.
-pub(crate) fn datagrams(file: &[u8]) -> Vec<Datagram> {
-    items(file)
-        .into_iter()
-        .map(|item| match item {
-            Item::Datagram(datagram) => datagram,
-            other => panic!("{other:?}"),
-        })
-        .collect()
+/// The events of a capture that has nothing else.
+pub(crate) fn events(file: &[u8]) -> Vec<Event> {
+    let items = items(file);
+    let events = intact(&items);
+    assert_eq!(events.len(), items.len(), "{items:?}");
+    events
 }
 
-/// The datagrams among the items.
-pub(crate) fn only_datagrams(items: Vec<Item>) -> Vec<Datagram> {
-    let keep = |item| if let Item::Datagram(datagram) = item { Some(datagram) } else { None };
-    items.into_iter().filter_map(keep).collect()
+/// The events among the items, without what is damaged.
+pub(crate) fn intact(items: &[Item]) -> Vec<Event> {
+    let whole = |item: &Item| match item {
+        Item::Event(event) if event.gap().is_none() => Some(event.clone()),
+        _ => None,
+    };
+    items.iter().filter_map(whole).collect()
+}
+
+/// The numbers of the packets that said something.
+pub(crate) fn numbers(events: &[Event]) -> Vec<u64> {
+    let mut numbers: Vec<u64> = events.iter().map(|event| event.place.number).collect();
+    numbers.dedup();
+    numbers
 }
 
 pub(crate) fn gzip(octets: &[u8]) -> Vec<u8> {

@@ -2,7 +2,7 @@
 
 use handfast::{
     fact::Fact,
-    intake::{CaptureLines, Datagram, Item},
+    intake::{Capture, Event, Item},
     ladder::{Diagnosis, Options, diagnose},
     roster,
     scenario::Recording,
@@ -18,16 +18,14 @@ pub(crate) fn climb(recording: &Recording) -> Vec<Diagnosis> {
 pub(crate) fn climb_text(capture: &str, roster: &str) -> Vec<Diagnosis> {
     let roster = roster::parse(roster, None).unwrap_or_else(|e| panic!("{e}\n{roster}"));
     let mut tracer = Tracer::new(&roster);
-    for datagram in datagrams(capture) {
-        tracer.push(0, &datagram);
-    }
+    events(capture).for_each(|event| tracer.push(event));
     diagnose(&tracer.finish(), &roster, Options::default())
 }
 
-/// The datagrams of a capture; lines that are none are passed over.
-pub(crate) fn datagrams(capture: &str) -> impl Iterator<Item = Datagram> {
-    CaptureLines::new(capture.as_bytes()).filter_map(|item| match item {
-        Ok(Item::Datagram(datagram)) => Some(datagram),
+/// The events of a capture.
+pub(crate) fn events(capture: &str) -> impl Iterator<Item = Event> {
+    Capture::new(capture.as_bytes()).filter_map(|item| match item {
+        Ok(Item::Event(event)) => Some(event),
         _ => None,
     })
 }

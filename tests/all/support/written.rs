@@ -5,26 +5,26 @@ use std::fmt::Write;
 use handfast::{
     frame::{Direction, Frame, decode},
     id::Eui64,
-    intake::{CaptureLines, Datagram, Item, Kind, TxError, When},
+    intake::{Capture, Event, Item, TxError, What, When},
     radio::Modulation,
     region::Plan,
 };
 use serde_json::{Value, json};
 
-/// The datagrams of a capture.
-fn datagrams(text: &str) -> Vec<Datagram> {
-    CaptureLines::new(text.as_bytes())
+/// The events of a capture.
+fn read(text: &str) -> Vec<Event> {
+    Capture::new(text.as_bytes())
         .map(|item| match item.unwrap() {
-            Item::Datagram(datagram) => datagram,
+            Item::Event(event) => event,
             other => panic!("{other:?}"),
         })
         .collect()
 }
 
 /// Writes a capture as messages of the station protocol, one a line, each behind what `head` gives.
-pub(crate) fn station(text: &str, head: fn(&Datagram) -> String) -> String {
-    let all = datagrams(text);
-    let hertz = all.iter().find_map(|datagram| datagram.rxpk.first()?.freq_hz).unwrap();
+pub(crate) fn station(text: &str, head: fn(&Event) -> String) -> String {
+    let all = read(text);
+    let hertz = all.iter().find_map(|event| event.heard()?.freq_hz).unwrap();
     let plan = match hertz / 1_000_000 {
         868 => "EU868",
         902..=914 => "US915",
@@ -33,8 +33,8 @@ pub(crate) fn station(text: &str, head: fn(&Datagram) -> String) -> String {
     let plan = Plan::by_name(plan).unwrap();
     let gateway = all[0].gateway.unwrap();
     let mut out = String::new();
-    let mut line = |datagram: &Datagram, message: Value| {
-        writeln!(out, "{}{message}", head(datagram)).unwrap();
+    let mut line = |event: &Event, message: Value| {
+        writeln!(out, "{}{message}", head(event)).unwrap();
     };
     line(&all[0], json!({"router": gateway.to_string()}));
     let rates: Vec<Value> = (0..16).map(|dr| rate(plan, dr)).collect();
@@ -45,40 +45,43 @@ pub(crate) fn station(text: &str, head: fn(&Datagram) -> String) -> String {
     );
     let mut asked = 0u32;
     let mut sent = 0;
-    for datagram in &all {
-        for up in &datagram.rxpk {
-            asked = up.tmst.unwrap();
-            let mut message = taken_apart(&up.octets);
-            let m = message.as_object_mut().unwrap();
-            m.insert("DR".into(), json!(index(plan, up.modulation.unwrap())));
-            m.insert("Freq".into(), json!(up.freq_hz));
-            m.insert("RefTime".into(), json!(0.0));
-            m.insert(
-                "upinfo".into(),
-                json!({"rctx": 0, "xtime": xtime(asked), "gpstime": 0,
-                "rssi": up.rssi, "snr": up.snr, "rxtime": 0.0}),
-            );
-            line(datagram, message);
-        }
-        if let Some(down) = &datagram.txpk {
-            let When::Counter(slot) = down.when else { panic!("{down:?}") };
-            let delay = slot.wrapping_sub(asked);
-            assert_eq!(delay % 1_000_000, 0, "whole seconds are all that RxDelay has");
-            sent += 1;
-            line(
-                datagram,
-                json!({"msgtype": "dnmsg", "DevEui": "00-00-00-00-00-00-00-00", "dC": 0,
-                "diid": sent, "pdu": hex::encode(&down.octets), "RxDelay": delay / 1_000_000,
-                "RX1DR": index(plan, down.modulation.unwrap()), "RX1Freq": down.freq_hz,
-                "xtime": xtime(asked), "rctx": 0, "priority": 0, "MuxTime": 0.0}),
-            );
-        }
-        if datagram.ack.as_ref().is_some_and(|ack| ack.error == TxError::None) {
-            line(
-                datagram,
-                json!({"msgtype": "dntxed", "diid": sent, "DevEui": "::0",
-                "rctx": 0, "xtime": xtime(asked), "txtime": 0.0, "gpstime": 0}),
-            );
+    for event in &all {
+        match &event.what {
+            What::Heard(up) => {
+                asked = up.tmst.unwrap();
+                let mut message = taken_apart(up.octets());
+                let m = message.as_object_mut().unwrap();
+                m.insert("DR".into(), json!(index(plan, up.modulation.unwrap())));
+                m.insert("Freq".into(), json!(up.freq_hz));
+                m.insert("RefTime".into(), json!(0.0));
+                m.insert(
+                    "upinfo".into(),
+                    json!({"rctx": 0, "xtime": xtime(asked), "gpstime": 0,
+                    "rssi": up.rssi, "snr": up.snr, "rxtime": 0.0}),
+                );
+                line(event, message);
+            }
+            What::Ordered(down) => {
+                let When::Counter(slot) = down.when else { panic!("{down:?}") };
+                let delay = slot.wrapping_sub(asked);
+                assert_eq!(delay % 1_000_000, 0, "whole seconds are all that RxDelay has");
+                sent += 1;
+                line(
+                    event,
+                    json!({"msgtype": "dnmsg", "DevEui": "00-00-00-00-00-00-00-00", "dC": 0,
+                    "diid": sent, "pdu": hex::encode(down.octets()), "RxDelay": delay / 1_000_000,
+                    "RX1DR": index(plan, down.modulation.unwrap()), "RX1Freq": down.freq_hz,
+                    "xtime": xtime(asked), "rctx": 0, "priority": 0, "MuxTime": 0.0}),
+                );
+            }
+            What::Outcome(outcome) if outcome.error == TxError::None => {
+                line(
+                    event,
+                    json!({"msgtype": "dntxed", "diid": sent, "DevEui": "::0",
+                    "rctx": 0, "xtime": xtime(asked), "txtime": 0.0, "gpstime": 0}),
+                );
+            }
+            _ => {}
         }
     }
     out
@@ -130,27 +133,29 @@ pub(crate) fn taken_apart(octets: &[u8]) -> Value {
 }
 
 /// What a line of a log says first.
-pub(crate) fn head(datagram: &Datagram) -> String {
-    let gateway = datagram.gateway.map(Eui64::hex).unwrap_or_default();
-    format!("{} shed forwarder[7]: gateway {gateway}: ", datagram.at.unwrap())
+pub(crate) fn head(event: &Event) -> String {
+    let gateway = event.gateway.map(Eui64::hex).unwrap_or_default();
+    format!("{} shed forwarder[7]: gateway {gateway}: ", event.time.unwrap())
 }
 
 /// The same without a zone, in the clock of a place an hour ahead.
-pub(crate) fn local_head(datagram: &Datagram) -> String {
-    let at = datagram.at.unwrap() + jiff::SignedDuration::from_hours(1);
+pub(crate) fn local_head(event: &Event) -> String {
+    let at = event.time.unwrap() + jiff::SignedDuration::from_hours(1);
     let at = at.to_string().replace('T', " ").replace('.', ",");
-    let gateway = datagram.gateway.map(Eui64::hex).unwrap_or_default();
+    let gateway = event.gateway.map(Eui64::hex).unwrap_or_default();
     format!("[{}] INFO gw={gateway} ", at.trim_end_matches('Z'))
 }
 
 /// Writes a capture as the log of a forwarder: its JSON behind a time and words.
-pub(crate) fn forwarder_log(text: &str, head: fn(&Datagram) -> String) -> String {
+pub(crate) fn forwarder_log(text: &str, head: fn(&Event) -> String) -> String {
     let mut out = "forwarder 3.2 started\nconcentrator ready\n".to_owned();
-    for (datagram, line) in datagrams(text).iter().zip(text.lines()) {
+    let events = read(text);
+    let firsts = events.iter().filter(|event| event.place.index == 0);
+    for (event, line) in firsts.zip(text.lines()) {
         let line: Value = serde_json::from_str(line).unwrap();
         let json =
             if line["datagram"].is_null() { String::new() } else { line["datagram"].to_string() };
-        writeln!(out, "{}{} {json}", head(datagram), datagram.kind.name()).unwrap();
+        writeln!(out, "{}{} {json}", head(event), line["kind"].as_str().unwrap()).unwrap();
         out += "heap 17 kB free\n";
     }
     out
@@ -159,34 +164,40 @@ pub(crate) fn forwarder_log(text: &str, head: fn(&Datagram) -> String) -> String
 /// Writes a capture as events of a server, in names of no protocol.
 pub(crate) fn events(text: &str) -> String {
     let mut out = String::new();
-    for datagram in datagrams(text) {
-        let gateway = datagram.gateway.map(Eui64::hex);
-        let mut event = json!({"level": "info", "timestamp": datagram.at.unwrap().to_string()});
+    for event in read(text) {
+        let gateway = event.gateway.map(Eui64::hex);
+        let token = event.wire.token;
+        let mut line = json!({"level": "info", "timestamp": event.time.unwrap().to_string()});
         let radio = |freq_hz: Option<u32>, modulation: Option<Modulation>| {
             let Some(Modulation::Lora { sf, bw_khz }) = modulation else { panic!() };
             json!({"frequency": freq_hz, "lora": {"spreadingFactor": sf,
                 "bandwidth": u32::from(bw_khz) * 1_000}})
         };
-        for up in &datagram.rxpk {
-            event["event"] = json!({"phyPayload": hex::encode(&up.octets),
-                "radio": radio(up.freq_hz, up.modulation),
-                "receptions": [{"gatewayId": gateway, "rssi": up.rssi, "snr": up.snr,
-                    "tmst": up.tmst}]});
+        match &event.what {
+            What::Heard(up) => {
+                line["event"] = json!({"phyPayload": hex::encode(up.octets()),
+                    "radio": radio(up.freq_hz, up.modulation),
+                    "receptions": [{"gatewayId": gateway, "rssi": up.rssi, "snr": up.snr,
+                        "tmst": up.tmst}]});
+            }
+            What::Ordered(down) => {
+                let When::Counter(slot) = down.when else { panic!() };
+                line["command"] = json!({"downlinkId": token, "gatewayId": gateway, "items": [
+                    {"phyPayload": hex::encode(down.octets()), "tmst": slot,
+                     "power": down.power_dbm, "polarizationInversion": down.inverted,
+                     "radio": radio(down.freq_hz, down.modulation)}]});
+            }
+            What::Outcome(outcome) => {
+                let word = match &outcome.error {
+                    TxError::None => "OK",
+                    error => error.name(),
+                };
+                line["event"] = json!({"downlinkId": token, "gatewayId": gateway,
+                    "items": [{"status": word}]});
+            }
+            _ => continue,
         }
-        if let Some(down) = &datagram.txpk {
-            let When::Counter(slot) = down.when else { panic!() };
-            event["command"] = json!({"downlinkId": datagram.token, "gatewayId": gateway, "items": [
-                {"phyPayload": hex::encode(&down.octets), "tmst": slot, "power": down.power_dbm,
-                 "polarizationInversion": down.inverted,
-                 "radio": radio(down.freq_hz, down.modulation)}]});
-        }
-        if let Some(ack) = &datagram.ack {
-            event["event"] = json!({"downlinkId": datagram.token, "gatewayId": gateway,
-                "items": [{"status": if ack.error == TxError::None { "OK" } else { ack.error.name() }}]});
-        }
-        if matches!(datagram.kind, Kind::PushData | Kind::PullResp | Kind::TxAck) {
-            writeln!(out, "{event}").unwrap();
-        }
+        writeln!(out, "{line}").unwrap();
     }
     out
 }

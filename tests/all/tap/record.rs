@@ -3,7 +3,6 @@
 use std::{
     collections::BTreeMap,
     fs,
-    io::BufReader,
     net::{SocketAddr, UdpSocket},
     path::{Path, PathBuf},
     process::Command,
@@ -11,7 +10,7 @@ use std::{
 
 use handfast::{
     explore::near_miss::Effort,
-    intake::{CaptureLines, Datagram, Item},
+    intake::{Capture, Event, Item},
     ladder::{Options, diagnose},
     roster::{self, Roster},
     trace::Tracer,
@@ -46,24 +45,27 @@ impl Drop for Folder {
     }
 }
 
-fn datagrams(path: &Path) -> Vec<Datagram> {
-    let file = BufReader::new(fs::File::open(path).unwrap());
-    CaptureLines::new(file)
+fn events(path: &Path) -> Vec<Event> {
+    Capture::new(fs::File::open(path).unwrap())
         .map(|item| match item.unwrap() {
-            Item::Datagram(datagram) => datagram,
+            Item::Event(event) if event.gap().is_none() => event,
             other => panic!("{}: {other:?}", path.display()),
         })
         .collect()
 }
 
+/// The tokens of the datagrams.
+fn tokens(path: &Path) -> Vec<u16> {
+    let events = events(path).into_iter().filter(|event| event.place.index == 0);
+    events.map(|event| event.wire.token.unwrap()).collect()
+}
+
 /// For every node: how it ended, where it broke, why.
 type Verdict = Vec<(String, Option<&'static str>, Vec<&'static str>)>;
 
-fn verdict(datagrams: &[Datagram], roster: &Roster) -> Verdict {
+fn verdict(events: &[Event], roster: &Roster) -> Verdict {
     let mut tracer = Tracer::new(roster);
-    for datagram in datagrams {
-        tracer.push(0, datagram);
-    }
+    events.iter().cloned().for_each(|event| tracer.push(event));
     let effort = Effort { max_digits: 1, ..Effort::default() };
     let all = diagnose(&tracer.finish(), roster, Options { plan: None, effort });
     let of = |d: &handfast::ladder::Diagnosis| {
@@ -161,14 +163,16 @@ fn a_recorded_relay_gets_the_verdict_of_its_source() {
         ]);
         play(&fs::read_to_string(&source).unwrap(), &tap, &server);
         let live = standings(&tap.interrupt().out);
-        let recorded = verdict(&datagrams(Path::new(&record)), &roster);
+        let recorded = verdict(&events(Path::new(&record)), &roster);
         // The play takes milliseconds where the capture took minutes: the same lines with such times
         // are what the recording must equal; where the times decide nothing that is the source's verdict.
-        let mut source = datagrams(&source);
+        let mut source = events(&source);
         let in_truth = verdict(&source, &roster);
         let begin = Timestamp::now();
-        for (ms, datagram) in (0..).zip(&mut source) {
-            datagram.at = Some(begin + SignedDuration::from_millis(ms));
+        let mut ms = -1;
+        for event in &mut source {
+            ms += i64::from(event.place.index == 0);
+            event.time = Some(begin + SignedDuration::from_millis(ms));
         }
         let hurried = verdict(&source, &roster);
         if recorded != hurried {
@@ -234,7 +238,7 @@ fn a_screen_that_stands_still_stops_neither_gateways_nor_the_recording() {
     assert!(passed_over > 100, "{passed_over} were not read");
     assert_eq!(ended.count("frames_up"), (800 - passed_over) * 300);
     assert_eq!((ended.count("recorded"), ended.count("not_recorded")), (800, 0));
-    assert_eq!(datagrams(Path::new(&file)).len(), 800);
+    assert_eq!(tokens(Path::new(&file)).len(), 800);
 }
 
 #[test]
@@ -298,7 +302,7 @@ fn files_are_put_aside_by_size_and_no_line_is_cut_or_lost() {
     let ended = tap.interrupt();
     assert_eq!((ended.exit, ended.count("recorded")), (Some(0), 100));
     assert_eq!(fs::read_to_string(folder.file("gateway.ndjson.7")).unwrap(), "kept\n");
-    let mut tokens = Vec::new();
+    let mut all = Vec::new();
     let mut number = 8;
     loop {
         let aside = folder.file(&format!("gateway.ndjson.{number}"));
@@ -307,12 +311,12 @@ fn files_are_put_aside_by_size_and_no_line_is_cut_or_lost() {
         }
         let size = fs::metadata(&aside).unwrap().len();
         assert!((2_000..2_600).contains(&size), "{aside}: {size} octets");
-        tokens.extend(datagrams(Path::new(&aside)).iter().map(|d| d.token.unwrap()));
+        all.extend(tokens(Path::new(&aside)));
         number += 1;
     }
     assert!(number > 10, "the last is .{}", number - 1);
-    tokens.extend(datagrams(Path::new(&file)).iter().map(|d| d.token.unwrap()));
-    assert!(tokens.iter().copied().eq(0..100), "{tokens:?}");
+    all.extend(tokens(Path::new(&file)));
+    assert!(all.iter().copied().eq(0..100), "{all:?}");
 }
 
 #[test]

@@ -1,10 +1,10 @@
 //! What the fuzz targets ask, asked again of every input that once broke one.
 
-use std::{io::Cursor, str};
+use std::str;
 
 use handfast::{
     frame::{JoinAccept, decode},
-    intake::{Capture, CaptureLines, Item, LoraTap, OpenOptions, frame_text},
+    intake::{Capture, CaptureOptions, Item, LoraTap, frame_text},
     ladder::{Options, diagnose},
     roster,
     trace::Tracer,
@@ -26,7 +26,7 @@ pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
         }
         "intake" => {
             // What comes out does not matter, only that it ends.
-            CaptureLines::new(octets).for_each(drop);
+            Capture::new(octets).for_each(drop);
             if let Ok(text) = str::from_utf8(octets) {
                 drop(frame_text(text));
             }
@@ -35,12 +35,13 @@ pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
         // The lines before it make it a log.
         "log" => {
             let log = [b"one two\nthree four\nfive six\n", octets].concat();
-            CaptureLines::new(log.as_slice()).for_each(drop);
+            Capture::new(log.as_slice()).for_each(drop);
             Ok(())
         }
         "station" => {
-            CaptureLines::strict(octets).for_each(drop);
-            CaptureLines::new(octets).for_each(drop);
+            let options = CaptureOptions { strict: true, ..CaptureOptions::default() };
+            Capture::open(octets, options).for_each(drop);
+            Capture::new(octets).for_each(drop);
             Ok(())
         }
         "console" => {
@@ -48,9 +49,9 @@ pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
             let mut roster = roster::parse(text, None).map_err(|error| error.to_string())?;
             let mut tracer = Tracer::new(&roster);
             let capture = include_str!("../../../vectors/join/jf-33/capture.ndjson");
-            for item in CaptureLines::new(capture.as_bytes()) {
-                if let Ok(Item::Datagram(datagram)) = item {
-                    tracer.push(0, &datagram);
+            for item in Capture::new(capture.as_bytes()) {
+                if let Ok(Item::Event(event)) = item {
+                    tracer.push(event);
                 }
             }
             let trace = tracer.finish();
@@ -59,8 +60,7 @@ pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
             Ok(())
         }
         "pcap" => {
-            let stream = Box::new(Cursor::new(octets.to_vec()));
-            Capture::open(stream, OpenOptions::default()).for_each(drop);
+            Capture::new(octets).for_each(drop);
             Ok(())
         }
         "loratap" => match LoraTap::read(octets) {

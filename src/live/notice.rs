@@ -7,13 +7,13 @@ use jiff::Timestamp;
 use super::{Caught, Change, RecordingWord};
 use crate::{
     id::Eui64,
-    intake::{SourcedFrame, Stat, TxAck},
+    intake::Event,
     reading::{MicVerdict, Reading},
 };
 
 /// Something that happened.
 #[derive(Debug)]
-pub enum Event<'a> {
+pub enum Notice<'a> {
     /// A datagram, before it is read.
     Datagram(&'a Caught),
     /// A gateway that was not heard before, or speaks from another address.
@@ -27,24 +27,8 @@ pub enum Event<'a> {
     },
     /// A frame.
     Frame(&'a Seen),
-    /// A gateway's own statistics.
-    Stat {
-        /// When.
-        at: Timestamp,
-        /// The gateway.
-        gateway: Option<Eui64>,
-        /// The figures.
-        stat: &'a Stat,
-    },
-    /// What a gateway says to a frame that it was to send.
-    Ack {
-        /// When.
-        at: Timestamp,
-        /// The gateway.
-        gateway: Option<Eui64>,
-        /// Its word.
-        ack: &'a TxAck,
-    },
+    /// What a gateway says of itself, or of a frame that it was to send.
+    Said(&'a Event),
     /// A node's ladder stands otherwise than before.
     Ladder(&'a Change),
     /// The server fell silent (`false`), or speaks again.
@@ -63,8 +47,10 @@ pub enum Event<'a> {
 /// A frame as a gateway heard it or was told to send it, read with the keys at hand.
 #[derive(Clone, Debug)]
 pub struct Seen {
-    /// The frame and what the gateway says of it.
-    pub frame: SourcedFrame,
+    /// The frame, heard or to be sent, and what the gateway says of it.
+    pub event: Event,
+    /// Which of the frames of its datagram, from 0.
+    pub index: usize,
     /// What it says; nothing where its CRC fails.
     pub reading: Option<Reading>,
 }

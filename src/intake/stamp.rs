@@ -1,12 +1,12 @@
-//! The time at the head of a line of a log.
+//! The time at the head of a line of a log, and times that are counted from 1970.
 
 use jiff::Timestamp;
 
-use super::super::time::timestamp;
+use super::time::timestamp;
 
 /// A time as a log writes it.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub(in crate::intake) enum Stamp {
+pub(super) enum Stamp {
     /// With its zone.
     Utc(Timestamp),
     /// Without a zone, taken as UTC: what passed between two of them is right.
@@ -23,7 +23,7 @@ pub(in crate::intake) enum Stamp {
 /// | `1772438403.210`, `1772438403210` first in the line | seconds or milliseconds of UTC |
 /// | `2026-03-02 08:00:03,210`, `2026/03/02 08:00:03` | without a zone |
 /// | `Mar  2 08:00:03`, `08:00:03.210` | the order alone |
-pub(in crate::intake) fn stamp(line: &str) -> Option<Stamp> {
+pub(super) fn stamp(line: &str) -> Option<Stamp> {
     let mut end = line.len().min(HEAD);
     while !line.is_char_boundary(end) {
         end -= 1;
@@ -58,6 +58,41 @@ fn epoch(head: &str) -> Option<Timestamp> {
         None if number.len() == 13 => Timestamp::from_millisecond(number.parse().ok()?).ok(),
         _ => None,
     }
+}
+
+/// Reads a time that is all of a text, or a count from 1970 in digits.
+pub(super) fn written(text: &str) -> Option<Stamp> {
+    if !text.starts_with(|c: char| c.is_ascii_digit()) {
+        return None;
+    }
+    if let Ok(count) = text.parse() {
+        return since_1970(count).map(Stamp::Utc);
+    }
+    // Other counts than a clock's have a point, too: `1772438403.3`.
+    if let Ok(seconds) = text.parse() {
+        return seconds_since_1970(seconds).map(Stamp::Utc);
+    }
+    stamp(text)
+}
+
+/// Returns the time of a count from 1970 whose size tells its unit: seconds to nanoseconds.
+pub(super) fn since_1970(count: u64) -> Option<Timestamp> {
+    let signed = i64::try_from(count).ok()?;
+    match count {
+        1_000_000_000..=9_999_999_999 => Timestamp::from_second(signed).ok(),
+        1_000_000_000_000..=9_999_999_999_999 => Timestamp::from_millisecond(signed).ok(),
+        1_000_000_000_000_000..=9_999_999_999_999_999 => Timestamp::from_microsecond(signed).ok(),
+        1_000_000_000_000_000_000.. => Timestamp::from_nanosecond(i128::from(count)).ok(),
+        _ => None,
+    }
+}
+
+/// Returns the time of seconds, or of milliseconds where there are as many, with a fraction.
+pub(super) fn seconds_since_1970(count: f64) -> Option<Timestamp> {
+    let seconds = if (1e12..1e13).contains(&count) { count / 1e3 } else { count };
+    let seconds = Some(seconds).filter(|s| (1e9..1e10).contains(s))?;
+    #[expect(clippy::cast_possible_truncation, reason = "bounded just above")]
+    Timestamp::from_microsecond((seconds * 1e6).round() as i64).ok()
 }
 
 /// A date, a clock and perhaps a zone.

@@ -1,10 +1,6 @@
-//! A datagram as on the wire: version, token, identifier, the gateway's EUI from the gateway's side, JSON.
+//! What is in front of the JSON of a datagram: version, token, identifier, the gateway's EUI from its side.
 
-use super::{
-    datagram::{Datagram, Kind},
-    error::IntakeError,
-    forwarder::datagram_json,
-};
+use super::error::WireError;
 use crate::id::Eui64;
 
 /// What stands in front of the JSON of a datagram.
@@ -17,41 +13,11 @@ pub struct Header {
     /// The two octets by which an answer finds its question, first octet most significant.
     pub token: u16,
     /// What it is.
-    pub kind: Kind,
+    pub kind: DatagramKind,
     /// The gateway, in what gateways send.
     pub gateway: Option<Eui64>,
     /// Where the JSON begins.
     pub json_at: usize,
-}
-
-/// Why octets are no datagram of the gateway's protocol.
-#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum WireError {
-    /// It ends within its header.
-    #[error("{present} octets: a {what} has at least {needed}")]
-    Short {
-        /// What it would be.
-        what: &'static str,
-        /// Octets that its header takes.
-        needed: usize,
-        /// Octets that there are.
-        present: usize,
-    },
-    /// Octet 0 is neither 1 nor 2.
-    #[error("octet 0: version {0}; the protocol has 1 and 2")]
-    Version(u8),
-    /// Octet 3 is no identifier.
-    #[error("octet 3: identifier {0}; the protocol has 0 to 5")]
-    Identifier(u8),
-    /// The JSON cannot be read.
-    #[error("JSON from octet {at}: {why}")]
-    Json {
-        /// Where it begins.
-        at: usize,
-        /// What is wrong with it.
-        why: IntakeError,
-    },
 }
 
 impl Header {
@@ -69,13 +35,14 @@ impl Header {
         if !(1..=2).contains(&version) {
             return Err(WireError::Version(version));
         }
-        let kind =
-            *Kind::ALL.get(usize::from(identifier)).ok_or(WireError::Identifier(identifier))?;
+        let kind = *DatagramKind::ALL
+            .get(usize::from(identifier))
+            .ok_or(WireError::Identifier(identifier))?;
         let named = match kind {
-            Kind::PushData | Kind::PullData => true,
+            DatagramKind::PushData | DatagramKind::PullData => true,
             // The document 3.0.0 had the JSON at octet 4; 3.1.0 put the EUI there.
-            Kind::TxAck => !rest.is_empty() && !rest.starts_with(b"{"),
-            Kind::PushAck | Kind::PullAck | Kind::PullResp => false,
+            DatagramKind::TxAck => !rest.is_empty() && !rest.starts_with(b"{"),
+            DatagramKind::PushAck | DatagramKind::PullAck | DatagramKind::PullResp => false,
         };
         let gateway = match (named, rest.first_chunk()) {
             (false, _) => None,
@@ -89,8 +56,8 @@ impl Header {
     /// Returns the acknowledgement that a server owes for what has this header: four octets.
     pub const fn acknowledgement(&self) -> Option<[u8; 4]> {
         let identifier = match self.kind {
-            Kind::PushData => 1,
-            Kind::PullData => 4,
+            DatagramKind::PushData => 1,
+            DatagramKind::PullData => 4,
             _ => return None,
         };
         let [high, low] = self.token.to_be_bytes();
@@ -98,22 +65,49 @@ impl Header {
     }
 }
 
-/// Returns a datagram as it came off the wire; line and time are left for the caller.
-///
-/// # Errors
-///
-/// [`WireError`].
-pub fn wire_datagram(octets: &[u8]) -> Result<Datagram, WireError> {
-    let header = Header::read(octets)?;
-    let at = header.json_at;
-    let json = octets.get(at..).unwrap_or_default();
-    let mut datagram =
-        datagram_json(header.kind, json).map_err(|why| WireError::Json { at, why })?;
-    datagram.gateway = header.gateway;
-    // The protocol's version 1 leaves the octets of a PULL_RESP unused.
-    let unused = header.version == 1 && header.kind == Kind::PullResp;
-    datagram.token = (!unused).then_some(header.token);
-    Ok(datagram)
+/// The kinds of datagram of the gateway's UDP protocol.
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+pub enum DatagramKind {
+    /// Frames heard, or a report; from the gateway.
+    PushData,
+    /// The server took a PUSH_DATA.
+    PushAck,
+    /// The gateway asks for downlinks.
+    PullData,
+    /// The server took a PULL_DATA.
+    PullAck,
+    /// A frame to send; from the server.
+    PullResp,
+    /// What the gateway did with a PULL_RESP.
+    TxAck,
+}
+
+impl DatagramKind {
+    /// Every kind, in the order of its identifier on the wire, from 0.
+    pub const ALL: [Self; 6] =
+        [Self::PushData, Self::PushAck, Self::PullData, Self::PullResp, Self::PullAck, Self::TxAck];
+
+    /// Returns the name as the protocol spells it: `PUSH_DATA`.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::PushData => "PUSH_DATA",
+            Self::PushAck => "PUSH_ACK",
+            Self::PullData => "PULL_DATA",
+            Self::PullResp => "PULL_RESP",
+            Self::PullAck => "PULL_ACK",
+            Self::TxAck => "TX_ACK",
+        }
+    }
+
+    /// Returns the kind of that name, in any case.
+    pub fn by_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.name().eq_ignore_ascii_case(name))
+    }
+
+    /// Returns whether gateways send such datagrams.
+    pub const fn is_from_gateway(self) -> bool {
+        matches!(self, Self::PushData | Self::PullData | Self::TxAck)
+    }
 }
 
 /// Octets of a header without the gateway's EUI.
@@ -136,12 +130,12 @@ mod tests {
     fn each_identifier_has_its_header() {
         let eui = Some(Eui64::new(EUI));
         for (identifier, kind, gateway) in [
-            (0, Kind::PushData, eui),
-            (2, Kind::PullData, eui),
-            (5, Kind::TxAck, eui),
-            (1, Kind::PushAck, None),
-            (3, Kind::PullResp, None),
-            (4, Kind::PullAck, None),
+            (0, DatagramKind::PushData, eui),
+            (2, DatagramKind::PullData, eui),
+            (5, DatagramKind::TxAck, eui),
+            (1, DatagramKind::PushAck, None),
+            (3, DatagramKind::PullResp, None),
+            (4, DatagramKind::PullAck, None),
         ] {
             for version in [1, 2] {
                 let octets = from_gateway(version, identifier, "");
@@ -149,31 +143,11 @@ mod tests {
                 let header = Header { version, token: 0x7B22, kind, gateway, json_at };
                 assert_eq!(Header::read(&octets), Ok(header));
                 for cut in 0..json_at {
-                    let whole = kind == Kind::TxAck && cut == 4;
+                    let whole = kind == DatagramKind::TxAck && cut == 4;
                     assert_eq!(Header::read(&octets[..cut]).is_ok(), whole, "{kind:?} {cut}");
                 }
             }
         }
-    }
-
-    #[test]
-    fn a_tx_ack_of_the_older_document_has_its_json_at_octet_4() {
-        let json = r#"{"txpk_ack":{"error":"TOO_LATE"}}"#;
-        let octets = [&[2, 1, 2, 5][..], json.as_bytes()].concat();
-        let old = wire_datagram(&octets).unwrap();
-        let new = wire_datagram(&from_gateway(2, 5, json)).unwrap();
-        assert_eq!(old.ack, new.ack);
-        assert_eq!((old.gateway, old.token), (None, Some(0x0102)));
-        assert_eq!(wire_datagram(&[2, 1, 2, 5]).unwrap().ack, Some(super::super::TxAck::default()));
-    }
-
-    #[test]
-    fn json_is_read_where_the_header_ends_even_if_a_token_holds_a_brace() {
-        let json = r#"{"rxpk":[{"freq":868.1,"data":"QNq7AQIAAQACx4c="}]}"#;
-        let datagram = wire_datagram(&from_gateway(2, 0, json)).unwrap();
-        assert_eq!((datagram.rxpk.len(), datagram.token), (1, Some(0x7B22)));
-        let cut = wire_datagram(&from_gateway(2, 0, &json[..20])).unwrap_err();
-        assert!(matches!(cut, WireError::Json { at: 12, .. }), "{cut}");
     }
 
     #[test]
@@ -195,5 +169,14 @@ mod tests {
         ] {
             assert_eq!(Header::read(octets).unwrap_err().to_string(), wanted);
         }
+    }
+
+    #[test]
+    fn every_kind_is_found_by_its_name() {
+        for kind in DatagramKind::ALL {
+            assert_eq!(DatagramKind::by_name(kind.name()), Some(kind));
+            assert_eq!(DatagramKind::by_name(&kind.name().to_lowercase()), Some(kind));
+        }
+        assert_eq!(DatagramKind::by_name("PUSH"), None);
     }
 }
