@@ -115,7 +115,7 @@ pub(super) fn of(session: &session::Case<'_>, causes: &[Verdict]) -> Outcome {
     if case.ever(Rung::Proven, State::Proven) {
         return Outcome::Joined;
     }
-    if case.node.attempts.is_empty() {
+    if !case.asks_to_join() {
         // Data without a join is of a session that began before the capture.
         return if authentic_data { in_session } else { Outcome::NotHeard };
     }

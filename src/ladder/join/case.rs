@@ -35,7 +35,11 @@ impl<'a> Case<'a> {
         let mut case = Self { subject, ladders, why: OnceCell::new(), deaf: OnceCell::new() };
         // Rung by rung, not attempt by attempt: the last one asks how far every attempt climbed.
         for rung in Rung::ALL {
-            for attempt in 0..case.ladders.len() {
+            for (attempt, asked) in case.node.attempts.iter().enumerate() {
+                // A Rejoin-Request is judged with its session.
+                if asked.ask.join().is_none() {
+                    continue;
+                }
                 let judgement = rung.judge(&case, attempt);
                 if let Some(ladder) = case.ladders.get_mut(attempt) {
                     ladder[*rung] = judgement;

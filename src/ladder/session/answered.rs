@@ -2,11 +2,15 @@
 
 pub(in crate::ladder) mod asks;
 
-use super::{Case, reach};
+use super::{Case, Story, reach};
 use crate::{
-    fact::{Value, fact},
-    ladder::rung::Judgement,
+    fact::{Certainty, Cite, Value, fact},
+    ladder::{finding::Finding, rung::Judgement},
+    trace::GatewayTrace,
 };
+
+/// So many PULL_DATA without an answer are no accident.
+const SURE: u64 = 3;
 
 pub(super) fn judge(case: &Case<'_>, session: usize) -> Judgement {
     let Some(story) = case.story(session) else { return Judgement::open() };
@@ -34,4 +38,70 @@ pub(super) fn judge(case: &Case<'_>, session: usize) -> Judgement {
         requests = Value::Count(open as u64, "request"),
         all = asked.len()
     ))
+}
+
+/// Cause `no-downlink-path-to-the-gateway`: what asks for an answer gets none, and no gateway that hears
+/// the node gets a PULL_ACK.
+pub(in crate::ladder) fn no_downlink_path(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let asked = asks::all(story);
+    let went_down = story.turns().iter().any(|turn| !turn.downs.is_empty());
+    if asked.is_empty() || went_down {
+        return None;
+    }
+    let gateways = reach::gateways(story);
+    let deaf = |eui| Some((eui, case.trace.gateways.get(&eui)?));
+    let all: Vec<_> = gateways
+        .iter()
+        .filter_map(|eui| deaf(*eui))
+        .filter(|(_, gateway)| gateway.pull_is_unanswered())
+        .collect();
+    let (eui, gateway) = *all.first()?;
+    if all.len() < gateways.len() {
+        return None;
+    }
+    let pulls = Value::Count(gateway.counts.pull_data, "PULL_DATA");
+    let summary = match eui {
+        Some(eui) => fact!(
+            "gateway {gateway} gets acknowledgements for its uplinks and none for its {pull_data}: \
+             nothing can come down to it",
+            gateway = eui,
+            pull_data = pulls
+        ),
+        None => fact!(
+            "the gateway gets acknowledgements for its uplinks and none for its {pull_data}: nothing \
+             can come down to it",
+            pull_data = pulls
+        ),
+    };
+    let sure = gateway.counts.pull_data >= SURE;
+    let mut finding = Finding::new(
+        if sure { Certainty::Certain } else { Certainty::Likely },
+        summary,
+        "open the gateway's downlink UDP port both ways (firewall, NAT, the port number set for \
+         downlinks): the gateway must get a PULL_ACK for each PULL_DATA",
+    );
+    finding.add(counted(gateway));
+    finding.add(fact!(
+        "{requests} of the node without an answer, first {uplink}",
+        requests = Value::Count(asked.len() as u64, "request"),
+        uplink = asked.first().map(|ask| story.cite_turn(ask.turn)).unwrap_or_default()
+    ));
+    if let Some(stat) = gateway.stats.last() {
+        finding.add(fact!(
+            "{statistics}: the gateway counts {downlinks} received",
+            statistics = Cite::from(stat.line),
+            downlinks = Value::Count(stat.stat.dwnb.unwrap_or_default(), "downlink")
+        ));
+    }
+    Some(finding)
+}
+
+fn counted(gateway: &GatewayTrace) -> crate::fact::Fact {
+    fact!(
+        "PUSH_DATA {push_data}, PUSH_ACK {push_ack}; PULL_DATA {pull_data}, PULL_ACK {pull_ack}",
+        push_data = gateway.counts.push_data as usize,
+        push_ack = gateway.counts.push_ack as usize,
+        pull_data = gateway.counts.pull_data as usize,
+        pull_ack = gateway.counts.pull_ack as usize
+    )
 }

@@ -271,6 +271,12 @@ pub(in crate::ladder) fn finding(
     Some(finding)
 }
 
+/// Cause `downlink-polarity-not-inverted`.
+pub(in crate::ladder) fn polarity(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let own = |fault: &Fault| fault.setting == Setting::Polarity;
+    finding(case, story, own, "send every downlink to nodes with ipol true")
+}
+
 /// What the node shows of the downlinks that it missed.
 fn seen_by_the_node(story: &Story<'_>, fault: &Fault) -> Option<Fact> {
     let missed = fault.misses.iter().filter_map(|(place, _)| {
