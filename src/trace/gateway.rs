@@ -11,6 +11,9 @@ use crate::intake::{Event, Found, GatewayPlan, Leg, Lost, Setup, Stat, Statement
 /// restarted: crystals differ by some 50 ppm, and datagrams are late by some hundred milliseconds.
 const CLOCK_SLACK_US: i64 = 3_000_000;
 
+/// So many PULL_DATA in a row without an answer are no lost datagrams.
+const MANY_PULLS: u64 = 4;
+
 /// One gateway's part of a capture.
 #[derive(Clone, Debug, Default)]
 pub struct GatewayTrace {
@@ -34,6 +37,8 @@ pub struct GatewayTrace {
     pub plan: Option<Box<GatewayPlan>>,
     /// Places where its counter does not go on from where it was.
     pub restarts: Vec<Restart>,
+    /// PULL_DATA since the server last said anything to it but PUSH_ACK, and the PUSH_ACK meanwhile.
+    in_vain: (u64, u64),
     /// Its counter, and the place in time of the last frame that tells it.
     counter: Option<(u64, u32)>,
     last: Option<(Timestamp, u32, Line)>,
@@ -159,9 +164,25 @@ impl GatewayTrace {
             && (push_ack > 0 || self.stats.iter().any(|s| s.stat.ackr.is_some_and(|r| r > 0.0)))
     }
 
+    /// Returns how many PULL_DATA went without an answer at the end of the capture, where PUSH_DATA was
+    /// acknowledged meanwhile: the way down is shut, whether or not it was open before.
+    pub fn pulls_in_vain(&self) -> u64 {
+        match self.in_vain {
+            (pulls, 1..) if pulls >= MANY_PULLS => pulls,
+            _ if self.pull_is_unanswered() => self.counts.pull_data,
+            _ => 0,
+        }
+    }
+
     pub(super) fn event(&mut self, line: Line, event: &Event) {
         if event.found.is_complete() {
             self.counts.take(event);
+        }
+        match &event.what {
+            What::Asked(Leg::Pull) => self.in_vain.0 += 1,
+            What::Acknowledged(Leg::Push) => self.in_vain.1 += 1,
+            What::Acknowledged(Leg::Pull) | What::Ordered(_) => self.in_vain = (0, 0),
+            _ => {}
         }
         let leaves_out = !event.found.is_complete() || event.found == Found::OnAir;
         match &event.what {

@@ -44,8 +44,8 @@ pub(super) fn judge(case: &Case<'_>, session: usize) -> Judgement {
 /// the node gets a PULL_ACK.
 pub(in crate::ladder) fn no_downlink_path(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     let asked = asks::all(story);
-    let went_down = story.turns().iter().any(|turn| !turn.downs.is_empty());
-    if asked.is_empty() || went_down {
+    let open: Vec<_> = asked.iter().rev().take_while(|ask| ask.answered.is_none()).collect();
+    if open.is_empty() {
         return None;
     }
     let gateways = reach::gateways(story);
@@ -53,27 +53,27 @@ pub(in crate::ladder) fn no_downlink_path(case: &Case<'_>, story: &Story<'_>) ->
     let all: Vec<_> = gateways
         .iter()
         .filter_map(|eui| deaf(*eui))
-        .filter(|(_, gateway)| gateway.pull_is_unanswered())
+        .filter(|(_, gateway)| gateway.pulls_in_vain() > 0)
         .collect();
     let (eui, gateway) = *all.first()?;
     if all.len() < gateways.len() {
         return None;
     }
-    let pulls = Value::Count(gateway.counts.pull_data, "PULL_DATA");
+    let pulls = gateway.pulls_in_vain();
     let summary = match eui {
         Some(eui) => fact!(
-            "gateway {gateway} gets acknowledgements for its uplinks and none for its {pull_data}: \
+            "gateway {gateway} gets acknowledgements for its uplinks and none for its last {pull_data} PULL_DATA: \
              nothing can come down to it",
             gateway = eui,
-            pull_data = pulls
+            pull_data = pulls as usize
         ),
         None => fact!(
-            "the gateway gets acknowledgements for its uplinks and none for its {pull_data}: nothing \
+            "the gateway gets acknowledgements for its uplinks and none for its last {pull_data} PULL_DATA: nothing \
              can come down to it",
-            pull_data = pulls
+            pull_data = pulls as usize
         ),
     };
-    let sure = gateway.counts.pull_data >= SURE;
+    let sure = pulls >= SURE;
     let mut finding = Finding::new(
         if sure { Certainty::Certain } else { Certainty::Likely },
         summary,
@@ -83,8 +83,8 @@ pub(in crate::ladder) fn no_downlink_path(case: &Case<'_>, story: &Story<'_>) ->
     finding.add(counted(gateway));
     finding.add(fact!(
         "{requests} of the node without an answer, first {uplink}",
-        requests = Value::Count(asked.len() as u64, "request"),
-        uplink = asked.first().map(|ask| story.cite_turn(ask.turn)).unwrap_or_default()
+        requests = Value::Count(open.len() as u64, "request"),
+        uplink = open.last().map(|ask| story.cite_turn(ask.turn)).unwrap_or_default()
     ));
     if let Some(stat) = gateway.stats.last() {
         finding.add(fact!(

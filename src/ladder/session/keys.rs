@@ -161,7 +161,6 @@ fn by_claims(case: &Case<'_>, story: &Story<'_>, own: ClaimKind) -> Option<Wrong
 
 /// The frames of the address verify under no claim: what lies around the keys stated?
 fn by_search(case: &Case<'_>, story: &Story<'_>, own: ClaimKind) -> Option<Wrong> {
-    let claim = case.entry?.claim(own)?;
     // Another claim's session has the frames, or a join began another one.
     let elsewhere = case.node.sessions.iter().any(|session| session.uplinks().next().is_some());
     if elsewhere || !case.node.attempts.is_empty() {

@@ -3,6 +3,10 @@
 use super::{Case, Story};
 use crate::{id::Eui64, trace::DataSeen};
 
+/// RxDelay is 15 s at the most.
+const FARTHEST_US: i64 = 15_000_000;
+/// RX2 opens so long after RX1.
+const RX2_AFTER_US: i64 = 1_000_000;
 /// Frames whose gateways are looked at.
 const LOOKED_AT: usize = 64;
 
@@ -36,9 +40,19 @@ pub(in crate::ladder) fn both_ways(case: &Case<'_>, story: &Story<'_>) -> bool {
 pub(in crate::ladder) fn is_open(case: &Case<'_>, story: &Story<'_>) -> bool {
     let open = |eui: &Option<Eui64>| {
         let gateway = case.trace.gateways.get(eui);
-        gateway.is_some_and(|gateway| !gateway.pull_is_unanswered())
+        gateway.is_some_and(|gateway| gateway.pulls_in_vain() == 0)
     };
     gateways(story).iter().any(open)
+}
+
+/// Whether a server would have answered the last uplink of a turn, had it wanted to: the capture goes on
+/// until RX2 opens, or the node sends again.
+pub(in crate::ladder) fn is_due(case: &Case<'_>, story: &Story<'_>, turn: usize) -> bool {
+    let turns = story.turns();
+    let last = turns.get(turn).and_then(|turn| turn.sent.last());
+    let rx1_us = story.at(turn).rx1_delay_us().want.unwrap_or(FARTHEST_US);
+    turn + 1 < turns.len()
+        || last.is_some_and(|place| goes_on_us(case, story, *place) >= rx1_us + RX2_AFTER_US)
 }
 
 /// Returns when a frame was captured, microseconds since 1970.

@@ -15,7 +15,7 @@ use crate::{
 
 /// Returns what holds from a turn on, for each turn in which something changed.
 pub(super) fn through(settings: &Settings, start: &Start<'_>) -> Vec<(usize, Belief)> {
-    let mut now = beginning(settings, start);
+    let mut now = beginning(start);
     let mut out = vec![(0, now.clone())];
     let mut holes = settings.holes.iter().copied().peekable();
     let mut strays = settings.strays.iter().copied().peekable();
@@ -70,7 +70,7 @@ fn announced(
         if let Some(mode) = said.command("DeviceModeInd").and_then(|c| number::<u8>(c, "Class")) {
             let class = if mode == 2 { Class::C } else { Class::A };
             changed |= now.class.value() != Some(&class);
-            now.class.take(class, By::Firmware);
+            now.class.take(class, By::Node);
         }
     }
     let confirms = |name: &str| {
@@ -79,7 +79,7 @@ fn announced(
     if confirms("PingSlotInfoAns")
         && let Some(period) = asked_period.take()
     {
-        now.ping_period.take(period, By::Firmware);
+        now.ping_period.take(period, By::Node);
         changed = true;
     }
     changed
@@ -90,7 +90,7 @@ fn number<T: TryFrom<i64>>(command: &Command, field: &str) -> Option<T> {
 }
 
 /// What holds before the first frame.
-fn beginning(settings: &Settings, start: &Start<'_>) -> Belief {
+fn beginning(start: &Start<'_>) -> Belief {
     let mut now = match (start.accept, start.before) {
         // A Rejoin-Request of type 2 leaves the radio as it was (LoRaWAN 1.1, 6.2.4; that the accept's
         // settings do not count then is from memory, so both may hold).
@@ -108,7 +108,6 @@ fn beginning(settings: &Settings, start: &Start<'_>) -> Belief {
     if let Some(class) = start.class {
         now.class.take(class, By::Firmware);
     }
-    let _ = settings;
     now
 }
 

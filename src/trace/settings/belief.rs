@@ -15,6 +15,8 @@ pub enum By {
     Exchange(usize),
     /// The node's firmware, as a claim states it.
     Firmware,
+    /// The node, by a command of its own.
+    Node,
     /// Nobody in the capture.
     Nobody,
 }

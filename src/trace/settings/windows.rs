@@ -1,6 +1,6 @@
 //! Where RX1 and RX2 are by the settings in force.
 
-use super::belief::{Belief, Fit, NEAR_HZ};
+use super::belief::{Belief, Fit};
 use crate::{
     frame::Direction,
     radio::Modulation,
@@ -30,11 +30,6 @@ impl<T: PartialEq> Expected<T> {
         }
         if self.want.is_none() || !self.sure { Fit::Unknown } else { Fit::No }
     }
-}
-
-/// Whether two frequencies are the same, as gateways report them.
-pub(crate) const fn same_hz(a: u32, b: u32) -> bool {
-    a.abs_diff(b) < NEAR_HZ
 }
 
 impl Belief {

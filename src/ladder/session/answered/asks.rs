@@ -3,9 +3,6 @@
 use super::super::{Case, Story, reach};
 use crate::trace::settings::Turn;
 
-/// A server answers in RX2 of the uplink at the latest: RxDelay is 15 s at the most.
-const DUE_US: i64 = 20_000_000;
-
 /// Something that an uplink asks for.
 #[derive(Clone, Copy, Debug)]
 pub(in crate::ladder) struct Ask {
@@ -95,11 +92,7 @@ pub(in crate::ladder) fn in_vain(
     let all = all(story);
     let own = all.iter().rev().filter(|ask| ask.kind == kind);
     let run = own.take_while(|ask| ask.answered.is_none()).map(|ask| ask.turn);
-    let due = |turn: &usize| {
-        let place = story.turns().get(*turn).and_then(|turn| turn.sent.last());
-        place.is_some_and(|place| reach::goes_on_us(case, story, *place) >= DUE_US)
-            || *turn + 1 < story.turns().len()
-    };
+    let due = |turn: &usize| reach::is_due(case, story, *turn);
     let mut out: Vec<usize> = run.filter(due).collect();
     out.reverse();
     out

@@ -71,9 +71,7 @@ pub(in crate::ladder) fn reads(frames: &[&DataSeen], key: &AppSKey) -> Reads {
 
 /// The AppSKey that the record has for a joined session, where it is another than the derived one.
 #[derive(Debug)]
-pub(in crate::ladder) struct OutOfStep<'s> {
-    /// As derived from the accept.
-    pub(in crate::ladder) derived: &'s AppSKey,
+pub(in crate::ladder) struct OutOfStep {
     /// Whether the record has this session's network key: it is at this session otherwise.
     pub(in crate::ladder) network: bool,
     /// Whether payloads read under the derived key, and not under the record's.
@@ -81,10 +79,7 @@ pub(in crate::ladder) struct OutOfStep<'s> {
 }
 
 /// Returns how the record's AppSKey is out of step with a joined session.
-pub(in crate::ladder) fn out_of_step<'s>(
-    case: &Case<'_>,
-    story: &'s Story<'_>,
-) -> Option<OutOfStep<'s>> {
+pub(in crate::ladder) fn out_of_step(case: &Case<'_>, story: &Story<'_>) -> Option<OutOfStep> {
     case.accept_of(story.session)?;
     let record = case.record()?;
     let kept = record.app_s_key.as_ref()?;
@@ -109,5 +104,5 @@ pub(in crate::ladder) fn out_of_step<'s>(
     let is_here = record.dev_addr == Some(story.session.dev_addr) || network;
     let unsaid = record.dev_addr.is_none() && record.nwk_s_key.is_none();
     let counts = is_here || unsaid && reads.is_some();
-    (counts && !elsewhere).then_some(OutOfStep { derived, network, reads })
+    (counts && !elsewhere).then_some(OutOfStep { network, reads })
 }

@@ -70,7 +70,7 @@ pub(in crate::ladder::session) fn of(join: &join::Case<'_>, story: &Story<'_>) -
         }
         offsets(story, setting, &mut by_why);
         for (why, misses) in by_why {
-            let certainty = certainty(story, why, &misses);
+            let certainty = certainty(story, setting, why, &misses);
             out.push(Fault { setting, why, misses, certainty });
         }
     }
@@ -142,7 +142,12 @@ fn once(story: &Story<'_>, misses: Vec<(usize, Test)>) -> Vec<(usize, Test)> {
     out
 }
 
-fn certainty(story: &Story<'_>, why: Why, misses: &[(usize, Test)]) -> Certainty {
+fn certainty(
+    story: &Story<'_>,
+    setting: Setting,
+    why: Why,
+    misses: &[(usize, Test)],
+) -> Certainty {
     let missed = |(place, _): &&(usize, Test)| {
         let down = story.aims.get(*place).map(|aim| aim.down);
         down.and_then(|down| story.shown.get(down)).is_some_and(|shown| shown.is_missed())
@@ -163,8 +168,18 @@ fn certainty(story: &Story<'_>, why: Why, misses: &[(usize, Test)]) -> Certainty
             _ => by_count.max(Certainty::Likely),
         },
         Why::Offset(_) if up_rates(story, misses).len() < 2 => by_count.max(Certainty::Likely),
+        // What is said of a firmware may be wrong; the node's own word is not.
+        _ if setting == Setting::Class && !says_its_class(story, misses) => {
+            by_count.max(Certainty::Likely)
+        }
         Why::KeepsOld(_) | Why::Record | Why::Offset(_) | Why::Dwell | Why::Plain => by_count,
     }
+}
+
+/// Whether the node itself announced its class, by DeviceModeInd.
+fn says_its_class(story: &Story<'_>, misses: &[(usize, Test)]) -> bool {
+    let turns = misses.iter().filter_map(|(place, _)| story.aims.get(*place)?.turn);
+    turns.into_iter().all(|turn| story.at(turn).class.by() == By::Node)
 }
 
 /// The uplink data rates that downlinks answer.

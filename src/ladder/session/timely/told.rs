@@ -215,7 +215,7 @@ pub(in crate::ladder) fn source(case: &Case<'_>, story: &Story<'_>, fault: &Faul
     match by {
         By::Exchange(exchange) => of_exchange(story, exchange),
         By::Accept => by_accept(case, story),
-        By::Plan | By::Firmware | By::Nobody => Vec::new(),
+        By::Plan | By::Firmware | By::Node | By::Nobody => Vec::new(),
     }
 }
 
