@@ -30,13 +30,8 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
         return None;
     }
     let open = asks::in_vain(case, story, Asked::Ack);
-    // Downlinks without ACK, or in no window, are another matter; so are those of another key.
-    let own = |line| case.node.unverified.iter().any(|data| {
-        data.heard().is_none() && data.frame().dev_addr == story.session.dev_addr && data.line() > line
-    });
-    let first = story.turns().get(*open.first()?)?;
-    let foreign = own(story.seen(first.first())?.data.line());
-    if open.len() < DECIDE || asks::downs_in(story, &open) > 0 || foreign {
+    // Downlinks without ACK, or in no window, are another matter.
+    if open.len() < DECIDE || asks::downs_in(story, &open) > 0 {
         return None;
     }
     let copies = |turn: &usize| story.turns().get(*turn).map_or(0, |turn| turn.sent.len());

@@ -7,13 +7,18 @@ use crate::{
     frame::DataFrame,
     id::DevAddr,
     roster::ClaimKind,
-    trace::{Data, Origin},
+    trace::{Data, Line, Origin, Sending},
 };
 
 /// So many digits that differ are a typing error.
 const TYPED: u32 = 2;
 /// Upper halves of the counter that are tried.
 const UPPER_HALVES: u32 = 2;
+/// Keys and counters that are tried on a downlink.
+pub(in crate::ladder) const TRIED: f64 = 4.0;
+/// Windows lie at complete seconds after the uplink, RxDelay 15 s at the most.
+const FARTHEST_US: u32 = 16_000_000;
+const SAME_US: u32 = 1_000;
 
 /// An address that is a typing error away from the one that a claim states.
 #[derive(Debug)]
@@ -119,4 +124,70 @@ fn signs(keys: &SessionKeys, frame: &DataFrame) -> bool {
             mic::forwarding_half(f_nwk_s_int_key, frame, fcnt) == [a, b]
         }
     })
+}
+
+/// A downlink in one of a session's windows, signed with its keys, that carries nobody's address.
+#[derive(Debug)]
+pub(in crate::ladder) struct Misaddressed<'a> {
+    pub(in crate::ladder) frame: &'a DataFrame,
+    pub(in crate::ladder) sending: &'a Sending,
+    /// The turn that it answers.
+    pub(in crate::ladder) turn: usize,
+    pub(in crate::ladder) fcnt: u32,
+}
+
+/// Returns the downlinks of nobody's address that are signed with a session's keys.
+pub(in crate::ladder) fn misaddressed<'a>(
+    case: &Case<'a>,
+    story: &Story<'_>,
+) -> Vec<Misaddressed<'a>> {
+    let mut out = Vec::new();
+    for data in &case.trace.strays {
+        let Data::Down { frame, sending, .. } = data else { continue };
+        let Some(turn) = answered(story, sending) else { continue };
+        let asked = story.turns().get(turn).map(|turn| turn.fcnt).unwrap_or_default();
+        let keys = || story.session.candidates.iter().map(|candidate| &candidate.keys);
+        let holds = |fcnt: &u32| keys().any(|keys| signs_down(keys, frame, *fcnt, asked));
+        let mut counters = (0..UPPER_HALVES).map(|high| high << 16 | u32::from(frame.fcnt));
+        if let Some(fcnt) = counters.find(holds) {
+            out.push(Misaddressed { frame, sending, turn, fcnt });
+        }
+    }
+    out
+}
+
+/// The turn whose window a downlink is aimed at.
+fn answered(story: &Story<'_>, sending: &Sending) -> Option<usize> {
+    let hit = |place: &usize| {
+        let Some(heard) = story.heard(*place) else { return false };
+        heard.sightings().any(|sighting| {
+            let us = sending.slot_after(sighting);
+            let late = sending.arrival_after(sighting);
+            us.is_some_and(|us| us <= FARTHEST_US && us % 1_000_000 < SAME_US)
+                && late.is_none_or(|late| (0..=i64::from(FARTHEST_US)).contains(&late))
+        })
+    };
+    story.turns().iter().rposition(|turn| turn.sent.iter().any(hit))
+}
+
+/// Whether session keys sign a downlink with the address that it carries.
+fn signs_down(keys: &SessionKeys, frame: &DataFrame, fcnt: u32, asked: u32) -> bool {
+    match keys {
+        SessionKeys::V1_0 { nwk_s_key, .. } => mic::data_1_0(nwk_s_key, frame, fcnt) == frame.mic,
+        SessionKeys::V1_1 { s_nwk_s_int_key, .. } => {
+            let [lo, hi, ..] = asked.to_le_bytes();
+            let conf_fcnt = if frame.fctrl.ack() { u16::from_le_bytes([lo, hi]) } else { 0 };
+            mic::data_down_1_1(s_nwk_s_int_key, frame, fcnt, conf_fcnt) == frame.mic
+        }
+    }
+}
+
+/// Whether downlinks after a line may have been meant for the node and do not reach it, since their
+/// address or their key is another: what is not answered has its reason there.
+pub(in crate::ladder) fn went_astray(case: &Case<'_>, story: &Story<'_>, since: Line) -> bool {
+    let unverified = case.node.unverified.iter().any(|data| {
+        let own = data.heard().is_none() && data.frame().dev_addr == story.session.dev_addr;
+        own && data.line() > since
+    });
+    unverified || misaddressed(case, story).iter().any(|down| down.sending.line > since)
 }

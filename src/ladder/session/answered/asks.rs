@@ -1,6 +1,6 @@
 //! What the uplinks ask for, and the downlinks that answer.
 
-use super::super::{Case, Story, reach};
+use super::super::{Case, Story, reach, strays};
 use crate::trace::settings::Turn;
 
 /// Something that an uplink asks for.
@@ -83,7 +83,8 @@ fn ask(story: &Story<'_>, turn: usize, kind: Kind) -> Ask {
 }
 
 /// Returns the turns at the end of a session that ask for one thing in vain: all since it was last
-/// answered, and no other. The capture goes on long enough after each of them.
+/// answered, and no other. The capture goes on long enough after each of them. None where downlinks went
+/// elsewhere meanwhile.
 pub(in crate::ladder) fn in_vain(
     case: &Case<'_>,
     story: &Story<'_>,
@@ -95,7 +96,11 @@ pub(in crate::ladder) fn in_vain(
     let due = |turn: &usize| reach::is_due(case, story, *turn);
     let mut out: Vec<usize> = run.filter(due).collect();
     out.reverse();
-    out
+    let first = out.first().and_then(|turn| story.turns().get(*turn)).map(Turn::first);
+    match first.and_then(|place| story.seen(place)) {
+        Some(first) if strays::went_astray(case, story, first.data.line()) => Vec::new(),
+        _ => out,
+    }
 }
 
 /// Returns how many downlinks were sent after the uplinks of some turns.
