@@ -16,6 +16,16 @@ pub(super) struct Channel {
     dr_max: u8,
 }
 
+impl Channel {
+    pub(super) const fn new(number: u16, hz: u32, dr_min: u8, dr_max: u8) -> Self {
+        Self { number, hz, dr_min, dr_max }
+    }
+
+    pub(super) const fn takes(&self, dr: u8) -> bool {
+        self.dr_min <= dr && dr <= self.dr_max
+    }
+}
+
 /// A frame on the air.
 #[derive(Clone, Debug)]
 pub(super) struct OnAir {

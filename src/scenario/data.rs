@@ -20,9 +20,9 @@ use crate::{
 };
 
 /// What a soil probe says: a channel and a kind that stay, then moisture and temperature.
-const HEAD: [u8; 2] = [0x01, 0x67];
+pub(super) const HEAD: [u8; 2] = [0x01, 0x67];
 /// Milliseconds of GPS time at the start of the world, near enough.
-const GPS_MS: u64 = 1_459_924_218_000;
+pub(super) const GPS_MS: u64 = 1_459_924_218_000;
 
 /// Lets a node send one data frame.
 pub(super) fn send(life: &mut Life, ground: &mut Ground) {
@@ -61,13 +61,17 @@ fn advance(life: &mut Life) {
 }
 
 /// A node that forgets its counter, or the upper half of it.
-fn reset(life: &mut Life, session: &Session) {
+pub(super) fn reset(life: &mut Life, session: &Session) {
     let anew = [Mistake::CounterRestarted, Mistake::CountsAnew];
     let forgets = session.sent == 3 && anew.iter().any(|mistake| life.makes(*mistake));
+    let leaps = session.sent == 3 && life.makes(Mistake::CounterLeaps);
     let halves = life.makes(Mistake::UpperHalfLost) && life.whim.is_multiple_of(2);
     let Some(own) = &mut life.node.session else { return };
     if forgets {
         own.fcnt_up = 0;
+    }
+    if leaps {
+        own.fcnt_up += 20_000;
     }
     if halves && own.fcnt_up > 0xFFFF {
         own.fcnt_up &= 0xFFFF;
@@ -86,6 +90,7 @@ fn message(life: &mut Life, session: &Session) -> Message {
         fopts: Vec::new(),
         port: Some(2),
         payload,
+        conf_fcnt: 0,
     };
     if matches!(session.keys, SessionKeys::V1_1 { .. }) && session.sent == 0 {
         // RekeyInd, until the server confirms it.
@@ -136,6 +141,7 @@ fn reply(life: &mut Life, session: &Session, confirmed: bool) -> Option<Reply> {
         fopts: Vec::new(),
         port: None,
         payload: Vec::new(),
+        conf_fcnt: 0,
     };
     if !confirmed || life.dice.once_in(2) {
         message.port = Some(5);
@@ -171,7 +177,11 @@ fn answer(life: &mut Life, ground: &mut Ground, heard: &Heard, session: &Session
 }
 
 /// Returns a downlink of the session that the server has, encrypted and signed.
-fn sealed(life: &mut Life, uplink: &Session, message: &Message) -> Option<Vec<u8>> {
+pub(super) fn sealed(
+    life: &mut Life,
+    uplink: &Session,
+    message: &Message,
+) -> Option<Vec<u8>> {
     let restarts =
         life.makes(Mistake::DownlinkBack) && life.whim.is_multiple_of(2) && uplink.sent == 3;
     let server = life.served.session.as_mut()?;

@@ -24,6 +24,8 @@ pub(super) struct Ground {
     pub(super) plan: &'static Plan,
     pub(super) gateways: Vec<Gateway>,
     pub(super) tape: Tape,
+    /// The world goes on until then at least.
+    pub(super) lasts: u64,
 }
 
 /// A node's life.
@@ -57,6 +59,9 @@ pub(super) struct Life {
     /// How often it joins anew when it has sent all.
     pub(super) rejoins: u32,
     pub(super) is_listed: bool,
+    /// Whether settings change in its sessions.
+    pub(super) talks: bool,
+    pub(super) talk: Option<Box<super::talk::Talk>>,
 }
 
 /// What the server gives and how it sends.
@@ -137,6 +142,7 @@ impl Life {
             ignores_fallback: false,
             fopts_rule: FOptsRule::Erratum,
             session: None,
+            rejoins: 0,
         };
         let join_rate = probe.join_rate.or_else(|| dice.pick(&join_rates(plan)));
         let served = Served {
@@ -186,6 +192,8 @@ impl Life {
             uplinks: probe.uplinks,
             rejoins: 0,
             is_listed: probe.listed,
+            talks: probe.talks,
+            talk: None,
             record,
             dice,
         }

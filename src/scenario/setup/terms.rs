@@ -122,7 +122,7 @@ pub(super) fn later(mistake: Mistake, life: &mut Life) -> bool {
 }
 
 impl Life {
-    fn set_class(&mut self, class: Class) {
+    pub(super) fn set_class(&mut self, class: Class) {
         self.record.class = Some(class);
         if let Some(firmware) = &mut self.firmware {
             firmware.class = Some(class);
@@ -131,7 +131,7 @@ impl Life {
 }
 
 /// Builds a session into the node and puts it on record.
-fn personalise(mistake: Mistake, life: &mut Life) {
+pub(super) fn personalise(mistake: Mistake, life: &mut Life) {
     let dev_addr = life.dev_addr();
     let nwk_s_key = NwkSKey::from(life.dice.key());
     let app_s_key = AppSKey::from(life.dice.key());
