@@ -172,6 +172,11 @@ pub(super) fn added_channels(plan: &Plan, list: CfList) -> Vec<Channel> {
         .collect()
 }
 
+/// Whether a session of the plan begins without a limit of dwell time.
+fn begins_unlimited(plan: &Plan) -> bool {
+    plan.dwell.uplink_ms == 0 || plan.dwell.downlink_ms > 0
+}
+
 /// Returns a channel and a LoRa data rate for data that RX1 can answer.
 pub(super) fn data_place(
     plan: &Plan,
@@ -185,6 +190,7 @@ pub(super) fn data_place(
             .filter_map(|dr| plan.dr(Direction::Uplink, dr))
             .filter(|m| matches!(m, Modulation::Lora { .. }))
             .filter(|m| plan.rx1(channel.hz, *m, 0, false).is_some())
+            .filter(|m| begins_unlimited(plan) || microseconds(*m, 23, Direction::Uplink) < 400_000)
             .collect();
         Some((channel, dice.pick(&rates)?))
     })

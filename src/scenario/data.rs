@@ -29,6 +29,7 @@ pub(super) fn send(life: &mut Life, ground: &mut Ground) {
     let Some(session) = life.node.session.clone() else { return };
     life.wakes_at += 60_000_000 + u64::from(life.dice.below(4_000_000));
     reset(life, &session);
+    let Some(session) = life.node.session.clone() else { return };
     let message = message(life, &session);
     let place = data_place(life.node.plan, &session.channels, &mut life.dice);
     let starts = life.wakes_at - 60_000_000;
@@ -98,7 +99,12 @@ fn message(life: &mut Life, session: &Session) -> Message {
     }
     if life.makes(Mistake::FOptsAsPublished) {
         // DevStatusAns, LinkCheckReq, DeviceTimeReq, PingSlotInfoReq.
-        message.fopts = vec![0x06, 0xFF, 0x05, 0x02, 0x0D, 0x10, 0x00];
+        let others = [0x06, 0xFF, 0x05, 0x02, 0x0D, 0x10, 0x00];
+        message.fopts.extend(others);
+        if session.sent == 0 {
+            message.payload.clear();
+            message.port = None;
+        }
         // The slowest rate of a fixed plan carries a MACPayload of 19 octets.
         message.payload.truncate(4);
     }
@@ -245,8 +251,7 @@ fn order(life: &Life, ground: &Ground, heard: &Heard, octets: Vec<u8>, reply: &R
 fn rx2_of(life: &Life, ground: &Ground, heard: &Heard) -> Window {
     let plan = ground.plan;
     let default = plan.rx2();
-    let asked = life.node.asks_on.first().map_or(heard.hz, |c| c.hz);
-    let joined = plan.join_rx2(asked);
+    let joined = plan.join_rx2(life.asked_hz.unwrap_or(heard.hz));
     let modulation = plan.dr(Direction::Downlink, life.terms.rx2_rate);
     Window {
         freq_hz: joined.freq_hz,

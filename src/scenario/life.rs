@@ -50,6 +50,8 @@ pub(super) struct Life {
     pub(super) join_rate: Option<u8>,
     /// Where it asks, when that is no matter of chance.
     pub(super) asks_at: Option<(Channel, Modulation)>,
+    /// The frequency of its last request.
+    pub(super) asked_hz: Option<u32>,
     pub(super) wakes_at: u64,
     pub(super) interval_us: u64,
     /// Whether its intervals vary, as they should.
@@ -185,6 +187,7 @@ impl Life {
             served,
             join_rate,
             asks_at: None,
+            asked_hz: None,
             wakes_at: u64::from(probe.asks_at_s) * 1_000_000 + u64::from(dice.below(900_000)),
             interval_us: 30_000_000,
             jitters: true,

@@ -58,7 +58,7 @@ pub(super) fn life(mistake: Mistake, life: &mut Life, ground: &Ground) {
     }
     let _ = radio(mistake, life, ground)
         || terms::accept(mistake, life, ground)
-        || terms::later(mistake, life);
+        || terms::later(mistake, life, ground);
 }
 
 fn identity(mistake: Mistake, life: &mut Life) -> bool {

@@ -35,7 +35,7 @@ use ask::Request;
 use radio::Radio;
 
 /// From one uplink to the next.
-const INTERVAL_US: u64 = 60_000_000;
+const INTERVAL_US: u64 = 75_000_000;
 /// From a frame to its repetition.
 const AGAIN_US: u64 = 9_000_000;
 /// A confirmed uplink is sent so often at the most.
@@ -75,7 +75,7 @@ impl Talk {
     fn begin(life: &mut Life, ground: &Ground) -> Option<Self> {
         let session = life.node.session.clone()?;
         let plan = life.node.plan;
-        let asked_hz = life.node.asks_on.first().map_or(plan.rx2().freq_hz, |channel| channel.hz);
+        let asked_hz = life.asked_hz.unwrap_or(plan.rx2().freq_hz);
         let terms = &life.terms;
         let mut node = Radio {
             plan,
@@ -92,7 +92,7 @@ impl Talk {
             nb_trans: 1,
             duty: 0,
         };
-        node.rate = life.dice.pick(&node.rates())?;
+        node.rate = life.dice.pick(&node.brisk_rates())?;
         let version = life.node.version;
         let gateway = ground.gateways.first()?;
         let by_1_1 = matches!(session.keys, crate::crypto::derive::SessionKeys::V1_1 { .. });

@@ -69,6 +69,8 @@ pub struct Settings {
     pub plan: Option<&'static Plan>,
     /// What each frame of the session says, by its place.
     pub said: Vec<Said>,
+    /// Whether FOpts make sense only by the text of 1.1 before its erratum.
+    pub published: bool,
     /// Downlinks before the first uplink.
     pub lead: Vec<usize>,
     /// The uplinks, each with the downlinks after it.
@@ -89,7 +91,8 @@ impl Settings {
     /// Replays a session.
     pub fn replay(session: &Session, start: &Start<'_>) -> Self {
         let version = version_of(session, start.version);
-        let said = said::of(session, version, start.plan);
+        let published = said::follows_the_published_text(session, version);
+        let said = said::of(session, version, published);
         let (lead, turns) = turns::of(session);
         let mut turn_of = vec![None; session.frames.len()];
         for (number, turn) in turns.iter().enumerate() {
@@ -106,6 +109,7 @@ impl Settings {
             version,
             plan: start.plan,
             said,
+            published,
             lead,
             turns,
             turn_of,

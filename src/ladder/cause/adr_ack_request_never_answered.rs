@@ -7,7 +7,10 @@ use crate::{
         finding::Finding,
         session::{
             self, Case, Story,
-            answered::asks::{self, Kind as Asked},
+            answered::{
+                asks::{self, Kind as Asked},
+                reasons,
+            },
             reach,
         },
     },
@@ -23,7 +26,7 @@ pub(super) const CAUSE: Cause = Cause {
 };
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    if !reach::both_ways(case, story) {
+    if reasons::are_known(case, story) || !reach::both_ways(case, story) {
         return None;
     }
     let open = asks::in_vain(case, story, Asked::Downlink);

@@ -7,7 +7,10 @@ use crate::{
         finding::Finding,
         session::{
             self, Case, Story,
-            answered::asks::{self, Kind as Asked},
+            answered::{
+                asks::{self, Kind as Asked},
+                reasons,
+            },
             reach,
         },
     },
@@ -26,7 +29,7 @@ pub(super) const CAUSE: Cause = Cause {
 const DECIDE: usize = 3;
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    if !reach::both_ways(case, story) || !reach::is_open(case, story) {
+    if reasons::are_known(case, story) || !reach::both_ways(case, story) || !reach::is_open(case, story) {
         return None;
     }
     let open = asks::in_vain(case, story, Asked::Ack);

@@ -3,10 +3,9 @@
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::{
     fact::{Certainty, fact},
-    frame::MacVersion,
     ladder::{
         finding::Finding,
-        session::{self, Case, Story},
+        session::{self, Case, Story, leaps},
     },
 };
 
@@ -19,33 +18,12 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-/// MAX_FCNT_GAP up to LoRaWAN 1.0.3 (RP002-1.0.1, 2.3).
-const MAX_FCNT_GAP: u32 = 16_384;
-/// The shortest frame at the fastest data rate takes longer on the air than this, microseconds.
-const SHORTEST_US: i64 = 20_000;
-
 fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    // Later versions have no limit.
-    if story.version().is_none_or(|version| version >= MacVersion::V1_0_4) {
-        return None;
-    }
     upwards(story).or_else(|| downwards(story))
 }
 
-/// Whether so many frames can have been sent in the time between.
-fn had_time(story: &Story<'_>, from: usize, to: usize, frames: u32) -> bool {
-    let time = |place: usize| story.seen(place).and_then(session::reach::time);
-    let passed = time(to).zip(time(from)).map(|(to, from)| to - from);
-    passed.is_none_or(|us| us > i64::from(frames) * SHORTEST_US)
-}
-
 fn upwards(story: &Story<'_>) -> Option<Finding> {
-    let (before, after) = story.turns().windows(2).find_map(|pair| match pair {
-        [a, b] if b.missed >= MAX_FCNT_GAP && !had_time(story, a.first(), b.first(), b.missed) => {
-            Some((a, b))
-        }
-        _ => None,
-    })?;
+    let (before, after) = leaps::up(story)?;
     Some(
         Finding::new(
             Certainty::Likely,
@@ -71,42 +49,29 @@ fn upwards(story: &Story<'_>) -> Option<Finding> {
 }
 
 fn downwards(story: &Story<'_>) -> Option<Finding> {
-    let mut last: Option<(usize, u32)> = None;
-    for (place, seen) in story.session.frames.iter().enumerate() {
-        if !story.went_out(place) {
-            continue;
-        }
-        let fcnt = seen.held.fcnt;
-        if let Some((before, held)) = last
-            && fcnt.saturating_sub(held) > MAX_FCNT_GAP
-            && !had_time(story, before, place, fcnt - held)
-        {
-            return Some(
-                Finding::new(
-                    Certainty::Likely,
-                    fact!(
-                        "FCntDown jumps from {before} to {fcnt}, by more than MAX_FCNT_GAP (16384): a \
-                         node of this version drops every downlink from there on",
-                        before = held,
-                        fcnt
-                    ),
-                    "restore the server's downlink counter, or let the node join again",
-                )
-                .and(fact!(
-                    "{downlink}: FCntDown {fcnt}, and its MIC holds",
-                    downlink = story.cite(before),
-                    fcnt = held
-                ))
-                .and(fact!(
-                    "{downlink}: FCntDown {fcnt}, and its MIC holds",
-                    downlink = story.cite(place),
-                    fcnt
-                )),
-            );
-        }
-        last = Some((place, fcnt));
-    }
-    None
+    let ((before, held), (place, fcnt)) = leaps::down(story)?;
+    Some(
+        Finding::new(
+            Certainty::Likely,
+            fact!(
+                "FCntDown jumps from {before} to {fcnt}, by more than MAX_FCNT_GAP (16384): a node of \
+                 this version drops every downlink from there on",
+                before = held,
+                fcnt
+            ),
+            "restore the server's downlink counter, or let the node join again",
+        )
+        .and(fact!(
+            "{downlink}: FCntDown {fcnt}, and its MIC holds",
+            downlink = story.cite(before),
+            fcnt = held
+        ))
+        .and(fact!(
+            "{downlink}: FCntDown {fcnt}, and its MIC holds",
+            downlink = story.cite(place),
+            fcnt
+        )),
+    )
 }
 
 const PAGE: &str = r#"# counter-gap-over-the-limit

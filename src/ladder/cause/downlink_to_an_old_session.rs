@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
-        session::{self, Case, Story},
+        session::{self, Case, Story, old},
     },
 };
 
@@ -22,20 +22,7 @@ pub(super) const CAUSE: Cause = Cause {
 const DECIDE: usize = 2;
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    let first = story.seen(story.turns().first()?.first())?.data.line();
-    let mut own: Vec<(&Story<'_>, usize)> = Vec::new();
-    for other in case.stories.iter().filter(|other| other.place != story.place) {
-        // The node came back to it: then it is no old session.
-        let ends_here = other.ends.is_some_and(|ends| ends <= first);
-        if !ends_here {
-            continue;
-        }
-        let after = (0..other.session.frames.len()).filter(|place| {
-            other.went_out(*place)
-                && other.seen(*place).is_some_and(|seen| seen.data.line() > first)
-        });
-        own.extend(after.map(|place| (other, place)));
-    }
+    let own = old::downs(case, story);
     let (old, _) = own.first()?;
     // One may have been on its way.
     let certainty = if own.len() >= DECIDE { Certainty::Certain } else { Certainty::Possible };

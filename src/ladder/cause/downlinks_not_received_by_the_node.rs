@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
-        session::{self, Case, Shown, Story, counting, losses, signed},
+        session::{self, Case, Shown, Story, counting, leaps, losses, signed},
     },
 };
 
@@ -21,14 +21,18 @@ pub(super) const CAUSE: Cause = Cause {
 /// So many decide.
 const DECIDE: usize = 3;
 
+/// Odds beyond which losses may be an accident.
+const BY_CHANCE: f64 = 0.01;
+
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     let missed = missed(story);
-    if missed.len() < DECIDE || !story.faults.is_empty() {
+    let by_chance = losses::odds(story, missed.len()) > BY_CHANCE;
+    if missed.len() < DECIDE || by_chance || !story.faults.is_empty() {
         return None;
     }
     // What a node rightly drops it does not receive.
     let dropped = !counting::downs_back(story).is_empty()
-        || counting::leaps(story)
+        || leaps::down(story).is_some()
         || !signed::wrong_conf(case, story).is_empty();
     if dropped {
         return None;
@@ -71,7 +75,7 @@ fn missed(story: &Story<'_>) -> Vec<(usize, usize)> {
             match story.shown.get(down).copied().unwrap_or_default() {
                 Shown::Received(_) => out.clear(),
                 Shown::Missed(at) => {
-                    let right = story.aims.iter().any(|aim| aim.down == down && aim.is_right());
+                    let right = story.aims.iter().any(|aim| aim.down == down && aim.is_surely_right());
                     if right {
                         out.push((down, at));
                     }

@@ -7,7 +7,10 @@ use crate::{
         finding::Finding,
         session::{
             self, Case, Story,
-            answered::asks::{self, Kind as Asked},
+            answered::{
+                asks::{self, Kind as Asked},
+                reasons,
+            },
             reach,
         },
     },
@@ -29,12 +32,12 @@ const INDICATIONS: [(&str, &str); 2] =
     [("DeviceModeInd", "DeviceModeConf"), ("ResetInd", "ResetConf")];
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    if !reach::both_ways(case, story) {
+    if reasons::are_known(case, story) || !reach::both_ways(case, story) {
         return None;
     }
     INDICATIONS.into_iter().find_map(|(request, answer)| {
         let open = asks::in_vain(case, story, Asked::Command(request, answer));
-        if open.len() < DECIDE {
+        if open.len() < DECIDE || reasons::is_mute(case, story, &open) {
             return None;
         }
         let downs = asks::downs_in(story, &open);

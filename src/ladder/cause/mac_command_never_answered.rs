@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, fact},
     ladder::{
         finding::Finding,
-        session::{self, Case, Story, words},
+        session::{self, Case, Story, losses, words},
     },
     trace::settings::{Exchange, Fate},
 };
@@ -21,6 +21,9 @@ pub(super) const CAUSE: Cause = Cause {
 
 /// So many requests in vain decide.
 const DECIDE: usize = 3;
+
+/// Odds beyond which losses may be an accident.
+const BY_CHANCE: f64 = 0.01;
 
 fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     // Downlinks that the node cannot hear are another fault.
@@ -55,6 +58,16 @@ fn of(story: &Story<'_>, name: &'static str) -> Option<Finding> {
     let missed = own.iter().filter(|exchange| shown(exchange).is_missed()).count();
     // What the node shows that it missed it could not answer.
     if own.len() < DECIDE || missed > 0 && received < DECIDE {
+        return None;
+    }
+    // What goes to windows that may be others, or is lost as often as uplinks are, may not arrive.
+    let arrives = |exchange: &&&Exchange| {
+        let mut aims = story.aims.iter();
+        shown(exchange).is_received()
+            || aims.any(|aim| aim.down == exchange.asked && aim.is_surely_right())
+    };
+    let sent = own.iter().filter(arrives).count();
+    if sent < DECIDE || received == 0 && losses::odds(story, sent) > BY_CHANCE {
         return None;
     }
     let certainty = if received >= DECIDE { Certainty::Certain } else { Certainty::Likely };

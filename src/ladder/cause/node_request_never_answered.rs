@@ -7,7 +7,10 @@ use crate::{
         finding::Finding,
         session::{
             self, Case, Story,
-            answered::asks::{self, Kind as Asked},
+            answered::{
+                asks::{self, Kind as Asked},
+                reasons,
+            },
             reach,
         },
     },
@@ -32,12 +35,12 @@ const OWED: [(&str, &str); 3] = [
 ];
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    if !reach::both_ways(case, story) || !reach::is_open(case, story) {
+    if reasons::are_known(case, story) || !reach::both_ways(case, story) || !reach::is_open(case, story) {
         return None;
     }
     OWED.into_iter().find_map(|(request, answer)| {
         let open = asks::in_vain(case, story, Asked::Command(request, answer));
-        if open.len() < DECIDE {
+        if open.len() < DECIDE || reasons::is_mute(case, story, &open) {
             return None;
         }
         let downs = asks::downs_in(story, &open);

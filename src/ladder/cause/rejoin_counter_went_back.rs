@@ -18,7 +18,7 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+pub(super) fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     let asked = rejoins::of(case, story);
     let mut last: Option<(&rejoins::Asked<'_>, u16)> = None;
     for asked in asked.iter().filter(|asked| asked.kind != 1) {

@@ -1,6 +1,6 @@
 //! Cause `rejoin-never-answered`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
+use super::{Cause, CauseId, Check, Kind, Place, rejoin_counter_went_back};
 use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
@@ -25,6 +25,10 @@ const DUE_US: i64 = 10_000_000;
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     if !reach::both_ways(case, story) || !reach::is_open(case, story) {
+        return None;
+    }
+    // What the server takes for a repeat it drops.
+    if rejoin_counter_went_back::check(case, story).is_some() {
         return None;
     }
     let end = case.trace.span.map(|(_, last)| last.as_microsecond());

@@ -7,7 +7,10 @@ use crate::{
         finding::Finding,
         session::{
             self, Case, Story,
-            answered::asks::{self, Kind as Asked},
+            answered::{
+                asks::{self, Kind as Asked},
+                reasons,
+            },
             reach,
         },
     },
@@ -28,13 +31,13 @@ const ALONE: usize = 8;
 const BETWEEN: usize = 6;
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    if !reach::both_ways(case, story) {
+    if reasons::are_known(case, story) || !reach::both_ways(case, story) {
         return None;
     }
     let open = asks::in_vain(case, story, Asked::Command("RekeyInd", "RekeyConf"));
     let downs = asks::downs_in(story, &open);
     let enough = open.len() >= ALONE || open.len() >= BETWEEN && downs >= BETWEEN - 1;
-    if !enough {
+    if !enough || reasons::is_mute(case, story, &open) {
         return None;
     }
     let mut finding = Finding::new(

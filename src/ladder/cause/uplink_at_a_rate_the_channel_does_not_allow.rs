@@ -29,7 +29,9 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
             .dr
             .zip(sent.range)
             .is_some_and(|(dr, (low, high))| !(low..=high).contains(&dr));
-        let unknown = sent.dr.is_none() && matches!(sent.rate, Modulation::Lora { .. });
+        let unknown = sent.dr.is_none()
+            && matches!(sent.rate, Modulation::Lora { .. })
+            && sent.has_channel != Some(false);
         // On no channel of the node's it is another fault.
         unknown || outside && sent.is_on_plan == Some(false) && sent.has_channel == Some(true)
     };

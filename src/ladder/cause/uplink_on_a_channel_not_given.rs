@@ -7,6 +7,7 @@ use crate::{
         finding::Finding,
         session::{self, Case, Story, on_plan::frames},
     },
+    region::PlanKind,
 };
 
 pub(super) const CAUSE: Cause = Cause {
@@ -22,10 +23,13 @@ pub(super) const CAUSE: Cause = Cause {
 const DECIDE: usize = 3;
 
 fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    let plan = story.plan?;
+    // What is on no channel of a fixed plan is nobody's to give.
+    let plan = story.plan.filter(|plan| plan.kind == PlanKind::Dynamic)?;
     let own: Vec<_> = frames::all(story, plan)
         .into_iter()
-        .filter(|sent| sent.has_channel == Some(false) && sent.dr.is_some())
+        .filter(|sent| {
+            sent.has_channel == Some(false) && sent.dr.is_some() && plan.in_band(sent.hz)
+        })
         .collect();
     let first = own.first()?;
     if own.len() < 2 {

@@ -90,6 +90,8 @@ pub(in crate::ladder) struct Test {
     pub(in crate::ladder) got: Got,
     pub(in crate::ladder) want: Option<Got>,
     pub(in crate::ladder) fit: Fit,
+    /// Whether nothing else may hold.
+    pub(in crate::ladder) sure: bool,
 }
 
 /// A downlink and its window.
@@ -113,6 +115,11 @@ impl Aim {
     /// Returns whether it is aimed at a window that is known to be open, as that window expects it.
     pub(in crate::ladder) fn is_right(&self) -> bool {
         !self.tests.is_empty() && self.tests.iter().all(|test| test.fit == Fit::Yes)
+    }
+
+    /// Returns whether it is right, and no other setting may be in force.
+    pub(in crate::ladder) fn is_surely_right(&self) -> bool {
+        self.is_right() && self.tests.iter().all(|test| test.sure)
     }
 
     /// Returns whether something of it is known to be wrong.
@@ -140,7 +147,8 @@ impl Node<'_> {
         expected: impl Fn(&Belief) -> Expected<T>,
         as_got: impl Fn(T) -> Got,
     ) -> Test {
-        let mut told = Test { setting, got, want: None, fit: Fit::Unknown };
+        let mut told = Test { setting, got, want: None, fit: Fit::Unknown, sure: false };
+        let first = |beliefs: &[&Belief]| beliefs.first().and_then(|belief| expected(belief).want);
         for (n, belief) in self.beliefs.iter().enumerate() {
             let expected = expected(belief);
             let fit = expected.fit(|value| as_got(*value).same(got));
@@ -149,6 +157,11 @@ impl Node<'_> {
                 told = Test { fit, want: want.or(told.want), ..told };
             }
         }
+        let alone = |belief: &&Belief| {
+            let expected = expected(belief);
+            expected.sure && expected.may.is_empty() && expected.want == first(&self.beliefs)
+        };
+        told.sure = self.beliefs.iter().all(alone);
         told
     }
 }
@@ -216,7 +229,8 @@ fn aim(
         && aim.window != Window::Unsaid
     {
         let fit = if inverted { Fit::Yes } else { Fit::No };
-        aim.tests.push(Test { setting: Setting::Polarity, got: Got::Plain, want: None, fit });
+        let setting = Setting::Polarity;
+        aim.tests.push(Test { setting, got: Got::Plain, want: None, fit, sure: true });
     }
     dwell(&mut aim, &node, sending);
     aim
@@ -335,11 +349,16 @@ fn window(aim: &mut Aim, node: &Node<'_>, up: &Sighting, sending: &Sending) {
         }
     }
     let (first, second) = (rx1(node, up, sending), rx2(node, sending, false));
+    let sure = node.beliefs.iter().all(|belief| {
+        let delays = belief.rx1_delay_us();
+        delays.sure && delays.may.is_empty()
+    });
     let delay = |fit, want| Test {
         setting: Setting::Delay,
         got: Got::Us(us),
         want: Some(Got::Us(want)),
         fit,
+        sure: sure && node.beliefs.len() == 1,
     };
     let of = |window: Window| if window == Window::Rx1 { first.clone() } else { second.clone() };
     // Of two windows that may be meant, the one whose frequency and rate fit.
@@ -389,7 +408,8 @@ fn elsewhere(
     if node.recorded == Some(Class::C) && hold(&open) && !hold(&first) {
         aim.window = Window::Elsewhere;
         let fit = if node.class == Some(Class::A) { Fit::No } else { Fit::Unknown };
-        aim.tests = vec![Test { setting: Setting::Class, got: Got::Plain, want: None, fit }];
+        let setting = Setting::Class;
+        aim.tests = vec![Test { setting, got: Got::Plain, want: None, fit, sure: false }];
         return;
     }
     aim.looks_like = match (hold(&first), hold(&second)) {
@@ -419,7 +439,8 @@ fn at_once(aim: &mut Aim, node: &Node<'_>, sending: &Sending) {
         (Some(Class::A), Some(Class::C)) => {
             aim.window = Window::Elsewhere;
             let setting = Setting::Class;
-            aim.tests = vec![Test { setting, got: Got::Plain, want: None, fit: Fit::No }];
+            let fit = Fit::No;
+            aim.tests = vec![Test { setting, got: Got::Plain, want: None, fit, sure: false }];
         }
         _ => {}
     }
@@ -439,5 +460,6 @@ fn dwell(aim: &mut Aim, node: &Node<'_>, sending: &Sending) {
     let Some(us) = air.and_then(|air| i64::try_from(air.as_micros()).ok()) else { return };
     let fit = if us > i64::from(limit) * 1_000 { Fit::No } else { Fit::Yes };
     let want = Some(Got::Us(i64::from(limit) * 1_000));
-    aim.tests.push(Test { setting: Setting::Dwell, got: Got::Us(us), want, fit });
+    let setting = Setting::Dwell;
+    aim.tests.push(Test { setting, got: Got::Us(us), want, fit, sure: true });
 }

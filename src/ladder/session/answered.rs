@@ -1,6 +1,7 @@
 //! Rung 6, answered: what asks for an answer gets one.
 
 pub(in crate::ladder) mod asks;
+pub(in crate::ladder) mod reasons;
 
 use super::{Case, Story, reach};
 use crate::{

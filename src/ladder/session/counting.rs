@@ -210,18 +210,3 @@ pub(in crate::ladder) fn downs_back(story: &Story<'_>) -> Vec<Back> {
     }
     out
 }
-
-/// Whether a downlink counter jumps by so much that a node up to 1.0.3 drops what comes after.
-pub(in crate::ladder) fn leaps(story: &Story<'_>) -> bool {
-    /// MAX_FCNT_GAP (RP002-1.0.1, 2.3).
-    const MAX_FCNT_GAP: u32 = 16_384;
-    let mut last: [Option<u32>; 2] = [None; 2];
-    story.session.frames.iter().any(|seen| {
-        if matches!(seen.data, Data::Up { .. }) {
-            return false;
-        }
-        let Some(last) = last.get_mut(counter_of(story.session, seen)) else { return false };
-        let before = last.replace(seen.held.fcnt);
-        before.is_some_and(|before| seen.held.fcnt.saturating_sub(before) > MAX_FCNT_GAP)
-    })
-}

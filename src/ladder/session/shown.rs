@@ -1,7 +1,11 @@
 //! Whether the node showed that it got a downlink, or that it missed it.
 
 use super::Story;
-use crate::{crypto::derive::SessionKeys, trace::settings::Turn};
+use crate::{
+    crypto::derive::SessionKeys,
+    frame::command::Repeats,
+    trace::settings::{Answered, Turn},
+};
 
 /// What the node shows of one frame.
 #[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
@@ -48,12 +52,31 @@ pub(super) fn of(story: &Story<'_>) -> Vec<Shown> {
     }
     for exchange in &story.settings.exchanges {
         if let Some(answered) = exchange.answer().filter(|answered| !answered.late)
+            && !may_be_a_repeat(story, answered)
             && let Some(slot) = shown.get_mut(exchange.asked)
         {
             *slot = Shown::Received(answered.at);
         }
     }
     shown
+}
+
+/// Whether the uplink before carried the same answer, of a kind that a node repeats until it hears
+/// something: then it need not have heard the request again.
+fn may_be_a_repeat(story: &Story<'_>, answered: &Answered) -> bool {
+    let before = answered.turn.checked_sub(1).and_then(|turn| story.turns().get(turn));
+    let Some(said) = before.and_then(|turn| story.settings.said.get(turn.first())) else {
+        return false;
+    };
+    answered.commands.iter().all(|answer| {
+        let sticky = match answer.row.repeats {
+            Repeats::UntilDownlink(versions) => {
+                story.version().is_none_or(|version| versions.contains(&version))
+            }
+            Repeats::Never | Repeats::UntilConfirmed => false,
+        };
+        sticky && said.commands.contains(answer)
+    })
 }
 
 fn turn_shows(story: &Story<'_>, number: usize, turn: &Turn) -> Vec<(usize, Shown)> {

@@ -32,7 +32,7 @@ pub(super) fn talk(mistake: Mistake, life: &mut Life, ground: &Ground) -> bool {
         _ => MANY,
     });
     if mistake.needs_abp() {
-        personalise(mistake, life);
+        personalise(mistake, life, ground);
         misstate(mistake, life);
         return true;
     }
@@ -44,6 +44,8 @@ pub(super) fn talk(mistake: Mistake, life: &mut Life, ground: &Ground) -> bool {
             life.lost_percent = 45;
             life.links.iter_mut().for_each(|link| link.margin = 10);
         }
+        // The three default channels lie in one band.
+        Mistake::DutyExceeded => life.terms.cf_list = None,
         Mistake::FewChannels => life.terms.cf_list = right_cf_list(plan, sub_band),
         Mistake::OffsetForgotten => {
             let felt = (0..6).find_map(|dr| felt_offset(plan, dr, life.whim));

@@ -142,7 +142,7 @@ pub(in crate::scenario) fn new_channel_request(index: u8, hz: u32, low: u8, high
 }
 
 fn link_adr(radio: &Radio, _: MacVersion, _: &Gateway, dice: &mut Dice) -> Option<Request> {
-    let rate = dice.pick(&radio.rates())?;
+    let rate = dice.pick(&radio.brisk_rates())?;
     let nb_trans = if dice.once_in(3) { 2 } else { 1 };
     Some(vec![link_adr_request(radio, rate, nb_trans)])
 }

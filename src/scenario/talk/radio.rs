@@ -52,6 +52,13 @@ impl Radio {
         (least..16).filter(goes).collect()
     }
 
+    /// Returns those that a node may use all the time: the slowest would pass the duty cycle.
+    pub(in crate::scenario) fn brisk_rates(&self) -> Vec<u8> {
+        let all = self.rates();
+        let brisk: Vec<u8> = all.iter().copied().filter(|dr| *dr > 1).collect();
+        if brisk.is_empty() { all } else { brisk }
+    }
+
     /// Returns a channel for the next uplink, and its modulation.
     pub(in crate::scenario) fn place(&self, dice: &mut Dice) -> Option<(Channel, Modulation)> {
         let modulation = self.plan.dr(Direction::Uplink, self.rate)?;

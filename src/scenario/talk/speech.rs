@@ -71,7 +71,7 @@ pub(super) fn message(life: &mut Life, talk: &mut Talk) -> Message {
         message.port = None;
         message.payload.clear();
     }
-    wrong::speaks(life, &mut message);
+    wrong::speaks(life, talk, &mut message);
     message
 }
 

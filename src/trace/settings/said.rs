@@ -60,14 +60,16 @@ const COMPARED: usize = 32;
 pub(super) fn of(
     session: &Session,
     version: Option<MacVersion>,
-    plan: Option<&'static Plan>,
+    published: bool,
 ) -> Vec<Said> {
-    let published = follows_the_published_text(session, version);
-    session.frames.iter().map(|seen| read(session, seen, version, plan, published)).collect()
+    session.frames.iter().map(|seen| read(session, seen, version, published)).collect()
 }
 
 /// Whether both sides encrypt FOpts by the text of 1.1 before its erratum: only so its lists make sense.
-fn follows_the_published_text(session: &Session, version: Option<MacVersion>) -> bool {
+pub(super) fn follows_the_published_text(
+    session: &Session,
+    version: Option<MacVersion>,
+) -> bool {
     let encrypted = |seen: &&DataSeen| {
         let of_1_1 = session.candidate_of(seen).map(|c| matches!(c.keys, SessionKeys::V1_1 { .. }));
         of_1_1 == Some(true) && !seen.data.frame().fopts.is_empty()
@@ -121,7 +123,6 @@ fn read(
     session: &Session,
     seen: &DataSeen,
     version: Option<MacVersion>,
-    plan: Option<&'static Plan>,
     published: bool,
 ) -> Said {
     let frame = seen.data.frame();
@@ -132,12 +133,12 @@ fn read(
     }
     lists.extend(port_0(session, seen));
     for octets in lists {
-        take(&mut said, command::decode(&octets, frame.direction(), version), version, plan);
+        take(&mut said, command::decode(&octets, frame.direction(), version), version);
     }
     said
 }
 
-fn take(said: &mut Said, list: Commands, version: Option<MacVersion>, plan: Option<&'static Plan>) {
+fn take(said: &mut Said, list: Commands, version: Option<MacVersion>) {
     let trailing = list.trailing.as_ref().map(|trailing| trailing.cid);
     let mut commands = list.commands.into_iter();
     while let Some(command) = commands.next() {
@@ -150,7 +151,6 @@ fn take(said: &mut Said, list: Commands, version: Option<MacVersion>, plan: Opti
         }
         said.commands.push(command);
     }
-    let _ = plan;
     if let Some(cid) = trailing {
         said.unread = Some(Unread::Unknown { cid });
     }

@@ -55,6 +55,7 @@ pub(super) fn ping(
         got: Got::Us(late_ms * 1_000),
         want: Some(Got::Us(0)),
         fit,
+        sure: true,
     };
     aim.tests.push(slot);
     if let Some(hz) = sending.freq_hz {

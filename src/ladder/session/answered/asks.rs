@@ -1,7 +1,7 @@
 //! What the uplinks ask for, and the downlinks that answer.
 
 use super::super::{Case, Story, reach, strays};
-use crate::trace::settings::Turn;
+use crate::{frame::MacVersion, trace::settings::Turn};
 
 /// Something that an uplink asks for.
 #[derive(Clone, Copy, Debug)]
@@ -59,8 +59,16 @@ pub(in crate::ladder) fn all(story: &Story<'_>) -> Vec<Ask> {
 
 /// Whether the uplink of a turn says a command.
 pub(in crate::ladder) fn says(story: &Story<'_>, turn: usize, name: &str) -> bool {
-    let place = story.turns().get(turn).map(Turn::first);
+    let place = story.turns().get(turn).map(Turn::first).filter(|place| !is_dropped(story, *place));
     place.and_then(|place| story.settings.said.get(place)).is_some_and(|said| said.says(name))
+}
+
+/// Whether a server drops a frame for what it is: one with commands in two places, up to 1.0.3.
+fn is_dropped(story: &Story<'_>, place: usize) -> bool {
+    let twice = story.frame(place).is_some_and(|frame| {
+        frame.port() == Some(0) && !frame.fopts.is_empty()
+    });
+    twice && story.version() != Some(MacVersion::V1_0_4)
 }
 
 /// Returns what a turn asks, with the downlink that answers: after that uplink, or after the next one.

@@ -50,9 +50,10 @@ pub(in crate::ladder) struct Fault {
 /// Returns the faults of a session's windows, those of the lower setting first.
 pub(in crate::ladder::session) fn of(join: &join::Case<'_>, story: &Story<'_>) -> Vec<Fault> {
     let as_rx2 = takes_for_rx2(story);
+    let plain = wrong_in_place(story);
     let mut by_setting: BTreeMap<Setting, Vec<(usize, Test)>> = BTreeMap::new();
     for (place, aim) in story.aims.iter().enumerate() {
-        for test in tests(aim, as_rx2) {
+        for test in tests(aim, as_rx2, &plain) {
             by_setting.entry(test.setting).or_default().push((place, test));
         }
     }
@@ -84,16 +85,29 @@ fn takes_for_rx2(story: &Story<'_>) -> bool {
     story.aims.iter().any(right)
 }
 
-fn tests(aim: &Aim, right_rx1: bool) -> Vec<Test> {
-    let wrong = aim.tests.iter().any(|test| {
-        test.fit == Fit::No && !matches!(test.setting, Setting::Polarity | Setting::Dwell)
-    });
+/// Whether frequency or data rate are wrong.
+fn is_off(aim: &Aim) -> bool {
+    let own = |test: &&Test| !matches!(test.setting, Setting::Polarity | Setting::Dwell);
+    aim.tests.iter().filter(own).any(|test| test.fit == Fit::No)
+}
+
+/// The windows in which downlinks are wrong that have nothing of the other window: what they have in
+/// common with the others is that window.
+fn wrong_in_place(story: &Story<'_>) -> Vec<Window> {
+    let own = |aim: &&Aim| {
+        matches!(aim.window, Window::Rx1 | Window::Rx2) && aim.looks_like.is_none() && is_off(aim)
+    };
+    story.aims.iter().filter(own).map(|aim| aim.window).collect()
+}
+
+fn tests(aim: &Aim, right_rx1: bool, plain: &[Window]) -> Vec<Test> {
+    let wrong = is_off(aim);
     let misplaced = match (aim.window, aim.looks_like) {
         (Window::Rx2, Some(Window::Rx1)) => wrong && !right_rx1,
         (Window::Rx1, Some(Window::Rx2)) => wrong,
         _ => false,
     };
-    if !misplaced {
+    if !misplaced || plain.contains(&aim.window) {
         return aim.tests.clone();
     }
     let late = aim.tests.iter().filter(|test| test.setting == Setting::Delay).map(|test| {

@@ -106,12 +106,7 @@ fn holds(mistake: Mistake, life: &mut Life, talk: &mut Talk) {
         }
         Mistake::RateNotGiven => talk.node.rate = 6,
         Mistake::DownlinkTooLong => talk.node.rate = 2,
-        Mistake::DutyExceeded => {
-            talk.node.rate = 0;
-            // The three default channels lie in one band.
-            let added = talk.node.channels.iter().map(|own| own.number).filter(|n| *n > 2);
-            talk.node.off = added.collect();
-        }
+        Mistake::DutyExceeded => talk.node.rate = 0,
         Mistake::FewChannels => {
             let all: Vec<u16> = talk.node.channels.iter().map(|own| own.number).collect();
             let used = talk.node.channels.iter().find(|own| own.takes(talk.node.rate));

@@ -19,6 +19,10 @@ pub(in crate::scenario::talk) fn place(
         life.links.iter_mut().for_each(|link| link.margin = 5);
     }
     let too_long = life.makes(Mistake::UplinkTooLong) && radio.up_dwell;
+    if life.makes(Mistake::ChannelNotGiven) && life.dice.once_in(2) {
+        let added = radio.channels.last().copied();
+        return Some((added?, radio.plan.dr(Direction::Uplink, radio.rate)?));
+    }
     let odd = too_long || life.makes(Mistake::RateNotGiven);
     if !odd {
         return radio.place(&mut life.dice);
@@ -61,7 +65,7 @@ pub(in crate::scenario::talk) fn says(
 }
 
 /// What the node says of all else.
-pub(in crate::scenario::talk) fn speaks(life: &Life, message: &mut Message) {
+pub(in crate::scenario::talk) fn speaks(life: &Life, talk: &Talk, message: &mut Message) {
     for mistake in &life.mistakes {
         match mistake {
             Mistake::NeverAcks | Mistake::AckMissing | Mistake::ConfWrong => {
@@ -72,10 +76,10 @@ pub(in crate::scenario::talk) fn speaks(life: &Life, message: &mut Message) {
             | Mistake::DutyCommand
             | Mistake::RekeyMissing => message.ftype = FType::UnconfirmedDataUp,
             Mistake::AdrOff => message.fctrl = FCtrl::new(message.fctrl.bits() & !0x80),
-            Mistake::PortZero => {
+            Mistake::PortZero if talk.turn > 1 => {
                 message.fopts.clear();
                 message.port = Some(0);
-                message.payload = vec![0x41, 0x19, 0x20, 0x0A];
+                message.payload = vec![0x67, 0x19, 0x20, 0x0A];
             }
             _ => {}
         }
