@@ -11,10 +11,11 @@ use std::borrow::Cow;
 use jiff::Timestamp;
 
 use crate::{
+    frame::command::Command,
     id::{DevAddr, Eui64, NetId},
     intake::Speaker,
     radio::Modulation,
-    trace::{Attempt, KeyRef, Line, Sending, Sighting},
+    trace::{Attempt, Data, DataSeen, KeyRef, Line, Sending, Sighting},
 };
 
 /// How sure a verdict is.
@@ -209,6 +210,21 @@ impl From<&Attempt> for Cite {
     }
 }
 
+impl From<&Data> for Cite {
+    fn from(data: &Data) -> Self {
+        match data {
+            Data::Up { heard, .. } => heard.first().into(),
+            Data::Down { sending, .. } => sending.into(),
+        }
+    }
+}
+
+impl From<&DataSeen> for Cite {
+    fn from(seen: &DataSeen) -> Self {
+        (&seen.data).into()
+    }
+}
+
 impl From<Line> for Cite {
     fn from(line: Line) -> Self {
         Self { line, ..Self::default() }
@@ -296,6 +312,8 @@ pub enum Value {
     Bytes(Vec<u8>),
     /// The probability of a false match.
     Probability(f64),
+    /// A MAC command, worded with its fields.
+    Command(Box<Command>),
     /// Digits of a key.
     Secret(Secret),
     /// Several values and what stands between them.
@@ -376,6 +394,8 @@ value_from! {
     crate::id::JoinEui => |x| Self::Eui(x.0);
     DevAddr => |x| Self::DevAddr(x);
     NetId => |x| Self::NetId(x);
+    &Command => |x| Self::Command(Box::new(x.clone()));
+    &DataSeen => |x| Self::Cite(x.into());
     Secret => |x| Self::Secret(x);
     Fact => |x| Self::Fact(Box::new(x));
 }

@@ -25,7 +25,6 @@ mod rung;
 pub mod session;
 mod subject;
 mod verdict;
-mod words;
 
 pub use crate::fact::Certainty;
 pub use cause::{CAUSES, Cause, CauseId, Place};

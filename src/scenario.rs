@@ -28,6 +28,7 @@
 //! | `life` | a node with its claims and what the server keeps of it |
 //! | `setup` | what a mistake changes before the scene begins |
 //! | `exchange`, `data` | an attempt to join; data of a session |
+//! | `talk` | a session in which the network changes settings |
 //! | `tape`, `claims` | the capture and the roster, as text |
 
 mod air;
@@ -42,6 +43,7 @@ mod mistake;
 mod node;
 mod server;
 mod setup;
+mod talk;
 mod tape;
 
 pub use air::join_rates;
@@ -110,6 +112,8 @@ pub struct Probe {
     pub rejoins: u32,
     /// Whether all goes well until it joins again, and wrong from then on.
     pub later: bool,
+    /// Whether the network changes settings in the course of its sessions.
+    pub talks: bool,
     /// What goes wrong.
     pub mistakes: Vec<Mistake>,
 }
@@ -143,6 +147,7 @@ impl Probe {
             both_windows: false,
             rejoins: 0,
             later: false,
+            talks: false,
             mistakes: Vec::new(),
         }
     }
@@ -179,6 +184,13 @@ impl Scene {
             let asks_at_s = dice.between(1, 60);
             scene.probes.push(Probe { asks_at_s, ..Probe::new("probe-02") });
         }
+        let talks = dice.once_in(2);
+        for probe in &mut scene.probes {
+            probe.talks = talks;
+            if talks {
+                probe.uplinks += dice.below(20);
+            }
+        }
         scene
     }
 
@@ -203,7 +215,7 @@ impl Scene {
         while let Some(life) = next(&mut lives) {
             step(life, &mut ground);
         }
-        let ends = ground.tape.ends() + 9_000_000;
+        let ends = ground.tape.ends().max(ground.lasts) + 9_000_000;
         for gateway in &mut ground.gateways {
             gateway.report_itself(&mut ground.tape, ends);
         }
@@ -251,7 +263,7 @@ impl Scene {
         for gateway in &mut gateways {
             setup::gateway(&mistakes, gateway, plan);
         }
-        Ground { plan, gateways, tape: tape::Tape::default() }
+        Ground { plan, gateways, tape: tape::Tape::default(), lasts: 0 }
     }
 
     fn lives(&self, ground: &Ground) -> Vec<Life> {
@@ -312,6 +324,7 @@ fn step(life: &mut Life, ground: &mut Ground) {
             }
             exchange::ask(life, ground);
         }
+        Some(_) if life.talks => talk::send(life, ground),
         Some(_) => data::send(life, ground),
         None => exchange::ask(life, ground),
     }

@@ -17,6 +17,7 @@ mod kept;
 mod keys;
 mod order;
 mod session;
+pub mod settings;
 mod sighting;
 mod tracer;
 
@@ -49,6 +50,8 @@ pub struct Trace {
     pub foreign_data: BTreeMap<DevAddr, u64>,
     /// Frames of more such DevAddrs than are listed.
     pub foreign_more: u64,
+    /// The first data frames of each such DevAddr, both ways, as long as they are few.
+    pub strays: Vec<Data>,
     /// Requests of more strangers than are listed.
     pub strangers_more: u64,
     /// Join-Accepts handed to a gateway that answer no request in the capture.

@@ -204,9 +204,10 @@ fn of_gateway(case: &gateway::Case<'_>) -> GatewayDiagnosis {
 }
 
 fn of_node(subject: Subject<'_>, place: usize) -> Diagnosis {
-    let session = session::Case::new(join::climb(subject));
-    let join: &join::Case<'_> = &session;
+    let mut session = session::Case::new(join::climb(subject));
     let causes = causes(&session);
+    break_rungs(&mut session, &causes);
+    let join: &join::Case<'_> = &session;
     let outcome = outcome::of(&session, &causes);
     let lead = causes.iter().filter(|v| !v.caution).find_map(|v| v.place.carries());
     let told = join.telling_attempt(lead);
@@ -219,7 +220,7 @@ fn of_node(subject: Subject<'_>, place: usize) -> Diagnosis {
         }
         None => silence(join, &causes),
     });
-    let session_told = session_told(&session, &causes);
+    let session_told = session_told(&session);
     let next = next::steps(join, outcome, join_ladder.as_ref(), &causes);
     Diagnosis {
         place,
@@ -283,18 +284,10 @@ fn silence(case: &join::Case<'_>, causes: &[Verdict]) -> Ladder<join::Rung> {
     })
 }
 
-/// The ladder of the session that matters most, with what the causes found on it.
-fn session_told(case: &session::Case<'_>, causes: &[Verdict]) -> Option<SessionDiagnosis> {
+/// The ladder of the session that matters most.
+fn session_told(case: &session::Case<'_>) -> Option<SessionDiagnosis> {
     let place = case.telling_session()?;
     let mut ladder = case.ladders.get(place)?.clone();
-    for verdict in causes {
-        if let Place::Session(rung) = verdict.place
-            && ladder.state(rung) != State::Broken
-        {
-            ladder[rung].state = State::Broken;
-            ladder[rung].add(verdict.summary.clone());
-        }
-    }
     ladder.tally_others(&case.ladders, Some(place), "session");
     Some(SessionDiagnosis { dev_addr: case.session(place)?.dev_addr, place, ladder })
 }
@@ -310,14 +303,43 @@ fn causes(session: &session::Case<'_>) -> Vec<Verdict> {
             let place = join_place(cause, broken).or_else(|| gateway_place(cause, |_| false));
             found.extend(place.map(|place| Verdict::new(cause, place, finding)));
         }
-        if let Some(finding) = cause.on_session(session) {
-            let broken =
-                |rung| session.ladders.iter().any(|ladder| ladder.state(rung) == State::Broken);
-            let place = session_place(cause, broken);
-            found.extend(place.map(|place| Verdict::new(cause, place, finding)));
-        }
+        found.extend(in_sessions(session, cause));
     }
     ordered(found)
+}
+
+/// A cause at work in sessions: told once, of the session in which it is surest, and of them the last.
+fn in_sessions(case: &session::Case<'_>, cause: &'static Cause) -> Option<Verdict> {
+    let mut told: Option<Verdict> = None;
+    for (story, ladder) in case.stories.iter().zip(&case.ladders) {
+        let Some(finding) = cause.on_session(case, story) else { continue };
+        let broken = |rung| ladder.state(rung) == State::Broken;
+        let Some(place) = session_place(cause, broken) else { continue };
+        let verdict = Verdict::new(cause, place, finding);
+        let mut sessions = told.as_ref().map(|held| held.sessions.clone()).unwrap_or_default();
+        sessions.push(story.place);
+        if told.as_ref().is_none_or(|held| verdict.certainty <= held.certainty) {
+            told = Some(verdict);
+        }
+        if let Some(told) = &mut told {
+            told.sessions = sessions;
+        }
+    }
+    told
+}
+
+/// Breaks the rungs that causes break, each in the ladders of its own sessions.
+fn break_rungs(case: &mut session::Case<'_>, causes: &[Verdict]) {
+    for verdict in causes {
+        let Place::Session(rung) = verdict.place else { continue };
+        for session in &verdict.sessions {
+            let Some(ladder) = case.ladders.get_mut(*session) else { continue };
+            if ladder.state(rung) != State::Broken {
+                // What seemed to prove it is no evidence of what breaks it.
+                ladder[rung] = Judgement::broken(verdict.summary.clone());
+            }
+        }
+    }
 }
 
 /// Of several places the one that is broken in this case, or else the lowest.

@@ -120,7 +120,7 @@ pub(super) fn of(session: &session::Case<'_>, causes: &[Verdict]) -> Outcome {
         let fails = case.last_run().any(|index| answered::is_seen_to_fail(case, index));
         return if fails { Outcome::JoinFailing } else { Outcome::Joined };
     }
-    if case.node.attempts.is_empty() {
+    if !case.asks_to_join() {
         // Data without a join is of a session that began before the capture.
         return if authentic_data { in_session } else { Outcome::NotHeard };
     }

@@ -120,9 +120,11 @@ impl<'a> Subject<'a> {
         attempt: &Attempt,
         sealed: &SealedJoinAccept,
     ) -> bool {
-        self.known_roots()
-            .iter()
-            .any(|root| !crate::trace::open_accept(&root.key, &attempt.ask, sealed).is_empty())
+        let Some(node) = self.entry else { return false };
+        let opens = |root: &RootKey<'_>| {
+            !crate::trace::open_accept(root, node, &attempt.ask, sealed).is_empty()
+        };
+        self.known_roots().iter().any(|root| opens(&root.key))
     }
 
     /// A node's name on the roster.
@@ -251,14 +253,20 @@ impl<'a> Subject<'a> {
 
     /// Whether a later attempt follows: the node asks again.
     pub(in crate::ladder) fn asks_again(&self, attempt: usize) -> bool {
-        attempt + 1 < self.node.attempts.len()
+        self.node.attempts.iter().skip(attempt + 1).any(|later| later.ask.join().is_some())
     }
 
-    /// Every answer, with its attempt.
+    /// Whether the node asks to join; a Rejoin-Request belongs to a session.
+    pub(in crate::ladder) fn asks_to_join(&self) -> bool {
+        self.node.attempts.iter().any(|attempt| attempt.ask.join().is_some())
+    }
+
+    /// Every answer to a Join-Request, with its attempt.
     pub(in crate::ladder) fn answers(
         &self,
     ) -> impl Iterator<Item = (usize, &'a Attempt, &'a Answer)> {
         let attempts = self.node.attempts.iter().enumerate();
+        let attempts = attempts.filter(|(_, attempt)| attempt.ask.join().is_some());
         attempts.flat_map(|(i, a)| a.answers.iter().map(move |answer| (i, a, answer)))
     }
 

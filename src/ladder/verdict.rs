@@ -26,11 +26,15 @@ pub struct Verdict {
     pub remedy: Fact,
     /// Whether no rung breaks by it: all works, and it is wrong all the same.
     pub caution: bool,
+    /// The sessions whose ladder it breaks, by their places in the node's; none for a cause of another
+    /// ladder.
+    pub sessions: Vec<usize>,
 }
 
 impl Verdict {
     pub(super) fn new(cause: &'static Cause, place: Place, finding: Finding) -> Self {
         let Finding { certainty, false_match, summary, evidence, remedy, caution } = finding;
-        Self { cause, place, certainty, false_match, summary, evidence, remedy, caution }
+        let sessions = Vec::new();
+        Self { cause, place, certainty, false_match, summary, evidence, remedy, caution, sessions }
     }
 }

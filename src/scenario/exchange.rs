@@ -22,6 +22,7 @@ pub(super) fn ask(life: &mut Life, ground: &mut Ground) {
         join_place(plan, channels, life.join_rate?, &mut life.dice)
     });
     let Some((channel, modulation)) = place else { return };
+    life.asked_hz = Some(channel.hz);
     let octets = on_the_air(life, &mut request);
     let air = OnAir::new(octets, channel, modulation, life.wakes_at);
     first_time(life, ground, &air);

@@ -24,6 +24,8 @@ pub(super) struct Ground {
     pub(super) plan: &'static Plan,
     pub(super) gateways: Vec<Gateway>,
     pub(super) tape: Tape,
+    /// The world goes on until then at least.
+    pub(super) lasts: u64,
 }
 
 /// A node's life.
@@ -50,6 +52,8 @@ pub(super) struct Life {
     pub(super) join_rate: Option<u8>,
     /// Where it asks, when that is no matter of chance.
     pub(super) asks_at: Option<(Channel, Modulation)>,
+    /// The frequency of its last request.
+    pub(super) asked_hz: Option<u32>,
     pub(super) wakes_at: u64,
     pub(super) interval_us: u64,
     /// Whether its intervals vary, as they should.
@@ -59,6 +63,9 @@ pub(super) struct Life {
     /// How often it joins anew when it has sent all.
     pub(super) rejoins: u32,
     pub(super) is_listed: bool,
+    /// Whether settings change in its sessions.
+    pub(super) talks: bool,
+    pub(super) talk: Option<Box<super::talk::Talk>>,
 }
 
 /// What the server gives and how it sends.
@@ -140,6 +147,7 @@ impl Life {
             ignores_fallback: false,
             fopts_text: FOptsText::Amended,
             session: None,
+            rejoins: 0,
         };
         let way_us = ground.gateways.first().map_or(0, |gateway| gateway.way_us);
         let join_rate = probe.join_rate.or_else(|| dice.pick(&join_rates(plan)));
@@ -185,6 +193,7 @@ impl Life {
             served,
             join_rate,
             asks_at: None,
+            asked_hz: None,
             wakes_at: u64::from(probe.asks_at_s) * 1_000_000 + u64::from(dice.below(900_000)),
             interval_us: 30_000_000,
             jitters: true,
@@ -192,6 +201,8 @@ impl Life {
             uplinks: probe.uplinks,
             rejoins: probe.rejoins,
             is_listed: probe.listed,
+            talks: probe.talks,
+            talk: None,
             record,
             dice,
         }

@@ -1,12 +1,13 @@
 //! The mistakes that a scene can make: one for each cause of the ladder.
 
 use crate::{
-    frame::MacVersion,
+    frame::{Direction, MacVersion},
     ladder::CauseId,
+    radio::Modulation,
     region::{JoinChannels, Plan, PlanKind},
 };
 
-use MacVersion::{V1_0_4, V1_1};
+use MacVersion::{V1_0_2, V1_0_3, V1_0_4, V1_1};
 
 macro_rules! mistakes {
     ($($name:ident $cause:ident $fits:expr, $doc:literal;)*) => {
@@ -200,6 +201,118 @@ mistakes! {
         "the gateway has no GPS time, and downlinks are timed by it";
     ForeignAddress DevAddrOutsideTheServersRange any,
         "the server gives an address out of another network's range";
+    ThinMargin UplinksLostAtAThinMargin any,
+        "the node is at the edge of the gateway's reach";
+    AdrTooFar AdrLeadsOutOfRange adapts,
+        "ADR takes the node to a data rate that does not reach the gateway";
+    MaskAway AcceptedMaskLeadsAwayFromTheGateway has_72_channels,
+        "the server's mask leaves the node channels that no gateway receives";
+    DutyCommand DutyCycleCommandSilencesTheNode any,
+        "the server allows the node a 4096th of the time";
+    AddressTyped DevAddrTypedWrong of_1_0,
+        "a digit of the DevAddr is typed wrong on record";
+    SessionKeyTyped SessionKeyTypedWrong of_1_0,
+        "a digit of the NwkSKey is typed wrong on record";
+    SessionKeysSwapped SessionKeysSwapped of_1_0,
+        "NwkSKey and AppSKey are on record in each other's place";
+    SessionKeyUnrelated SessionKeyUnrelated of_1_0,
+        "the record has the NwkSKey of another session";
+    DownlinkStands DownlinkCounterStandsStill any,
+        "the server sends all downlinks under one counter";
+    CounterLeaps CounterGapOverTheLimit has_gap_limit,
+        "the node's counter jumps by twenty thousand";
+    RejoinCountBack RejoinCounterWentBack of_1_1,
+        "the node counts its Rejoin-Requests from 0 again";
+    PortZero Port0PayloadIsNoCommand any,
+        "the application sends its data on FPort 0";
+    NeverAcks ConfirmedUplinkNeverAcknowledged any,
+        "the server drops the node's data, confirmed or not";
+    AckMissing ConfirmedUplinkAnsweredWithoutAck any,
+        "the server answers confirmed uplinks with ACK 0";
+    AdrAckIgnored AdrAckRequestNeverAnswered any,
+        "the server has nothing to say, not even to ADRACKReq";
+    RequestIgnored NodeRequestNeverAnswered any,
+        "the server does not know LinkCheckReq";
+    RekeyIgnored RekeyIndNeverAnswered of_1_1,
+        "the server never confirms the new session";
+    RekeyMissing RekeyIndMissing of_1_1,
+        "the node does not say that it uses the new session";
+    IndicationIgnored IndicationNeverConfirmed of_1_1,
+        "the server never confirms the node's class";
+    RejoinIgnored RejoinNeverAnswered of_1_1,
+        "the server does not know Rejoin-Requests";
+    TimeOfUnix DeviceTimeInTheWrongEpoch knows_time,
+        "DeviceTimeAns counts from 1970";
+    TimeOfUtc DeviceTimeWithoutLeapSeconds knows_time,
+        "DeviceTimeAns leaves out the leap seconds";
+    ChannelNotGiven UplinkOnAChannelNotGiven dynamic,
+        "the node uses a channel that nobody gave it";
+    RateNotGiven UplinkAtARateTheChannelDoesNotAllow has_faster_rate,
+        "the node sends at a data rate that its channels do not have";
+    UplinkTooLong UplinkBreaksTheDwellLimit limits_uplinks,
+        "the node goes on at SF12 under a dwell limit";
+    DutyExceeded DutyCycleExceeded eu868,
+        "the node sends long frames every half minute";
+    FewChannels NodeUsesFewOfItsChannels has_eight,
+        "the node uses one of its channels";
+    RateRefused DataRateRefused any,
+        "the server asks for a data rate that there is not";
+    AdrPowerRefused PowerRefused any,
+        "the node does not have the power that the server asks for";
+    AdrOff AdrCommandWithAdrOff any,
+        "the server adapts a node that has ADR off";
+    ReceiveRefused ReceiveSettingsRefused any,
+        "the node cannot listen on the frequency that the server asks for";
+    ChannelRefused NewChannelRefused dynamic,
+        "the server gives a channel outside the band";
+    NoAnswer MacCommandNeverAnswered any,
+        "the node does not know DevStatusReq";
+    UnknownCommand CommandUnknownToTheNode of_1_0,
+        "the server sends commands of a later version";
+    BlockAnswers LinkadrAnswersDoNotMatch of_1_0,
+        "the node answers a block of LinkADRReq once, as in 1.1";
+    NotApplied AcceptedSettingNotApplied adapts,
+        "the node says yes to a data rate and keeps the old one";
+    ForceRejoinIgnored ForceRejoinNotFollowed of_1_1,
+        "the node does not know ForceRejoinReq";
+    DataRx1Frequency DownlinkOnTheWrongRx1Frequency many_downlinks,
+        "the server sends data on another frequency than RX1's";
+    DataRx1Rate DownlinkAtTheWrongRx1DataRate any,
+        "the server sends data in RX1 at a rate that no offset gives";
+    OffsetForgotten Rx1OffsetNotAsGiven feels_offsets,
+        "the server gives RX1DROffset and sends without it";
+    DataRx2Frequency DownlinkOnTheWrongRx2Frequency any,
+        "the server sends data on another frequency than RX2's";
+    DataRx2Rate DownlinkAtTheWrongRx2DataRate any,
+        "the server sends data in RX2 at another rate";
+    OldSettings ServerKeepsTheOldReceiveSettings any,
+        "the server changes RX2 and goes on as before";
+    NotHeld ServerUsesSettingsTheNodeDoesNotHold any,
+        "the server goes by settings that the node refused";
+    RecordUsed RecordDiffersFromTheSettingsInForce any,
+        "the server sends by the record, and the node was given other settings";
+    DownlinkTooLong DownlinkBreaksTheDwellLimit limits_downlinks,
+        "the server sends more than the dwell limit has room for";
+    SlotMissed ClassBDownlinkOutsideThePingSlots knows_time,
+        "the server misses the node's ping slots";
+    SlotChannel ClassBDownlinkOnTheWrongChannel knows_time,
+        "the server sends in ping slots on another channel";
+    WrongClass ClassDiffersFromTheRecord any,
+        "the record says class C, and the node is of class A";
+    DataCollides DataDownlinksCollide any,
+        "the gateway's transmitter is taken when downlinks are due";
+    DataDeaf DownlinksNotReceivedByTheNode any,
+        "the node's receiver fails after the join";
+    AnotherKey DownlinksSignedWithAnotherKey any,
+        "the server signs downlinks with another key";
+    OldSession DownlinkToAnOldSession any,
+        "the server goes on in the session before";
+    AnotherAddress DownlinkToAnotherAddress any,
+        "the server puts another address into downlinks";
+    RejoinNotTaken RejoinAcceptNotTaken of_1_1,
+        "the node does not open what answers its Rejoin-Request";
+    ConfWrong ConfirmedCounterWrongInTheMic of_1_1,
+        "the server signs an ACK over another counter";
 }
 
 impl Mistake {
@@ -210,7 +323,23 @@ impl Mistake {
 
     /// Returns whether the node has its session built in, so that there is no join.
     pub const fn needs_abp(self) -> bool {
-        matches!(self, Self::CounterRestarted | Self::UpperHalfLost | Self::DownlinkBack)
+        matches!(
+            self,
+            Self::CounterRestarted
+                | Self::UpperHalfLost
+                | Self::DownlinkBack
+                | Self::AddressTyped
+                | Self::SessionKeyTyped
+                | Self::SessionKeysSwapped
+                | Self::SessionKeyUnrelated
+        )
+    }
+
+    /// Returns whether it is made in a session, by the two sides' settings or what they answer.
+    pub fn is_of_talk(self) -> bool {
+        let place = |mistake: Self| Self::ALL.iter().position(|own| *own == mistake);
+        // The last ones of the table.
+        place(self) >= place(Self::ThinMargin)
     }
 
     /// Returns whether two gateways are needed.
@@ -270,6 +399,48 @@ fn of_1_1(_: &Plan, version: MacVersion) -> bool {
 
 fn not_1_0_4(_: &Plan, version: MacVersion) -> bool {
     version != V1_0_4
+}
+
+fn adapts(plan: &Plan, _: MacVersion) -> bool {
+    plan.dr(Direction::Uplink, 0).is_some() && plan.listed_channels().len() > 1
+}
+
+fn has_72_channels(plan: &Plan, _: MacVersion) -> bool {
+    plan.channels().len() == 72
+}
+
+fn has_eight(plan: &Plan, _: MacVersion) -> bool {
+    plan.sub_bands > 1 && plan.accepts_cflist_type(1)
+        || super::air::further_frequencies(plan).len() > 4
+}
+
+fn has_gap_limit(_: &Plan, version: MacVersion) -> bool {
+    version < V1_0_4
+}
+
+fn knows_time(_: &Plan, version: MacVersion) -> bool {
+    version >= V1_0_3
+}
+
+fn has_faster_rate(plan: &Plan, version: MacVersion) -> bool {
+    let lora = matches!(plan.dr(Direction::Uplink, 6), Some(Modulation::Lora { .. }));
+    lora && dynamic(plan, version) && plan.listed_channels().iter().all(|own| own.dr_max < 6)
+}
+
+fn limits_uplinks(plan: &Plan, version: MacVersion) -> bool {
+    plan.dwell.tx_param_setup && plan.dwell.uplink_ms > 0 && version >= V1_0_2
+}
+
+fn limits_downlinks(plan: &Plan, version: MacVersion) -> bool {
+    plan.dwell.downlink_ms > 0 && limits_uplinks(plan, version)
+}
+
+fn feels_offsets(plan: &Plan, _: MacVersion) -> bool {
+    (0..6).any(|dr| super::server::felt_offset(plan, dr, 0).is_some())
+}
+
+fn eu868(plan: &Plan, _: MacVersion) -> bool {
+    plan.name == "EU868"
 }
 
 fn counts(_: &Plan, version: MacVersion) -> bool {

@@ -8,7 +8,7 @@ use std::fmt;
 use jiff::Timestamp;
 use serde_json::{Map, json};
 
-use super::Secrets;
+use super::{Secrets, json};
 use crate::{
     fact::{Cite, Fact, Part, Value},
     words::Count,
@@ -76,6 +76,7 @@ pub fn write_value(value: &Value, secrets: Secrets, out: &mut dyn fmt::Write) ->
         Value::NetId(id) => write!(out, "{id}"),
         Value::Bytes(bytes) => out.write_str(&hex::encode(bytes)),
         Value::Probability(p) => write!(out, "{p:.0e}"),
+        Value::Command(command) => write!(out, "{command}"),
         Value::Secret(secret) => match secrets {
             Secrets::Shown => write(secret.revealed(), secrets, out),
             Secrets::Hidden => write(secret.hidden(), secrets, out),
@@ -173,6 +174,7 @@ fn plain(value: &Value, secrets: Secrets) -> Option<serde_json::Value> {
         Value::DevAddr(addr) => json!(addr.to_string().to_lowercase()),
         Value::NetId(id) => json!(id.to_string().to_lowercase()),
         Value::Bytes(bytes) => json!(hex::encode(bytes)),
+        Value::Command(command) => json::command(command, secrets),
         Value::List(values, _) => {
             json!(values.iter().filter_map(|v| plain(v, secrets)).collect::<Vec<_>>())
         }

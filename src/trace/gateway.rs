@@ -206,6 +206,12 @@ impl GatewayTrace {
         self.downlink_is_closed() && self.pulls.answered.is_none_or(|last| last < from)
     }
 
+    /// Returns how many PULL_DATA went without an answer at the end of the capture, where PUSH_DATA was
+    /// acknowledged meanwhile: the way down is shut, whether or not it was open before.
+    pub fn pulls_in_vain(&self) -> u64 {
+        if self.downlink_is_closed() { self.pulls.asked } else { 0 }
+    }
+
     pub(super) fn event(&mut self, line: Line, event: &Event) {
         if event.found.is_complete() {
             self.counts.take(event);

@@ -58,6 +58,9 @@ const SAME_ADDRESS: usize = 32;
 const DEEP_SEARCHES: u8 = 32;
 /// Addresses of no known node that are listed.
 const FOREIGN: usize = 65_536;
+/// Frames of such addresses that are kept, and of one of them.
+const STRAY_FRAMES: usize = 4_096;
+const STRAYS_OF_ONE: u64 = 8;
 /// Accepts that answer no request that are kept.
 const STRAY: usize = 1_024;
 /// Damaged places that are remembered.

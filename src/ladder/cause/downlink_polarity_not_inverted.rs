@@ -6,15 +6,16 @@ use crate::{
     ladder::{
         finding::Finding,
         join::{self, Case, missed, timely::Miss},
+        session,
     },
 };
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DownlinkPolarityNotInverted,
     what: "the accept is sent with the polarity of an uplink",
-    places: &[Place::Join(join::Rung::Timely)],
+    places: &[Place::Join(join::Rung::Timely), Place::Session(session::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Join(check), Check::Session(session::timely::told::polarity)],
     page: PAGE,
 };
 

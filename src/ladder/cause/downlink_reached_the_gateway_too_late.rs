@@ -12,6 +12,7 @@ use crate::{
             timely::{Aim, aim},
         },
         rung::State,
+        session,
     },
     trace::{Answer, Attempt},
 };
@@ -19,9 +20,9 @@ use crate::{
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DownlinkReachedTheGatewayTooLate,
     what: "the datagram came to the gateway after its slot",
-    places: &[Place::Join(Rung::Sent)],
+    places: &[Place::Join(Rung::Sent), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Join(check), Check::Session(session::sent::too_late)],
     page: PAGE,
 };
 

@@ -8,7 +8,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "timed downlinks are refused for want of GPS time",
     places: &[Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::downlinks::no_gps)],
+    checks: &[Check::Session(session::sent::no_gps)],
     page: PAGE,
 };
 

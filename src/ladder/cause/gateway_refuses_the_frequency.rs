@@ -7,15 +7,16 @@ use crate::{
     ladder::{
         finding::Finding,
         join::{self, Case, accepts, sent, timely::misses},
+        session,
     },
 };
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRefusesTheFrequency,
     what: "the gateway refuses a lawful frequency",
-    places: &[Place::Join(join::Rung::Sent)],
+    places: &[Place::Join(join::Rung::Sent), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Join(check), Check::Session(session::sent::frequency)],
     page: PAGE,
 };
 

@@ -8,6 +8,7 @@ use crate::{
         finding::Finding,
         gateway::{self, sends::refused_power},
         join::{Case, sent},
+        session,
     },
     trace::Sending,
 };
@@ -17,7 +18,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the gateway refuses the power asked for",
     places: &[Place::Gateway(gateway::Rung::Sends)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(check), Check::Join(of_node)],
+    checks: &[Check::Gateway(check), Check::Join(of_node), Check::Session(session::sent::power)],
     page: PAGE,
 };
 

@@ -9,6 +9,7 @@ use crate::{
         finding::Finding,
         gateway,
         join::{Case, answered},
+        session,
     },
     trace::{GatewayTrace, Line},
 };
@@ -18,7 +19,11 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the uplink flow is acknowledged, the downlink flow is not",
     places: &[Place::Gateway(gateway::Rung::DownlinkOpen)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(check), Check::Join(of_node)],
+    checks: &[
+        Check::Gateway(check),
+        Check::Join(of_node),
+        Check::Session(session::answered::no_downlink_path),
+    ],
     page: PAGE,
 };
 

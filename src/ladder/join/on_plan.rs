@@ -125,7 +125,8 @@ fn within_sub_band(
 pub(in crate::ladder) fn heard_at<'a>(
     case: &Case<'a>,
 ) -> impl Iterator<Item = (&'a Attempt, u32, Modulation)> {
-    case.node.attempts.iter().filter_map(|attempt| {
+    let joins = case.node.attempts.iter().filter(|attempt| attempt.ask.join().is_some());
+    joins.filter_map(|attempt| {
         let best = attempt.heard.best();
         Some((attempt, best.freq_hz?, best.modulation?))
     })
