@@ -1,5 +1,6 @@
 //! The tracer: events in, a trace out.
 
+mod apart;
 mod down;
 mod shed;
 mod short;
@@ -214,6 +215,7 @@ impl<'r> Tracer<'r> {
             self.trace.nodes.iter_mut().for_each(|node| shed::forget_before(node, time));
         }
         self.trace.nodes.iter_mut().for_each(shed::settle);
+        self.part_guests();
         self.trace
     }
 
