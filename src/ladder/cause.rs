@@ -30,6 +30,9 @@ enum Kind {
     Exact,
     /// It is left out where an exact cause explains the same rung or a lower one.
     Residual,
+    /// The network does not say what it owes. Beside another fault, or where it says nothing at all,
+    /// it is at most likely that this very answer is what lacks.
+    Silence,
 }
 
 /// How a cause is looked for: on which ladder.
@@ -61,6 +64,11 @@ impl Cause {
     /// Returns whether it only says that nothing more exact was found.
     pub(in crate::ladder) fn is_residual(&self) -> bool {
         self.kind == Kind::Residual
+    }
+
+    /// Returns whether it says that the network owes an answer.
+    pub(in crate::ladder) fn is_silence(&self) -> bool {
+        self.kind == Kind::Silence
     }
 
     pub(in crate::ladder) fn on_gateway(&self, case: &gateway::Case<'_>) -> Option<Finding> {

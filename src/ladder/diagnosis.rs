@@ -13,7 +13,7 @@ use super::{
     verdict::Verdict,
 };
 use crate::{
-    fact::{Fact, fact},
+    fact::{Certainty, Fact, fact},
     id::{DevAddr, DevEui, Eui64, JoinEui},
     region::Plan,
     roster::Roster,
@@ -371,6 +371,15 @@ fn session_place(cause: &Cause, broken: impl Fn(session::Rung) -> bool) -> Optio
     place_of(&rungs, broken).map(Place::Session)
 }
 
+/// What the network does not say is certain where nothing else is wrong: another fault may be why it
+/// is silent.
+fn soften_silence(found: &mut [Verdict]) {
+    let told = found.iter().filter(|v| !v.caution && v.certainty != Certainty::Possible).count();
+    for verdict in found.iter_mut().filter(|v| v.cause.is_silence() && told > 1) {
+        verdict.certainty = verdict.certainty.max(Certainty::Likely);
+    }
+}
+
 /// Puts causes in the contract's order, and leaves out what only says that nothing better was found
 /// where something better was.
 fn ordered(mut found: Vec<Verdict>) -> Vec<Verdict> {
@@ -381,6 +390,7 @@ fn ordered(mut found: Vec<Verdict>) -> Vec<Verdict> {
         .filter(|v| !v.cause.is_residual() && !v.caution)
         .map(|v| height(v.place))
         .collect();
+    soften_silence(&mut found);
     found.retain(|v| !v.cause.is_residual() || !firm.iter().any(|place| *place <= v.place));
     // Places compare by ladder, then by rung. What breaks nothing does not lead.
     found.sort_by_key(|v| (v.caution, v.place, v.cause.is_residual(), v.certainty));

@@ -49,11 +49,11 @@ pub(in crate::ladder) fn median(values: &[f32]) -> Option<f32> {
 }
 
 /// Returns the odds that so many frames in a row are lost by chance, where as many are lost as of the
-/// uplinks, and one in ten at the least.
+/// uplinks by the rule of succession, and one in ten at the least.
 pub(in crate::ladder) fn odds(story: &Story<'_>, frames: usize) -> f64 {
     let last = story.turns().len().saturating_sub(1);
     let all = between(story, 0, last);
-    let share = f64::from(all.missing()) / f64::from(all.sent.max(1));
+    let share = (f64::from(all.missing()) + 1.0) / (f64::from(all.sent) + 2.0);
     share.max(0.1).powf(u32::try_from(frames).map_or(1e3, f64::from))
 }
 

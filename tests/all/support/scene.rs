@@ -5,7 +5,7 @@ use handfast::{
     intake::{Capture, Event, Item},
     ladder::{Diagnosis, Options, diagnose},
     roster,
-    scenario::Recording,
+    scenario::{Mistake, Recording},
     trace::Tracer,
 };
 
@@ -47,4 +47,26 @@ pub(crate) fn causes(diagnosis: &Diagnosis) -> Vec<String> {
 /// Returns facts in words, one a line, without digits of keys.
 pub(crate) fn words(facts: &[Fact]) -> String {
     facts.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
+}
+
+/// Whether a mistake brings another cause with it, which is then rightly told beside its own.
+pub(crate) fn brings(mistake: Mistake, id: &str) -> bool {
+    let brought: &[&str] = match mistake {
+        // A server that says nothing owes every answer.
+        Mistake::AdrAckIgnored => &["rekey-ind-never-answered", "node-request-never-answered"],
+        // At the slowest rate the same interval is too short.
+        Mistake::AdrTooFar => &["duty-cycle-exceeded"],
+        // What the node refused, it does not hold.
+        Mistake::NotHeld => &["receive-settings-refused"],
+        // The session before has other counters; what it acknowledges is another frame.
+        Mistake::OldSession => &["confirmed-counter-wrong-in-the-mic"],
+        // Both count by themselves, and each takes the other's accepts.
+        Mistake::SharedIdentity => {
+            &["rejoin-counter-went-back", "join-nonce-went-back", "downlink-to-an-old-session"]
+        }
+        // A gateway refuses what is outside its band, in answer to a node outside it.
+        Mistake::AnotherRegion => &["gateway-refuses-the-frequency"],
+        _ => &[],
+    };
+    brought.contains(&id)
 }
