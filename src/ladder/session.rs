@@ -17,6 +17,7 @@ pub(super) mod adr;
 pub(super) mod aim;
 pub(super) mod away;
 mod case;
+pub(super) mod clock;
 pub(super) mod copies;
 pub(super) mod counting;
 pub(super) mod device_time;

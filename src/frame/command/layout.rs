@@ -122,7 +122,9 @@ impl Length {
             (Self::Whole { octets, mask, equal }, Some(first)) if first & mask == equal => {
                 usize::from(octets)
             }
-            (Self::Each(n), Some(first)) => 1 + usize::from(n) * usize::from(set_bits(first & 0x0F)),
+            (Self::Each(n), Some(first)) => {
+                1 + usize::from(n) * usize::from(set_bits(first & 0x0F))
+            }
             (Self::Fixed(_) | Self::Counted(_) | Self::Whole { .. } | Self::Each(_), _) => {
                 self.least()
             }

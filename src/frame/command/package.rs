@@ -356,10 +356,7 @@ static FIRMWARE: &[Row] = &[
     VERSION_ANS,
     down(0x01, "DevVersionReq", Request, 0).says("Asks for firmware and hardware version", "TS006"),
     up(0x01, "DevVersionAns", Answer, 8)
-        .fields(&[
-            whole("FWversion", 0, 4, kind::NUMBER),
-            whole("HWversion", 4, 4, kind::NUMBER),
-        ])
+        .fields(&[whole("FWversion", 0, 4, kind::NUMBER), whole("HWversion", 4, 4, kind::NUMBER)])
         .says("Tells firmware and hardware version", "TS006"),
     down(0x02, "DevRebootTimeReq", Request, 4)
         .fields(&[whole("RebootTime", 0, 4, kind::GPS_SECONDS)])

@@ -45,6 +45,8 @@ pub(in crate::ladder) struct Fragment {
     pub(in crate::ladder) octets: Vec<u8>,
     pub(in crate::ladder) line: Line,
     pub(in crate::ladder) cite: Cite,
+    /// When it was captured, microseconds since 1970.
+    pub(in crate::ladder) at_us: Option<i64>,
 }
 
 /// By which version coded fragments are made.
@@ -116,9 +118,8 @@ pub(in crate::ladder) fn of<'s>(case: &Case<'_>, story: &'s Story<'_>) -> Vec<Bl
         }
         let within = |line: Line| line > asked.line && ends.is_none_or(|ends| line < ends);
         let own = |said: &&Said| within(said.line) && said.number("FragIndex") == index;
-        let named = |name: &'static str| {
-            said().filter(own).filter(move |said| said.command.name() == name)
-        };
+        let named =
+            |name: &'static str| said().filter(own).filter(move |said| said.command.name() == name);
         let deleted = named("FragSessionDeleteReq").next();
         let until = |line: Line| within(line) && deleted.is_none_or(|own| line < own.line);
         let fragments: Vec<Fragment> = sent
@@ -154,18 +155,20 @@ pub(in crate::ladder) fn of<'s>(case: &Case<'_>, story: &'s Story<'_>) -> Vec<Bl
 
 /// Every fragment that went out, with its FragIndex, in order.
 fn sent(case: &Case<'_>, story: &Story<'_>) -> Vec<(i64, Fragment)> {
-    let fragment = |command: &Command, line: Line, cite: Cite| {
+    let fragment = |command: &Command, line: Line, cite: Cite, at_us: Option<i64>| {
         if command.name() != "DataFragment" {
             return None;
         }
         let n = usize::try_from(command.number("N")?).ok()?;
         let octets = command.payload().get(2..)?.to_vec();
-        Some((command.number("FragIndex")?, Fragment { n, octets, line, cite }))
+        Some((command.number("FragIndex")?, Fragment { n, octets, line, cite, at_us }))
     };
     let own = story.packages.iter().filter(|said| said.port == FRAGMENTATION_PORT && !said.up);
     let mut out: Vec<(i64, Fragment)> = own
         .filter(|said| story.went_out(said.place))
-        .filter_map(|said| fragment(&said.command, said.line, said.cite(story)))
+        .filter_map(|said| {
+            fragment(&said.command, said.line, said.cite(story), said.time_us(story))
+        })
         .collect();
     for group in groups::of(case, story) {
         for sent in group.frames(case) {
@@ -175,8 +178,10 @@ fn sent(case: &Case<'_>, story: &Story<'_>) -> Vec<(i64, Fragment)> {
             }
             let list = package::decode(FRAGMENTATION_PORT, &clear, Direction::Downlink, None);
             let commands = list.map(|list| list.commands).unwrap_or_default();
+            let at_us = sent.sending.at.map(jiff::Timestamp::as_microsecond);
             let found = commands.iter();
-            out.extend(found.filter_map(|one| fragment(one, sent.sending.line, sent.cite())));
+            let line = sent.sending.line;
+            out.extend(found.filter_map(|one| fragment(one, line, sent.cite(), at_us)));
         }
     }
     out.sort_by_key(|(_, fragment)| fragment.line);
@@ -257,14 +262,8 @@ mod tests {
         assert_eq!(bits(Rows::V2, 2, 8), [0, 3, 4, 7]);
         assert_eq!(bits(Rows::V1, 1, 10), [2, 5]);
         assert_eq!(bits(Rows::V2, 1, 10), [1, 2, 3, 5, 9]);
-        assert_eq!(
-            bits(Rows::V1, 2, 26),
-            [5, 9, 10, 14, 15, 17, 20, 21, 22, 23, 24, 25]
-        );
-        assert_eq!(
-            bits(Rows::V2, 2, 26),
-            [5, 9, 10, 14, 15, 17, 18, 20, 21, 22, 23, 24, 25]
-        );
+        assert_eq!(bits(Rows::V1, 2, 26), [5, 9, 10, 14, 15, 17, 20, 21, 22, 23, 24, 25]);
+        assert_eq!(bits(Rows::V2, 2, 26), [5, 9, 10, 14, 15, 17, 18, 20, 21, 22, 23, 24, 25]);
     }
 
     #[test]

@@ -17,6 +17,10 @@ use crate::{
 
 /// Upper halves of a group's counter that are tried from the lowest that is valid on.
 const UPPER_HALVES: u32 = 2;
+/// Keys and counters that are tried on a frame.
+pub(in crate::ladder) const TRIED: f64 = 12.0;
+/// A node's clock and the capture's may be apart by this, seconds.
+const CLOCKS_S: i64 = 30;
 /// Frames that are looked at.
 const LOOKED_AT: usize = 1_024;
 
@@ -272,6 +276,17 @@ impl Listening<'_> {
         (start, start + unit * (1_i64 << exponent.min(15)))
     }
 
+    /// Returns by how many seconds a frame lies outside the session, 0 within; `None` where its time is not
+    /// known, or the node's clock and the capture's do not agree.
+    pub(in crate::ladder) fn outside_s(&self, story: &Story<'_>, sent: &Sent<'_>) -> Option<i64> {
+        let (start, end) = self.span_s();
+        if self.node_starts_s(story).is_some_and(|own| (own - start).abs() > CLOCKS_S) {
+            return None;
+        }
+        let at = sent.gps_ms()? / 1_000;
+        Some((start - at).max(at - end).max(0))
+    }
+
     /// Returns the second of GPS time at which the node means to start, by its own word and the capture's
     /// clock.
     pub(in crate::ladder) fn node_starts_s(&self, story: &Story<'_>) -> Option<i64> {
@@ -280,4 +295,15 @@ impl Listening<'_> {
         let at = story.seen(answer.place)?.data.at()?;
         Some(gps_ms(at)? / 1_000 + wait)
     }
+}
+
+/// Returns the session that counts for a frame: the last that was asked for before it, if the node took it
+/// before.
+pub(in crate::ladder) fn in_force<'l, 's>(
+    all: &'l [Listening<'s>],
+    sent: &Sent<'_>,
+) -> Option<&'l Listening<'s>> {
+    let line = sent.sending.line;
+    let last = all.iter().rev().find(|session| session.asked.line < line)?;
+    (last.is_taken() && last.answer.is_some_and(|answer| answer.line < line)).then_some(last)
 }
