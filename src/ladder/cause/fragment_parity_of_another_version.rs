@@ -7,7 +7,7 @@ use crate::{
         finding::Finding,
         session::{
             self, Case, Story,
-            fragments::{self, Block, Fragment},
+            fragments::{self, Block},
         },
     },
 };
@@ -29,25 +29,18 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
 }
 
 fn of(story: &Story<'_>, block: &Block<'_>) -> Option<Finding> {
-    let mut own: Vec<&Fragment> = Vec::new();
-    for coded in block.coded().filter(|coded| coded.octets.len() >= TELLING) {
-        let (right, other) = (block.sum(coded, block.rows), block.sum(coded, block.rows.other()));
-        let is = |sum: &Option<Vec<u8>>| sum.as_ref() == Some(&coded.octets);
-        // Rows of both versions are often the same.
-        if is(&right) && !is(&other) {
-            return None;
-        }
-        if is(&other) && right.is_some() && !is(&right) {
-            own.push(coded);
-        }
+    let own = block.solve(block.rows)?;
+    let other = block.solve(block.rows.other())?;
+    let octets = block.fragments.first()?.octets.len().saturating_mul(other.agree);
+    // A damaged fragment agrees by neither version.
+    if own.contradict.is_empty() || !other.contradict.is_empty() || octets < TELLING {
+        return None;
     }
-    let first = own.first()?;
     let mut finding = Finding::new(
         Certainty::Certain,
         fact!(
-            "{fragments} of FragIndex {frag_index} are the sums that version {other_version} makes; the \
-             session is of version {version}, and the node rebuilds something else",
-            fragments = Value::count(own.len(), "coded fragment"),
+            "the coded fragments of FragIndex {frag_index} are made by the rows of version \
+             {other_version}; the session is of version {version}, and the node rebuilds something else",
             frag_index = block.index,
             other_version = block.rows.other().name(),
             version = block.rows.name()
@@ -59,13 +52,16 @@ fn of(story: &Story<'_>, block: &Block<'_>) -> Option<Finding> {
         request = block.asked.cite(story),
         command = Value::Command(Box::new(block.asked.command.clone()))
     ));
-    for coded in own.iter().take(4) {
+    finding.add(fact!(
+        "by version {other_version} {checks} that bring nothing new agree with the rest",
+        other_version = block.rows.other().name(),
+        checks = Value::count(other.agree, "coded fragment")
+    ));
+    for coded in own.contradict.iter().take(4) {
         finding.add(fact!(
-            "{downlink}: N {n} is the sum by the row of version {other_version}, and not by that of \
-             version {version}",
+            "{downlink}: N {n} does not agree by version {version}",
             downlink = coded.cite.clone(),
             n = coded.n,
-            other_version = block.rows.other().name(),
             version = block.rows.name()
         ));
     }
@@ -74,7 +70,7 @@ fn of(story: &Story<'_>, block: &Block<'_>) -> Option<Finding> {
     {
         finding.add(fact!("{answer}: the node reports MICError", answer = status.cite(story)));
     }
-    let bits = -8.0 * f64::from(u32::try_from(first.octets.len().min(64)).unwrap_or(64));
+    let bits = -8.0 * f64::from(u32::try_from(octets.min(64)).unwrap_or(64));
     finding.false_match = Some(bits.exp2());
     Some(finding)
 }
@@ -94,10 +90,10 @@ way. In version 2 a bit that is drawn twice counts once, and another is
 drawn. About half of all rows differ.
 
 ## How to be sure
-The setup's length tells the session's version: 10 octets in 1, 16 in 2. For
-a coded fragment compute the sum of the fragments in its row, by both
-versions. It equals the other version's, and not its own. One is enough: a
-damaged fragment equals neither.
+The setup's length tells the session's version: 10 octets in 1, 16 in 2. A
+coded fragment is the sum of the fragments in its row. Solve the missing ones
+out of the coded ones by both versions: those left over agree by the other
+version, and not by the session's. A damaged fragment agrees by neither.
 
 Rows that are the same in both versions tell nothing.
 

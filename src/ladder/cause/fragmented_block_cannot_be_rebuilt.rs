@@ -38,7 +38,7 @@ fn of(case: &Case<'_>, story: &Story<'_>, block: &Block<'_>) -> Option<Finding> 
     // The node's own word after the last fragment.
     let status = block.status.filter(|status| status.line > last.line);
     let missing = status.map(|status| status.number("MissingFrag"));
-    let lacks = block.lacks();
+    let lacks = block.solve(block.rows).map(|solution| solution.lacks);
     let wrong_sum = status.is_some_and(|status| status.command.flag("MICError") == Some(true));
     if missing == Some(0) || wrong_sum {
         return None;

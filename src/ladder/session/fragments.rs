@@ -199,48 +199,89 @@ impl Block<'_> {
         self.fragments.iter().filter(|fragment| fragment.n > self.count)
     }
 
-    /// Returns what a coded fragment is by the rows of a version, where all that it is made of was sent.
-    pub(in crate::ladder) fn sum(&self, coded: &Fragment, rows: Rows) -> Option<Vec<u8>> {
-        let row = rows.row(coded.n.checked_sub(self.count)?, self.count)?;
-        let mut sum = vec![0; coded.octets.len()];
-        for (place, _) in row.iter().enumerate().filter(|(_, is_in)| **is_in) {
-            let plain = self.plain(place)?;
+    /// Solves what was not sent in clear out of the coded fragments, by the rows of a version; `None` where
+    /// that is too much to compute.
+    pub(in crate::ladder) fn solve(&self, rows: Rows) -> Option<Solution<'_>> {
+        let missing: Vec<usize> =
+            (0..self.count).filter(|place| self.plain(*place).is_none()).collect();
+        let mut coded: Vec<&Fragment> = self.coded().collect();
+        coded.sort_by_key(|fragment| fragment.n);
+        coded.dedup_by_key(|fragment| fragment.n);
+        if missing.len() > SOLVED || coded.len() > 2 * SOLVED {
+            return None;
+        }
+        let mut solution = Solution { lacks: 0, agree: 0, contradict: Vec::new() };
+        // Equations of what is missing, each brought below those with the same first bit.
+        let mut solved: Vec<Option<Equation>> = missing.iter().map(|_| None).collect();
+        for fragment in coded {
+            let whole = rows.row(fragment.n - self.count, self.count)?;
+            let Some(mut own) = self.equation(fragment, &whole, &missing) else { continue };
+            while let Some(first) = own.bits.iter().position(|bit| *bit) {
+                match solved.get_mut(first)? {
+                    Some(held) => own.add(held),
+                    slot => {
+                        *slot = Some(own.take());
+                        break;
+                    }
+                }
+            }
+            // What is left of an equation that brings nothing new is 0, or something is wrong.
+            match (own.is_used, own.sum.iter().all(|octet| *octet == 0)) {
+                (true, _) => {}
+                (false, true) => solution.agree += 1,
+                (false, false) => solution.contradict.push(fragment),
+            }
+        }
+        solution.lacks = solved.iter().filter(|held| held.is_none()).count();
+        Some(solution)
+    }
+
+    /// What a coded fragment says of those that are missing.
+    fn equation(&self, coded: &Fragment, row: &[bool], missing: &[usize]) -> Option<Equation> {
+        let mut sum = coded.octets.clone();
+        for place in row.iter().enumerate().filter(|(_, is_in)| **is_in).map(|(place, _)| place) {
+            let Some(plain) = self.plain(place) else { continue };
             if plain.octets.len() != sum.len() {
                 return None;
             }
             sum.iter_mut().zip(&plain.octets).for_each(|(sum, octet)| *sum ^= octet);
         }
-        Some(sum)
+        let bits = missing.iter().map(|place| row.get(*place) == Some(&true)).collect();
+        Some(Equation { bits, sum, is_used: false })
+    }
+}
+
+/// What the fragments that were sent come to.
+#[derive(Debug)]
+pub(in crate::ladder) struct Solution<'b> {
+    /// How many fragments a node that got all that was sent still lacks.
+    pub(in crate::ladder) lacks: usize,
+    /// Coded fragments that bring nothing new, and agree with the rest.
+    pub(in crate::ladder) agree: usize,
+    /// Those that do not agree.
+    pub(in crate::ladder) contradict: Vec<&'b Fragment>,
+}
+
+/// A sum of missing fragments.
+#[derive(Debug)]
+struct Equation {
+    bits: Vec<bool>,
+    sum: Vec<u8>,
+    /// Whether it brought something new.
+    is_used: bool,
+}
+
+impl Equation {
+    fn add(&mut self, other: &Self) {
+        self.bits.iter_mut().zip(&other.bits).for_each(|(own, bit)| *own ^= bit);
+        self.sum.iter_mut().zip(&other.sum).for_each(|(own, octet)| *own ^= octet);
     }
 
-    /// Returns how many fragments a node that got all that was sent still lacks; `None` where that is
-    /// too much to compute.
-    pub(in crate::ladder) fn lacks(&self) -> Option<usize> {
-        let missing: Vec<usize> =
-            (0..self.count).filter(|place| self.plain(*place).is_none()).collect();
-        let mut numbers: Vec<usize> = self.coded().map(|coded| coded.n - self.count).collect();
-        numbers.sort_unstable();
-        numbers.dedup();
-        if missing.len() > SOLVED || numbers.len() > 2 * SOLVED {
-            return None;
-        }
-        // Rows of what is missing, each brought below those with the same first bit.
-        let mut solved: Vec<Option<Vec<bool>>> = vec![None; missing.len()];
-        for number in numbers {
-            let whole = self.rows.row(number, self.count)?;
-            let mut row: Vec<bool> =
-                missing.iter().map(|place| whole.get(*place) == Some(&true)).collect();
-            while let Some(first) = row.iter().position(|bit| *bit) {
-                match solved.get_mut(first)? {
-                    Some(held) => row.iter_mut().zip(held.iter()).for_each(|(a, b)| *a ^= b),
-                    slot => {
-                        *slot = Some(row);
-                        break;
-                    }
-                }
-            }
-        }
-        Some(solved.iter().filter(|row| row.is_none()).count())
+    /// Takes it into the solution.
+    fn take(&mut self) -> Self {
+        self.is_used = true;
+        let (bits, sum) = (std::mem::take(&mut self.bits), std::mem::take(&mut self.sum));
+        Self { bits, sum, is_used: true }
     }
 }
 
