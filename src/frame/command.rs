@@ -23,6 +23,7 @@ mod build;
 mod fault;
 mod kind;
 mod layout;
+pub mod package;
 mod pair;
 mod table;
 mod text;
@@ -142,9 +143,18 @@ pub enum Why {
 /// one octet of payload going up and four coming down), `version` those few that changed; without it
 /// the newest layout is taken. Never fails: what cannot be split is in [`Commands::trailing`].
 pub fn decode(octets: &[u8], direction: Direction, version: Option<MacVersion>) -> Commands {
+    split(octets, version, |cid| row(cid, direction, version))
+}
+
+/// Splits a list of commands, each by the row of its CID.
+fn split(
+    octets: &[u8],
+    version: Option<MacVersion>,
+    row_of: impl Fn(u8) -> Option<&'static Row>,
+) -> Commands {
     let mut commands = Vec::new();
     let mut input = Input::new(octets);
-    let mut one = command(direction, version);
+    let mut one = command(version, row_of);
     let mut stopped = None;
     while input.left() > 0 {
         match one.parse(input) {
@@ -169,20 +179,21 @@ pub fn decode(octets: &[u8], direction: Direction, version: Option<MacVersion>) 
 
 /// CID 1 | payload, as long as the row of CID and direction says.
 fn command<'a>(
-    direction: Direction,
     version: Option<MacVersion>,
+    row_of: impl Fn(u8) -> Option<&'static Row>,
 ) -> impl Parser<Input<'a>, Output = Command, Error = Stopped> {
     move |input: Input<'a>| {
         let at = input.offset();
         let stopped = |why| nom::Err::Failure(Stopped { at, why });
         let (payload, [cid]) = array(input)?;
         let unknown = if cid >= FIRST_PROPRIETARY { Why::Proprietary } else { Why::Unknown };
-        let row = row(cid, direction, version).ok_or(stopped(unknown))?;
+        let row = row_of(cid).ok_or(stopped(unknown))?;
         let needed = row.length.needed(payload.octets());
         let cut = Why::Cut { row, needed, left: payload.left() };
         let (after, payload) =
             take::<_, _, Stopped>(needed).parse(payload).map_err(|_| stopped(cut))?;
-        let fields = row.fields.iter().map(|spec| spec.read(payload.octets(), version)).collect();
+        let present = row.fields_of(payload.octets());
+        let fields = present.map(|spec| spec.read(payload.octets(), version)).collect();
         let octets = input.octets().get(..=needed).unwrap_or_default().to_vec();
         Ok((after, Command { row, at: at..after.offset(), octets, fields }))
     }

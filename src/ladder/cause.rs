@@ -268,6 +268,19 @@ causes! {
     downlink_to_an_old_session DownlinkToAnOldSession "downlink-to-an-old-session";
     downlink_to_another_address DownlinkToAnotherAddress "downlink-to-another-address";
     rejoin_accept_not_taken RejoinAcceptNotTaken "rejoin-accept-not-taken";
+    multicast_downlink_at_the_wrong_rate MulticastDownlinkAtTheWrongRate "multicast-downlink-at-the-wrong-rate";
+    multicast_outside_its_session MulticastOutsideItsSession "multicast-outside-its-session";
+    multicast_to_another_address MulticastToAnotherAddress "multicast-to-another-address";
+    multicast_frame_of_a_forbidden_kind MulticastFrameOfAForbiddenKind "multicast-frame-of-a-forbidden-kind";
+    multicast_counter_outside_the_range MulticastCounterOutsideTheRange "multicast-counter-outside-the-range";
+    multicast_keys_differ MulticastKeysDiffer "multicast-keys-differ";
+    multicast_session_refused MulticastSessionRefused "multicast-session-refused";
+    fragmentation_session_refused FragmentationSessionRefused "fragmentation-session-refused";
+    fragmented_block_cannot_be_rebuilt FragmentedBlockCannotBeRebuilt "fragmented-block-cannot-be-rebuilt";
+    fragment_parity_of_another_version FragmentParityOfAnotherVersion "fragment-parity-of-another-version";
+    clock_answer_does_not_match ClockAnswerDoesNotMatch "clock-answer-does-not-match";
+    clock_correction_in_the_wrong_epoch ClockCorrectionInTheWrongEpoch "clock-correction-in-the-wrong-epoch";
+    firmware_image_refused FirmwareImageRefused "firmware-image-refused";
     dev_addr_outside_the_servers_range DevAddrOutsideTheServersRange "dev-addr-outside-the-servers-range";
     confirmed_counter_wrong_in_the_mic ConfirmedCounterWrongInTheMic "confirmed-counter-wrong-in-the-mic";
 }

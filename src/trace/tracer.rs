@@ -62,6 +62,7 @@ const FOREIGN: usize = 65_536;
 /// Frames of such addresses that are kept, and of one of them.
 const STRAY_FRAMES: usize = 4_096;
 const STRAYS_OF_ONE: u64 = 8;
+const STRAYS_OF_A_GROUP: u64 = 512;
 /// Accepts that answer no request that are kept.
 const STRAY: usize = 1_024;
 /// Damaged places that are remembered.

@@ -126,6 +126,7 @@ pub(super) const NUMBER: Kind = number(quiet);
 pub(super) const MASK: Kind = kind(Coding::Mask, channels);
 pub(super) const ADDRESS: Kind = kind(Coding::Address, quiet);
 pub(super) const KEY: Kind = kind(Coding::Key, quiet);
+pub(super) const SIGNED_SECONDS: Kind = kind(Coding::Signed, |n, _| format!("{n} s"));
 pub(super) const OCTETS: Kind = kind(Coding::Octets, quiet);
 pub(super) const FREQUENCY: Kind = kind(Coding::Hertz, |hz, _| megahertz(hz));
 pub(super) const FREQUENCY_OR_OFF: Kind =
@@ -256,6 +257,23 @@ pub(super) const RELAY_RSSI: Kind =
     kind(Coding::Line { scale: -1, add: -15 }, |n, _| format!("{n} dBm"));
 pub(super) const RELAY_SNR: Kind =
     kind(Coding::Line { scale: 1, add: -20 }, |n, _| format!("{n} dB"));
+
+pub(super) const TIME_OUT: Kind = number(|n, _| format!("{} s", power(n)));
+pub(super) const TIME_OUT_BEACONS: Kind = number(|n, _| format!("{} s", 128 * power(n)));
+pub(super) const FRAGMENT_DELAY: Kind = number(|n, _| format!("up to {} s", power(n + 4)));
+pub(super) const REBOOT_SECONDS: Kind =
+    number(|n, _| if n == 0 { "at once".into() } else { String::new() });
+pub(super) const TIME_TO_START: Kind = number(|n, _| match n {
+    0xFF_FFFF => "farther away than 2^24 - 1 s".into(),
+    _ => format!("{n} s"),
+});
+pub(super) const IMAGE: Kind = number(|n, _| {
+    let words = ["no image", "corrupt, or its signature fails", "for another hardware", "valid"];
+    choose(&words, n).copied().unwrap_or_default().to_owned()
+});
+pub(super) const PACKAGE: Kind = number(|n, _| {
+    super::package::by_identifier(n).map(|package| package.name.to_owned()).unwrap_or_default()
+});
 
 /// Returns the Max EIRP in dBm that an index 0..15 of TXParamSetupReq stands for (LoRaWAN 1.1, 5.9).
 pub(crate) fn max_eirp_dbm(index: i64) -> Option<i64> {

@@ -57,6 +57,20 @@ pub enum Length {
     Fixed(u8),
     /// So many, and then as many as bits 4..0 of the first octet count (FilterListReq).
     Counted(u8),
+    /// So many, and whatever is left of the list (DataFragment).
+    Rest(u8),
+    /// So many where the masked bits of the first octet are equal to that, and else one (answers that
+    /// leave out what an error makes void).
+    Whole {
+        /// Octets of the whole payload.
+        octets: u8,
+        /// Bits of the first octet.
+        mask: u8,
+        /// What they are in a whole payload.
+        equal: u8,
+    },
+    /// One, and so many for each of bits 3..0 of the first octet that is set (McGroupStatusAns).
+    Each(u8),
 }
 
 /// Whether a node repeats a command in every uplink, so that a lost frame does not lose it.
@@ -103,17 +117,31 @@ impl Length {
     /// Returns how many octets a payload that starts so needs.
     pub fn needed(self, payload: &[u8]) -> usize {
         match (self, payload.first()) {
-            (Self::Fixed(n), _) | (Self::Counted(n), None) => usize::from(n),
             (Self::Counted(n), Some(first)) => usize::from(n) + usize::from(first & 0x1F),
+            (Self::Rest(n), _) => payload.len().max(usize::from(n)),
+            (Self::Whole { octets, mask, equal }, Some(first)) if first & mask == equal => {
+                usize::from(octets)
+            }
+            (Self::Each(n), Some(first)) => {
+                1 + usize::from(n) * usize::from(set_bits(first & 0x0F))
+            }
+            (Self::Fixed(_) | Self::Counted(_) | Self::Whole { .. } | Self::Each(_), _) => {
+                self.least()
+            }
         }
     }
 
     /// Returns the octets that are always there.
     pub fn least(self) -> usize {
         match self {
-            Self::Fixed(n) | Self::Counted(n) => usize::from(n),
+            Self::Fixed(n) | Self::Counted(n) | Self::Rest(n) => usize::from(n),
+            Self::Whole { .. } | Self::Each(_) => 1,
         }
     }
+}
+
+fn set_bits(octet: u8) -> u8 {
+    (0..8).map(|bit| octet >> bit & 1).sum()
 }
 
 impl Row {
@@ -134,6 +162,12 @@ impl Row {
     /// Returns whether the payload carries a key.
     pub fn holds_a_key(&self) -> bool {
         self.fields.iter().any(|f| f.kind.coding == Coding::Key)
+    }
+
+    /// Returns the fields that stand in a payload: a short form lacks some.
+    pub(super) fn fields_of(&self, payload: &[u8]) -> impl Iterator<Item = &'static FieldSpec> {
+        let short = matches!(self.length, Length::Whole { .. }).then_some(payload.len());
+        self.fields.iter().filter(move |spec| short.is_none_or(|len| usize::from(spec.at) < len))
     }
 
     /// Returns the bits that fields cover, one octet for each octet that is always there.
@@ -201,6 +235,11 @@ impl Row {
         self
     }
 
+    pub(super) const fn long(mut self, length: Length) -> Self {
+        self.length = length;
+        self
+    }
+
     pub(super) const fn doubt(mut self, doubt: &'static str) -> Self {
         self.doubt = Some(doubt);
         self
@@ -210,7 +249,8 @@ impl Row {
 impl Length {
     const fn least_const(self) -> u8 {
         match self {
-            Self::Fixed(n) | Self::Counted(n) => n,
+            Self::Fixed(n) | Self::Counted(n) | Self::Rest(n) => n,
+            Self::Whole { .. } | Self::Each(_) => 1,
         }
     }
 }

@@ -16,7 +16,7 @@ use crate::{
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRefusesThePowerAskedFor,
     what: "the gateway refuses the power asked for",
-    places: &[Place::Gateway(gateway::Rung::Sends)],
+    places: &[Place::Gateway(gateway::Rung::Sends), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
     checks: &[Check::Gateway(check), Check::Join(of_node), Check::Session(session::sent::power)],
     page: PAGE,

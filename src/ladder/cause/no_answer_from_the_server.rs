@@ -25,7 +25,10 @@ const MOST_TOLD: usize = 4;
 
 fn check(case: &Case<'_>) -> Option<Finding> {
     let mut silent = answered::unanswered_run(case);
-    silent.retain(|(index, _)| case.state(*index, Rung::Answered) == State::Broken);
+    // Rejoin-Requests are judged on the ladder of the session that they are made in.
+    silent.retain(|(index, attempt)| {
+        attempt.ask.join().is_some() && case.state(*index, Rung::Answered) == State::Broken
+    });
     if silent.is_empty() || !answered::requests_are_good(case) {
         return None;
     }

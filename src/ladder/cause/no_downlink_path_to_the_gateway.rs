@@ -17,7 +17,7 @@ use crate::{
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NoDownlinkPathToTheGateway,
     what: "the uplink flow is acknowledged, the downlink flow is not",
-    places: &[Place::Gateway(gateway::Rung::DownlinkOpen)],
+    places: &[Place::Gateway(gateway::Rung::DownlinkOpen), Place::Session(session::Rung::Answered)],
     kind: Kind::Exact,
     checks: &[
         Check::Gateway(check),

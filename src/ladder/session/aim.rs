@@ -159,7 +159,9 @@ impl Node<'_> {
         }
         let alone = |belief: &&Belief| {
             let expected = expected(belief);
-            expected.sure && expected.may.is_empty() && expected.want == first(&self.beliefs)
+            // Ways to the same value are one.
+            let no_other = expected.may.iter().all(|may| Some(may) == expected.want.as_ref());
+            expected.sure && no_other && expected.want == first(&self.beliefs)
         };
         told.sure = self.beliefs.iter().all(alone);
         told

@@ -2,6 +2,7 @@
 
 use super::{
     aim::{self, Aim},
+    packages::{self, Said},
     shown::{self, Shown},
     timely::faults::{self, Fault},
 };
@@ -33,6 +34,8 @@ pub(in crate::ladder) struct Story<'a> {
     pub(in crate::ladder) aims: Vec<Aim>,
     /// What is wrong with that.
     pub(in crate::ladder) faults: Vec<Fault>,
+    /// What the application packages say, in order.
+    pub(in crate::ladder) packages: Vec<Said>,
 }
 
 impl<'a> Story<'a> {
@@ -53,6 +56,7 @@ impl<'a> Story<'a> {
                 shown: Vec::new(),
                 aims: Vec::new(),
                 faults: Vec::new(),
+                packages: packages::of(session),
             };
             story.shown = shown::of(&story);
             story.aims = aim::all(join, &story);

@@ -2,7 +2,7 @@
 
 use super::{
     ANSWER_SLOT_US, ANSWER_US, Arrival, OPEN_SENDINGS, STRANGER_TRIALS, STRAY, STRAY_FRAMES,
-    STRAYS_OF_ONE, SentSlot, Tracer,
+    STRAYS_OF_A_GROUP, STRAYS_OF_ONE, SentSlot, Tracer,
 };
 use crate::{
     crypto::{
@@ -217,10 +217,15 @@ impl Tracer<'_> {
     /// Keeps the first downlinks of nobody's address.
     fn foreign_down(&mut self, frame: DataFrame, sending: Sending) {
         let strays = &mut self.trace.strays;
+        if strays.len() >= STRAY_FRAMES {
+            return;
+        }
         let own = strays
             .iter()
             .filter(|data| data.heard().is_none() && data.frame().dev_addr == frame.dev_addr);
-        if strays.len() < STRAY_FRAMES && (own.count() as u64) < STRAYS_OF_ONE {
+        // A block for a multicast group is many frames.
+        let most = if strays.len() < STRAY_FRAMES / 2 { STRAYS_OF_A_GROUP } else { STRAYS_OF_ONE };
+        if (own.count() as u64) < most {
             strays.push(Data::Down { frame, sending, delay_us: None, answers: None });
         }
     }
