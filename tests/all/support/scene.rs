@@ -51,15 +51,30 @@ pub(crate) fn words(facts: &[Fact]) -> String {
 
 /// Whether a mistake brings another cause with it, which is then rightly told beside its own.
 pub(crate) fn brings(mistake: Mistake, id: &str) -> bool {
-    let brought: &[&str] = match mistake {
+    brought_by(mistake).contains(&id)
+}
+
+/// The causes that a mistake brings with it.
+pub(crate) fn brought_by(mistake: Mistake) -> &'static [&'static str] {
+    match mistake {
         // A server that says nothing owes every answer.
         Mistake::AdrAckIgnored => &["rekey-ind-never-answered", "node-request-never-answered"],
         // At the slowest rate the same interval is too short.
         Mistake::AdrTooFar => &["duty-cycle-exceeded"],
         // What the node refused, it does not hold.
         Mistake::NotHeld => &["receive-settings-refused"],
-        // The session before has other counters; what it acknowledges is another frame.
-        Mistake::OldSession => &["confirmed-counter-wrong-in-the-mic"],
+        // Without the record it is only seen that another rate is used than the node was given.
+        Mistake::RecordUsed => &["downlink-at-the-wrong-rx2-data-rate"],
+        // The session before has other counters; what it acknowledges is another frame. The new
+        // session is not answered.
+        Mistake::OldSession => &["confirmed-counter-wrong-in-the-mic", "rekey-ind-never-answered"],
+        // A server that drops the node's data, or answers to somebody else, acknowledges nothing.
+        Mistake::AddressTyped
+        | Mistake::SessionKeyTyped
+        | Mistake::SessionKeysSwapped
+        | Mistake::SessionKeyUnrelated
+        | Mistake::CounterLeaps
+        | Mistake::AnotherAddress => &["confirmed-uplink-never-acknowledged"],
         // Both count by themselves, and each takes the other's accepts.
         Mistake::SharedIdentity => {
             &["rejoin-counter-went-back", "join-nonce-went-back", "downlink-to-an-old-session"]
@@ -67,6 +82,5 @@ pub(crate) fn brings(mistake: Mistake, id: &str) -> bool {
         // A gateway refuses what is outside its band, in answer to a node outside it.
         Mistake::AnotherRegion => &["gateway-refuses-the-frequency"],
         _ => &[],
-    };
-    brought.contains(&id)
+    }
 }
