@@ -34,7 +34,6 @@
 //! ```
 
 mod account;
-mod hour;
 mod joins;
 mod meter;
 mod on_air;
@@ -48,7 +47,7 @@ use crate::{
 };
 
 pub use account::{Account, DutyUse, Dwell, Oversize, Passed};
-pub use hour::BusiestHour;
+pub use crate::radio::BusiestHour;
 pub use joins::{BackOff, SpanUse};
 pub use meter::Meter;
 

@@ -13,7 +13,7 @@ use jiff::Timestamp;
 use crate::{
     id::{DevAddr, Eui64, NetId},
     radio::Modulation,
-    trace::{Line, Sending, Sighting},
+    trace::{Line, Moment, Sending, Sighting},
 };
 
 /// How sure a verdict is.
@@ -224,6 +224,12 @@ impl From<&Sending> for Cite {
     }
 }
 
+impl From<Moment> for Cite {
+    fn from(moment: Moment) -> Self {
+        Self { line: moment.line, time: moment.at, ..Self::default() }
+    }
+}
+
 impl From<Line> for Cite {
     fn from(line: Line) -> Self {
         Self { line, ..Self::default() }
@@ -346,6 +352,7 @@ value_from! {
     Cow<'static, str> => |x| Self::Text(x);
     Cite => |x| Self::Cite(x);
     Line => |x| Self::Cite(x.into());
+    Moment => |x| Self::Cite(Cite::from(x).with_time());
     &Sighting => |x| Self::Cite(x.into());
     &Sending => |x| Self::Cite(x.into());
     i64 => |x| Self::Number(x);

@@ -15,6 +15,7 @@
 //! memory, however long it is. What keys tell of a frame is for the rooms behind.
 
 mod capture;
+mod dns;
 mod envelope;
 mod error;
 mod event;
@@ -40,8 +41,8 @@ mod unpack;
 pub use capture::{Capture, CaptureOptions};
 pub use error::{Flaw, IntakeError, LoraTapError, PacketError, WireError};
 pub use event::{
-    Closed, CodeRate, Crc, Damage, Ends, Event, Found, Gap, GatewayPlan, Heard, Leg, Lost, Network,
-    Ordered, Outcome, Position, Said, Sender, Setup, Speaker, Stat, Statement, StationVersion,
+    Closed, CodeRate, Crc, Damage, Discovery, Ends, Event, Found, Gap, GatewayPlan, Heard, Leg, Lost,
+    Network, Ordered, Outcome, Position, Said, Sender, Setup, Speaker, Stat, Statement, StationVersion,
     Subject, TxError, Unit, Unreachable, What, When, Wire, Witness,
 };
 pub use forwarder::{datagram_events, wire_events};

@@ -1,4 +1,4 @@
-//! `diagnose`: captures and a roster in, a verdict for every node out.
+//! `diagnose`: captures and a roster in, a verdict for every gateway and every node out.
 
 use std::{
     collections::HashMap,
@@ -21,7 +21,7 @@ use crate::{
     demo,
     explore::near_miss::Effort,
     intake::{CaptureOptions, Event, Lost, Position, What},
-    ladder::{self, Diagnosis},
+    ladder::{self, Diagnosis, Findings, GatewayDiagnosis},
     region::Plan,
     report::{self, Report},
     roster::{self, Roster},
@@ -64,7 +64,7 @@ pub struct DiagnoseArgs {
     /// Show the roster's keys in report and working: whoever has them can then forge frames
     #[arg(long, requires = "shown")]
     show_keys: bool,
-    /// Print one JSON object a node
+    /// Print one JSON object a gateway, then one a node
     #[arg(long)]
     json: bool,
     /// Judge only what was since then: so long before the last frame (90m, 2h, 3d), or a time
@@ -142,7 +142,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     let printed = report(args, &all, none, &|one| job.worked(one, &trace), screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
         let options = report::Options { show_keys: args.show_keys };
-        let report = Report::new(&all, &trace, &roster, options);
+        let report = Report::new(&all.nodes, &trace, &roster, options).with_gateways(&all.gateways);
         // Whoever closes the pipe early wants the file all the same.
         report_file::write(&report, form, file, screen)?;
     }
@@ -166,7 +166,7 @@ struct Job<'a> {
 
 impl Job<'_> {
     /// Returns the verdicts, too, and why there are none, should there be none.
-    fn judge(&self, screen: &mut Screen) -> (Trace, Vec<Diagnosis>, &'static str) {
+    fn judge(&self, screen: &mut Screen) -> (Trace, Findings, &'static str) {
         let args = self.args;
         let mut taking = Taking::new(self);
         let mut take = |event| taking.take(event);
@@ -196,7 +196,7 @@ impl Job<'_> {
         }
     }
 
-    fn verdicts(&self, tracer: Tracer<'_>, screen: &mut Screen) -> (Trace, Vec<Diagnosis>) {
+    fn verdicts(&self, tracer: Tracer<'_>, screen: &mut Screen) -> (Trace, Findings) {
         let args = self.args;
         let trace = tracer.finish_since(|end| Some(args.since?.time(end)));
         let bar = args.digits == 3 && io::stderr().is_terminal();
@@ -204,16 +204,25 @@ impl Job<'_> {
         let show = |done, total| progress.show(done, total);
         let effort = Effort { max_digits: args.digits, stop: &STOP, progress: Some(&show) };
         let options = ladder::Options { plan: args.region, effort };
-        let mut all = ladder::diagnose(&trace, self.roster, options);
+        let mut all = ladder::judge(&trace, self.roster, options);
         progress.end();
-        all.retain(|diagnosis| {
+        all.nodes.retain(|diagnosis| {
             let node = trace.nodes.get(diagnosis.place);
             node.is_some_and(|node| self.who.is(diagnosis.name.as_deref(), node))
         });
-        if all.iter().any(Diagnosis::has_fault) {
+        all.gateways.retain(|gateway| self.tells_of(gateway));
+        let faulty = all.nodes.iter().any(Diagnosis::has_fault)
+            || all.gateways.iter().any(GatewayDiagnosis::has_fault);
+        if faulty {
             screen.fault_found();
         }
         (trace, all)
+    }
+
+    /// Whether a gateway is wanted, and nothing that it did was left out.
+    fn tells_of(&self, gateway: &GatewayDiagnosis) -> bool {
+        let Selection { nodes, messages, .. } = &self.args.selection;
+        nodes.is_empty() && messages.is_empty() && self.gateways.keep(gateway.eui)
     }
 
     /// Tells the clocks that were set right.
@@ -258,7 +267,19 @@ impl Job<'_> {
                     self.tell_clocks(&trace.clocks, screen);
                     clocks.clone_from(&trace.clocks);
                 }
-                for diagnosis in &all {
+                for gateway in &all.gateways {
+                    let mut now = String::new();
+                    // Writing to a string does not fail.
+                    let _ = json::gateway(gateway, &mut now);
+                    let key = format!("{:?} {:?}", gateway.name, gateway.eui);
+                    if told.get(&key) != Some(&now) {
+                        told.insert(key, now);
+                        let gateways = vec![gateway.clone()];
+                        let one = Findings { gateways, nodes: Vec::new() };
+                        report_gateways(self.args, &one, screen)?;
+                    }
+                }
+                for diagnosis in &all.nodes {
                     let mut now = String::new();
                     // Writing to a string does not fail.
                     let _ = json::diagnosis(diagnosis, Secrets::Hidden, &mut now);
@@ -267,7 +288,7 @@ impl Job<'_> {
                         told.insert(key, now);
                         let worked = |one: &Diagnosis| self.worked(one, &trace);
                         let one = std::slice::from_ref(diagnosis);
-                        report(self.args, one, "", &worked, screen)?;
+                        report_nodes(self.args, one, "", &worked, screen)?;
                     }
                 }
                 screen.flush()?;
@@ -325,6 +346,49 @@ impl<'a> Taking<'a> {
 }
 
 fn report(
+    args: &DiagnoseArgs,
+    all: &Findings,
+    none: &str,
+    worked: &dyn Fn(&Diagnosis) -> Vec<Sheet>,
+    screen: &mut Screen,
+) -> Result<(), Failure> {
+    report_gateways(args, all, screen)?;
+    if !args.json && !all.gateways.is_empty() {
+        screen.data("\n")?;
+    }
+    report_nodes(args, &all.nodes, none, worked, screen)
+}
+
+fn report_gateways(
+    args: &DiagnoseArgs,
+    all: &Findings,
+    screen: &mut Screen,
+) -> Result<(), Failure> {
+    let style = screen.style();
+    for (i, gateway) in all.gateways.iter().enumerate() {
+        let mut page = String::new();
+        let written = if args.json {
+            json::gateway(gateway, &mut page)
+        } else {
+            if i > 0 {
+                page.push('\n');
+            }
+            text::gateway(gateway, style, &mut page)
+        };
+        // Writing to a string does not fail.
+        debug_assert!(written.is_ok());
+        screen.data(&page)?;
+    }
+    if !args.json && all.gateways.len() > 1 {
+        let mut page = "\n".to_owned();
+        let written = text::gateways(&all.gateways, style, &mut page);
+        debug_assert!(written.is_ok());
+        screen.data(&page)?;
+    }
+    Ok(())
+}
+
+fn report_nodes(
     args: &DiagnoseArgs,
     all: &[Diagnosis],
     none: &str,

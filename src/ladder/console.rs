@@ -141,7 +141,7 @@ pub(crate) fn tells_a_window(log: &[String]) -> bool {
 /// Returns whether a line of a console says something that a diagnosis can use.
 #[cfg(feature = "cli")]
 pub(crate) fn is_told(line: &str) -> bool {
-    read(line).is_some() || super::join::heard::speaks_of_sending(line)
+    read(line).is_some() || super::words::speaks_of_sending(line)
 }
 
 fn read(line: &str) -> Option<(Time, Event, &str)> {

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use super::{
     Options,
+    carry::{self, Leg},
     cause::{CAUSES, Cause, Place},
     gateway, join, next,
     outcome::{self, GatewayOutcome, Outcome},
@@ -13,7 +14,7 @@ use super::{
     verdict::Verdict,
 };
 use crate::{
-    fact::Fact,
+    fact::{Certainty, Fact},
     id::{DevAddr, DevEui, Eui64, JoinEui},
     region::Plan,
     roster::Roster,
@@ -124,13 +125,14 @@ impl Diagnosis {
 
 /// Climbs the ladders of every gateway and every node of a trace.
 pub fn judge(trace: &Trace, roster: &Roster, options: Options<'_>) -> Findings {
-    let gateways = gateways(trace, roster);
+    let legs = legs(trace, roster, options);
     let wide = wide_searches(trace);
     let of = |(place, node)| {
         let subject = Subject::new(trace, roster, node, options, wide.contains(&place));
-        of_node(subject, place)
+        of_node(subject, place, &legs)
     };
-    Findings { gateways, nodes: trace.nodes.iter().enumerate().map(of).collect() }
+    let nodes = trace.nodes.iter().enumerate().map(of).collect();
+    Findings { gateways: legs.into_iter().map(of_gateway).collect(), nodes }
 }
 
 /// Climbs the ladders of every node of a trace: those of the roster first, then strangers.
@@ -147,7 +149,8 @@ pub fn diagnose_node(
 ) -> Option<Diagnosis> {
     let node = trace.nodes.get(place)?;
     let wide = wide_searches(trace).contains(&place);
-    Some(of_node(Subject::new(trace, roster, node, options, wide), place))
+    // The trace of one node has only a part of what its gateways do: nothing is said of them.
+    Some(of_node(Subject::new(trace, roster, node, options, wide), place, &[]))
 }
 
 /// Nodes around whose keys the widest search is made in one run. It takes the better part of a
@@ -164,40 +167,46 @@ fn wide_searches(trace: &Trace) -> Vec<usize> {
     all.filter(|(_, node)| fails(node)).map(|(place, _)| place).take(WIDE_SEARCHES).collect()
 }
 
-fn gateways(trace: &Trace, roster: &Roster) -> Vec<GatewayDiagnosis> {
-    let listed = roster.gateways.iter().map(|gateway| Some(gateway.eui));
-    let others = trace.gateways.keys().copied();
-    let mut euis: Vec<Option<Eui64>> = Vec::new();
-    for eui in listed.chain(others) {
-        if !euis.contains(&eui) {
-            euis.push(eui);
-        }
-    }
-    euis.into_iter().map(|eui| of_gateway(&gateway::Case::new(trace, roster, eui))).collect()
+/// Every gateway of roster and capture, and what is wrong with it.
+fn legs<'a>(trace: &'a Trace, roster: &'a Roster, options: Options<'_>) -> Vec<Leg<'a>> {
+    let world = gateway::World::new(trace, roster, options.plan);
+    let leg = |eui| {
+        let case = gateway::Case::new(&world, eui);
+        let found = CAUSES.iter().filter_map(|cause| {
+            let finding = cause.on_gateway(&case)?;
+            let place = gateway_place(cause, |rung| case.is_broken(rung))?;
+            Some(Verdict::new(cause, place, finding))
+        });
+        let causes = ordered(found.collect());
+        Leg { case, causes }
+    };
+    world.euis().into_iter().map(leg).collect()
 }
 
-fn of_gateway(case: &gateway::Case<'_>) -> GatewayDiagnosis {
-    let found = CAUSES.iter().filter_map(|cause| {
-        let finding = cause.on_gateway(case)?;
-        let broken = |rung| case.ladder.state(rung) == State::Broken;
-        Some(Verdict::new(cause, gateway_place(cause, broken)?, finding))
-    });
-    let causes = ordered(found.collect());
+fn of_gateway(Leg { case, causes }: Leg<'_>) -> GatewayDiagnosis {
+    let sure = causes.iter().any(|verdict| verdict.certainty == Certainty::Certain);
     GatewayDiagnosis {
         eui: case.eui,
         name: case.entry.and_then(|entry| entry.name.clone()),
-        outcome: outcome::of_gateway(case),
-        ladder: case.ladder.clone(),
+        outcome: outcome::of_gateway(&case),
+        next: gateway::next::steps(&case, sure),
+        ladder: case.ladder,
         causes,
-        next: Vec::new(),
     }
 }
 
-fn of_node(subject: Subject<'_>, place: usize) -> Diagnosis {
+fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
     let session = session::Case::new(join::Case::new(subject));
     let join: &join::Case<'_> = &session;
-    let causes = causes(&session);
-    let outcome = outcome::of(&session, &causes);
+    let mut causes = causes(&session);
+    let carried = carry::explain(join, legs);
+    if let Some(carried) = &carried {
+        carried.lead(&mut causes);
+    }
+    let outcome = match outcome::of(&session, &causes) {
+        Outcome::CannotTell if carried.is_some() => Outcome::NeverJoined,
+        outcome => outcome,
+    };
     let told = join.telling_attempt();
     let join_ladder = (!join.is_abp()).then(|| match told.and_then(|i| join.ladders.get(i)) {
         Some(ladder) => {
@@ -206,6 +215,12 @@ fn of_node(subject: Subject<'_>, place: usize) -> Diagnosis {
             ladder
         }
         None => silence(join, &causes),
+    });
+    let join_ladder = join_ladder.map(|mut ladder| {
+        if let Some(carried) = &carried {
+            carried.leave_open(&mut ladder);
+        }
+        ladder
     });
     let session_told = session_told(&session, &causes);
     let next = next::steps(join, outcome, join_ladder.as_ref(), &causes);

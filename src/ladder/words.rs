@@ -96,6 +96,19 @@ pub(in crate::ladder) fn channels(list: &[u16]) -> String {
     runs.join(", ")
 }
 
+/// Returns whether a line of a node's console says that the node transmits.
+pub(in crate::ladder) fn speaks_of_sending(line: &str) -> bool {
+    let line = line.to_lowercase();
+    // `ctx` and `sendto` within other words are no transmission.
+    let mut words = line.split(|c: char| !c.is_alphanumeric());
+    let says =
+        |word: &str| ["join", "tx", "transmit", "uplink"].iter().any(|w| word.starts_with(w));
+    !line.contains("receive")
+        && !line.contains("rx")
+        && (line.contains("txdone")
+            || words.any(|word| says(word) || matches!(word, "send" | "sending" | "sends")))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

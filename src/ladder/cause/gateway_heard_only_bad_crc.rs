@@ -1,14 +1,14 @@
 //! Cause `gateway-heard-only-bad-crc`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{gateway, join};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayHeardOnlyBadCrc,
     what: "everything received has a bad CRC",
-    places: &[Place::Join(join::Rung::Heard)],
+    places: &[Place::Gateway(gateway::Rung::Hears), Place::Join(join::Rung::Heard)],
     kind: Kind::Residual,
-    checks: &[Check::Join(join::heard::only_bad_crc)],
+    checks: &[Check::Gateway(gateway::hears::only_bad_crc), Check::Join(join::heard::only_bad_crc)],
     page: PAGE,
 };
 

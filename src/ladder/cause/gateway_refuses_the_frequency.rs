@@ -1,14 +1,14 @@
 //! Cause `gateway-refuses-the-frequency`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{gateway, join};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRefusesTheFrequency,
     what: "the gateway refuses a lawful frequency",
-    places: &[Place::Join(join::Rung::Sent)],
+    places: &[Place::Gateway(gateway::Rung::Sends), Place::Join(join::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::sent::frequency)],
+    checks: &[Check::Gateway(gateway::sends::refuses_frequency), Check::Join(join::sent::frequency)],
     page: PAGE,
 };
 

@@ -1,14 +1,14 @@
 //! Cause `gateway-refuses-the-power-asked-for`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{gateway, join};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRefusesThePowerAskedFor,
     what: "the gateway refuses the power asked for",
-    places: &[Place::Join(join::Rung::Sent)],
+    places: &[Place::Gateway(gateway::Rung::Sends), Place::Join(join::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::sent::power)],
+    checks: &[Check::Gateway(gateway::sends::refuses_power), Check::Join(join::sent::power)],
     page: PAGE,
 };
 

@@ -1,14 +1,14 @@
 //! Cause `gateway-reports-an-inexact-frequency`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{gateway, join};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayReportsAnInexactFrequency,
     what: "the gateway reports a frequency off the grid by a synthesiser step",
-    places: &[Place::Join(join::Rung::OnPlan), Place::Join(join::Rung::Answered)],
+    places: &[Place::Gateway(gateway::Rung::OnPlan), Place::Join(join::Rung::OnPlan), Place::Join(join::Rung::Answered)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::on_plan::inexact_frequency)],
+    checks: &[Check::Gateway(gateway::on_plan::inexact), Check::Join(join::on_plan::inexact_frequency)],
     page: PAGE,
 };
 

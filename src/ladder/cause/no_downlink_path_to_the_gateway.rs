@@ -1,14 +1,14 @@
 //! Cause `no-downlink-path-to-the-gateway`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{gateway, join};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NoDownlinkPathToTheGateway,
     what: "the uplink flow is acknowledged, the downlink flow is not",
-    places: &[Place::Join(join::Rung::Answered)],
+    places: &[Place::Gateway(gateway::Rung::DownlinkOpen), Place::Join(join::Rung::Answered)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::answered::no_downlink_path)],
+    checks: &[Check::Gateway(gateway::downlink_open::no_path), Check::Join(join::answered::no_downlink_path)],
     page: PAGE,
 };
 

@@ -1,14 +1,14 @@
 //! Cause `one-channel-gateway`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{gateway, join};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::OneChannelGateway,
     what: "the gateway receives one channel of a plan with many",
-    places: &[Place::Join(join::Rung::OnPlan)],
+    places: &[Place::Gateway(gateway::Rung::OnPlan), Place::Join(join::Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::on_plan::one_channel_gateway)],
+    checks: &[Check::Gateway(gateway::on_plan::only_one_channel), Check::Join(join::on_plan::one_channel_gateway)],
     page: PAGE,
 };
 

@@ -10,7 +10,7 @@ use crate::{
         rung::{Judgement, State},
         words::{count, place},
     },
-    trace::{Attempt, Line},
+    trace::{Attempt, Line, Sighting},
 };
 
 /// An accept is owed this long after its request at the least: the second window.
@@ -242,6 +242,14 @@ pub(in crate::ladder) fn no_answer(case: &Case<'_>) -> Option<Finding> {
     let silent: Vec<_> = case.broken_at(Rung::Answered).map(|(_, a)| a).collect();
     // One request without an answer is a lost datagram; a server that answers others works.
     if silent.is_empty() || case.answers().next().is_some() || !requests_are_good(case) {
+        return None;
+    }
+    // A request that may never have reached the server is no reason to look for its answer there.
+    let read = |seen: &Sighting| {
+        let gateway = case.trace.gateways.get(&seen.gateway);
+        gateway.is_none_or(|gateway| gateway.push.asked == 0 || gateway.is_read())
+    };
+    if !silent.iter().any(|attempt| attempt.heard.sightings().any(read)) {
         return None;
     }
     // Nobody owes a neighbour's node an answer.

@@ -7,7 +7,7 @@ use crate::{
         finding::Finding,
         join::Case,
         rung::Judgement,
-        words::{channels, count, mhz, place},
+        words::{channels, count, mhz, place, speaks_of_sending},
     },
     region::{ChannelMask, Plan},
 };
@@ -114,18 +114,6 @@ pub(in crate::ladder) fn logged_frequencies(log: &[String]) -> Vec<u32> {
         }
     }
     out
-}
-
-pub(in crate::ladder) fn speaks_of_sending(line: &str) -> bool {
-    let line = line.to_lowercase();
-    // `ctx` and `sendto` within other words are no transmission.
-    let mut words = line.split(|c: char| !c.is_alphanumeric());
-    let says =
-        |word: &str| ["join", "tx", "transmit", "uplink"].iter().any(|w| word.starts_with(w));
-    !line.contains("receive")
-        && !line.contains("rx")
-        && (line.contains("txdone")
-            || words.any(|word| says(word) || matches!(word, "send" | "sending" | "sends")))
 }
 
 /// Whether the node's own log shows that it transmits.
