@@ -19,7 +19,7 @@ mod world;
 use super::rung::rungs;
 
 pub(super) use case::Case;
-pub(super) use flows::{Answers, Rule, Silence, Witness};
+pub(super) use flows::{Answers, Rule, Witness};
 pub(super) use world::World;
 
 rungs! {

@@ -206,12 +206,11 @@ impl GatewayTrace {
         !self.stats.is_empty() && self.stats.iter().all(|s| s.stat.dwnb == Some(0))
     }
 
-    /// Returns whether PUSH_DATA is acknowledged and PULL_DATA is not.
-    pub fn pull_is_unanswered(&self) -> bool {
-        let Counts { pull_data, pull_ack, push_ack, .. } = self.counts;
-        pull_data >= 2
-            && pull_ack == 0
-            && (push_ack > 0 || self.stats.iter().any(|s| s.stat.ackr.is_some_and(|r| r > 0.0)))
+    /// Returns whether PUSH_DATA is acknowledged and PULL_DATA is not. Where the server's side is not in the
+    /// capture at all, or downlinks reach the gateway, a missing PULL_ACK is the recorder's.
+    pub const fn pull_is_unanswered(&self) -> bool {
+        let Counts { pull_data, pull_ack, push_ack, outcomes, .. } = self.counts;
+        pull_data >= 2 && pull_ack == 0 && push_ack > 0 && outcomes + self.counted_down == 0
     }
 
     /// Returns whether the capture shows that the server reads what this gateway pushes: it acknowledges, or the

@@ -6,7 +6,7 @@ use crate::{
     intake::Leg,
     ladder::{
         finding::Finding,
-        gateway::{Answers, Case, Rung, Silence, Witness},
+        gateway::{Answers, Case, Rung},
     },
 };
 
@@ -20,12 +20,8 @@ pub(super) const CAUSE: Cause = Cause {
 };
 
 fn check(case: &Case<'_>) -> Option<Finding> {
-    let silent = |answers: &Answers| match answers {
-        Answers::Never(silence) | Answers::OneSided(silence) => Some(*silence),
-        _ => None,
-    };
-    let up = silent(&case.up)?;
-    let down = silent(&case.down);
+    let up = case.up.silence()?;
+    let down = case.down.silence();
     let recorded = !matches!(case.down, Answers::NotRecorded | Answers::TooFew);
     if recorded && down.is_none() {
         return None;
@@ -33,15 +29,9 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     if [Leg::Push, Leg::Pull].iter().any(|leg| case.network_error(*leg).is_some()) {
         return None;
     }
-    let is_shown = |silence: &Silence| !matches!(silence.witness, Witness::None);
-    let certainty = match (&down, is_shown(&up)) {
-        (Some(_), true) => Certainty::Certain,
-        // Of the other flow nothing is known: it may be one port of the two.
-        (None, true) => Certainty::Likely,
-        (_, false) => Certainty::Possible,
-    };
     let mut finding = Finding::new(
-        certainty,
+        // Where of the other flow nothing is known it may be one port of the two.
+        if down.is_some() { Certainty::Certain } else { Certainty::Likely },
         match up.before {
             Some(before) => fact!(
                 "the server answers {gateway} no more: the last datagram that was acknowledged is {before}",
@@ -62,9 +52,6 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         None => Fact::from("of the downlink flow the capture says nothing"),
     });
     finding.evidence.extend(up.witness());
-    if !is_shown(&up) {
-        finding.add("a capture of what the gateway sends alone looks the same: record both directions");
-    }
     Some(finding)
 }
 

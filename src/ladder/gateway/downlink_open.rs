@@ -64,7 +64,7 @@ pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
             }
             Judgement::proven(how)
         }
-        Answers::Counted(fact) => Judgement::proven(fact.clone()),
+        Answers::Counted(fact) | Answers::Read(fact) => Judgement::proven(fact.clone()),
         Answers::OneSided(silence) => Judgement::unknown(fact!(
             "{silence}, and nothing says whether the recorder missed them",
             silence = silence.fact(PULL_DATA)

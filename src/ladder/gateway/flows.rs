@@ -36,6 +36,8 @@ pub(in crate::ladder) enum Answers {
     Acknowledged(Share),
     /// The gateway's side alone is in the capture, and by its own counts the server answers.
     Counted(Fact),
+    /// No acknowledgement is in the capture, and the server answers uplinks all the same.
+    Read(Fact),
     /// The gateway's side alone is in the capture, and nothing says whether the server answers.
     OneSided(Silence),
     /// Some acknowledgements are missing, and nothing says whether the gateway got them.
@@ -216,6 +218,9 @@ pub(super) fn up(heard: &GatewayTrace, figures: &Figures, end: Option<Timestamp>
     if flow.asked == 0 {
         return Answers::ServerOnly;
     }
+    if let Some(fact) = downlinks_arrive(heard, figures) {
+        return Answers::Read(fact);
+    }
     if share.asked < LEAST_LOST {
         return Answers::TooFew;
     }
@@ -276,6 +281,13 @@ pub(super) fn down(
 fn downlinks_arrive(heard: &GatewayTrace, figures: &Figures) -> Option<Fact> {
     let dwnb = figures.dwnb.unwrap_or_default();
     let outcomes = heard.counts.outcomes;
+    let answers = heard.orders.slots.total();
+    if answers > 0 && outcomes == 0 {
+        return Some(fact!(
+            "{downlinks} answer its uplinks",
+            downlinks = Value::Count(answers, "downlink")
+        ));
+    }
     if outcomes > 0 {
         return Some(fact!(
             "it acknowledges {downlinks}: they reach it",

@@ -14,8 +14,10 @@ const LEAST_FRAMES: u64 = 10;
 const LEAST_ELSEWHERE: u64 = 10;
 /// Frames that were to be expected in the time in which none came: by chance that happens once in e^20.
 const LEAST_EXPECTED: f64 = 20.0;
-/// So many nodes do not all stop at the same time.
-const LEAST_NODES: usize = 5;
+/// So many nodes do not all stop at the same time; fewer may have been switched off.
+const MANY_NODES: usize = 5;
+/// One node or two that are heard no more are no matter of the gateway.
+const LEAST_NODES: usize = 3;
 /// A gateway that hears nothing for less than this says nothing.
 const LEAST_DEAF_US: i64 = 300_000_000;
 /// Reports that say that nothing is received.
@@ -185,10 +187,9 @@ fn before(heard: &GatewayTrace, from: Moment, us: i64) -> Option<(Why, Certainty
     if expected < LEAST_EXPECTED {
         return None;
     }
-    // A node or two may have been switched off.
-    let many = heard.receptions.nodes() >= LEAST_NODES;
-    let certainty = if many { Certainty::Likely } else { Certainty::Possible };
-    Some((Why::Before { frames, expected, last }, certainty))
+    let nodes = heard.receptions.nodes();
+    let certainty = if nodes >= MANY_NODES { Certainty::Likely } else { Certainty::Possible };
+    (nodes >= LEAST_NODES).then_some((Why::Before { frames, expected, last }, certainty))
 }
 
 /// Nodes say themselves that they transmit, and this gateway heard nothing at all.

@@ -37,6 +37,10 @@ pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
             judgement
         }
         Answers::Counted(fact) => Judgement::proven(fact.clone()),
+        Answers::Read(fact) => Judgement::unknown(fact!(
+            "no PUSH_ACK is in the capture, though the server reads what it pushes: {fact}",
+            fact = fact.clone()
+        )),
         Answers::OneSided(silence) => Judgement::unknown(fact!(
             "{silence}, and nothing says whether the recorder missed them",
             silence = silence.fact(PUSH_DATA)

@@ -35,7 +35,7 @@ pub fn diagnosis(
         page.paragraph(Tone::Plain, "", &run, 2, out)?;
     }
     writeln!(out)?;
-    for ladder in &diagnosis.join {
+    if let Some(ladder) = &diagnosis.join {
         page.ladder(ladder, out)?;
     }
     if let Some(session) = &diagnosis.session {
