@@ -85,7 +85,7 @@ fn main() {
         &mut || {
             let events = Capture::new(capture.as_bytes()).map(|item| match item {
                 Ok(Item::Event(event)) => {
-                    event.frame().map_or(0, |frame| frame.fields.len() as u64)
+                    event.frame().map_or(0, |frame| frame.fields().len() as u64)
                 }
                 _ => 0,
             });

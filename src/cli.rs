@@ -41,7 +41,7 @@ use std::{ffi::OsString, io::Write as _};
 use clap::{CommandFactory, Parser};
 
 pub use screen::{Failure, Screen};
-pub use usage::{Missing, UsageError};
+pub use usage::UsageError;
 
 /// How a run ended. The worse one wins: a run that meets several ends with the highest.
 #[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]

@@ -34,7 +34,7 @@ mod data;
 mod join;
 mod json;
 
-pub use data::{DataRecipe, Octets, Scheme};
+pub use data::{DataRecipe, Octets};
 pub use join::{AcceptRecipe, JoinRequestRecipe};
 pub use json::{Draft, JsonError, JsonFault, Remark, from_json};
 

@@ -3,21 +3,25 @@
 //! | file | what it computes |
 //! |------|------------------|
 //! | [`block`] | B0, B1 and A_i, the blocks in front of a MIC and under a key stream |
-//! | [`mic`] | the MIC of every message in every version |
-//! | [`once`] | one message's MIC under many keys, for the explorers |
-//! | [`cipher`] | FRMPayload, FOpts, and the Join-Accept turned both ways |
+//! | [`mic`] | the MIC of every message in every version; the checks of a join |
+//! | [`verify`] | the check of a data frame, and [`Verified`], which it yields |
+//! | [`scheme`] | which key of a session does what |
+//! | [`cipher`] | FRMPayload and FOpts of verified frames, and the Join-Accept turned both ways |
 //! | [`derive`](mod@derive) | session keys, JSIntKey and JSEncKey, multicast and relay keys |
 //! | [`wrap`] | RFC 3394 key wrap, as key envelopes use it |
+//!
+//! The `aes`, `cmac` and `aes-kw` crates compute. One block kernel of our own is left, where a search
+//! tries millions of keys on one message: it is with that search.
 //!
 //! LoRaWAN computes with AES encryption alone on the node: a server *decrypts* a Join-Accept to
 //! encrypt it. Which claim a key came from, and what a mismatch means, is the ladder's business.
 
 pub mod block;
 pub mod cipher;
-mod cmac;
 pub mod derive;
 pub mod mic;
-pub mod once;
+pub mod scheme;
+pub mod verify;
 pub mod wrap;
 
 use aes::{
@@ -27,7 +31,11 @@ use aes::{
 
 use crate::key::Aes128Key;
 
-pub use mic::{MicCheck, Signer, Verified};
+pub use mic::{Mismatch, Signer};
+pub use scheme::{EncryptionKeys, PayloadKey, PayloadRole, Scheme};
+pub use verify::{
+    DataMismatch, IntegrityKeys, MicInput, Proof, SignedBy, Unseen, Verified, Verifier,
+};
 
 /// One AES block.
 pub type Block = [u8; 16];

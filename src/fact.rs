@@ -12,6 +12,7 @@ use jiff::Timestamp;
 
 use crate::{
     id::{DevAddr, Eui64, NetId},
+    intake::Speaker,
     radio::Modulation,
     trace::{Line, Moment, Sending, Sighting},
 };
@@ -161,29 +162,6 @@ pub enum Part<'a> {
     Words(&'a str),
     /// A value, still to be worded.
     Value(&'a Value),
-}
-
-/// Whose words are evidence.
-#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
-#[non_exhaustive]
-pub enum Speaker {
-    /// The node, on its console.
-    Node,
-    /// A gateway, in its log or its statistics.
-    Gateway,
-    /// A network or join server, in its log.
-    Server,
-}
-
-impl Speaker {
-    /// Returns `node`, `gateway` or `server`.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Node => "node",
-            Self::Gateway => "gateway",
-            Self::Server => "server",
-        }
-    }
 }
 
 /// A place in a capture, with what finds it in other tools' files, too.

@@ -19,11 +19,19 @@ mod join;
 mod join_accept;
 mod mhdr;
 
-use std::fmt;
+use alloc::{string::String, vec::Vec};
+use core::fmt;
+
+use nom::{Check, Complete, Emit, OutputM, OutputMode, Parser};
+
+use data::data_frame;
+use input::{Input, Log, Processed, Reads, field, parse, rest};
+use join::{join_request, rejoin_request};
+use join_accept::sealed_join_accept;
 
 pub use data::{DataFrame, FCtrl, FOpts, Payload};
 pub use fault::{Fault, FaultKind};
-pub use field::{DecodeError, Field, LenFrom, Located};
+pub use field::{DecodeError, Field, Fields, LenFrom, Located};
 pub use join::{JoinRequest, RejoinBody, RejoinRequest};
 pub use join_accept::{
     CfList, CfListType, DlSettings, JoinAccept, OpenedJoinAccept, RxDelay, SealedJoinAccept,
@@ -78,12 +86,10 @@ pub struct Proprietary {
 }
 
 /// All that could be read of some octets.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Eq, PartialEq)]
 pub struct Decoded {
     /// The octets themselves.
     pub octets: Vec<u8>,
-    /// Every field that was read, in order, and where it stands.
-    pub fields: Vec<Located<Field>>,
     /// The frame, when nothing was missing.
     pub frame: Option<Frame>,
     /// Why reading stopped before the end.
@@ -92,23 +98,23 @@ pub struct Decoded {
     pub faults: Vec<Fault>,
 }
 
-/// What was read follows from the octets alone.
-impl PartialEq for Decoded {
-    fn eq(&self, other: &Self) -> bool {
-        self.octets == other.octets
-    }
-}
-
 impl Decoded {
     /// Returns the MHDR, if there is an octet at all.
     pub fn mhdr(&self) -> Option<Mhdr> {
         self.octets.first().map(|&octet| Mhdr(octet))
     }
 
+    /// Returns every field that could be read, in order, and where it is; of a damaged frame those
+    /// before the damage.
+    ///
+    /// They are not kept: what follows a capture has no use for them.
+    pub fn fields(&self) -> Fields {
+        fields(&self.octets)
+    }
+
     /// Returns the octets of a field, if it was read.
     pub fn octets_of(&self, field: Field) -> Option<&[u8]> {
-        let found = self.fields.iter().find(|f| f.value == field)?;
-        self.octets.get(found.at.clone())
+        self.octets.get(self.fields().place_of(field)?)
     }
 }
 
@@ -122,7 +128,7 @@ impl Decoded {
 /// let decoded = decode(&octets);
 /// let Some(Frame::Data(data)) = &decoded.frame else { panic!("a data frame") };
 /// assert_eq!(data.dev_addr.to_string(), "0201BBDA");
-/// assert_eq!(decoded.fields[0].value, Field::Mhdr);
+/// assert_eq!(decoded.fields()[0].value, Field::Mhdr);
 ///
 /// let cut = decode(&octets[..7]);
 /// assert_eq!(
@@ -131,33 +137,64 @@ impl Decoded {
 /// );
 /// ```
 pub fn decode(octets: &[u8]) -> Decoded {
-    let mut reader = input::Reader::new(octets);
-    let read = read(&mut reader);
-    let fields = reader.fields;
-    let (frame, stopped) = match read {
-        Ok(frame) => (Some(frame), None),
-        Err(stopped) => (None, Some(stopped)),
-    };
-    let faults = frame.as_ref().map(|f| fault::faults(octets, &fields, f)).unwrap_or_default();
-    Decoded { octets: octets.to_vec(), fields, frame, stopped, faults }
+    Decoded::from(octets.to_vec())
 }
 
-fn read(reader: &mut input::Reader<'_>) -> Result<Frame, DecodeError> {
-    let [mhdr] = reader.fixed(Field::Mhdr)?;
-    let mhdr = Mhdr(mhdr);
-    Ok(match mhdr.ftype() {
-        FType::JoinRequest => Frame::JoinRequest(JoinRequest::read(reader, mhdr)?),
-        FType::JoinAccept => Frame::JoinAccept(SealedJoinAccept::read(reader, mhdr)?),
-        FType::RejoinRequest => Frame::RejoinRequest(RejoinRequest::read(reader, mhdr)?),
-        FType::Proprietary => {
-            let payload = reader.rest(Field::Proprietary, 0).to_vec();
-            Frame::Proprietary(Proprietary { mhdr, payload })
+impl From<Vec<u8>> for Decoded {
+    /// As [`decode`], of octets that need not be copied.
+    fn from(octets: Vec<u8>) -> Self {
+        match parse(PhyPayload, Input::new(&octets)) {
+            Ok(frame) => {
+                let faults = fault::faults(&octets, &frame);
+                Self { octets, frame: Some(frame), stopped: None, faults }
+            }
+            Err(stopped) => {
+                Self { octets, frame: None, stopped: Some(stopped), faults: Vec::new() }
+            }
         }
-        FType::UnconfirmedDataUp
-        | FType::UnconfirmedDataDown
-        | FType::ConfirmedDataUp
-        | FType::ConfirmedDataDown => Frame::Data(DataFrame::read(reader, mhdr)?),
-    })
+    }
+}
+
+/// Reads for the log alone: in this mode of nom no value is made.
+fn fields(octets: &[u8]) -> Fields {
+    let mut fields = Fields::default();
+    let log = Log::new(&mut fields);
+    // Why it stops is no question here: what was read until then is in the log.
+    let _ = PhyPayload.process::<OutputM<Check, Check, Complete>>(Input::logged(octets, &log));
+    fields
+}
+
+/// MHDR 1 | what its FType says.
+struct PhyPayload;
+
+impl<'a> Parser<Input<'a>> for PhyPayload {
+    type Output = Frame;
+    type Error = DecodeError;
+
+    #[inline]
+    fn process<OM: OutputMode>(&mut self, input: Input<'a>) -> Processed<'a, OM, Frame> {
+        let mut mhdr = field(Field::Mhdr, |[octet]| Mhdr(octet));
+        let (input, mhdr) = mhdr.process::<OutputM<Emit, OM::Error, OM::Incomplete>>(input)?;
+        match mhdr.ftype() {
+            FType::JoinRequest => join_request(mhdr).map(Frame::JoinRequest).process::<OM>(input),
+            FType::JoinAccept => {
+                sealed_join_accept(mhdr).map(Frame::JoinAccept).process::<OM>(input)
+            }
+            FType::RejoinRequest => {
+                rejoin_request(mhdr).map(Frame::RejoinRequest).process::<OM>(input)
+            }
+            FType::UnconfirmedDataUp
+            | FType::UnconfirmedDataDown
+            | FType::ConfirmedDataUp
+            | FType::ConfirmedDataDown => data_frame(mhdr).map(Frame::Data).process::<OM>(input),
+            FType::Proprietary => proprietary(mhdr).map(Frame::Proprietary).process::<OM>(input),
+        }
+    }
+}
+
+/// Whatever there is.
+fn proprietary<'a>(mhdr: Mhdr) -> impl Reads<'a, Proprietary> {
+    rest(Field::Proprietary).map(move |payload| Proprietary { mhdr, payload: payload.to_vec() })
 }
 
 impl Frame {
@@ -241,6 +278,7 @@ impl Direction {
 
 /// The LoRaWAN link layer version that a claim states. Nothing in a Join-Request names it.
 #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
+#[non_exhaustive]
 pub enum MacVersion {
     /// LoRaWAN 1.0.0.
     V1_0_0,
@@ -315,7 +353,7 @@ mod tests {
     #[test]
     fn a_cut_frame_keeps_what_came_before() {
         let cut = decoded("0001000bfeff0000023c2b1afe");
-        assert_eq!(cut.fields.len(), 2);
+        assert_eq!(cut.fields().len(), 2);
         assert_eq!(
             cut.stopped.unwrap().to_string(),
             "DevEUI at octet 9: 8 octets needed (by the layout of the message), 4 left"
@@ -365,6 +403,6 @@ mod tests {
     fn nothing_at_all_stops_at_mhdr() {
         let empty = decode(&[]);
         assert_eq!(empty.stopped.unwrap().field(), Field::Mhdr);
-        assert!(empty.fields.is_empty() && empty.frame.is_none());
+        assert!(empty.fields().is_empty() && empty.frame.is_none());
     }
 }

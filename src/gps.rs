@@ -4,8 +4,9 @@
 //! ahead of UTC by one second for each leap second since then. The table ends with the step of
 //! 1 January 2017; none has been announced for any date before 28 June 2027.
 
-use std::fmt;
+use core::fmt;
 
+#[cfg(feature = "std")]
 use jiff::Timestamp;
 
 /// An instant of GPS time: whole seconds, modulo 2^32 on the air.
@@ -19,6 +20,7 @@ impl GpsTime {
     }
 
     /// Returns the GPS time of an instant of UTC, or none before 1980 and after 2116.
+    #[cfg(feature = "std")]
     pub fn from_utc(utc: Timestamp) -> Option<Self> {
         let unix = utc.as_second();
         let leap = STEPS.iter().filter(|step| **step <= unix).count();
@@ -44,21 +46,54 @@ impl GpsTime {
 
     /// Returns the instant in UTC. The leap second itself falls on the second that follows it, since
     /// Unix time has no room for it.
+    #[cfg(feature = "std")]
     pub fn utc(self) -> Option<Timestamp> {
-        let unix = i64::from(self.0) + GPS_EPOCH_UNIX - self.leap_seconds();
-        Timestamp::from_second(unix).ok()
+        Timestamp::from_second(self.unix()).ok()
+    }
+
+    /// Returns the instant in seconds since 1 January 1970 00:00:00 UTC.
+    fn unix(self) -> i64 {
+        i64::from(self.0) + GPS_EPOCH_UNIX - self.leap_seconds()
     }
 }
 
 impl fmt::Display for GpsTime {
     /// Prints UTC as RFC 3339.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self.utc() {
-            Some(utc) => utc.fmt(f),
-            None => write!(f, "GPS second {}", self.0),
-        }
+        let unix = self.unix();
+        let (year, month, day) = date(unix.div_euclid(DAY_S));
+        let second = unix.rem_euclid(DAY_S);
+        let (hour, minute, second) = (second / 3_600, second / 60 % 60, second % 60);
+        write!(f, "{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{second:02}Z")
     }
 }
+
+/// Returns year, month and day of a number of days since 1 January 1970.
+///
+/// Counted in years that begin in March, so that a leap day ends its year: the months before then have
+/// the same lengths in every year. Good from 1980 to 2116, all the years that GPS time has here.
+fn date(days: i64) -> (i64, i64, i64) {
+    // 1 March 1968 began four years of which the last day was a leap day.
+    let days = days + MARCH_1968;
+    // 2100 is no leap year: from its 29 February on all is a day further.
+    let days = if days < NO_LEAP_DAY { days } else { days + 1 };
+    let (cycle, day) = (days / FOUR_YEARS, days % FOUR_YEARS);
+    let year_of_cycle = (day / 365).min(3);
+    let day = day - 365 * year_of_cycle;
+    // March to July and August to December have 31, 30, 31, 30, 31 days; so have January and February
+    // as far as they go.
+    let month = (5 * day + 2) / 153;
+    let day = day - (153 * month + 2) / 5 + 1;
+    let year = 1968 + 4 * cycle + year_of_cycle;
+    if month < 10 { (year, month + 3, day) } else { (year + 1, month - 9, day) }
+}
+
+const DAY_S: i64 = 86_400;
+const FOUR_YEARS: i64 = 1_461;
+/// Days from 1 March 1968 to 1 January 1970.
+const MARCH_1968: i64 = 671;
+/// Days from 1 March 1968 to 1 March 2100, where four years have no leap day.
+const NO_LEAP_DAY: i64 = 33 * FOUR_YEARS - 1;
 
 /// 6 January 1980 00:00:00 UTC in Unix seconds.
 const GPS_EPOCH_UNIX: i64 = 315_964_800;
@@ -97,6 +132,16 @@ mod tests {
         assert_eq!(time.leap_seconds(), 17);
         assert_eq!(time.to_string(), "2016-02-12T14:24:31Z");
         assert_eq!(GpsTime::from_utc("2016-02-12T14:24:31Z".parse().unwrap()), Some(time));
+    }
+
+    #[test]
+    fn a_time_reads_as_a_calendar_says() {
+        // every third hour and a bit of every year that there is, and both sides of the end
+        let seconds = (0..u32::MAX).step_by(10_007).chain([u32::MAX]);
+        for seconds in seconds {
+            let time = GpsTime::from_seconds(seconds);
+            assert_eq!(time.to_string(), time.utc().unwrap().to_string(), "{seconds}");
+        }
     }
 
     #[test]

@@ -15,13 +15,14 @@ mod address;
 mod eui;
 mod identify;
 
-use std::{fmt, str::FromStr};
+use alloc::{format, string::String, vec::Vec};
+use core::{fmt, str::FromStr};
 
 use crate::words::Count;
 
 pub use address::{AddrParts, Block, BlockError, NetIdType, Reading};
 pub use eui::EuiRemark;
-pub use identify::{Candidate, Fact, IdReport, IdentifyError, Order, identify};
+pub use identify::{Candidate, IdReport, IdentifyError, Order, Property, PropertyValue, identify};
 
 /// Why a text is no identifier.
 #[derive(Clone, Copy, Debug, Eq, PartialEq, thiserror::Error)]

@@ -4,7 +4,8 @@
 //! reversed. No key prints by itself: `Debug` is mute, there is no `Display` and no `Serialize`.
 //! Whoever is asked for the value calls [`Aes128Key::revealed`], which says so at the call.
 
-use std::{fmt, str::FromStr};
+use alloc::string::String;
+use core::{fmt, str::FromStr};
 
 use zeroize::{Zeroize, ZeroizeOnDrop};
 

@@ -3,5 +3,5 @@
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    handfast::cli::run(std::env::args_os()).into()
+    handfast::program::run(std::env::args_os()).into()
 }

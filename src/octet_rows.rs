@@ -99,7 +99,7 @@ pub enum State {
 pub fn rows(reading: &Reading) -> Vec<Item> {
     let (decoded, found) = (&reading.decoded, &reading.found);
     let mut rows = Rows { reading, items: Vec::new(), turned: false };
-    for field in &decoded.fields {
+    for field in &decoded.fields() {
         let octets = decoded.octets.get(field.at.clone()).unwrap_or_default();
         rows.field(field.value, field.at.clone(), octets);
         match field.value {

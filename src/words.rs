@@ -1,6 +1,8 @@
 //! Words that every room says alike: `1 octet`, `2 octets`; `no such file`.
 
-use std::{fmt, io};
+use core::fmt;
+#[cfg(feature = "std")]
+use std::io;
 
 /// A number and the noun that it counts, whose plural takes an `s`.
 #[derive(Clone, Copy, Debug)]
@@ -15,9 +17,11 @@ impl fmt::Display for Count {
 }
 
 /// Why a file cannot be read, in the words of its user and not of the system.
+#[cfg(feature = "std")]
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Reason(pub io::ErrorKind);
 
+#[cfg(feature = "std")]
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.0 {
@@ -30,6 +34,7 @@ impl fmt::Display for Reason {
 }
 
 /// Returns the words as a sentence: a capital first, a full stop last.
+#[cfg(feature = "std")]
 pub(crate) fn sentence(words: &str) -> String {
     let mut chars = words.chars();
     let first = chars.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();

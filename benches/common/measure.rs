@@ -3,7 +3,10 @@
 use std::{hint::black_box, time::Instant};
 
 /// Rounds of each; the fastest counts, since whatever else runs on the machine only slows.
-const ROUNDS: usize = 12;
+const ROUNDS: usize = 300;
+
+/// How long a round takes: short, so that some rounds run without interruption on a busy machine.
+const ROUND_US: u128 = 1_000;
 
 /// Returns the seconds that one call takes, of each, measured by turns so that a slow moment of the
 /// machine hits all alike.
@@ -22,7 +25,7 @@ pub(crate) fn seconds<const N: usize>(calls: [&mut dyn FnMut() -> u64; N]) -> [f
     best
 }
 
-/// Returns how often to call in a round of about 40 ms.
+/// Returns how often to call in a round.
 fn repeats(call: &mut dyn FnMut() -> u64) -> u32 {
     let mut repeats = 1;
     loop {
@@ -30,7 +33,7 @@ fn repeats(call: &mut dyn FnMut() -> u64) -> u32 {
         for _ in 0..repeats {
             black_box(call());
         }
-        if start.elapsed().as_millis() >= 40 {
+        if start.elapsed().as_micros() >= ROUND_US {
             return repeats;
         }
         repeats *= 2;

@@ -11,26 +11,15 @@ use jiff::{SignedDuration, Timestamp};
 use super::{
     Screen,
     feed::{Fed, Feed},
-    frames::{guesses, is_guess},
     progress::Progress,
 };
 use crate::{
-    intake::{CaptureOptions, Crc, Damage, Event, Found, Item, Note, Position, Remark},
+    intake::{CaptureOptions, Crc, Damage, Event, Found, Item, Leg, Note, Position, Remark, What},
     words::{Count, Reason},
 };
 
-/// How many damaged lines are told one by one.
-pub(super) const TOLD: usize = 20;
-
-/// What is said where no more of them are told.
-pub(super) fn more_damaged(name: &str) -> String {
-    format!("{name}: more damaged lines, not told one by one")
-}
-
-/// How many there were, where not all were told.
-pub(super) fn damaged_in_all(name: &str, damaged: usize) -> String {
-    format!("{name}: {} in all", Count(damaged, "damaged line"))
-}
+/// How many damaged lines are told one by one, and how many notes.
+const TOLD: usize = 20;
 
 /// Reads captures, `-` for standard input, and hands on every event: those of several captures in the
 /// order of their times.
@@ -95,25 +84,38 @@ pub(super) struct Teller {
     damaged: usize,
     /// Of them, how many were told or counted aloud.
     told: usize,
+    /// How many notes there were, where they are told one by one.
+    listed: Option<usize>,
     /// Whether anything at all was in it.
     any: bool,
     odd: Oddities,
 }
 
 impl Teller {
+    /// Returns one that sums up what is odd.
     pub(super) fn new(name: String) -> Self {
-        Self { name, damaged: 0, told: 0, any: false, odd: Oddities::default() }
+        Self { name, damaged: 0, told: 0, listed: None, any: false, odd: Oddities::default() }
+    }
+
+    /// Returns one that tells what is odd where it is met, for a command that shows every frame.
+    pub(super) fn listing(name: String) -> Self {
+        Self { listed: Some(0), ..Self::new(name) }
+    }
+
+    /// Returns whether there was anything to tell, or a frame.
+    pub(super) const fn any(&self) -> bool {
+        self.any
     }
 
     /// Tells what is wrong with an item; returns the event that it is.
     pub(super) fn take(&mut self, item: io::Result<Item>, screen: &mut Screen) -> Option<Event> {
-        self.any = true;
         match item {
             Ok(Item::Event(event)) => {
                 self.event(&event, screen);
                 return Some(event);
             }
             Ok(Item::PassedOver(passed)) => {
+                self.any = true;
                 for words in passed.words() {
                     screen.word("note", &format!("{}: {words}", self.name));
                 }
@@ -124,27 +126,57 @@ impl Teller {
     }
 
     fn event(&mut self, event: &Event, screen: &mut Screen) {
-        self.odd.see(event);
-        let Some(gap) = event.gap() else { return };
-        let place = here(event.place);
-        match &gap.damage {
-            Damage::All(why) => {
-                self.damage(screen, &format!(", {place}: {why}"), Some(why.hint()));
+        if is_guess(event) {
+            self.odd.guessed.add(|| here(event.place).to_string());
+        }
+        if self.listed.is_none() {
+            self.odd.see(event);
+        }
+        self.any |= self.listed.is_none() || event.frame().is_some() || is_guess(event);
+        match event.gap().map(|gap| &gap.damage) {
+            Some(Damage::All(why)) => {
+                let words = format!(", {}: {why}", here(event.place));
+                self.damage(screen, &words, Some(why.hint()));
             }
-            Damage::Member(note) if note.loses_a_frame() => {
-                self.damage(screen, &format!(", {place}: {note}"), None);
+            Some(Damage::Member(note)) => self.note(event.place, note, screen),
+            None => {}
+        }
+        for note in &event.notes {
+            self.note(event.place, note, screen);
+        }
+    }
+
+    fn note(&mut self, place: Position, note: &Note, screen: &mut Screen) {
+        let words = || format!(", {}: {note}", here(place));
+        // Of a log's clock once is enough.
+        let of_the_clock = matches!(note.remark, Remark::NoZone | Remark::NoDate);
+        if note.loses_a_frame() {
+            let hint =
+                if let Remark::Data(error) = &note.remark { Some(error.hint()) } else { None };
+            self.damage(screen, &words(), hint);
+        } else if let Some(listed) = self.listed.as_mut().filter(|_| !of_the_clock) {
+            *listed += 1;
+            self.any = true;
+            if *listed <= TOLD {
+                screen.word("note", &format!("{}{}", self.name, words()));
             }
-            Damage::Member(note) => self.odd.note(event.place, note),
+        } else {
+            self.odd.note(place, note);
         }
     }
 
     /// Tells what was odd in what was read so far, each kind of it once.
     pub(super) fn sum_up(&mut self, screen: &mut Screen) {
-        if self.damaged > self.told.max(TOLD) {
-            self.told = self.damaged;
-            screen.bad_input(&damaged_in_all(&self.name, self.damaged), None);
+        let Self { name, damaged, .. } = self;
+        if *damaged > self.told.max(TOLD) {
+            self.told = *damaged;
+            let count = Count(*damaged, "damaged line");
+            screen.bad_input(&format!("{name}: {count} in all"), None);
         }
-        self.odd.tell(&self.name, screen);
+        if let Some(more) = self.listed.and_then(|all| all.checked_sub(TOLD)).filter(|n| *n > 0) {
+            screen.word("note", &format!("{name}: {more} more notes like these"));
+        }
+        self.odd.tell(name, screen);
     }
 
     /// Tells that a capture has ended without anything in it.
@@ -157,11 +189,13 @@ impl Teller {
     }
 
     fn damage(&mut self, screen: &mut Screen, words: &str, hint: Option<&str>) {
+        self.any = true;
         self.damaged += 1;
         if self.damaged <= TOLD {
             screen.bad_input(&format!("{}{words}", self.name), hint);
         } else if self.damaged == TOLD + 1 {
-            screen.bad_input(&more_damaged(&self.name), None);
+            let words = format!("{}: more damaged lines, not told one by one", self.name);
+            screen.bad_input(&words, None);
         }
     }
 }
@@ -211,14 +245,10 @@ impl Oddity {
 impl Oddities {
     fn see(&mut self, event: &Event) {
         let place = here(event.place);
-        if is_guess(event) {
-            self.guessed.add(|| place.to_string());
-        }
         let alone = event.found == Found::Alone;
         if alone {
             self.bare.add(|| place.to_string());
         }
-        event.notes.iter().for_each(|note| self.note(event.place, note));
         let bad = event.heard().is_some_and(|heard| heard.crc == Crc::Bad);
         // Of bytes by themselves nobody says that they are a frame.
         let frame = event.frame().filter(|_| !bad && !alone);
@@ -257,7 +287,12 @@ impl Oddities {
         }
         let count = self.guessed.count;
         if let Some(first) = self.guessed.news() {
-            screen.word("note", &guesses(name, count, first));
+            let words = format!(
+                "{name}: {} found in other text by guessing, the first in {first}; --strict leaves \
+                 them out",
+                Count(count, "datagram")
+            );
+            screen.word("note", &words);
         }
         if let Some(told) = self.zoneless.told() {
             let words = format!(
@@ -293,6 +328,11 @@ impl Oddities {
             screen.word("note", &words);
         }
     }
+}
+
+/// Whether an event was guessed; what is in a PUSH_DATA counts, and not the PUSH_DATA around it.
+const fn is_guess(event: &Event) -> bool {
+    event.found.is_in_text() && !matches!(event.what, What::Asked(Leg::Push) | What::Said(_))
 }
 
 /// A place in its own capture, which is named before it.

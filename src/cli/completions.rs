@@ -27,6 +27,7 @@ Exit status: 2 when the usage is wrong, else 0.";
 ///
 /// # Errors
 /// [`Failure::Write`] when standard output does not take the script.
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "every command takes its options so")]
 pub fn run(args: &CompletionsArgs, screen: &mut Screen) -> Result<(), Failure> {
     let mut script = Vec::new();
     generate(args.shell, &mut definition(), "handfast", &mut script);

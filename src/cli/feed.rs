@@ -189,10 +189,10 @@ fn merge(mut heads: Vec<Head>, giver: &Shared) {
     loop {
         let earliest = heads.iter_mut().enumerate().min_by_key(|(_, head)| (head.at, head.source));
         let Some((place, head)) = earliest else { return };
-        if let Some(item) = head.next.take() {
-            if !giver.give(Fed { source: head.source, item }) {
-                return;
-            }
+        if let Some(item) = head.next.take()
+            && !giver.give(Fed { source: head.source, item })
+        {
+            return;
         }
         head.advance();
         if head.next.is_none() {
@@ -231,7 +231,7 @@ mod tests {
         let feed = Feed::new(streams.collect(), CaptureOptions::default());
         feed.filter_map(|fed| match fed.item.unwrap() {
             Item::Event(event) => Some((event.place.source, event.place.number)),
-            _ => None,
+            Item::PassedOver(_) => None,
         })
         .collect()
     }

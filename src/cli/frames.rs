@@ -4,7 +4,6 @@
 //! line is held at a time. Whatever is not whole is told and passed over.
 
 use std::{
-    collections::VecDeque,
     fs::File,
     io::{self, Read},
     path::{Path, PathBuf},
@@ -13,23 +12,16 @@ use std::{
 use jiff::Timestamp;
 
 use super::{
-    UsageError,
-    captures::{TOLD, damaged_in_all, more_damaged},
+    Screen, UsageError,
+    captures::Teller,
     feed::{Fed, Feed},
     follow::Follow,
 };
 use crate::{
     frame::{Decoded, Direction, decode},
-    intake::{
-        CaptureOptions, Damage, Encoding, Event, Item, Leg, Leniency, LoraTap, Note, Position,
-        Remark, Unit, What, frame_text,
-    },
+    intake::{CaptureOptions, Encoding, Event, LoraTap, Unit, frame_text},
     show::{Input, Radio},
-    words::Count,
 };
-
-/// Oddities of one input that are told one by one; a long capture may have one on every line.
-const NOTES_TOLD: u64 = 20;
 
 /// Where a command meets a frame, and what is known of it besides its bytes.
 #[derive(Clone, Debug, PartialEq)]
@@ -96,24 +88,6 @@ impl InputFrame {
     }
 }
 
-/// What a command meets in its inputs.
-#[derive(Debug)]
-pub enum Met {
-    /// A frame.
-    Frame(InputFrame, Decoded),
-    /// Something that was accepted although it is not quite right.
-    Noted(String),
-    /// Something that is no frame, and was passed over.
-    Damaged {
-        /// Where, and what is wrong.
-        error: String,
-        /// What a right one looks like.
-        hint: Option<&'static str>,
-    },
-    /// An input that cannot be read.
-    Unreadable(UsageError),
-}
-
 /// One input of a command.
 #[derive(Clone, Debug, Eq, PartialEq)]
 enum Source {
@@ -129,25 +103,17 @@ pub struct Frames {
     follow: bool,
     strict: bool,
     arguments: usize,
-    open: Option<Lines>,
-    ready: VecDeque<Met>,
+    open: Option<Opened>,
+    any: bool,
 }
 
-struct Lines {
+/// An input that is read.
+#[derive(Debug)]
+struct Opened {
     name: String,
     items: Feed,
     frames: usize,
-    notes: u64,
-    damaged: usize,
-    guessed: usize,
-    first_guessed: Option<u64>,
-    clock_told: bool,
-}
-
-impl std::fmt::Debug for Lines {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Lines").field("name", &self.name).finish_non_exhaustive()
-    }
+    teller: Teller,
 }
 
 impl Frames {
@@ -169,14 +135,13 @@ impl Frames {
             if path.as_os_str() == "-" { Source::Stdin } else { Source::File(path.clone()) }
         });
         let sources: Vec<_> = texts.chain(files).collect();
-        let (open, ready) = (None, VecDeque::new());
         Self {
             sources: sources.into_iter(),
             follow: false,
             strict: false,
             arguments: 0,
-            open,
-            ready,
+            open: None,
+            any: false,
         }
     }
 
@@ -197,211 +162,80 @@ impl Frames {
 
     /// Returns whether the next frame would have to be waited for.
     pub fn is_idle(&mut self) -> bool {
-        let idle = |lines: &mut Lines| lines.items.is_idle();
-        self.ready.is_empty() && self.open.as_mut().is_some_and(idle)
+        self.open.as_mut().is_some_and(|open| open.items.is_idle())
     }
 
-    fn open(&mut self, source: Source) {
-        let (name, stream): (_, Box<dyn Read + Send>) = match source {
-            Source::Text(text) => return self.argument(&text),
-            Source::Stdin => ("stdin".into(), Box::new(io::stdin())),
-            Source::File(path) => match File::open(&path) {
-                Ok(file) if self.follow => {
-                    (path.display().to_string(), Box::new(Follow::new(path, file)))
-                }
-                Ok(file) => (path.display().to_string(), Box::new(file)),
-                Err(error) => {
-                    let error = UsageError::File { path, error };
-                    return self.ready.push_back(Met::Unreadable(error));
-                }
-            },
-        };
-        let options = CaptureOptions { strict: self.strict, ..CaptureOptions::default() };
-        let items = Feed::new(vec![stream], options);
-        self.open = Some(Lines {
-            name,
-            items,
-            frames: 0,
-            notes: 0,
-            damaged: 0,
-            guessed: 0,
-            first_guessed: None,
-            clock_told: false,
-        });
+    /// Returns whether nothing at all was met.
+    pub const fn is_empty(&self) -> bool {
+        !self.any
     }
 
-    fn argument(&mut self, text: &str) {
+    /// Returns the next frame. What is not quite right before it is told, what is no frame is told
+    /// and passed over.
+    pub fn next(&mut self, screen: &mut Screen) -> Option<(InputFrame, Decoded)> {
+        loop {
+            let Some(open) = &mut self.open else {
+                match self.sources.next()? {
+                    Source::Text(text) => {
+                        if let Some(found) = self.argument(&text, screen) {
+                            return Some(found);
+                        }
+                    }
+                    Source::Stdin => self.read("stdin".into(), Box::new(io::stdin())),
+                    Source::File(path) => self.file(path, screen),
+                }
+                continue;
+            };
+            let Some(Fed { item, .. }) = open.items.next() else {
+                open.teller.sum_up(screen);
+                self.any |= open.teller.any();
+                self.open = None;
+                continue;
+            };
+            let Some(event) = open.teller.take(item, screen) else { continue };
+            let met = InputFrame::of(&event, &open.name, open.frames);
+            if let Some(frame) = event.into_frame() {
+                open.frames += 1;
+                return Some((met, frame));
+            }
+        }
+    }
+
+    fn argument(&mut self, text: &str, screen: &mut Screen) -> Option<(InputFrame, Decoded)> {
         let index = self.arguments;
-        self.arguments += 1;
+        (self.arguments, self.any) = (index + 1, true);
         let place = format!("argument {}", index + 1);
         match frame_text(text) {
             Ok(text) => {
-                self.ready.extend(text.leniencies.iter().map(|l| Met::Noted(lenient(&place, l))));
-                let frame = decode(&text.octets);
-                self.ready.push_back(Met::Frame(InputFrame::argument(index), frame));
+                for leniency in text.leniencies {
+                    screen.word("note", &format!("{place}: {leniency}; it was taken"));
+                }
+                Some((InputFrame::argument(index), decode(&text.octets)))
             }
             Err(error) => {
-                let hint = Some(error.hint());
-                let error = format!("{place}: {error}");
-                self.ready.push_back(Met::Damaged { error, hint });
-            }
-        }
-    }
-}
-
-impl Iterator for Frames {
-    type Item = Met;
-
-    fn next(&mut self) -> Option<Met> {
-        loop {
-            if let Some(met) = self.ready.pop_front() {
-                return Some(met);
-            }
-            let Some(lines) = &mut self.open else {
-                let source = self.sources.next()?;
-                self.open(source);
-                continue;
-            };
-            match lines.items.next() {
-                Some(Fed { item: Ok(item), .. }) => lines.take(item, &mut self.ready),
-                Some(Fed { item: Err(error), .. }) => {
-                    let path = lines.name.clone().into();
-                    self.ready.push_back(Met::Unreadable(UsageError::File { path, error }));
-                    self.open = None;
-                }
-                None => {
-                    let more = lines.notes.saturating_sub(NOTES_TOLD);
-                    if more > 0 {
-                        let text = format!("{}: {more} more notes like these", lines.name);
-                        self.ready.push_back(Met::Noted(text));
-                    }
-                    ready_guesses(lines, &mut self.ready);
-                    if lines.damaged > TOLD {
-                        let error = damaged_in_all(&lines.name, lines.damaged);
-                        self.ready.push_back(Met::Damaged { error, hint: None });
-                    }
-                    self.open = None;
-                }
-            }
-        }
-    }
-}
-
-impl Lines {
-    fn take(&mut self, item: Item, ready: &mut VecDeque<Met>) {
-        let event = match item {
-            Item::Event(event) => event,
-            Item::PassedOver(passed) => {
-                let words = passed.words().into_iter();
-                ready.extend(words.map(|words| Met::Noted(format!("{}: {words}", self.name))));
-                return;
-            }
-        };
-        if is_guess(&event) {
-            self.guessed += 1;
-            self.first_guessed.get_or_insert(event.place.number);
-        }
-        match event.gap().map(|gap| &gap.damage) {
-            Some(Damage::All(why)) => {
-                let error = format!("{}: {why}", self.place(event.place));
-                self.damage(error, Some(why.hint()), ready);
-            }
-            Some(Damage::Member(note)) => self.note(event.place, note, ready),
-            _ => {}
-        }
-        for note in &event.notes {
-            self.note(event.place, note, ready);
-        }
-        let met = InputFrame::of(&event, &self.name, self.frames);
-        if let Some(frame) = event.into_frame() {
-            self.frames += 1;
-            ready.push_back(Met::Frame(met, frame));
-        }
-    }
-
-    fn note(&mut self, place: Position, note: &Note, ready: &mut VecDeque<Met>) {
-        // Of a log's clock once is enough.
-        if matches!(note.remark, Remark::NoZone | Remark::NoDate)
-            && std::mem::replace(&mut self.clock_told, true)
-        {
-            return;
-        }
-        let error = format!("{}: {note}", self.place(place));
-        if note.loses_a_frame() {
-            self.damage(error, hint(note), ready);
-        } else {
-            self.notes += 1;
-            if self.notes <= NOTES_TOLD {
-                ready.push_back(Met::Noted(error));
+                screen.bad_input(&format!("{place}: {error}"), Some(error.hint()));
+                None
             }
         }
     }
 
-    fn place(&self, Position { unit, number, .. }: Position) -> String {
-        format!("{}, {unit} {number}", self.name)
-    }
-
-    fn damage(&mut self, error: String, hint: Option<&'static str>, ready: &mut VecDeque<Met>) {
-        self.damaged += 1;
-        if self.damaged <= TOLD {
-            ready.push_back(Met::Damaged { error, hint });
-        } else if self.damaged == TOLD + 1 {
-            ready.push_back(Met::Damaged { error: more_damaged(&self.name), hint: None });
+    fn file(&mut self, path: PathBuf, screen: &mut Screen) {
+        let name = path.display().to_string();
+        match File::open(&path) {
+            Ok(file) if self.follow => self.read(name, Box::new(Follow::new(path, file))),
+            Ok(file) => self.read(name, Box::new(file)),
+            Err(error) => {
+                self.any = true;
+                screen.bad_input(&UsageError::File { path, error }, None);
+            }
         }
     }
-}
 
-/// What was found in lines of text, told once an input.
-fn ready_guesses(lines: &Lines, ready: &mut VecDeque<Met>) {
-    if let Some(first) = lines.first_guessed {
-        let text = guesses(&lines.name, lines.guessed, &format!("line {first}"));
-        ready.push_back(Met::Noted(text));
-    }
-}
-
-/// Whether an event was guessed; what is in a PUSH_DATA counts, and not the PUSH_DATA around it.
-pub(super) const fn is_guess(event: &Event) -> bool {
-    event.found.is_in_text() && !matches!(event.what, What::Asked(Leg::Push) | What::Said(_))
-}
-
-/// How many datagrams were guessed, and how to leave them out.
-pub(super) fn guesses(name: &str, count: usize, first: &str) -> String {
-    format!(
-        "{name}: {} found in other text by guessing, the first in {first}; --strict leaves them out",
-        Count(count, "datagram")
-    )
-}
-
-fn lenient(place: &str, leniency: &Leniency) -> String {
-    format!("{place}: {leniency}; it was taken")
-}
-
-const fn hint(note: &Note) -> Option<&'static str> {
-    match &note.remark {
-        Remark::Data(error) => Some(error.hint()),
-        _ => None,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn octets_whose_quotes_were_forgotten_are_one_frame() {
-        let texts: Vec<_> = ["40", "da", "BB"].map(String::from).into();
-        let met: Vec<_> = Frames::new(&texts, &[]).collect();
-        let [Met::Frame(_, frame)] = met.as_slice() else { panic!("{met:?}") };
-        assert_eq!(frame.octets, [0x40, 0xDA, 0xBB]);
-    }
-
-    #[test]
-    fn what_is_not_quite_right_is_told_before_the_frame() {
-        let met: Vec<_> = Frames::new(&["QNq7AA".into(), "40da!b".into()], &[]).collect();
-        let [Met::Noted(note), Met::Frame(..), Met::Damaged { error, .. }] = met.as_slice() else {
-            panic!("{met:?}")
-        };
-        assert_eq!(note, "argument 1: base64 without its padding; it was taken");
-        assert!(error.starts_with("argument 2: character 5 "), "{error}");
+    /// Opens an input; none of its frames is read yet.
+    fn read(&mut self, name: String, stream: Box<dyn Read + Send>) {
+        let options = CaptureOptions { strict: self.strict, ..CaptureOptions::default() };
+        let items = Feed::new(vec![stream], options);
+        let teller = Teller::listing(name.clone());
+        self.open = Some(Opened { name, items, frames: 0, teller });
     }
 }

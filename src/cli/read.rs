@@ -9,7 +9,7 @@ use super::{
     Failure, Screen, UsageError,
     frame_file::FrameFile,
     frame_keys::{FrameKeys, bunch},
-    frames::{Frames, InputFrame, Met},
+    frames::{Frames, InputFrame},
     key_options::{KEYS_HELP, KeyOptions},
     rosters,
     selection::{Gateways, Selection, Who},
@@ -185,15 +185,8 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         debug_assert!(written.is_ok(), "a String takes everything");
         screen.put(&head)?;
     }
-    let mut empty = true;
-    while let Some(met) = frames.next() {
-        empty = false;
-        match met {
-            Met::Frame(met, frame) => run.frame(&met, frame, screen)?,
-            Met::Noted(text) => screen.word("note", &text),
-            Met::Damaged { error, hint } => screen.bad_input(&error, hint),
-            Met::Unreadable(error) => screen.bad_input(&error, error.hint().as_deref()),
-        }
+    while let Some((met, frame)) = frames.next(screen) {
+        run.frame(&met, frame, screen)?;
         // The reader of a pipe may wait for this very frame.
         if frames.is_idle() {
             screen.flush()?;
@@ -214,7 +207,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         screen
             .word("note", "every frame was laid out octet by octet; --brief prints one line each");
     }
-    if empty {
+    if frames.is_empty() {
         let files = args.files.iter().map(|path| path.display().to_string());
         let mut inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
         inputs.retain(|input| input != "-");

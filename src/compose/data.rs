@@ -3,13 +3,14 @@
 use super::{ComposeError, Signature, Step};
 use crate::{
     crypto::{
-        block::{FOptsRule, Place, UplinkContext},
+        PayloadKey, PayloadRole, Scheme,
+        block::{FOptsRule, FOptsText, Place, UplinkContext},
         cipher,
         mic::{self, Signer},
     },
     frame::{DataFrame, Direction, FCtrl, FOpts, FType, Mhdr, Mic, Payload},
     id::DevAddr,
-    key::{Aes128Key, AppSKey, FNwkSIntKey, McAppSKey, McNwkSKey, NwkSEncKey, NwkSKey},
+    key::{Aes128Key, FNwkSIntKey, McNwkSKey, NwkSEncKey, NwkSKey},
     reading::{Bunch, KeyRole},
 };
 
@@ -49,37 +50,6 @@ pub enum Octets {
     AsSent(Vec<u8>),
 }
 
-/// Which keys sign and encrypt data.
-#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
-pub enum Scheme {
-    /// LoRaWAN 1.0.x: NwkSKey and AppSKey.
-    V1_0,
-    /// LoRaWAN 1.1: SNwkSIntKey, FNwkSIntKey, NwkSEncKey and AppSKey.
-    V1_1,
-    /// A 1.1 node on a 1.0.x server: FNwkSIntKey signs by the rule of 1.0.x.
-    V1_1OnV1_0,
-    /// Multicast: McNwkSKey and McAppSKey.
-    Multicast,
-}
-
-impl Scheme {
-    /// Returns the scheme that the keys at hand are made for, if there are any.
-    pub const fn of(keys: &Bunch) -> Option<Self> {
-        if keys.nwk_s_key.is_some() {
-            Some(Self::V1_0)
-        } else if keys.s_nwk_s_int_key.is_some()
-            || keys.f_nwk_s_int_key.is_some()
-            || keys.nwk_s_enc_key.is_some()
-        {
-            Some(Self::V1_1)
-        } else if keys.mc_nwk_s_key.is_some() || keys.mc_app_s_key.is_some() {
-            Some(Self::Multicast)
-        } else {
-            None
-        }
-    }
-}
-
 impl DataRecipe {
     /// Returns a frame without flags, FOpts and payload, whose MIC is computed.
     pub const fn new(ftype: FType, dev_addr: DevAddr, fcnt: u32) -> Self {
@@ -108,7 +78,7 @@ impl DataRecipe {
     }
 
     fn scheme(&self, keys: &Bunch) -> Option<Scheme> {
-        self.scheme.or_else(|| Scheme::of(keys))
+        self.scheme.or_else(|| keys.scheme())
     }
 
     /// Returns the key that FRMPayload of a port is encrypted with, if it is at hand.
@@ -116,24 +86,19 @@ impl DataRecipe {
         &self,
         port: u8,
         keys: &'a Bunch,
-    ) -> Result<&'a Aes128Key, ComposeError> {
-        let role = self.payload_key.unwrap_or_else(|| match (port, self.scheme(keys)) {
-            (_, Some(Scheme::Multicast)) => KeyRole::McAppS,
-            (0, Some(Scheme::V1_1 | Scheme::V1_1OnV1_0)) => KeyRole::NwkSEnc,
-            (0, _) => KeyRole::NwkS,
-            (1.., _) => KeyRole::AppS,
-        });
-        let (key, wanted) = match role {
-            KeyRole::McAppS => (keys.mc_app_s_key.as_ref().map(McAppSKey::key), McAppSKey::NAME),
-            KeyRole::NwkSEnc => {
-                (keys.nwk_s_enc_key.as_ref().map(NwkSEncKey::key), NwkSEncKey::NAME)
-            }
-            KeyRole::NwkS => {
-                let wanted = "NwkSKey (1.0.x) or NwkSEncKey (1.1)";
-                (keys.nwk_s_key.as_ref().map(NwkSKey::key), wanted)
-            }
-            _ => (keys.app_s_key.as_ref().map(AppSKey::key), AppSKey::NAME),
+    ) -> Result<PayloadKey<'a>, ComposeError> {
+        let role = match self.payload_key {
+            Some(KeyRole::McAppS) => PayloadRole::McAppSKey,
+            Some(KeyRole::NwkSEnc) => PayloadRole::NwkSEncKey,
+            Some(KeyRole::NwkS) => PayloadRole::NwkSKey,
+            Some(_) => PayloadRole::AppSKey,
+            None => self.scheme(keys).unwrap_or(Scheme::V1_0).payload_role(port),
         };
+        let wanted = match role {
+            PayloadRole::NwkSKey => "NwkSKey (1.0.x) or NwkSEncKey (1.1)",
+            role => role.name(),
+        };
+        let key = keys.encryption_keys().payload_key(role);
         key.ok_or_else(|| ComposeError::missing(Step::EncryptPayload, vec![wanted]))
     }
 
@@ -148,7 +113,7 @@ impl DataRecipe {
                 let frm = if plain.is_empty() {
                     Vec::new()
                 } else {
-                    cipher::payload_stream(self.payload_key(*port, keys)?, &self.place(), plain)
+                    cipher::encrypt_payload(self.payload_key(*port, keys)?, &self.place(), plain)
                 };
                 Some(Payload { port: *port, frm })
             }
@@ -176,22 +141,18 @@ impl DataRecipe {
             Octets::Plain(plain) => plain,
         };
         // Without a scheme nobody knows whether FOpts travel in clear; the MIC will ask for keys.
-        if self.scheme(keys) != Some(Scheme::V1_1) {
+        if !self.scheme(keys).is_some_and(Scheme::encrypts_fopts) {
             return Ok(plain.clone());
         }
         let Some(key) = &keys.nwk_s_enc_key else {
             return Err(ComposeError::missing(Step::EncryptFOpts, vec![NwkSEncKey::NAME]));
         };
-        let has_port = self.payload.as_ref().is_some_and(|(port, _)| *port > 0);
-        let rule = if self.fopts_as_published {
-            FOptsRule::AsPublished
-        } else if has_port && self.direction() == Direction::Downlink {
-            FOptsRule::ErratumAppCounter
-        } else {
-            FOptsRule::Erratum
-        };
+        let port = self.payload.as_ref().map(|(port, _)| *port);
+        let text =
+            if self.fopts_as_published { FOptsText::AsPublished } else { FOptsText::Amended };
+        let rule = FOptsRule::of(text, self.direction(), port);
         // What is too long is kept whole, so that its length can be told.
-        Ok(cipher::fopts(key, &self.place(), rule, plain))
+        Ok(cipher::encrypt_fopts(key, &self.place(), rule, plain))
     }
 
     fn sign(&self, frame: &DataFrame, signed: &[u8], keys: &Bunch) -> Result<Mic, ComposeError> {

@@ -41,6 +41,16 @@ pub struct UplinkContext {
 }
 
 /// Which text of 1.1 encrypts FOpts.
+#[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
+pub enum FOptsText {
+    /// With the erratum of 26 January 2018.
+    #[default]
+    Amended,
+    /// As published in October 2017.
+    AsPublished,
+}
+
+/// Which block A encrypts FOpts in 1.1: by its text, and by the counter where the text tells them apart.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub enum FOptsRule {
     /// LoRaWAN 1.1 as published in October 2017.
@@ -49,6 +59,18 @@ pub enum FOptsRule {
     Erratum,
     /// With the erratum; the counter is AFCntDwn (a downlink whose FPort is above 0).
     ErratumAppCounter,
+}
+
+impl FOptsRule {
+    /// Returns the rule for a frame that goes this way with that FPort.
+    pub fn of(text: FOptsText, direction: Direction, port: Option<u8>) -> Self {
+        let app_counter = direction == Direction::Downlink && port.is_some_and(|port| port > 0);
+        match text {
+            FOptsText::AsPublished => Self::AsPublished,
+            FOptsText::Amended if app_counter => Self::ErratumAppCounter,
+            FOptsText::Amended => Self::Erratum,
+        }
+    }
 }
 
 fn block(first: [u8; 5], place: &Place, last: u8) -> Block {

@@ -1,8 +1,13 @@
 //! Encryption: FRMPayload, FOpts (1.1), and the Join-Accept turned both ways.
 //!
 //! FRMPayload and FOpts are exclusive-or'd with a key stream, so that encrypting and decrypting
-//! are one operation. A Join-Accept is ECB without chaining; the server decrypts to encrypt, the
-//! node encrypts to decrypt (LoRaWAN 1.0.4 p. 46, 1.1 6.2.3).
+//! are one operation. What is decrypted is worth nothing unless the MIC holds: [`payload`] and [`fopts`]
+//! take a [`Verified`] frame, and find key and counter by what its proof says. A Join-Accept is ECB
+//! without chaining; the server decrypts to encrypt, the node encrypts to decrypt (LoRaWAN 1.0.4 p. 46,
+//! 1.1 6.2.3).
+
+use alloc::{borrow::Cow, vec, vec::Vec};
+use core::borrow::Borrow;
 
 use aes::{
     Aes128,
@@ -11,52 +16,72 @@ use aes::{
 
 use super::{
     Block,
-    block::{self, FOptsRule, Place},
-    mic::Verified,
+    block::{self, FOptsRule, FOptsText, Place},
+    scheme::{EncryptionKeys, PayloadKey, PayloadRole},
+    verify::Verified,
 };
 use crate::{
     frame::{DataFrame, JoinAccept, OpenedJoinAccept, SealedJoinAccept},
-    key::{Aes128Key, AppSKey, JoinKey, JsEncKey, McAppSKey, NwkSEncKey, NwkSKey},
+    key::{Aes128Key, JoinKey, JsEncKey, NwkSEncKey},
 };
 
-/// The key under which a payload travels: by FPort, version and group.
-#[derive(Clone, Copy, Debug)]
-pub enum PayloadKey<'a> {
-    /// FPort 1 to 255.
-    App(&'a AppSKey),
-    /// FPort 0 in 1.1.
-    NetworkEnc(&'a NwkSEncKey),
-    /// FPort 0 in 1.0.x.
-    Network(&'a NwkSKey),
-    /// Multicast.
-    Group(&'a McAppSKey),
+/// FRMPayload in clear.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct PlainPayload {
+    /// The octets.
+    pub octets: Vec<u8>,
+    /// The key that encrypted them.
+    pub role: PayloadRole,
 }
 
-impl PayloadKey<'_> {
-    fn key(&self) -> &Aes128Key {
-        match self {
-            Self::App(key) => key.key(),
-            Self::NetworkEnc(key) => key.key(),
-            Self::Network(key) => key.key(),
-            Self::Group(key) => key.key(),
-        }
+/// Returns FRMPayload of a verified frame in clear.
+///
+/// `None` without FPort, and where the key that its port asks for is not at hand.
+pub fn payload<F: Borrow<DataFrame>>(
+    verified: &Verified<F>,
+    keys: &EncryptionKeys<'_>,
+) -> Option<PlainPayload> {
+    let payload = verified.frame().payload.as_ref()?;
+    let role = verified.proof().by().scheme().payload_role(payload.port);
+    let key = keys.payload_key(role)?;
+    Some(PlainPayload { octets: encrypt_payload(key, &verified.place(), &payload.frm), role })
+}
+
+/// Returns FOpts of a verified frame in clear: as sent in 1.0.x, decrypted in 1.1.
+///
+/// `None` where NwkSEncKey is needed and not at hand. `text` counts in 1.1 alone.
+pub fn fopts<'a, F: Borrow<DataFrame>>(
+    verified: &'a Verified<F>,
+    keys: &EncryptionKeys<'_>,
+    text: FOptsText,
+) -> Option<Cow<'a, [u8]>> {
+    let frame = verified.frame();
+    let sent = frame.fopts.octets();
+    if !verified.proof().by().scheme().encrypts_fopts() || sent.is_empty() {
+        return Some(sent.into());
     }
+    let rule = FOptsRule::of(text, frame.direction(), frame.port());
+    Some(encrypt_fopts(keys.nwk_s_enc_key?, &verified.place(), rule, sent).into())
 }
 
-/// Returns the payload of a frame whose MIC holds, in clear. `fcnt` is the whole counter.
-pub fn payload(frame: &Verified<'_, DataFrame>, key: PayloadKey<'_>, fcnt: u32) -> Vec<u8> {
-    payload_unverified(frame.frame(), key, fcnt)
-}
-
-/// As [`payload`], of a frame whose MIC was not checked or does not hold: the octets may be noise.
-pub fn payload_unverified(frame: &DataFrame, key: PayloadKey<'_>, fcnt: u32) -> Vec<u8> {
+/// Returns FRMPayload as it would be under that key and whole counter, though nothing proves either:
+/// the octets may be noise.
+///
+/// For explorers, which judge a guess by what comes out, and for frames whose MIC nobody at hand can
+/// check: never report what comes of it as a fact.
+pub fn decrypt_unproven(frame: &DataFrame, key: &Aes128Key, fcnt: u32) -> Vec<u8> {
     let place = Place { direction: frame.direction(), dev_addr: frame.dev_addr, fcnt };
     let frm = frame.payload.as_ref().map(|p| p.frm.as_slice()).unwrap_or_default();
-    payload_stream(key.key(), &place, frm)
+    payload_stream(key, &place, frm)
 }
 
-/// Returns `octets` exclusive-or the key stream of A_1, A_2, ... (LoRaWAN 1.0.4 p. 24-25).
-pub fn payload_stream(key: &Aes128Key, place: &Place, octets: &[u8]) -> Vec<u8> {
+/// Returns FRMPayload encrypted.
+pub fn encrypt_payload(key: PayloadKey<'_>, place: &Place, clear: &[u8]) -> Vec<u8> {
+    payload_stream(key.key(), place, clear)
+}
+
+/// Returns octets exclusive-or the key stream of A_1, A_2, ... (LoRaWAN 1.0.4 p. 24-25).
+fn payload_stream(key: &Aes128Key, place: &Place, octets: &[u8]) -> Vec<u8> {
     let aes = Aes128::new(&Array::from(*key.expose()));
     let mut out = octets.to_vec();
     for (i, chunk) in (1u8..=u8::MAX).zip(out.chunks_mut(16)) {
@@ -65,10 +90,10 @@ pub fn payload_stream(key: &Aes128Key, place: &Place, octets: &[u8]) -> Vec<u8> 
     out
 }
 
-/// Returns FOpts of a 1.1 frame, encrypted or decrypted.
-pub fn fopts(key: &NwkSEncKey, place: &Place, rule: FOptsRule, octets: &[u8]) -> Vec<u8> {
+/// Returns FOpts of a 1.1 frame encrypted.
+pub fn encrypt_fopts(key: &NwkSEncKey, place: &Place, rule: FOptsRule, clear: &[u8]) -> Vec<u8> {
     let aes = Aes128::new(&Array::from(*key.key().expose()));
-    let mut out = octets.to_vec();
+    let mut out = clear.to_vec();
     xor(&mut out, encrypt(&aes, block::a_fopts(place, rule)));
     out
 }

@@ -14,7 +14,9 @@
 //!
 //! Every field stands least significant octet first. LoRaWAN 1.0.4 p. 46, 1.1 6.1-6.2, TS005, TS011.
 
-use super::{Block, decrypt_block, encrypt_block, pad16};
+use alloc::{vec, vec::Vec};
+
+use super::{Block, Scheme, decrypt_block, encrypt_block, pad16};
 use crate::{
     id::{DevAddr, DevEui, DevNonce, JoinEui, JoinNonce, NetId},
     key::{
@@ -51,6 +53,14 @@ impl SessionKeys {
     pub const fn app_s_key(&self) -> Option<&AppSKey> {
         match self {
             Self::V1_0 { app_s_key, .. } | Self::V1_1 { app_s_key, .. } => app_s_key.as_ref(),
+        }
+    }
+
+    /// Returns how data of the session is signed and encrypted.
+    pub const fn scheme(&self) -> Scheme {
+        match self {
+            Self::V1_0 { .. } => Scheme::V1_0,
+            Self::V1_1 { .. } => Scheme::V1_1,
         }
     }
 

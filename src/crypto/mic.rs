@@ -10,10 +10,16 @@
 //! | data down 1.1 | SNwkSIntKey | B0 with ConfFCnt |
 //! | data up 1.1 | SNwkSIntKey, then FNwkSIntKey | B1 for octets 0-1, B0 for octets 2-3 |
 
+use alloc::vec::Vec;
+use core::fmt;
+
+use aes::Aes128Enc;
+use cmac::{Cmac, KeyInit, Mac};
+
 use super::{
     Block,
     block::{self, Place, UplinkContext},
-    cmac::{Cmac, subkeys_of},
+    encrypt_block,
 };
 use crate::{
     frame::{DataFrame, JoinAccept, JoinRequest, Mic, RejoinRequest},
@@ -22,10 +28,10 @@ use crate::{
 };
 
 /// A key made ready for many MICs: its schedule is computed once.
-pub struct Signer(Cmac);
+pub struct Signer(Cmac<Aes128Enc>);
 
-impl std::fmt::Debug for Signer {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+impl fmt::Debug for Signer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("Signer(..)")
     }
 }
@@ -33,28 +39,31 @@ impl std::fmt::Debug for Signer {
 impl Signer {
     /// Returns a signer under that key.
     pub fn new(key: &Aes128Key) -> Self {
-        Self(Cmac::new(key))
+        Self(Cmac::new(&(*key.expose()).into()))
     }
 
     /// Returns the CMAC of the parts, one after another: 16 octets.
-    pub fn cmac(&self, parts: &[&[u8]]) -> [u8; 16] {
-        self.0.tag(parts)
+    pub fn cmac(&mut self, parts: &[&[u8]]) -> Block {
+        for part in parts {
+            self.0.update(part);
+        }
+        self.0.finalize_reset().into_bytes().into()
     }
 
     /// Returns the first four octets of the CMAC of the parts.
-    pub fn mic(&self, parts: &[&[u8]]) -> Mic {
+    pub fn mic(&mut self, parts: &[&[u8]]) -> Mic {
         let [a, b, c, d, ..] = self.cmac(parts);
         Mic([a, b, c, d])
     }
 
     /// Returns the MIC of a data frame by the rule of 1.0.x: B0, then `msg` (MHDR to FRMPayload).
-    pub fn data(&self, place: &Place, msg: &[u8]) -> Mic {
+    pub fn data(&mut self, place: &Place, msg: &[u8]) -> Mic {
         self.mic(&[&block::b0(place, 0, msg.len()), msg])
     }
 }
 
 /// Returns the CMAC of `message`: 16 octets (RFC 4493).
-pub fn cmac(key: &Aes128Key, message: &[u8]) -> [u8; 16] {
+pub fn cmac(key: &Aes128Key, message: &[u8]) -> Block {
     Signer::new(key).cmac(&[message])
 }
 
@@ -75,7 +84,14 @@ pub fn cmac(key: &Aes128Key, message: &[u8]) -> [u8; 16] {
 /// # Ok::<(), handfast::key::KeyError>(())
 /// ```
 pub fn subkeys(key: &Aes128Key) -> (Block, Block, Block) {
-    subkeys_of(key)
+    let l = encrypt_block(key, [0; 16]);
+    let k1 = double(u128::from_be_bytes(l));
+    (l, k1.to_be_bytes(), double(k1).to_be_bytes())
+}
+
+/// Doubles in GF(2^128), as RFC 4493, 2.3 does to make the subkeys.
+pub(crate) const fn double(block: u128) -> u128 {
+    (block << 1) ^ if block >> 127 == 1 { 0x87 } else { 0 }
 }
 
 /// Returns the MIC of a Join-Request.
@@ -204,89 +220,53 @@ pub fn forwarding_half(key: &FNwkSIntKey, frame: &DataFrame, fcnt: u32) -> [u8; 
     [a, b]
 }
 
-/// A frame whose MIC was computed and found equal. Only this module makes one.
-#[derive(Clone, Copy, Debug)]
-pub struct Verified<'a, F>(&'a F);
-
-impl<'a, F> Verified<'a, F> {
-    /// Returns the frame.
-    pub const fn frame(&self) -> &'a F {
-        self.0
-    }
+/// A MIC that does not hold.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub struct Mismatch {
+    /// As received.
+    pub received: Mic,
+    /// As computed.
+    pub expected: Mic,
 }
 
-/// The answer of a MIC check.
-#[derive(Clone, Copy, Debug)]
-pub enum MicCheck<'a, F> {
-    /// The MIC holds.
-    Match(Verified<'a, F>),
-    /// It does not.
-    Mismatch {
-        /// As received.
-        received: Mic,
-        /// As computed.
-        computed: Mic,
-    },
-}
-
-impl<'a, F> MicCheck<'a, F> {
-    fn of(frame: &'a F, received: Mic, computed: Mic) -> Self {
-        if received == computed {
-            Self::Match(Verified(frame))
-        } else {
-            Self::Mismatch { received, computed }
-        }
-    }
-
-    /// Returns whether the MIC holds.
-    pub const fn holds(&self) -> bool {
-        matches!(self, Self::Match(_))
-    }
+fn compared(received: Mic, expected: Mic) -> Result<(), Mismatch> {
+    if received == expected { Ok(()) } else { Err(Mismatch { received, expected }) }
 }
 
 /// Checks a Join-Request under a root key.
-pub fn check_join_request<'a>(
-    key: &impl JoinKey,
-    request: &'a JoinRequest,
-) -> MicCheck<'a, JoinRequest> {
-    MicCheck::of(request, request.mic, join_request(key, request))
+///
+/// # Errors
+/// [`Mismatch`] when the MIC does not hold.
+pub fn check_join_request(key: &impl JoinKey, request: &JoinRequest) -> Result<(), Mismatch> {
+    compared(request.mic, join_request(key, request))
 }
 
-/// Checks a data frame by the rule of 1.0.x. `fcnt` is the whole counter.
-pub fn check_data_1_0<'a>(
-    key: &NwkSKey,
-    frame: &'a DataFrame,
-    fcnt: u32,
-) -> MicCheck<'a, DataFrame> {
-    MicCheck::of(frame, frame.mic, data_1_0(key, frame, fcnt))
+/// Checks a Rejoin-Request.
+///
+/// # Errors
+/// [`Mismatch`] when the MIC does not hold.
+pub fn check_rejoin_request(key: RejoinKey<'_>, request: &RejoinRequest) -> Result<(), Mismatch> {
+    compared(request.mic, rejoin_request(key, request))
 }
 
-/// Checks a 1.1 downlink.
-pub fn check_data_down_1_1<'a>(
-    key: &SNwkSIntKey,
-    frame: &'a DataFrame,
-    fcnt: u32,
-    conf_fcnt: u16,
-) -> MicCheck<'a, DataFrame> {
-    MicCheck::of(frame, frame.mic, data_down_1_1(key, frame, fcnt, conf_fcnt))
+/// Checks a Join-Accept by the rule of 1.0.x, which 1.1 keeps for OptNeg 0.
+///
+/// # Errors
+/// [`Mismatch`] when the MIC does not hold.
+pub fn check_join_accept_1_0(root: &impl JoinKey, accept: &JoinAccept) -> Result<(), Mismatch> {
+    compared(accept.mic, join_accept_1_0(root, accept))
 }
 
-/// Checks a 1.1 uplink whose context is known.
-pub fn check_data_up_1_1<'a>(
-    serving: &SNwkSIntKey,
-    forwarding: &FNwkSIntKey,
-    frame: &'a DataFrame,
-    fcnt: u32,
-    context: &UplinkContext,
-) -> MicCheck<'a, DataFrame> {
-    MicCheck::of(frame, frame.mic, data_up_1_1(serving, forwarding, frame, fcnt, context))
-}
-
-/// Checks a multicast downlink.
-pub fn check_multicast<'a>(
-    key: &McNwkSKey,
-    frame: &'a DataFrame,
-    fcnt: u32,
-) -> MicCheck<'a, DataFrame> {
-    MicCheck::of(frame, frame.mic, multicast(key, frame, fcnt))
+/// Checks a Join-Accept with OptNeg 1; `nonce` is DevNonce, or the RJcount that it answers.
+///
+/// # Errors
+/// [`Mismatch`] when the MIC does not hold.
+pub fn check_join_accept_1_1(
+    key: &JsIntKey,
+    answers: JoinReqType,
+    join_eui: JoinEui,
+    nonce: DevNonce,
+    accept: &JoinAccept,
+) -> Result<(), Mismatch> {
+    compared(accept.mic, join_accept_1_1(key, answers, join_eui, nonce, accept))
 }

@@ -1,7 +1,8 @@
 //! RFC 3394 key wrap, as the key envelopes between LoRaWAN back ends use it (TS002).
 
-use aes_kw::{KeyInit, KwAes128};
+use alloc::{vec, vec::Vec};
 
+use aes_kw::{KeyInit, KwAes128};
 use zeroize::Zeroize;
 
 use crate::{

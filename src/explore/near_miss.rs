@@ -33,6 +33,7 @@ mod classes;
 mod digits;
 mod from_eui;
 mod identity;
+mod kernel;
 mod look_alike;
 mod mistake;
 mod order;

@@ -12,14 +12,21 @@
 
 mod ping;
 
-use std::{fmt, ops::Range};
+use alloc::{borrow::ToOwned, format, string::String, vec::Vec};
+use core::{fmt, ops::Range};
 
-use serde_json::json;
+use nom::{
+    Parser,
+    bytes::complete::take,
+    combinator::consumed,
+    number::complete::{le_u32, u8},
+};
 
 pub use ping::{
     BEACON_PERIOD_S, Periodicity, beacon_channel, ping_channel, ping_offset, ping_slots,
 };
 
+use super::input::{Input, array};
 use crate::{frame::MacVersion, gps::GpsTime, id::NetId, words::Count};
 
 /// Why octets are no beacon.
@@ -150,26 +157,58 @@ pub fn crc16(octets: &[u8]) -> u16 {
 }
 
 fn split(octets: &[u8], layout: Layout, version: Option<MacVersion>) -> Option<Beacon> {
-    let (head, rest) = octets.split_at_checked(layout.head.into())?;
-    let (time, rest) = rest.split_first_chunk::<4>()?;
-    let (first_crc, specific) = rest.split_at_checked(layout.first_crc.into())?;
-    let (info_desc, rest) = specific.split_first()?;
-    let (info, rest) = rest.split_first_chunk::<6>()?;
-    let (tail, second_crc) = rest.split_at_checked(layout.tail.into())?;
+    let (_, (first_part, second_part)) = parts(layout).parse(Input::new(octets)).ok()?;
+    let Timed { head, time, crc: first_crc } = first_part;
+    let GwSpecific { info_desc, info, tail, crc: second_crc } = second_part;
     let is_net_id = layout.first_crc == 1;
     let has_param = !is_net_id && version.is_none_or(|v| v == MacVersion::V1_0_4);
-    let part = specific.get(..specific.len().checked_sub(second_crc.len())?)?;
     Some(Beacon {
         octets: octets.to_vec(),
         layout,
-        head: head.to_vec(),
-        param: head.last().copied().map(Param).filter(|_| has_param),
-        time: GpsTime::from_seconds(u32::from_le_bytes(*time)),
-        first_crc: BeaconCrc::of(octets.get(..usize::from(layout.head) + 4)?, first_crc),
-        info_desc: *info_desc,
-        info: Info::new(*info_desc, *info, version),
-        tail: tail.to_vec(),
-        second_crc: BeaconCrc::of(part, second_crc),
+        head: head.octets().to_vec(),
+        param: head.octets().last().copied().map(Param).filter(|_| has_param),
+        time: GpsTime::from_seconds(time),
+        first_crc,
+        info_desc,
+        info: Info::new(info_desc, info, version),
+        tail: tail.octets().to_vec(),
+        second_crc,
+    })
+}
+
+/// What the first CRC covers, and the CRC.
+struct Timed<'a> {
+    head: Input<'a>,
+    time: u32,
+    crc: BeaconCrc,
+}
+
+/// What the second CRC covers, and the CRC.
+struct GwSpecific<'a> {
+    info_desc: u8,
+    info: [u8; 6],
+    tail: Input<'a>,
+    crc: BeaconCrc,
+}
+
+/// RFU 1..5 | Time 4 | CRC 1..2, then GwSpecific 7 (InfoDesc 1, Info 6) | RFU 0..3 | CRC 2.
+fn parts<'a>(
+    layout: Layout,
+) -> impl Parser<Input<'a>, Output = (Timed<'a>, GwSpecific<'a>), Error = ()> {
+    let timed = checked((take(layout.head), le_u32), layout.first_crc)
+        .map(|((head, time), crc)| Timed { head, time, crc });
+    let specific = checked((u8, array, take(layout.tail)), 2)
+        .map(|((info_desc, info, tail), crc)| GwSpecific { info_desc, info, tail, crc });
+    (timed, specific)
+}
+
+/// Reads what a CRC covers, and after it the CRC of so many bytes.
+fn checked<'a, T>(
+    covered: impl Parser<Input<'a>, Output = T, Error = ()>,
+    crc: u8,
+) -> impl Parser<Input<'a>, Output = (T, BeaconCrc), Error = ()> {
+    (consumed(covered), take(crc)).map(|((octets, value), crc): ((Input<'_>, T), Input<'_>)| {
+        (value, BeaconCrc::of(octets.octets(), crc.octets()))
     })
 }
 
@@ -310,46 +349,6 @@ impl Beacon {
             fault(end - 2..end, format!("the second CRC fails: {}", self.second_crc));
         }
         faults
-    }
-
-    /// Returns the beacon as JSON; octets as sent, the time also as UTC.
-    pub fn to_json(&self) -> serde_json::Value {
-        let mut specific = json!({"InfoDesc": self.info_desc});
-        let mut add = |name: &str, value: serde_json::Value| {
-            if let Some(object) = specific.as_object_mut() {
-                object.insert(name.to_owned(), value);
-            }
-        };
-        match self.info {
-            Info::Antenna { lat_raw, lng_raw, .. } => {
-                add("Lat_raw", lat_raw.into());
-                add("Lng_raw", lng_raw.into());
-                if let Some((lat, lng)) = self.info.degrees() {
-                    add("Lat", lat.into());
-                    add("Lng", lng.into());
-                }
-            }
-            Info::Gateway { net_id, gateway_id } => {
-                add("NetID", net_id.hex().into());
-                add("GatewayID", gateway_id.into());
-            }
-            Info::Rfu(octets) | Info::Network(octets) => add("Info", hex::encode(octets).into()),
-        }
-        let crc = |crc: BeaconCrc, octets: u8| {
-            let octets = usize::from(octets);
-            hex::encode(crc.received.to_le_bytes().get(..octets).unwrap_or_default())
-        };
-        json!({
-            "first_octets": hex::encode(&self.head),
-            "Param": self.param.map(|p| json!({"Prec": p.prec()})),
-            "Time": self.time.seconds(),
-            "utc": self.time.utc().map(|t| t.to_string()),
-            "CRC1": crc(self.first_crc, self.layout.first_crc),
-            "CRC1_ok": self.first_crc.holds(),
-            "GwSpecific": specific,
-            "CRC2": crc(self.second_crc, 2),
-            "CRC2_ok": self.second_crc.holds(),
-        })
     }
 }
 

@@ -8,7 +8,7 @@
 //! |--------|---|-------|---|----|
 //! |        | CID | payload, fields least significant octet first | CID | .. |
 //!
-//! Everything here is made from one table, [`ROWS`]: decoding, composing, names, help, tests. A new
+//! Everything here is made from one table, [`ROWS`]: decoding, composing, names, help, JSON, tests. A new
 //! command is one row. Decryption of FOpts (1.1) and of FPort 0 is left to the caller, as is the rule
 //! that the two places never carry commands in the same frame.
 //!
@@ -27,17 +27,23 @@ mod pair;
 mod table;
 mod text;
 
-use std::{fmt, ops::Range};
+use alloc::{string::String, vec::Vec};
+use core::{fmt, iter, ops::Range};
 
-use serde_json::{Map, json};
+use nom::{
+    Parser,
+    bytes::complete::take,
+    error::{ErrorKind, ParseError},
+};
 
-pub use build::{BuildError, compose, from_json};
+pub use build::{BuildError, Given, compose};
 pub use fault::{Fault, Wrong};
 pub use kind::{Kind, Value};
 pub use layout::{FieldSpec, Length, Refusal, Repeats, Role, Row};
 pub use pair::{RefusedBit, answer_to, explain_refusal, request_of};
 pub use text::from_text;
 
+use super::input::{Input, array};
 use crate::{
     frame::{Direction, MacVersion},
     words::Count,
@@ -137,33 +143,66 @@ pub enum Why {
 /// the newest layout is taken. Never fails: what cannot be split is in [`Commands::trailing`].
 pub fn decode(octets: &[u8], direction: Direction, version: Option<MacVersion>) -> Commands {
     let mut commands = Vec::new();
-    let mut trailing = None;
-    let mut at = 0usize;
-    while let Some((&cid, payload)) = octets.get(at..).and_then(<[u8]>::split_first) {
-        let found = row(cid, direction, version);
-        let why = match found.map(|row| (row, row.length.needed(payload))) {
-            Some((row, needed)) => match payload.get(..needed) {
-                Some(payload) => {
-                    let end = at + 1 + needed;
-                    commands.push(Command {
-                        row,
-                        at: at..end,
-                        octets: std::iter::once(cid).chain(payload.iter().copied()).collect(),
-                        fields: row.fields.iter().map(|s| s.read(payload, version)).collect(),
-                    });
-                    at = end;
-                    continue;
-                }
-                None => Why::Cut { row, needed, left: payload.len() },
-            },
-            None if cid >= FIRST_PROPRIETARY => Why::Proprietary,
-            None => Why::Unknown,
-        };
-        let octets = octets.get(at..).unwrap_or_default().to_vec();
-        trailing = Some(Trailing { at: at..at + octets.len(), cid, octets, why });
-        break;
+    let mut input = Input::new(octets);
+    let mut one = command(direction, version);
+    let mut stopped = None;
+    while input.left() > 0 {
+        match one.parse(input) {
+            Ok((rest, command)) => {
+                commands.push(command);
+                input = rest;
+            }
+            Err(nom::Err::Error(why) | nom::Err::Failure(why)) => {
+                stopped = Some(why);
+                break;
+            }
+            Err(nom::Err::Incomplete(_)) => break,
+        }
     }
+    let trailing = stopped.and_then(|Stopped { at, why }| {
+        let octets = octets.get(at..).unwrap_or_default().to_vec();
+        let cid = *octets.first()?;
+        Some(Trailing { at: at..at + octets.len(), cid, octets, why })
+    });
     Commands { version, commands, trailing }
+}
+
+/// CID 1 | payload, as long as the row of CID and direction says.
+fn command<'a>(
+    direction: Direction,
+    version: Option<MacVersion>,
+) -> impl Parser<Input<'a>, Output = Command, Error = Stopped> {
+    move |input: Input<'a>| {
+        let at = input.offset();
+        let stopped = |why| nom::Err::Failure(Stopped { at, why });
+        let (payload, [cid]) = array(input)?;
+        let unknown = if cid >= FIRST_PROPRIETARY { Why::Proprietary } else { Why::Unknown };
+        let row = row(cid, direction, version).ok_or(stopped(unknown))?;
+        let needed = row.length.needed(payload.octets());
+        let cut = Why::Cut { row, needed, left: payload.left() };
+        let (after, payload) =
+            take::<_, _, Stopped>(needed).parse(payload).map_err(|_| stopped(cut))?;
+        let fields = row.fields.iter().map(|spec| spec.read(payload.octets(), version)).collect();
+        let octets = input.octets().get(..=needed).unwrap_or_default().to_vec();
+        Ok((after, Command { row, at: at..after.offset(), octets, fields }))
+    }
+}
+
+/// Where the reading of a list stopped, and why.
+struct Stopped {
+    at: usize,
+    why: Why,
+}
+
+impl ParseError<Input<'_>> for Stopped {
+    /// A list ends well where no CID follows: that is no failure, and nobody asks why.
+    fn from_error_kind(input: Input<'_>, _: ErrorKind) -> Self {
+        Self { at: input.offset(), why: Why::Unknown }
+    }
+
+    fn append(_: Input<'_>, _: ErrorKind, other: Self) -> Self {
+        other
+    }
 }
 
 /// Returns the octets of a list of commands, in order; the reverse of [`decode`].
@@ -179,15 +218,6 @@ impl Commands {
             octets.extend_from_slice(&trailing.octets);
         }
         octets
-    }
-
-    /// Returns the list as JSON: an array of `{"cid":2,"name":"LinkCheckAns","fields":{..}}`.
-    ///
-    /// What could not be split comes last, with `octets` in place of `fields`. Keys stay hidden
-    /// (`null`): see [`Command::to_json_revealed`].
-    pub fn to_json(&self) -> serde_json::Value {
-        let known = self.commands.iter().map(Command::to_json);
-        known.chain(self.trailing.as_ref().map(Trailing::to_json)).collect()
     }
 }
 
@@ -240,27 +270,8 @@ impl Command {
     /// Returns the RFU bits that are set, one octet for each octet of the payload.
     pub fn rfu(&self) -> Vec<u8> {
         let known = self.row.known_bits();
-        let known = known.iter().copied().chain(std::iter::repeat(0xFF));
+        let known = known.iter().copied().chain(iter::repeat(0xFF));
         self.payload().iter().zip(known).map(|(octet, known)| octet & !known).collect()
-    }
-
-    /// Returns `{"cid":2,"name":"LinkCheckAns","fields":{..}}`; a key field is `null`.
-    pub fn to_json(&self) -> serde_json::Value {
-        self.json(false)
-    }
-
-    /// Returns the same with the value of key fields (RootWorSKey), for a user who asked to see it.
-    pub fn to_json_revealed(&self) -> serde_json::Value {
-        self.json(true)
-    }
-
-    fn json(&self, revealed: bool) -> serde_json::Value {
-        let fields: Map<_, _> = self
-            .fields
-            .iter()
-            .map(|f| (f.spec.name.to_owned(), f.value.to_json(revealed)))
-            .collect();
-        json!({"cid": self.cid(), "name": self.name(), "fields": fields})
     }
 }
 
@@ -316,13 +327,6 @@ impl Trailing {
             Why::Cut { row, .. } => Some(row.name),
             Why::Unknown | Why::Proprietary => None,
         }
-    }
-
-    /// Returns `{"cid":71,"name":null,"octets":"47.."}`; no octets where they may be part of a key.
-    pub fn to_json(&self) -> serde_json::Value {
-        let secret = matches!(self.why, Why::Cut { row, .. } if row.holds_a_key());
-        let octets = (!secret).then(|| hex::encode(&self.octets));
-        json!({"cid": self.cid, "name": self.name(), "octets": octets})
     }
 }
 

@@ -6,7 +6,14 @@
 //!
 //! LoRaWAN 1.0.4 p. 17-24, 1.1 4.3. FRMPayload stays encrypted here, and so does FOpts in 1.1.
 
-use super::{DecodeError, Direction, FType, Field, LenFrom, Mhdr, Mic, input::Reader};
+use alloc::vec::Vec;
+
+use nom::Parser;
+
+use super::{
+    Direction, FType, Field, LenFrom, Mhdr, Mic,
+    input::{Input, Parsed, Reads, before_mic, bytes, field, if_any, rest},
+};
 use crate::id::DevAddr;
 
 /// A data frame, up or down.
@@ -76,29 +83,37 @@ impl FCtrl {
 }
 
 /// FOpts: 0 to 15 octets.
-#[derive(Clone, Debug, Default, Eq, PartialEq)]
-pub struct FOpts(Vec<u8>);
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub struct FOpts {
+    octets: [u8; Self::MAX],
+    len: u8,
+}
 
 impl FOpts {
+    /// The most octets: FOptsLen has four bits.
+    pub const MAX: usize = 15;
+
     /// Returns the options if they are at most 15 octets.
-    pub fn new(octets: Vec<u8>) -> Option<Self> {
-        (octets.len() <= 15).then_some(Self(octets))
+    pub fn new(octets: impl AsRef<[u8]>) -> Option<Self> {
+        let octets = octets.as_ref();
+        let mut own = Self { len: u8::try_from(octets.len()).ok()?, ..Self::default() };
+        own.octets.get_mut(..octets.len())?.copy_from_slice(octets);
+        Some(own)
     }
 
     /// Returns the octets.
     pub fn octets(&self) -> &[u8] {
-        &self.0
+        self.octets.get(..self.len.into()).unwrap_or_default()
     }
 
     /// Returns FOptsLen, 0 to 15.
-    pub fn len(&self) -> u8 {
-        // `new` lets no more than 15 octets in.
-        u8::try_from(self.0.len()).unwrap_or(15)
+    pub const fn len(&self) -> u8 {
+        self.len
     }
 
     /// Returns whether there are none.
-    pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
+    pub const fn is_empty(&self) -> bool {
+        self.len == 0
     }
 }
 
@@ -129,40 +144,43 @@ impl DataFrame {
         self.payload.as_ref().map(|p| p.port)
     }
 
-    pub(super) fn read(reader: &mut Reader<'_>, mhdr: Mhdr) -> Result<Self, DecodeError> {
-        let dev_addr = DevAddr::from_wire(reader.fixed(Field::DevAddr)?);
-        let [fctrl] = reader.fixed(Field::FCtrl)?;
-        let fcnt = u16::from_le_bytes(reader.fixed(Field::FCnt)?);
-        let count = fctrl & 0x0F;
-        let because = LenFrom::FOptsLen(count);
-        let fopts = reader.octets(Field::FOpts, usize::from(count), Mic::LEN, because)?.to_vec();
-        let payload = if reader.left() > Mic::LEN {
-            let [port] = reader.fixed(Field::FPort)?;
-            Some(Payload { port, frm: reader.rest(Field::FrmPayload, Mic::LEN).to_vec() })
-        } else {
-            None
-        };
-        let mic = Mic(reader.fixed(Field::Mic)?);
-        Ok(Self {
-            mhdr,
-            dev_addr,
-            fctrl: FCtrl::new(fctrl),
-            fcnt,
-            fopts: FOpts(fopts),
-            payload,
-            mic,
-        })
-    }
-
     pub(crate) fn put_signed(&self, out: &mut Vec<u8>) {
         out.push(self.mhdr.0);
         out.extend(self.dev_addr.to_wire());
         out.push(self.fctrl.0 | self.fopts.len());
         out.extend(self.fcnt.to_le_bytes());
-        out.extend(&self.fopts.0);
+        out.extend(self.fopts.octets());
         if let Some(payload) = &self.payload {
             out.push(payload.port);
             out.extend(&payload.frm);
         }
     }
+}
+
+/// FHDR 7..22 | FPort 0..1, FRMPayload 0..N | MIC 4.
+pub(super) fn data_frame<'a>(mhdr: Mhdr) -> impl Reads<'a, DataFrame> {
+    (
+        fhdr,
+        before_mic(if_any((field(Field::FPort, |[port]| port), rest(Field::FrmPayload)))),
+        field(Field::Mic, Mic),
+    )
+        .map(move |((dev_addr, fctrl, fcnt, fopts), payload, mic)| {
+            let payload = payload.map(|(port, frm)| Payload { port, frm: frm.to_vec() });
+            DataFrame { mhdr, dev_addr, fctrl, fcnt, fopts, payload, mic }
+        })
+}
+
+/// DevAddr 4 | FCtrl 1 | FCnt 2 | FOpts 0..15, as many as FOptsLen in FCtrl says.
+fn fhdr(input: Input<'_>) -> Parsed<'_, (DevAddr, FCtrl, u16, FOpts)> {
+    let (input, (dev_addr, f_ctrl, fcnt)) = (
+        field(Field::DevAddr, DevAddr::from_wire),
+        field(Field::FCtrl, |[octet]| octet),
+        field(Field::FCnt, u16::from_le_bytes),
+    )
+        .parse(input)?;
+    let len = f_ctrl & 0x0F;
+    let (input, fopts) = before_mic(bytes(Field::FOpts, len.into(), LenFrom::FOptsLen(len)))
+        .map(|octets| FOpts::new(octets).expect("FOptsLen has four bits"))
+        .parse(input)?;
+    Ok((input, (dev_addr, FCtrl::new(f_ctrl), fcnt, fopts)))
 }

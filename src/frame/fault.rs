@@ -1,8 +1,9 @@
 //! Faults: octets that split well but say what the standard forbids.
 
-use std::{fmt, ops::Range};
+use alloc::vec::Vec;
+use core::{fmt, ops::Range};
 
-use super::{DataFrame, Direction, Field, Frame, JoinRequest, Located, Mhdr, RejoinBody};
+use super::{DataFrame, Direction, Field, Frame, JoinRequest, Mhdr, RejoinBody, fields};
 
 /// Octets of the largest LoRa frame: the length in the PHY header is one octet.
 const MAX_PHY_PAYLOAD: usize = 255;
@@ -83,9 +84,12 @@ impl Fault {
 }
 
 /// Returns all faults of a frame, in the order of its octets.
-pub(super) fn faults(octets: &[u8], fields: &[Located<Field>], frame: &Frame) -> Vec<Fault> {
+pub(super) fn faults(octets: &[u8], frame: &Frame) -> Vec<Fault> {
     let n = octets.len();
-    let place = |field| fields.iter().find(|f| f.value == field).map_or(0..n, |f| f.at.clone());
+    // Few frames have a fault: only then it matters where the fields are.
+    let mut located = None;
+    let mut place =
+        |field| located.get_or_insert_with(|| fields(octets)).place_of(field).unwrap_or(0..n);
     let mut out = Vec::new();
     let mut add = |field, kind| out.push(Fault::new(place(field), field, kind));
     let mhdr = frame.mhdr();
@@ -114,7 +118,7 @@ pub(super) fn faults(octets: &[u8], fields: &[Located<Field>], frame: &Frame) ->
         let kind = FaultKind::TooLong { found: n, most: MAX_PHY_PAYLOAD };
         out.push(Fault::new(
             MAX_PHY_PAYLOAD..n,
-            fields.last().map_or(Field::Mhdr, |f| f.value),
+            fields(octets).last().map_or(Field::Mhdr, |f| f.value),
             kind,
         ));
     }

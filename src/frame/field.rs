@@ -1,6 +1,10 @@
 //! The names of fields, where they stand, and what goes wrong when octets run out.
 
-use std::{fmt, ops::Range};
+use core::{
+    fmt,
+    ops::{Deref, Range},
+    slice,
+};
 
 use crate::words::Count;
 
@@ -11,6 +15,69 @@ pub struct Located<T> {
     pub at: Range<usize>,
     /// What stood there.
     pub value: T,
+}
+
+/// The fields of a frame, in the order read: a slice, kept in place.
+#[derive(Clone)]
+pub struct Fields {
+    list: [Located<Field>; Self::MAX],
+    len: usize,
+}
+
+impl Fields {
+    /// The most fields that a message has: a data frame with FOpts and FRMPayload, a Join-Accept with a
+    /// CFList.
+    const MAX: usize = 8;
+
+    /// Returns where a field is, if it was read.
+    pub fn place_of(&self, field: Field) -> Option<Range<usize>> {
+        self.iter().find(|located| located.value == field).map(|located| located.at.clone())
+    }
+
+    /// Adds a field.
+    pub(super) fn push(&mut self, value: Field, at: Range<usize>) {
+        if let Some(slot) = self.list.get_mut(self.len) {
+            *slot = Located { at, value };
+            self.len += 1;
+        }
+    }
+}
+
+impl Default for Fields {
+    fn default() -> Self {
+        Self { list: [const { Located { at: 0..0, value: Field::Mhdr } }; Self::MAX], len: 0 }
+    }
+}
+
+impl Deref for Fields {
+    type Target = [Located<Field>];
+
+    fn deref(&self) -> &Self::Target {
+        self.list.get(..self.len).unwrap_or_default()
+    }
+}
+
+impl<'a> IntoIterator for &'a Fields {
+    type Item = &'a Located<Field>;
+    type IntoIter = slice::Iter<'a, Located<Field>>;
+
+    fn into_iter(self) -> Self::IntoIter {
+        self.iter()
+    }
+}
+
+impl PartialEq for Fields {
+    fn eq(&self, other: &Self) -> bool {
+        **self == **other
+    }
+}
+
+impl Eq for Fields {}
+
+impl fmt::Debug for Fields {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_list().entries(self).finish()
+    }
 }
 
 macro_rules! fields {

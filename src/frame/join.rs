@@ -8,7 +8,14 @@
 //!
 //! LoRaWAN 1.0.4 p. 45, 1.1 6.2.4.
 
-use super::{DecodeError, Field, Mhdr, Mic, input::Reader};
+use alloc::vec::Vec;
+
+use nom::Parser;
+
+use super::{
+    Field, Mhdr, Mic,
+    input::{Input, Parsed, Reads, before_mic, field, rest},
+};
 use crate::id::{DevEui, DevNonce, JoinEui, NetId};
 
 /// A Join-Request.
@@ -36,17 +43,6 @@ impl JoinRequest {
     pub fn new(join_eui: JoinEui, dev_eui: DevEui, dev_nonce: DevNonce) -> Self {
         let mhdr = Mhdr::new(super::FType::JoinRequest);
         Self { mhdr, join_eui, dev_eui, dev_nonce, surplus: Vec::new(), mic: Mic([0; 4]) }
-    }
-
-    pub(super) fn read(reader: &mut Reader<'_>, mhdr: Mhdr) -> Result<Self, DecodeError> {
-        Ok(Self {
-            mhdr,
-            join_eui: JoinEui::from_wire(reader.fixed(Field::JoinEui)?),
-            dev_eui: DevEui::from_wire(reader.fixed(Field::DevEui)?),
-            dev_nonce: DevNonce::from_wire(reader.fixed(Field::DevNonce)?),
-            surplus: reader.rest(Field::Surplus, Mic::LEN).to_vec(),
-            mic: Mic(reader.fixed(Field::Mic)?),
-        })
     }
 
     pub(crate) fn put_signed(&self, out: &mut Vec<u8>) {
@@ -127,26 +123,6 @@ impl RejoinBody {
 }
 
 impl RejoinRequest {
-    pub(super) fn read(reader: &mut Reader<'_>, mhdr: Mhdr) -> Result<Self, DecodeError> {
-        let [rejoin_type] = reader.fixed(Field::RejoinType)?;
-        let body = match rejoin_type {
-            0 | 2 => RejoinBody::Network {
-                keys_only: rejoin_type == 2,
-                net_id: NetId::from_wire(reader.fixed(Field::NetId)?),
-                dev_eui: DevEui::from_wire(reader.fixed(Field::DevEui)?),
-                count: DevNonce::from_wire(reader.fixed(Field::RjCount0)?),
-            },
-            1 => RejoinBody::JoinServer {
-                join_eui: JoinEui::from_wire(reader.fixed(Field::JoinEui)?),
-                dev_eui: DevEui::from_wire(reader.fixed(Field::DevEui)?),
-                count: DevNonce::from_wire(reader.fixed(Field::RjCount1)?),
-            },
-            other => RejoinBody::Rfu(other),
-        };
-        let surplus = reader.rest(Field::Surplus, Mic::LEN).to_vec();
-        Ok(Self { mhdr, body, surplus, mic: Mic(reader.fixed(Field::Mic)?) })
-    }
-
     pub(crate) fn put_signed(&self, out: &mut Vec<u8>) {
         out.extend([self.mhdr.0, self.body.rejoin_type()]);
         match &self.body {
@@ -163,5 +139,52 @@ impl RejoinRequest {
             RejoinBody::Rfu(_) => {}
         }
         out.extend(&self.surplus);
+    }
+}
+
+/// JoinEUI 8 | DevEUI 8 | DevNonce 2 | MIC 4.
+pub(super) fn join_request<'a>(mhdr: Mhdr) -> impl Reads<'a, JoinRequest> {
+    (
+        field(Field::JoinEui, JoinEui::from_wire),
+        field(Field::DevEui, DevEui::from_wire),
+        field(Field::DevNonce, DevNonce::from_wire),
+        before_mic(rest(Field::Surplus)),
+        field(Field::Mic, Mic),
+    )
+        .map(move |(join_eui, dev_eui, dev_nonce, surplus, mic)| {
+            let surplus = surplus.to_vec();
+            JoinRequest { mhdr, join_eui, dev_eui, dev_nonce, surplus, mic }
+        })
+}
+
+/// RejoinType 1 and what it says | MIC 4.
+pub(super) fn rejoin_request<'a>(mhdr: Mhdr) -> impl Reads<'a, RejoinRequest> {
+    (rejoin_body, before_mic(rest(Field::Surplus)), field(Field::Mic, Mic)).map(
+        move |(body, surplus, mic)| RejoinRequest { mhdr, body, surplus: surplus.to_vec(), mic },
+    )
+}
+
+/// 0 or 2 | NetID 3 | DevEUI 8 | RJcount0 2, or 1 | JoinEUI 8 | DevEUI 8 | RJcount1 2.
+fn rejoin_body(input: Input<'_>) -> Parsed<'_, RejoinBody> {
+    let (input, rejoin_type) = field(Field::RejoinType, |[octet]| octet).parse(input)?;
+    match rejoin_type {
+        0 | 2 => (
+            field(Field::NetId, NetId::from_wire),
+            field(Field::DevEui, DevEui::from_wire),
+            field(Field::RjCount0, DevNonce::from_wire),
+        )
+            .map(|(net_id, dev_eui, count)| {
+                let keys_only = rejoin_type == 2;
+                RejoinBody::Network { keys_only, net_id, dev_eui, count }
+            })
+            .parse(input),
+        1 => (
+            field(Field::JoinEui, JoinEui::from_wire),
+            field(Field::DevEui, DevEui::from_wire),
+            field(Field::RjCount1, DevNonce::from_wire),
+        )
+            .map(|(join_eui, dev_eui, count)| RejoinBody::JoinServer { join_eui, dev_eui, count })
+            .parse(input),
+        reserved => Ok((input, RejoinBody::Rfu(reserved))),
     }
 }

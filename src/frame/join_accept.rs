@@ -6,7 +6,14 @@
 //!
 //! LoRaWAN 1.0.4 p. 46-47, 1.1 6.2.3; CFList: RP002-1.0.4, 2.3.
 
-use super::{DecodeError, Fault, FaultKind, Field, Located, Mhdr, Mic, input::Reader};
+use alloc::vec::Vec;
+
+use nom::{Parser, combinator::eof};
+
+use super::{
+    DecodeError, Fault, FaultKind, Field, Fields, LenFrom, Mhdr, Mic,
+    input::{Input, Log, Reads, before_mic, bytes, field, if_any, parse},
+};
 use crate::id::{DevAddr, JoinNonce, NetId};
 
 /// A Join-Accept as it travels: the octets after MHDR are encrypted, MIC included.
@@ -19,13 +26,6 @@ pub struct SealedJoinAccept {
 }
 
 impl SealedJoinAccept {
-    pub(super) fn read(reader: &mut Reader<'_>, mhdr: Mhdr) -> Result<Self, DecodeError> {
-        if reader.left() < 16 {
-            reader.fixed::<16>(Field::Sealed)?;
-        }
-        Ok(Self { mhdr, sealed: reader.rest(Field::Sealed, 0).to_vec() })
-    }
-
     /// Returns whether the sealed part is a length that a Join-Accept can have.
     pub fn is_whole(&self) -> bool {
         matches!(self.sealed.len(), 16 | 32)
@@ -59,7 +59,7 @@ pub struct OpenedJoinAccept {
     /// MHDR and the decrypted octets.
     pub octets: Vec<u8>,
     /// Where each field stands in `octets`.
-    pub fields: Vec<Located<Field>>,
+    pub fields: Fields,
     /// The fields.
     pub accept: JoinAccept,
     /// What the standard forbids.
@@ -74,42 +74,18 @@ impl JoinAccept {
     /// Octets between RxDelay and MIC in another number than 0 or 16 are no CFList: 16 are needed
     /// for one.
     pub fn read_opened(octets: &[u8]) -> Result<OpenedJoinAccept, DecodeError> {
-        let mut reader = Reader::new(octets);
-        let [mhdr] = reader.fixed(Field::Mhdr)?;
-        let join_nonce = JoinNonce::from_wire(reader.fixed(Field::JoinNonce)?);
-        let net_id = NetId::from_wire(reader.fixed(Field::NetId)?);
-        let dev_addr = DevAddr::from_wire(reader.fixed(Field::DevAddr)?);
-        let [dl_settings] = reader.fixed(Field::DlSettings)?;
-        let [rx_delay] = reader.fixed(Field::RxDelay)?;
-        let cf_list = if reader.left() > Mic::LEN {
-            let list = reader.octets(Field::CfList, 16, Mic::LEN, super::LenFrom::Layout)?;
-            list.try_into().ok().map(CfList)
-        } else {
-            None
-        };
-        let mic = Mic(reader.fixed(Field::Mic)?);
-        if reader.left() > 0 {
-            let left = reader.left();
-            return Err(DecodeError::TooLong { offset: octets.len() - left, left });
-        }
-        let accept = Self {
-            mhdr: Mhdr(mhdr),
-            join_nonce,
-            net_id,
-            dev_addr,
-            dl_settings: DlSettings(dl_settings),
-            rx_delay: RxDelay(rx_delay),
-            cf_list,
-            mic,
-        };
+        let mut fields = Fields::default();
+        let log = Log::new(&mut fields);
+        let accept = parse(opened_join_accept(), Input::logged(octets, &log))?;
         let mut faults = Vec::new();
+        let RxDelay(rx_delay) = accept.rx_delay;
         if rx_delay >> 4 != 0 {
             faults.push(Fault::new(12..13, Field::RxDelay, FaultKind::RfuBits(rx_delay & 0xF0)));
         }
-        if let Some(CfListType::Rfu(octet)) = cf_list.map(CfList::kind) {
+        if let Some(CfListType::Rfu(octet)) = accept.cf_list.map(CfList::kind) {
             faults.push(Fault::new(28..29, Field::CfList, FaultKind::CfListType(octet)));
         }
-        Ok(OpenedJoinAccept { octets: octets.to_vec(), fields: reader.fields, accept, faults })
+        Ok(OpenedJoinAccept { octets: octets.to_vec(), fields, accept, faults })
     }
 
     /// Returns MHDR and all fields before MIC: what the MIC covers in LoRaWAN 1.0.x.
@@ -130,6 +106,31 @@ impl JoinAccept {
         out.extend(self.mic.0);
         out
     }
+}
+
+/// 16 or 32 bytes, encrypted. Fewer than a block are not a Join-Accept.
+pub(super) fn sealed_join_accept<'a>(mhdr: Mhdr) -> impl Reads<'a, SealedJoinAccept> {
+    let all =
+        |input: Input<'a>| bytes(Field::Sealed, input.left().max(16), LenFrom::Layout).parse(input);
+    all.map(move |sealed| SealedJoinAccept { mhdr, sealed: sealed.to_vec() })
+}
+
+/// MHDR 1 | JoinNonce 3 | NetID 3 | DevAddr 4 | DLSettings 1 | RxDelay 1 | CFList 0 or 16 | MIC 4.
+fn opened_join_accept<'a>() -> impl Reads<'a, JoinAccept> {
+    (
+        field(Field::Mhdr, |[octet]| Mhdr(octet)),
+        field(Field::JoinNonce, JoinNonce::from_wire),
+        field(Field::NetId, NetId::from_wire),
+        field(Field::DevAddr, DevAddr::from_wire),
+        field(Field::DlSettings, |[octet]| DlSettings(octet)),
+        field(Field::RxDelay, |[octet]| RxDelay(octet)),
+        before_mic(if_any(field(Field::CfList, CfList))),
+        field(Field::Mic, Mic),
+        eof,
+    )
+        .map(|(mhdr, join_nonce, net_id, dev_addr, dl_settings, rx_delay, cf_list, mic, _)| {
+            JoinAccept { mhdr, join_nonce, net_id, dev_addr, dl_settings, rx_delay, cf_list, mic }
+        })
 }
 
 /// DLSettings: OptNeg in bit 7 (1.1; RFU in 1.0.x), RX1DROffset in 6..4, RX2DataRate in 3..0.

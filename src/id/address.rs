@@ -18,7 +18,8 @@
 //! Two older readings are still met: the first print of the table gave types 3 and 4 one NwkID bit
 //! less, and LoRaWAN 1.0.x before it made NwkID the seven low bits of any NetID.
 
-use std::{fmt, str::FromStr};
+use alloc::vec::Vec;
+use core::{fmt, str::FromStr};
 
 use super::{DevAddr, IdError, NetId};
 

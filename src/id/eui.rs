@@ -4,7 +4,8 @@
 //! manufacturers, bit 0 that it means a group. The rest is a matter of marks that people leave: an
 //! EUI-48 with FF-FE or FF-FF put in its middle, a number made up at the keyboard.
 
-use std::fmt;
+use alloc::{string::String, vec, vec::Vec};
+use core::fmt;
 
 use super::{Eui64, dashed};
 

@@ -1,10 +1,14 @@
 //! What a number out of a log or a label can be, and what it tells as such.
 
-use std::fmt::Display;
+use alloc::{
+    format,
+    string::{String, ToString},
+    vec,
+    vec::Vec,
+};
+use core::fmt::Display;
 
-use serde_json::{Value, json};
-
-use super::{DevAddr, DevNonce, Eui64, NetId, dashed};
+use super::{Block, DevAddr, DevNonce, Eui64, NetId, NetIdType, Reading, dashed};
 use crate::words::Count;
 
 /// Why a text is no number that LoRaWAN has. Never holds a digit of the text.
@@ -45,7 +49,7 @@ pub struct Candidate {
     /// Its printed form, most significant octet first; none of a key.
     pub value: Option<String>,
     /// What it tells.
-    pub facts: Vec<Fact>,
+    pub properties: Vec<Property>,
 }
 
 /// In which order the octets of a text are read.
@@ -58,14 +62,57 @@ pub enum Order {
 }
 
 /// One thing that a number tells.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Fact {
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct Property {
     /// Its name, as JSON prints it.
     pub name: &'static str,
-    /// Its value, for JSON.
-    pub value: Value,
+    /// Its value.
+    pub value: PropertyValue,
     /// The same for people.
     pub says: String,
+}
+
+/// The value of a [`Property`].
+#[derive(Clone, Debug, Eq, PartialEq)]
+#[non_exhaustive]
+pub enum PropertyValue {
+    /// None.
+    Null,
+    /// Yes or no.
+    Flag(bool),
+    /// A number.
+    Number(i64),
+    /// A text.
+    Text(String),
+    /// NetIDs.
+    NetIds(Vec<NetId>),
+    /// A block of DevAddrs.
+    Block(Block),
+    /// Blocks of DevAddrs, each with the text that says so.
+    Blocks(Vec<(Reading, Block)>),
+}
+
+macro_rules! values {
+    ($($from:ty => $variant:ident;)*) => {$(
+        impl From<$from> for PropertyValue {
+            fn from(value: $from) -> Self {
+                Self::$variant(value.into())
+            }
+        }
+    )*};
+}
+
+values! {
+    bool => Flag;
+    u8 => Number;
+    u16 => Number;
+    u32 => Number;
+    i32 => Number;
+    &str => Text;
+    String => Text;
+    Vec<NetId> => NetIds;
+    Block => Block;
+    Vec<(Reading, Block)> => Blocks;
 }
 
 /// Returns all that a number can be, by its number of hex digits; `-`, `:` and spaces may stand between
@@ -104,110 +151,118 @@ fn each(both: [(Order, &Vec<u8>); 2], read: impl Fn(&[u8]) -> Option<Candidate>)
     found
 }
 
-fn candidate(kind: &'static str, value: impl Display, facts: Vec<Fact>) -> Candidate {
-    Candidate { kind, order: Order::Printed, value: Some(value.to_string()), facts }
+fn candidate(kind: &'static str, value: impl Display, properties: Vec<Property>) -> Candidate {
+    Candidate { kind, order: Order::Printed, value: Some(value.to_string()), properties }
 }
 
-fn fact(name: &'static str, value: impl Into<Value>, says: impl Display) -> Fact {
-    Fact { name, value: value.into(), says: says.to_string() }
+fn property(name: &'static str, value: impl Into<PropertyValue>, says: impl Display) -> Property {
+    Property { name, value: value.into(), says: says.to_string() }
 }
 
-fn on_air(octets: &[u8]) -> Fact {
-    fact("on_air", hex::encode(octets), format!("on the air {}", spaced(octets)))
+fn on_air(octets: &[u8]) -> Property {
+    property("on_air", hex::encode(octets), format!("on the air {}", spaced(octets)))
 }
 
 fn dev_nonce(value: u16) -> Candidate {
-    let facts = vec![
-        fact("number", value, format!("as a number {value}")),
+    let properties = vec![
+        property("number", value, format!("as a number {value}")),
         on_air(&DevNonce(value).to_wire()),
     ];
-    candidate("DevNonce", format_args!("{value:04X}"), facts)
+    candidate("DevNonce", format_args!("{value:04X}"), properties)
 }
 
 fn dev_addr(addr: DevAddr) -> Candidate {
-    let mut facts = Vec::new();
-    match addr.parts() {
-        Some(parts) => {
-            let kind = parts.net_id_type;
-            facts.push(fact(
-                "type",
-                kind.number,
-                format!("prefix of NetID type {}, NwkAddr {:X}", kind.number, parts.nwk_addr),
-            ));
-            facts.push(fact("nwk_id", parts.nwk_id, format!("NwkID {:X}", parts.nwk_id)));
-            let ids: Vec<NetId> = addr.net_ids().collect();
-            let shown: Vec<String> = ids.iter().take(SHOWN).map(NetId::to_string).collect();
-            let more = match ids.len().saturating_sub(SHOWN) {
-                0 => String::new(),
-                n => format!(" and {n} more that share the NwkID"),
-            };
-            let value: Vec<String> = ids.iter().map(|id| id.hex()).collect();
-            facts.push(fact("net_ids", value, format!("NetID {}{more}", shown.join(", "))));
-            if let Some(block) = ids.first().and_then(|id| id.block(super::Reading::Current)) {
-                let text = block.to_string();
-                let says = format!("block {text}, {} to {}", block.first(), block.last());
-                facts.push(fact("block", text.to_lowercase(), says));
-            }
+    let mut properties = Vec::new();
+    if let Some(parts) = addr.parts() {
+        let kind = parts.net_id_type;
+        properties.push(property(
+            "type",
+            kind.number,
+            format!("prefix of NetID type {}, NwkAddr {:X}", kind.number, parts.nwk_addr),
+        ));
+        properties.push(property("nwk_id", parts.nwk_id, format!("NwkID {:X}", parts.nwk_id)));
+        let ids: Vec<NetId> = addr.net_ids().collect();
+        let shown: Vec<String> = ids.iter().take(SHOWN).map(NetId::to_string).collect();
+        let more = match ids.len().saturating_sub(SHOWN) {
+            0 => String::new(),
+            n => format!(" and {n} more that share the NwkID"),
+        };
+        let first = ids.first().and_then(|id| id.block(Reading::Current));
+        let says = format!("NetID {}{more}", shown.join(", "));
+        properties.push(property("net_ids", ids, says));
+        if let Some(block) = first {
+            let says = format!("block {block}, {} to {}", block.first(), block.last());
+            properties.push(property("block", block, says));
         }
-        None => facts.push(fact("type", Value::Null, "begins with eight ones: of no NetID type")),
+    } else {
+        let says = "begins with eight ones: of no NetID type";
+        properties.push(property("type", PropertyValue::Null, says));
     }
     let seven = addr.top_seven_bits();
-    facts.push(fact(
+    properties.push(property(
         "top_seven_bits",
         seven,
         format!("LoRaWAN 1.0.x: from any NetID whose seven low bits are {seven:02X}"),
     ));
     if addr.is_experimental() {
-        facts.push(fact("experimental", true, "free for experiments and private networks"));
+        properties.push(property(
+            "experimental",
+            true,
+            "free for experiments and private networks",
+        ));
     }
     let signed = i32::from_be_bytes(addr.0.to_be_bytes());
-    facts.push(fact(
+    properties.push(property(
         "int32",
         signed,
         format!("{signed} where a station prints it as a signed number"),
     ));
-    facts.push(on_air(&addr.to_wire()));
-    candidate("DevAddr", addr, facts)
+    properties.push(on_air(&addr.to_wire()));
+    candidate("DevAddr", addr, properties)
 }
 
 fn net_id(id: NetId) -> Candidate {
-    let kind = super::NetIdType::of(id);
-    let mut facts = vec![
-        fact("type", kind.number, format!("type {}, ID {:X}", kind.number, kind.id(id))),
-        fact("nwk_id", id.nwk_id(), format!("NwkID {:X}", id.nwk_id())),
+    let kind = NetIdType::of(id);
+    let mut properties = vec![
+        property("type", kind.number, format!("type {}, ID {:X}", kind.number, kind.id(id))),
+        property("nwk_id", id.nwk_id(), format!("NwkID {:X}", id.nwk_id())),
     ];
     if id.rfu() != 0 {
-        facts.push(fact("rfu", id.rfu(), "RFU bits are set: no NetID that was assigned"));
+        properties.push(property("rfu", id.rfu(), "RFU bits are set: no NetID that was assigned"));
     }
     let blocks = id.blocks();
-    let value: Vec<Value> = blocks
-        .iter()
-        .map(|(reading, block)| {
-            json!({"block": block.to_string().to_lowercase(), "reading": reading.to_string()})
-        })
-        .collect();
     let says: Vec<String> = blocks.iter().map(|(r, b)| format!("{b} {r}")).collect();
-    facts.push(fact("blocks", value, format!("hands out DevAddrs of {}", says.join("; "))));
+    let says = format!("hands out DevAddrs of {}", says.join("; "));
+    properties.push(property("blocks", blocks, says));
     if id.is_experimental() {
-        facts.push(fact("experimental", true, "free for experiments and private networks"));
+        properties.push(property(
+            "experimental",
+            true,
+            "free for experiments and private networks",
+        ));
     } else if id.is_experimental_in_1_1() {
-        facts.push(fact("experimental", true, "free for experiments by LoRaWAN 1.1, 6.2.3"));
+        properties.push(property(
+            "experimental",
+            true,
+            "free for experiments by LoRaWAN 1.1, 6.2.3",
+        ));
     }
-    facts.push(on_air(&id.to_wire()));
-    candidate("NetID", id, facts)
+    properties.push(on_air(&id.to_wire()));
+    candidate("NetID", id, properties)
 }
 
 fn eui48(octets: [u8; 6]) -> Candidate {
     let eui = Eui64::from_eui48(octets);
-    let facts = vec![fact("eui64", eui.hex(), format!("as a DevEUI {eui}, FF-FE in its middle"))];
-    candidate("EUI-48", dashed(&octets), facts)
+    let properties =
+        vec![property("eui64", eui.hex(), format!("as a DevEUI {eui}, FF-FE in its middle"))];
+    candidate("EUI-48", dashed(&octets), properties)
 }
 
 fn eui64(eui: Eui64) -> Candidate {
-    let mut facts: Vec<Fact> =
-        eui.remarks().iter().map(|r| fact("remark", r.to_string(), r)).collect();
-    facts.push(on_air(&eui.to_wire()));
-    candidate("EUI-64", eui, facts)
+    let mut properties: Vec<Property> =
+        eui.remarks().iter().map(|r| property("remark", r.to_string(), r)).collect();
+    properties.push(on_air(&eui.to_wire()));
+    candidate("EUI-64", eui, properties)
 }
 
 fn key() -> Candidate {
@@ -217,7 +272,7 @@ fn key() -> Candidate {
         kind: "key",
         order: Order::Printed,
         value: None,
-        facts: vec![fact("caution", says, says)],
+        properties: vec![property("caution", says, says)],
     }
 }
 
@@ -294,12 +349,15 @@ mod tests {
     #[test]
     fn an_address_tells_its_networks() {
         let report = identify("0x00012E43").unwrap();
-        let says: Vec<_> = report.candidates[0].facts.iter().map(|f| f.says.as_str()).collect();
+        let says: Vec<_> =
+            report.candidates[0].properties.iter().map(|f| f.says.as_str()).collect();
         assert!(says.contains(&"NetID 000000"), "{says:?}");
         assert!(says.contains(&"block 00000000/7, 00000000 to 01FFFFFF"), "{says:?}");
         let report = identify("E0000001").unwrap();
-        let fact = |name| report.candidates[0].facts.iter().find(|f| f.name == name).unwrap();
-        assert_eq!(fact("int32").value, -536_870_911);
-        assert_eq!(fact("net_ids").value.as_array().unwrap().len(), 1024);
+        let property =
+            |name| report.candidates[0].properties.iter().find(|f| f.name == name).unwrap();
+        assert_eq!(property("int32").value, PropertyValue::Number(-536_870_911));
+        let PropertyValue::NetIds(ids) = &property("net_ids").value else { panic!() };
+        assert_eq!(ids.len(), 1024);
     }
 }

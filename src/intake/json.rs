@@ -177,10 +177,10 @@ macro_rules! members {
     ($(#[$meta:meta])* $name:ident<$lt:lifetime> { $($field:ident: $ty:ty = $key:literal,)* }) => {
         $(#[$meta])*
         #[derive(Debug, Default)]
-        pub(super) struct $name<$lt> {
-            $(pub(super) $field: $ty,)*
-            pub(super) shape: crate::intake::json::Shape,
-            pub(super) repeated: Option<&'static str>,
+        pub(in crate::intake) struct $name<$lt> {
+            $(pub(in crate::intake) $field: $ty,)*
+            pub(in crate::intake) shape: crate::intake::json::Shape,
+            pub(in crate::intake) repeated: Option<&'static str>,
             borrows: std::marker::PhantomData<&$lt ()>,
         }
 

@@ -308,7 +308,7 @@ fn heard(hit: Hit, head: &Head, out: &mut Vec<Event>) {
     }
     for mut own in receptions {
         own.or(&beside);
-        let heard = Heard {
+        let what = Heard {
             tmst: own.tmst(),
             tmms: own.gps_ms,
             time: own.time,
@@ -321,7 +321,7 @@ fn heard(hit: Hit, head: &Head, out: &mut Vec<Event>) {
             ..Heard::of(frame.clone())
         };
         let (time, gateway) = (head.time.or(said).or(own.time), own.gateway.or(head.gateway));
-        out.push(head.with(time, gateway).event(What::Heard(Box::new(heard))));
+        out.push(head.with(time, gateway).event(What::Heard(Box::new(what))));
     }
 }
 

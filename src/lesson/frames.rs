@@ -117,7 +117,7 @@ pub(super) fn frame_control(dice: &mut Dice) -> Option<Made> {
         &[0x00, 0x80, 0x20, 0x30, 0xB0, 0x10]
     };
     frame.fctrl = FCtrl::new(dice.pick(flags)?);
-    frame.fopts = FOpts::new(opts.to_vec())?;
+    frame.fopts = FOpts::new(opts)?;
     frame.payload = Some(Payload { port: 2, frm: dice.key().get(..4)?.to_vec() });
     frame.mic.0.copy_from_slice(dice.key().get(..4)?);
     let decoded = decode(&Frame::Data(frame).build());
@@ -133,7 +133,7 @@ pub(super) fn frame_control(dice: &mut Dice) -> Option<Made> {
         Value::Set(flags_of_bits(octet << 4, data.direction())),
         "these are bits 3 to 0, which are FOptsLen; the flags are bits 7 to 4",
     );
-    let at = decoded.fields.iter().find(|f| f.value == Field::FPort)?.at.start;
+    let at = decoded.fields().place_of(Field::FPort)?.start;
     let past = Value::Number(8);
     let questions = vec![
         Question::new("Which flags of FCtrl are set? (or: none)", flags)
@@ -372,7 +372,7 @@ fn length(decoded: &Decoded, payload: &Payload) -> Option<Question> {
 
 /// Says where a field stands and what its octets are.
 fn stands(decoded: &Decoded, field: Field) -> Option<String> {
-    let at = decoded.fields.iter().find(|f| f.value == field)?.at.clone();
+    let at = decoded.fields().place_of(field)?;
     let octets = spaced(decoded.octets.get(at.clone())?);
     let place = if at.len() == 1 {
         format!("octet {}", at.start)

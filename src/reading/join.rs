@@ -10,11 +10,11 @@ use crate::{
     crypto::{
         cipher::{AcceptKey, open_join_accept},
         derive::{self, SessionKeys},
-        mic::{self, JoinReqType, MicCheck, RejoinKey},
+        mic::{self, JoinReqType, Mismatch, RejoinKey},
     },
     frame::{
-        Field, JoinAccept, JoinRequest, MacVersion, Mic, OpenedJoinAccept, RejoinBody,
-        RejoinRequest, SealedJoinAccept,
+        Field, JoinAccept, JoinRequest, MacVersion, OpenedJoinAccept, RejoinBody, RejoinRequest,
+        SealedJoinAccept,
     },
     id::DevEui,
     key::{AppKey, JoinKey, JsEncKey, JsIntKey, NwkKey, SNwkSIntKey},
@@ -77,15 +77,14 @@ pub(super) fn request(request: &JoinRequest, ring: &KeyRing, context: &Context) 
         };
         for (key, check) in order.into_iter().flatten() {
             match check {
-                MicCheck::Match(_) => {
+                Ok(()) => {
                     let mut found = Found::new(holds(key, &bunch.source, None));
                     found.taken = Some(Box::new(Taken::of(bunch)));
                     found.problems.extend(other_node(key, &bunch.source, request.dev_eui, 9));
                     return found;
                 }
-                MicCheck::Mismatch { received, computed } => {
-                    let tried = tried(key, bunch, None, computed, received);
-                    vain.add(tried, bunch, Some(request.dev_eui));
+                Err(mismatch) => {
+                    vain.add(tried(key, bunch, None, mismatch), bunch, Some(request.dev_eui));
                 }
             }
         }
@@ -97,8 +96,7 @@ fn tried(
     key: &'static str,
     bunch: &Bunch,
     rule: Option<MicRule>,
-    expected: Mic,
-    received: Mic,
+    Mismatch { received, expected }: Mismatch,
 ) -> Tried {
     let source = bunch.source.clone();
     Tried { key, source, rule, expected, received, forwarding_half: false }
@@ -140,18 +138,15 @@ pub(super) fn rejoin(request: &RejoinRequest, ring: &KeyRing, own: Option<&Bunch
             (SNwkSIntKey::NAME, bunch.s_nwk_s_int_key.as_ref().map(RejoinKey::Session))
         };
         let Some(key) = key else { continue };
-        let computed = mic::rejoin_request(key, request);
-        if computed == request.mic {
+        let Err(mismatch) = mic::check_rejoin_request(key, request) else {
             let mut found = Found::new(holds(name, &bunch.source, Some(MicRule::V1_1)));
             let asked = Bound { dev_eui: Some(dev_eui), ..Bound::default() };
             found.taken = Some(Box::new(Taken { asked, ..Taken::of(bunch) }));
             let at = if join_eui.is_some() { 10 } else { 5 };
             found.problems.extend(other_node(name, &bunch.source, dev_eui, at));
             return found;
-        }
-        let rule = Some(MicRule::V1_1);
-        let tried = tried(name, bunch, rule, computed, request.mic);
-        vain.add(tried, bunch, Some(dev_eui));
+        };
+        vain.add(tried(name, bunch, Some(MicRule::V1_1), mismatch), bunch, Some(dev_eui));
     }
     vain.found(wanted)
 }
@@ -163,19 +158,8 @@ struct Attempt<'a> {
     signer: &'static str,
     rule: MicRule,
     answers: Option<JoinReqType>,
-    computed: Mic,
+    check: Result<(), Mismatch>,
     bunch: &'a Bunch,
-}
-
-impl Attempt<'_> {
-    fn holds(&self) -> bool {
-        self.computed == self.opened.accept.mic
-    }
-
-    fn tried(&self) -> Tried {
-        let received = self.opened.accept.mic;
-        tried(self.signer, self.bunch, Some(self.rule), self.computed, received)
-    }
 }
 
 /// Reads a Join-Accept: under every root key, by both rules, whatever OptNeg says.
@@ -191,10 +175,9 @@ pub(super) fn accept<'a>(
     let mut lacking = None;
     for bunch in bunches {
         for attempt in attempts(sealed, bunch, context) {
-            if attempt.holds() {
-                return opened(attempt, context);
-            }
-            vain.add(attempt.tried(), bunch, context.dev_eui);
+            let Err(mismatch) = attempt.check else { return opened(attempt, context) };
+            let tried = tried(attempt.signer, bunch, Some(attempt.rule), mismatch);
+            vain.add(tried, bunch, context.dev_eui);
         }
         if lacking.is_none() {
             lacking = lacking_values(bunch, context);
@@ -226,9 +209,10 @@ fn attempts<'a>(
     };
     let mut add = |opener, key, answers| {
         let Some(opened) = open_join_accept(key, sealed) else { return };
-        let computed = mic::join_accept_1_1(&js_int, answers, join_eui, nonce, &opened.accept);
+        let accept = &opened.accept;
+        let check = mic::check_join_accept_1_1(&js_int, answers, join_eui, nonce, accept);
         let (signer, rule, answers) = (JsIntKey::NAME, MicRule::V1_1, Some(answers));
-        out.push(Attempt { opener, opened, signer, rule, answers, computed, bunch });
+        out.push(Attempt { opener, opened, signer, rule, answers, check, bunch });
     };
     if let Some(key) = nwk {
         add(NwkKey::NAME, AcceptKey::join(key), JoinReqType::Join);
@@ -249,9 +233,9 @@ fn plain_attempt<'a>(
     bunch: &'a Bunch,
 ) -> Option<Attempt<'a>> {
     let opened = open_join_accept(AcceptKey::join(key), sealed)?;
-    let computed = mic::join_accept_1_0(key, &opened.accept);
+    let check = mic::check_join_accept_1_0(key, &opened.accept);
     let rule = MicRule::V1_0;
-    Some(Attempt { opener: name, opened, signer: name, rule, answers: None, computed, bunch })
+    Some(Attempt { opener: name, opened, signer: name, rule, answers: None, check, bunch })
 }
 
 /// Returns what the rule of 1.1 lacks, where a key for it is at hand.

@@ -3,6 +3,7 @@
 use std::{collections::HashMap, fmt, sync::Arc};
 
 use crate::{
+    crypto::{EncryptionKeys, IntegrityKeys, Scheme},
     frame::MacVersion,
     id::{DevAddr, DevEui, JoinEui},
     key::{
@@ -103,6 +104,45 @@ macro_rules! roles {
             }
         }
     };
+}
+
+impl Bunch {
+    /// Returns the keys that may sign data, in the order in which they are tried: by the rule of 1.0.x,
+    /// of 1.1, of a 1.1 node on a 1.0.x server, of multicast.
+    pub fn integrity_keys(&self) -> impl Iterator<Item = IntegrityKeys<'_>> {
+        let (forwarding, serving) = (self.f_nwk_s_int_key.as_ref(), self.s_nwk_s_int_key.as_ref());
+        let by_1_1 = IntegrityKeys::V1_1 { forwarding, serving };
+        let network = self.nwk_s_key.as_ref().map(IntegrityKeys::V1_0);
+        let on_1_0 = forwarding.map(IntegrityKeys::V1_1OnV1_0);
+        let group = self.mc_nwk_s_key.as_ref().map(IntegrityKeys::Multicast);
+        [network, Some(by_1_1), on_1_0, group].into_iter().flatten()
+    }
+
+    /// Returns how the session is signed and encrypted that the keys are made for, if they are of one.
+    pub const fn scheme(&self) -> Option<Scheme> {
+        if self.nwk_s_key.is_some() {
+            Some(Scheme::V1_0)
+        } else if self.s_nwk_s_int_key.is_some()
+            || self.f_nwk_s_int_key.is_some()
+            || self.nwk_s_enc_key.is_some()
+        {
+            Some(Scheme::V1_1)
+        } else if self.mc_nwk_s_key.is_some() || self.mc_app_s_key.is_some() {
+            Some(Scheme::Multicast)
+        } else {
+            None
+        }
+    }
+
+    /// Returns the keys that encrypt data.
+    pub const fn encryption_keys(&self) -> EncryptionKeys<'_> {
+        EncryptionKeys {
+            app_s_key: self.app_s_key.as_ref(),
+            nwk_s_key: self.nwk_s_key.as_ref(),
+            nwk_s_enc_key: self.nwk_s_enc_key.as_ref(),
+            mc_app_s_key: self.mc_app_s_key.as_ref(),
+        }
+    }
 }
 
 roles! {

@@ -215,7 +215,7 @@ fn under(key: &str, source: &Source) -> String {
 fn sent(reading: &Reading) -> Octets {
     let decoded = &reading.decoded;
     let mut fields: Vec<FieldView> = decoded
-        .fields
+        .fields()
         .iter()
         .map(|f| field(reading, f.value, f.at.clone(), &decoded.octets))
         .collect();
@@ -238,8 +238,8 @@ fn sent(reading: &Reading) -> Octets {
 fn key_in_clear(reading: &Reading) -> Option<Range<usize>> {
     let list = reading.found.commands.as_ref().filter(|list| list.holds_a_key())?;
     let encrypted = reading.found.fopts.as_ref().is_some_and(|fopts| fopts.rule.is_some());
-    let located = reading.decoded.fields.iter().find(|f| f.value == Field::FOpts)?;
-    (list.field == Field::FOpts && !encrypted).then(|| located.at.clone())
+    let at = reading.decoded.fields().place_of(Field::FOpts)?;
+    (list.field == Field::FOpts && !encrypted).then_some(at)
 }
 
 fn decrypted(reading: &Reading, opened: &OpenedJoinAccept) -> Octets {

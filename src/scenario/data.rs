@@ -11,7 +11,7 @@ use super::{
 };
 use crate::{
     crypto::{
-        block::{FOptsRule, UplinkContext},
+        block::{FOptsText, UplinkContext},
         derive::SessionKeys,
     },
     frame::{Direction, FCtrl, FType, Frame},
@@ -188,10 +188,8 @@ fn sealed(life: &mut Life, uplink: &Session, message: &Message) -> Option<Vec<u8
     let acked = message.fctrl.ack();
     let conf_fcnt = if acked { u16::from_le_bytes([lo, hi]) } else { 0 };
     let context = UplinkContext { conf_fcnt, ..UplinkContext::default() };
-    let app = message.port.is_some_and(|p| p > 0);
-    let rule = if app { FOptsRule::ErratumAppCounter } else { FOptsRule::Erratum };
-    let address = (server.dev_addr, fcnt);
-    Some(Frame::Data(data_frame(&server.keys, address, message, rule, context)).build())
+    let (address, text) = ((server.dev_addr, fcnt), FOptsText::Amended);
+    Some(Frame::Data(data_frame(&server.keys, address, message, text, context)).build())
 }
 
 fn order(life: &Life, ground: &Ground, heard: &Heard, octets: Vec<u8>, reply: &Reply) -> Order {

@@ -9,7 +9,7 @@ use super::{
     tape::Tape,
 };
 use crate::{
-    crypto::block::FOptsRule,
+    crypto::block::FOptsText,
     frame::{CfList, JoinRequest, MacVersion},
     id::{DevAddr, DevEui, Eui64, JoinEui, NetId},
     key::{Aes128Key, AppKey, NwkKey},
@@ -135,7 +135,7 @@ impl Life {
             keeps_dwell: false,
             misreads: None,
             ignores_fallback: false,
-            fopts_rule: FOptsRule::Erratum,
+            fopts_text: FOptsText::Amended,
             session: None,
         };
         let join_rate = probe.join_rate.or_else(|| dice.pick(&join_rates(plan)));

@@ -7,7 +7,8 @@ use super::{
 };
 use crate::{
     crypto::{
-        block::{FOptsRule, Place, UplinkContext},
+        EncryptionKeys,
+        block::{FOptsRule, FOptsText, Place, UplinkContext},
         cipher::{self, AcceptKey},
         derive::{self, SessionKeys},
         mic::{self, JoinReqType},
@@ -39,7 +40,7 @@ pub(super) struct Node {
     /// The mistake in its derivation, if it makes one.
     pub(super) misreads: Option<u32>,
     pub(super) ignores_fallback: bool,
-    pub(super) fopts_rule: FOptsRule,
+    pub(super) fopts_text: FOptsText,
     pub(super) session: Option<Session>,
 }
 
@@ -147,13 +148,13 @@ impl Node {
         };
         let accept = cipher::open_join_accept(AcceptKey::join(&root), &sealed)?.accept;
         let by_1_1 = self.version == MacVersion::V1_1 && accept.dl_settings.opt_neg();
-        let want = if by_1_1 {
+        let check = if by_1_1 {
             let key = derive::js_int_key(&root, self.dev_eui);
-            mic::join_accept_1_1(&key, JoinReqType::Join, self.join_eui, nonce, &accept)
+            mic::check_join_accept_1_1(&key, JoinReqType::Join, self.join_eui, nonce, &accept)
         } else {
-            mic::join_accept_1_0(&root, &accept)
+            mic::check_join_accept_1_0(&root, &accept)
         };
-        (want == accept.mic).then_some(accept)
+        check.ok().map(|()| accept)
     }
 
     fn may_take(&self, accept: &JoinAccept) -> bool {
@@ -219,7 +220,7 @@ impl Node {
         let tx_ch = u8::try_from(channel.number).unwrap_or_default();
         let context = UplinkContext { conf_fcnt: 0, tx_dr, tx_ch };
         let address = (session.dev_addr, fcnt);
-        Some(data_frame(&session.keys, address, message, self.fopts_rule, context))
+        Some(data_frame(&session.keys, address, message, self.fopts_text, context))
     }
 }
 
@@ -228,7 +229,7 @@ pub(super) fn data_frame(
     keys: &SessionKeys,
     (dev_addr, fcnt): (DevAddr, u32),
     message: &Message,
-    fopts_rule: FOptsRule,
+    fopts_text: FOptsText,
     context: UplinkContext,
 ) -> DataFrame {
     let [lo, hi, ..] = fcnt.to_le_bytes();
@@ -237,19 +238,16 @@ pub(super) fn data_frame(
     let place = Place { direction: frame.direction(), dev_addr, fcnt };
     let fopts = match keys {
         SessionKeys::V1_1 { nwk_s_enc_key, .. } if !message.fopts.is_empty() => {
-            cipher::fopts(nwk_s_enc_key, &place, fopts_rule, &message.fopts)
+            let rule = FOptsRule::of(fopts_text, frame.direction(), message.port);
+            cipher::encrypt_fopts(nwk_s_enc_key, &place, rule, &message.fopts)
         }
         _ => message.fopts.clone(),
     };
     frame.fopts = FOpts::new(fopts).unwrap_or_default();
     frame.payload = message.port.map(|port| {
-        let key = match (port, keys) {
-            (0, SessionKeys::V1_0 { nwk_s_key, .. }) => Some(nwk_s_key.key()),
-            (0, SessionKeys::V1_1 { nwk_s_enc_key, .. }) => Some(nwk_s_enc_key.key()),
-            _ => keys.app_s_key().map(crate::key::AppSKey::key),
-        };
+        let key = EncryptionKeys::from(keys).payload_key(keys.scheme().payload_role(port));
         let clear = &message.payload;
-        let frm = key.map_or_else(|| clear.clone(), |k| cipher::payload_stream(k, &place, clear));
+        let frm = key.map_or_else(|| clear.clone(), |k| cipher::encrypt_payload(k, &place, clear));
         Payload { port, frm }
     });
     frame.mic = match (keys, frame.direction()) {

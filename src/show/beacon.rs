@@ -179,7 +179,7 @@ pub fn json(report: &Report) -> Value {
         "schema": crate::show::json::SCHEMA,
         "beacon": hex::encode(&beacon.octets),
         "layout": beacon.layout.used_by,
-        "fields": beacon.to_json(),
+        "fields": fields(beacon),
         "region": report.on_plan.map(|on| json!({
             "name": on.plan.name,
             "frequency": on.freq_hz,
@@ -198,6 +198,46 @@ pub fn json(report: &Report) -> Value {
             "data_rate": slots.modulation.map(|m| m.to_string()),
         })),
         "problems": problems,
+    })
+}
+
+/// Returns the beacon's fields as JSON; octets as sent, the time also as UTC.
+pub fn fields(beacon: &Beacon) -> Value {
+    let mut specific = json!({"InfoDesc": beacon.info_desc});
+    let mut add = |name: &str, value: Value| {
+        if let Some(object) = specific.as_object_mut() {
+            object.insert(name.to_owned(), value);
+        }
+    };
+    match beacon.info {
+        Info::Antenna { lat_raw, lng_raw, .. } => {
+            add("Lat_raw", lat_raw.into());
+            add("Lng_raw", lng_raw.into());
+            if let Some((lat, lng)) = beacon.info.degrees() {
+                add("Lat", lat.into());
+                add("Lng", lng.into());
+            }
+        }
+        Info::Gateway { net_id, gateway_id } => {
+            add("NetID", net_id.hex().into());
+            add("GatewayID", gateway_id.into());
+        }
+        Info::Rfu(octets) | Info::Network(octets) => add("Info", hex::encode(octets).into()),
+    }
+    let crc = |crc: BeaconCrc, octets: u8| {
+        let octets = usize::from(octets);
+        hex::encode(crc.received.to_le_bytes().get(..octets).unwrap_or_default())
+    };
+    json!({
+        "first_octets": hex::encode(&beacon.head),
+        "Param": beacon.param.map(|p| json!({"Prec": p.prec()})),
+        "Time": beacon.time.seconds(),
+        "utc": beacon.time.utc().map(|t| t.to_string()),
+        "CRC1": crc(beacon.first_crc, beacon.layout.first_crc),
+        "CRC1_ok": beacon.first_crc.holds(),
+        "GwSpecific": specific,
+        "CRC2": crc(beacon.second_crc, 2),
+        "CRC2_ok": beacon.second_crc.holds(),
     })
 }
 

@@ -5,7 +5,7 @@ use std::fmt;
 use serde_json::json;
 
 use super::text::wrap;
-use crate::id::{Candidate, IdReport, Order};
+use crate::id::{Block, Candidate, IdReport, Order, PropertyValue};
 
 /// Writes the report for people, one candidate after the other.
 ///
@@ -15,8 +15,8 @@ use crate::id::{Candidate, IdReport, Order};
 pub fn text(report: &IdReport, out: &mut dyn fmt::Write) -> fmt::Result {
     for candidate in &report.candidates {
         writeln!(out, "{}", heading(candidate, report.digits))?;
-        for fact in &candidate.facts {
-            for line in wrap(&fact.says, 78) {
+        for property in &candidate.properties {
+            for line in wrap(&property.says, 78) {
                 writeln!(out, "  {line}")?;
             }
         }
@@ -30,13 +30,32 @@ pub fn json(report: &IdReport) -> serde_json::Value {
         .candidates
         .iter()
         .map(|c| {
-            let facts: Vec<_> =
-                c.facts.iter().map(|f| json!({"name": f.name, "value": f.value})).collect();
-            let value = c.value.as_ref().map(|v| v.replace('-', "").to_lowercase());
-            json!({"kind": c.kind, "order": order(c.order), "value": value, "facts": facts})
+            let properties: Vec<_> = c
+                .properties
+                .iter()
+                .map(|p| json!({"name": p.name, "value": value(&p.value)}))
+                .collect();
+            let shown = c.value.as_ref().map(|v| v.replace('-', "").to_lowercase());
+            json!({"kind": c.kind, "order": order(c.order), "value": shown, "facts": properties})
         })
         .collect();
     json!({"schema": crate::show::json::SCHEMA, "digits": report.digits, "candidates": candidates})
+}
+
+fn value(value: &PropertyValue) -> serde_json::Value {
+    let block = |block: &Block| block.to_string().to_lowercase();
+    match value {
+        PropertyValue::Null => serde_json::Value::Null,
+        PropertyValue::Flag(set) => (*set).into(),
+        PropertyValue::Number(n) => (*n).into(),
+        PropertyValue::Text(text) => text.as_str().into(),
+        PropertyValue::NetIds(ids) => ids.iter().map(|id| id.hex()).collect(),
+        PropertyValue::Block(one) => block(one).into(),
+        PropertyValue::Blocks(all) => all
+            .iter()
+            .map(|(reading, one)| json!({"block": block(one), "reading": reading.to_string()}))
+            .collect(),
+    }
 }
 
 fn heading(candidate: &Candidate, digits: usize) -> String {

@@ -1,10 +1,12 @@
 //! JSON: one object a line, members as the contract names them.
 
+mod command;
 mod diagnosis;
 mod key_sheet;
 mod reading;
 mod working;
 
+pub use command::{command, command_from, commands};
 pub use diagnosis::{diagnosis, diagnosis_worked, gateway};
 pub use key_sheet::{key_sheet, key_sheet_worked};
 pub use reading::{reading, reading_worked};

@@ -3,13 +3,11 @@
 use super::{Kept, KeyRef, Line, Rule, Sending, Transmission};
 use crate::{
     crypto::{
-        Signer,
-        block::{self, Place, UplinkContext},
+        IntegrityKeys, MicInput, Proof, Unseen, Verified, Verifier, block::UplinkContext,
         derive::SessionKeys,
     },
-    frame::{DataFrame, Direction, Mic},
+    frame::{DataFrame, Direction},
     id::DevAddr,
-    key::Aes128Key,
     roster::ClaimKind,
 };
 
@@ -19,9 +17,6 @@ const DEEP_SEARCHES: u8 = 3;
 
 /// Confirmed frames whose counters an ACK may mean.
 const REMEMBERED: usize = 8;
-
-/// Channels that a node can number (CN470's 96 are the most).
-const CHANNELS: u8 = 96;
 
 /// A session: an address, and the keys that may belong to it.
 #[derive(Clone, Debug)]
@@ -37,7 +32,7 @@ pub struct Session {
     /// Uplinks that are forgotten.
     pub forgotten_up: usize,
     /// Made ready when a frame is to be checked.
-    signers: Ready,
+    verifiers: Ready,
     counters: Counters,
     deep_left: u8,
 }
@@ -134,6 +129,13 @@ pub struct DataSeen {
     pub held: Held,
 }
 
+impl DataSeen {
+    /// Returns the frame as one whose MIC holds: what its keys encrypt can be decrypted.
+    pub fn verified(&self) -> Option<Verified<&DataFrame>> {
+        self.held.proof.of(self.data.frame()).ok()
+    }
+}
+
 /// What makes a MIC hold.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub struct Held {
@@ -146,22 +148,24 @@ pub struct Held {
     pub context: Option<UplinkContext>,
     /// Whether only two of the four octets hold.
     pub half: bool,
+    proof: Proof,
 }
 
-/// Key schedules, one for each candidate, or none yet: a copy makes its own when it needs them.
+impl From<Proof> for Held {
+    fn from(proof: Proof) -> Self {
+        let (candidate, fcnt, context) = (proof.claim(), proof.fcnt(), proof.uplink());
+        Self { candidate, fcnt, context, half: proof.is_half(), proof }
+    }
+}
+
+/// Keys made ready, one verifier a candidate, or none yet: a copy makes its own when it needs them.
 #[derive(Debug, Default)]
-struct Ready(Vec<Signers>);
+struct Ready(Vec<Verifier>);
 
 impl Clone for Ready {
     fn clone(&self) -> Self {
         Self::default()
     }
-}
-
-#[derive(Debug)]
-enum Signers {
-    V1_0(Box<Signer>),
-    V1_1 { forwarding: Box<Signer>, serving: Box<Signer> },
 }
 
 #[derive(Clone, Debug, Default)]
@@ -178,7 +182,7 @@ impl Session {
         Self {
             dev_addr,
             origin,
-            signers: Ready::default(),
+            verifiers: Ready::default(),
             candidates,
             frames: Kept::default(),
             forgotten_up: 0,
@@ -195,23 +199,17 @@ impl Session {
 
     /// Computes the key schedules that a check needs.
     fn wake(&mut self) {
-        if !self.signers.0.is_empty() {
+        if !self.verifiers.0.is_empty() {
             return;
         }
-        let signer = |key: &Aes128Key| Box::new(Signer::new(key));
-        let signers = self.candidates.iter().map(|candidate| match &candidate.keys {
-            SessionKeys::V1_0 { nwk_s_key, .. } => Signers::V1_0(signer(nwk_s_key.key())),
-            SessionKeys::V1_1 { f_nwk_s_int_key, s_nwk_s_int_key, .. } => Signers::V1_1 {
-                forwarding: signer(f_nwk_s_int_key.key()),
-                serving: signer(s_nwk_s_int_key.key()),
-            },
-        });
-        self.signers = Ready(signers.collect());
+        let keys = self.candidates.iter().map(|candidate| IntegrityKeys::from(&candidate.keys));
+        let verifiers = keys.enumerate().map(|(candidate, keys)| Verifier::new(candidate, keys));
+        self.verifiers = Ready(verifiers.collect());
     }
 
     /// Gives the key schedules back; they are computed again when a frame comes.
     pub(super) fn rest(&mut self) {
-        self.signers = Ready::default();
+        self.verifiers = Ready::default();
     }
 
     /// Returns the frames that went up, with their whole counters.
@@ -235,22 +233,34 @@ impl Session {
         deep_left: &mut u8,
     ) -> Option<Held> {
         self.wake();
-        let mut msg = Vec::with_capacity(64);
-        frame.put_signed(&mut msg);
-        let check = Check { frame, msg: &msg, tx_dr, counters: &self.counters };
-        let near = check.near();
-        let found = self.signers.0.iter_mut().enumerate().find_map(|(candidate, signers)| {
-            check.under(signers, near.iter().copied()).map(|held| Held { candidate, ..held })
+        let mut input = MicInput::of(frame);
+        let confirmed = match frame.direction() {
+            Direction::Uplink => &self.counters.confirmed_down,
+            Direction::Downlink => &self.counters.confirmed_up,
+        };
+        let conf_fcnts: Vec<u16> = confirmed.iter().rev().copied().collect();
+        let every = Unseen::default();
+        let tx_drs = tx_dr.map_or(every.tx_drs.clone(), |dr| dr..=dr);
+        let unseen = Unseen { conf_fcnts: &conf_fcnts, tx_drs, ..every };
+        let whole = |high: u16| u32::from(high) << 16 | u32::from(frame.fcnt);
+        let near = self.counters.near(frame);
+        let near = near.iter().map(|high| whole(*high));
+        let found = self.verifiers.0.iter_mut().find_map(|verifier| {
+            match verifier.check(&mut input, near.clone(), &unseen)? {
+                Ok(verified) => Some(*verified.proof()),
+                Err(mismatch) => mismatch.half(),
+            }
         });
         if found.is_some() || self.deep_left == 0 || *deep_left == 0 {
-            return found;
+            return found.map(Held::from);
         }
         self.deep_left -= 1;
         *deep_left -= 1;
-        self.signers.0.iter_mut().enumerate().find_map(|(candidate, signers)| {
-            let Signers::V1_0(_) = signers else { return None };
-            check.under(signers, 0..=u16::MAX).map(|held| Held { candidate, ..held })
-        })
+        let found =
+            self.verifiers.0.iter_mut().filter(|verifier| verifier.is_1_0()).find_map(|verifier| {
+                verifier.check(&mut input, (0..=u16::MAX).map(whole), &unseen)?.ok()
+            });
+        found.map(|verified| Held::from(*verified.proof()))
     }
 
     /// Adds a frame that holds, and returns its number.
@@ -281,28 +291,21 @@ impl Session {
     }
 }
 
-struct Check<'a> {
-    frame: &'a DataFrame,
-    msg: &'a [u8],
-    tx_dr: Option<u8>,
-    counters: &'a Counters,
-}
-
-impl Check<'_> {
+impl Counters {
     /// Upper halves worth trying first: the one that continues, the next, and all before.
-    fn near(&self) -> Vec<u16> {
-        let last = match self.frame.direction() {
-            Direction::Uplink => self.counters.up,
-            Direction::Downlink if self.frame.port().is_some_and(|port| port > 0) => {
-                self.counters.app_down.max(self.counters.down)
+    fn near(&self, frame: &DataFrame) -> Vec<u16> {
+        let last = match frame.direction() {
+            Direction::Uplink => self.up,
+            Direction::Downlink if frame.port().is_some_and(|port| port > 0) => {
+                self.app_down.max(self.down)
             }
-            Direction::Downlink => self.counters.down,
+            Direction::Downlink => self.down,
         };
         let Some(last) = last else { return vec![0, 1] };
         let [_, _, lo, hi] = last.to_be_bytes();
         let field = u16::from_be_bytes([lo, hi]);
         let high = u16::try_from(last >> 16).unwrap_or_default();
-        let goes_on = if self.frame.fcnt < field { high.saturating_add(1) } else { high };
+        let goes_on = if frame.fcnt < field { high.saturating_add(1) } else { high };
         let mut out = vec![goes_on, high, high.saturating_add(1)];
         out.extend((0..high).rev().take(16));
         out.push(0);
@@ -313,75 +316,5 @@ impl Check<'_> {
             new
         });
         out
-    }
-
-    fn place(&self, high: u16) -> Place {
-        Place {
-            direction: self.frame.direction(),
-            dev_addr: self.frame.dev_addr,
-            fcnt: u32::from(high) << 16 | u32::from(self.frame.fcnt),
-        }
-    }
-
-    fn under(&self, signers: &mut Signers, highs: impl Iterator<Item = u16>) -> Option<Held> {
-        let found = |place: &Place, context, half| {
-            Some(Held { candidate: 0, fcnt: place.fcnt, context, half })
-        };
-        for high in highs {
-            let place = self.place(high);
-            match signers {
-                Signers::V1_0(signer) => {
-                    if signer.data(&place, self.msg) == self.frame.mic {
-                        return found(&place, None, false);
-                    }
-                }
-                Signers::V1_1 { serving, .. } if place.direction == Direction::Downlink => {
-                    for conf in self.conf_fcnts(&self.counters.confirmed_up) {
-                        let b0 = block::b0(&place, conf, self.msg.len());
-                        if serving.mic(&[&b0, self.msg]) == self.frame.mic {
-                            return found(&place, None, false);
-                        }
-                    }
-                }
-                Signers::V1_1 { forwarding, serving } => {
-                    let Mic([s0, s1, f0, f1]) = self.frame.mic;
-                    let [a, b, ..] = forwarding.data(&place, self.msg).0;
-                    if [a, b] != [f0, f1] {
-                        continue;
-                    }
-                    for context in self.contexts() {
-                        let b1 = block::b1(&place, &context, self.msg.len());
-                        let [a, b, ..] = serving.cmac(&[&b1, self.msg]);
-                        if [a, b] == [s0, s1] {
-                            return found(&place, Some(context), false);
-                        }
-                    }
-                    return found(&place, None, true);
-                }
-            }
-        }
-        None
-    }
-
-    /// ConfFCnt counts only in a frame that acknowledges; which frame it means is searched.
-    fn conf_fcnts(&self, confirmed: &[u16]) -> Vec<u16> {
-        if !self.frame.fctrl.ack() {
-            return vec![0];
-        }
-        confirmed.iter().rev().copied().chain([0]).collect()
-    }
-
-    /// TxDr, TxCh and ConfFCnt are not in the frame: all that may have been, likely ones first.
-    fn contexts(&self) -> impl Iterator<Item = UplinkContext> {
-        let drs: Vec<u8> = match self.tx_dr {
-            Some(dr) => vec![dr],
-            None => (0..16).collect(),
-        };
-        let confs = self.conf_fcnts(&self.counters.confirmed_down);
-        confs.into_iter().flat_map(move |conf_fcnt| {
-            drs.clone().into_iter().flat_map(move |tx_dr| {
-                (0..CHANNELS).map(move |tx_ch| UplinkContext { conf_fcnt, tx_dr, tx_ch })
-            })
-        })
     }
 }

@@ -77,7 +77,8 @@ fn key_or_derived(taken: &Taken, name: &'static str, sheets: &mut Vec<Sheet>) ->
 
 /// The fields of a frame before its MIC, by name and length.
 fn fields(decoded: &Decoded) -> Vec<(&'static str, usize, String)> {
-    let before = decoded.fields.iter().filter(|f| f.value != Field::Mic && !f.at.is_empty());
+    let fields = decoded.fields();
+    let before = fields.iter().filter(|f| f.value != Field::Mic && !f.at.is_empty());
     before.map(|f| (f.value.name(), f.at.len(), String::new())).collect()
 }
 

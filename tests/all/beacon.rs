@@ -7,6 +7,7 @@ use handfast::{
     },
     gps::GpsTime,
     id::DevAddr,
+    show::beacon::fields,
 };
 use proptest::{prelude::*, test_runner::FileFailurePersistence};
 use serde_json::Value as Json;
@@ -39,7 +40,7 @@ fn published_beacons_decode_to_what_their_authors_say() {
     for item in items("beacon/published-beacons.json") {
         let version = MacVersion::by_name(item["mac_version"].as_str().unwrap());
         let beacon = beacon::decode(&octets(&item["beacon_hex"]), version).unwrap();
-        let shown = beacon.to_json();
+        let shown = fields(&beacon);
         for (name, want) in item["expect"].as_object().unwrap() {
             if name == "GwSpecific" {
                 for (name, want) in want.as_object().unwrap() {
@@ -157,7 +158,7 @@ proptest! {
             prop_assert_eq!(&beacon.octets, &octets);
             let parts = beacon.parts();
             prop_assert_eq!(parts.iter().map(|(_, at)| at.len()).sum::<usize>(), octets.len());
-            let _ = (beacon.to_json(), beacon.faults());
+            let _ = (fields(&beacon), beacon.faults());
         }
     }
 

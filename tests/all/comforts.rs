@@ -6,7 +6,7 @@ use std::{
     process::{Command, Output, Stdio},
 };
 
-use handfast::{cli, frame::MacVersion, region::Revision};
+use handfast::{frame::MacVersion, program as cli, region::Revision};
 
 fn handfast(args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_handfast")).args(args).output().unwrap()

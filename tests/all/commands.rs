@@ -1,8 +1,11 @@
 //! The table of MAC commands against known answers, row by row.
 
-use handfast::frame::{
-    Direction, MacVersion,
-    command::{self, ROWS, Role, Value, Why, Wrong},
+use handfast::{
+    frame::{
+        Direction, MacVersion,
+        command::{self, ROWS, Role, Value, Why, Wrong},
+    },
+    show::{Secrets, json},
 };
 use proptest::{prelude::*, test_runner::FileFailurePersistence};
 use serde_json::{Value as Json, json};
@@ -44,7 +47,7 @@ fn every_published_command_decodes_to_its_published_fields() {
         let [only] = &list.commands[..] else { panic!("{item}: {list:?}") };
         let want =
             json!({"cid": expect["cid"], "name": expect["name"], "fields": expect["fields"]});
-        assert_eq!(only.to_json_revealed(), want, "{}", item["id"]);
+        assert_eq!(json::command(only, Secrets::Shown), want, "{}", item["id"]);
     }
 }
 
@@ -65,10 +68,10 @@ fn every_row_has_a_vector_and_every_vector_goes_both_ways() {
         let list = command::decode(&wire, direction(&item["direction"]), version);
         assert_eq!((&list.trailing, list.faults()), (&None, vec![]), "{name}");
         let [only] = &list.commands[..] else { panic!("{item}: {list:?}") };
-        assert_eq!(only.to_json_revealed()["fields"], item["fields"], "{name}");
+        assert_eq!(json::command(only, Secrets::Shown)["fields"], item["fields"], "{name}");
         assert_eq!(only.name(), name);
         assert_eq!(list.encode(), wire, "{name}");
-        let composed = command::from_json(name, version, item["fields"].as_object().unwrap());
+        let composed = json::command_from(name, version, item["fields"].as_object().unwrap());
         assert_eq!(composed.as_ref(), Ok(only), "{name}");
     }
 }
@@ -185,7 +188,7 @@ fn an_unknown_cid_ends_the_reading_and_is_kept() {
     assert_eq!((trailing.at, trailing.why), (1..4, Why::Unknown));
     assert_eq!(list.faults()[0].what, Wrong::Unknown { cid: 0x47, unread: 3 });
     assert_eq!(
-        list.to_json(),
+        json::commands(&list),
         json!([{"cid": 2, "name": "LinkCheckReq", "fields": {}},
                {"cid": 0x47, "name": null, "octets": "470102"}])
     );
@@ -247,18 +250,18 @@ fn a_root_wor_s_key_is_never_shown_unasked() {
     let list = command::decode(&wire, Direction::Downlink, None);
     let cut = command::decode(&wire[..26], Direction::Downlink, None);
     for shown in [
-        format!("{list} {list:?} {}", list.to_json()),
-        format!("{cut} {cut:?} {:?} {}", cut.faults(), cut.to_json()),
+        format!("{list} {list:?} {}", json::commands(&list)),
+        format!("{cut} {cut:?} {:?} {}", cut.faults(), json::commands(&cut)),
     ] {
         assert!(!shown.contains(&key[..16]) && !shown.contains("0, 1, 2, 3, 4, 5"), "{shown}");
     }
-    assert_eq!(list.to_json()[0]["fields"]["RootWorSKey"], Json::Null);
+    assert_eq!(json::commands(&list)[0]["fields"]["RootWorSKey"], Json::Null);
 }
 
 #[test]
 fn composing_refuses_what_does_not_fit() {
     let refuse = |name: &str, fields: Json| {
-        command::from_json(name, None, fields.as_object().unwrap()).unwrap_err().to_string()
+        json::command_from(name, None, fields.as_object().unwrap()).unwrap_err().to_string()
     };
     assert_eq!(refuse("NoSuchReq", json!({})), "no MAC command is called NoSuchReq");
     assert_eq!(refuse("RekeyInd", json!({})), "RekeyInd: Minor is missing");
@@ -302,7 +305,7 @@ proptest! {
         let list = command::decode(&octets, way, version);
         prop_assert_eq!(list.encode(), octets.clone());
         // whatever it is, it can be shown
-        let _ = (list.faults(), list.to_json(), list.to_string(), format!("{list:?}"));
+        let _ = (list.faults(), json::commands(&list), list.to_string(), format!("{list:?}"));
     }
 
     #[test]
@@ -327,8 +330,8 @@ proptest! {
         // composed commands have no RFU bits, so they come back as they are
         let again = command::decode(&composed.octets, row.direction, version);
         prop_assert_eq!(&again.commands[0], &composed);
-        let json = command.to_json_revealed();
-        let from_json = command::from_json(row.name, version, json["fields"].as_object().unwrap());
+        let json = json::command(command, Secrets::Shown);
+        let from_json = json::command_from(row.name, version, json["fields"].as_object().unwrap());
         prop_assert_eq!(from_json.unwrap(), composed);
     }
 }

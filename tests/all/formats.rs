@@ -140,7 +140,7 @@ fn read(file: &[u8]) -> impl Iterator<Item = Event> {
     Capture::new(file).filter_map(|item| match item.unwrap() {
         Item::Event(event) => Some(event),
         Item::PassedOver(PassedOver::Lines { .. }) => None,
-        other => panic!("{other:?}"),
+        other @ Item::PassedOver(_) => panic!("{other:?}"),
     })
 }
 
@@ -171,10 +171,10 @@ struct Verdict {
     data: usize,
 }
 
-fn verdicts(exchange: &str, file: Vec<u8>) -> Vec<Verdict> {
+fn verdicts(exchange: &str, file: &[u8]) -> Vec<Verdict> {
     let roster = roster::read_file(&folder(exchange).join("roster.toml")).unwrap();
     let mut tracer = Tracer::new(&roster);
-    for event in read(&file) {
+    for event in read(file) {
         let odd = event.notes.iter().find(|note| note.remark != Remark::NoZone);
         assert_eq!((odd, event.gap()), (None, None), "{exchange}");
         tracer.push(event);
@@ -193,15 +193,17 @@ fn verdicts(exchange: &str, file: Vec<u8>) -> Vec<Verdict> {
 fn every_format_carries_the_same_five_exchanges_to_the_same_verdict() {
     for (exchange, broken) in EXCHANGES {
         let text = capture(exchange);
-        let wanted = verdicts(exchange, text.clone().into_bytes());
+        let wanted = verdicts(exchange, text.as_bytes());
         assert_eq!(wanted[0].broken, broken, "{exchange}");
         for format in &FORMATS {
             let file = (format.write)(&text);
             match format.cannot.iter().find(|(id, _)| *id == exchange) {
-                None => assert_eq!(verdicts(exchange, file), wanted, "{exchange}: {}", format.name),
+                None => {
+                    assert_eq!(verdicts(exchange, &file), wanted, "{exchange}: {}", format.name);
+                }
                 // What it lacks must not be made up.
                 Some((_, why)) => assert_ne!(
-                    verdicts(exchange, file),
+                    verdicts(exchange, &file),
                     wanted,
                     "{exchange}: {} carries it after all ({why})",
                     format.name

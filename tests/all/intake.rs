@@ -23,7 +23,7 @@ fn items(text: impl AsRef<[u8]>) -> Vec<Item> {
 fn events(text: impl AsRef<[u8]>) -> Vec<Event> {
     let event = |item| match item {
         Item::Event(event) => event,
-        other => panic!("{other:?}"),
+        other @ Item::PassedOver(_) => panic!("{other:?}"),
     };
     items(text).into_iter().map(event).collect()
 }

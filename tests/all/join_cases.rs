@@ -40,7 +40,7 @@ fn run(folder: &Path) -> Vec<Diagnosis> {
     for item in Capture::new(file) {
         match item.unwrap() {
             Item::Event(event) => tracer.push(event),
-            other => panic!("{}: {other:?}", folder.display()),
+            other @ Item::PassedOver(_) => panic!("{}: {other:?}", folder.display()),
         }
     }
     diagnose(&tracer.finish(), &roster, Options::default())

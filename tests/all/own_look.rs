@@ -15,7 +15,7 @@ use std::{
     process::Command,
 };
 
-use handfast::{cli, lesson, region::Plan};
+use handfast::{lesson, program as cli, region::Plan};
 use sha2::{Digest, Sha256};
 
 const HERE: &str = env!("CARGO_MANIFEST_DIR");

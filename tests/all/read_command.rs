@@ -236,6 +236,23 @@ fn one_damaged_line_does_not_hide_the_others_and_the_worst_status_wins() {
 }
 
 #[test]
+fn octets_whose_quotes_were_forgotten_are_one_frame() {
+    let octets = REQUEST.as_bytes().chunks(2);
+    let texts: Vec<_> = octets.map(|octet| std::str::from_utf8(octet).unwrap()).collect();
+    assert_eq!(json_of(&texts).0["message"], "join-request");
+}
+
+#[test]
+fn what_is_not_quite_right_is_told_before_the_frame() {
+    let output = handfast().args(["read", "--brief", "QNq7AA", "40da!b"]).output().unwrap();
+    let words = String::from_utf8(output.stderr).unwrap();
+    let told: Vec<_> = words.lines().filter(|line| line.contains("argument")).collect();
+    let [note, _, damage] = told[..] else { panic!("{words}") };
+    assert_eq!(note, "note: argument 1: base64 without its padding; it was taken");
+    assert!(damage.starts_with("error: argument 2: character 5 "), "{words}");
+}
+
+#[test]
 fn no_argument_reads_standard_input_and_nothing_there_is_an_error() {
     handfast().arg("read").write_stdin(REQUEST).assert().success();
     let output = handfast().arg("read").write_stdin("").output().unwrap();

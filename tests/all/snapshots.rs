@@ -5,7 +5,7 @@
 
 use std::{collections::BTreeSet, fs, path::Path, process::Command};
 
-use handfast::cli;
+use handfast::program as cli;
 
 /// Its name, its arguments, its exit status.
 type Case = (&'static str, &'static str, i32);

@@ -5,7 +5,7 @@
 use handfast::{
     crypto::{
         block::{FOptsRule, Place, UplinkContext},
-        cipher::{self, AcceptKey, PayloadKey},
+        cipher::{self, AcceptKey},
         derive,
         mic::{self, JoinReqType, RejoinKey},
     },
@@ -52,7 +52,7 @@ fn frame(
 ) -> DataFrame {
     let [low, high, ..] = fcnt.to_le_bytes();
     let mut frame = DataFrame::new(ftype, DevAddr(addr), u16::from_le_bytes([low, high]));
-    frame.fopts = FOpts::new(fopts.to_vec()).unwrap();
+    frame.fopts = FOpts::new(fopts).unwrap();
     frame.payload = payload.map(|(port, frm)| Payload { port, frm: frm.to_vec() });
     frame
 }
@@ -96,9 +96,8 @@ proptest! {
         let (network, app) = (NwkSKey::from(network), AppSKey::from(app));
         let mut data = frame(way, addr, fcnt, &[], Some((port, &frm)));
         data.mic = mic::data_1_0(&network, &data, fcnt);
-        let of_port =
-            if port == 0 { PayloadKey::Network(&network) } else { PayloadKey::App(&app) };
-        let clear = cipher::payload_unverified(&data, of_port, fcnt);
+        let of_port = if port == 0 { network.key() } else { app.key() };
+        let clear = cipher::decrypt_unproven(&data, of_port, fcnt);
         let computed = data.mic;
         let keys = vec![Key::NwkS(network), Key::AppS(app)];
         let sheets = of_reading(&reading(&Frame::Data(data), keys, &hint(fcnt)));
@@ -117,7 +116,7 @@ proptest! {
         let mut data = frame(FType::UnconfirmedDataUp, addr, fcnt, &[], None);
         let place = Place { direction: data.direction(), dev_addr: data.dev_addr, fcnt };
         // LinkCheckReq: a list that is lawful by the erratum's text and likely by no other
-        let sent = cipher::fopts(&encrypting, &place, FOptsRule::Erratum, &[2, 2, 2, 2]);
+        let sent = cipher::encrypt_fopts(&encrypting, &place, FOptsRule::Erratum, &[2, 2, 2, 2]);
         data.fopts = FOpts::new(sent).unwrap();
         data.fctrl = handfast::frame::FCtrl::new(if ack { 0x20 } else { 0 });
         let conf_fcnt = if ack { conf } else { 0 };

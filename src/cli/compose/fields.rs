@@ -2,8 +2,8 @@
 
 use super::{CannotCompose, ComposeArgs, Octets as OptionOctets};
 use crate::{
-    compose::{AcceptRecipe, DataRecipe, JoinRequestRecipe, Octets, Recipe, Scheme, Signature},
-    crypto::mic::JoinReqType,
+    compose::{AcceptRecipe, DataRecipe, JoinRequestRecipe, Octets, Recipe, Signature},
+    crypto::{Scheme, mic::JoinReqType},
     frame::{
         CfList, DlSettings, FCtrl, FType, JoinAccept, JoinRequest, MacVersion, Mhdr, Mic,
         Proprietary, RejoinBody, RejoinRequest, RxDelay, command,
@@ -244,7 +244,7 @@ impl Fields<'_> {
         recipe.fopts = Octets::Plain(fopts);
         recipe.payload = args.port.map(|port| (port, Octets::Plain(payload.unwrap_or_default())));
         recipe.scheme = match args.mac_version {
-            Some(MacVersion::V1_1) if Scheme::of(keys) != Some(Scheme::Multicast) => {
+            Some(MacVersion::V1_1) if keys.scheme() != Some(Scheme::Multicast) => {
                 Some(Scheme::V1_1)
             }
             // A 1.1 node on a 1.0.x server signs with FNwkSIntKey.

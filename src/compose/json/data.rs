@@ -7,11 +7,12 @@ use super::{
     sheet::{hex_octets, id, number, text, wrong},
 };
 use crate::{
-    compose::{DataRecipe, Octets, Recipe, Scheme},
-    crypto::block::UplinkContext,
+    compose::{DataRecipe, Octets, Recipe},
+    crypto::{Scheme, block::UplinkContext},
     frame::{DataFrame, Direction, FCtrl, Frame, MacVersion, command},
     key::{AppSKey, FNwkSIntKey, McAppSKey, McNwkSKey, NwkSEncKey, NwkSKey},
     reading::KeyRole,
+    show::json,
 };
 
 impl Message<'_> {
@@ -44,7 +45,7 @@ impl Message<'_> {
             Some(Value::Null) => None,
             Some(_) => self.sheet.read("FPort", "a number up to 255", number)?,
         };
-        let scheme = recipe.scheme.or_else(|| Scheme::of(self.keys));
+        let scheme = recipe.scheme.or_else(|| self.keys.scheme());
         let clear = scheme != Some(Scheme::V1_1) && fopts_rule.is_none();
         let readable = clear || self.keys.nwk_s_enc_key.is_some();
         if !clear && recipe.scheme.is_none() {
@@ -165,7 +166,7 @@ impl Message<'_> {
         let direction = self.mhdr.ftype().direction().unwrap_or(Direction::Uplink);
         let versions = || std::iter::once(None).chain(MacVersion::ALL.into_iter().map(Some));
         let says = |octets: &Vec<u8>| {
-            versions().any(|v| command::decode(octets, direction, v).to_json() == *list)
+            versions().any(|v| json::commands(&command::decode(octets, direction, v)) == *list)
         };
         let held = [
             self.given.read("plaintext.FOpts", HEX, hex_octets)?,
@@ -236,7 +237,7 @@ fn one_command(place: usize, item: &Value) -> Result<Vec<u8>, JsonError> {
         None => &none,
         Some(fields) => fields.as_object().ok_or_else(|| error(JsonFault::Wrong(wanted)))?,
     };
-    let command = command::from_json(name, None, fields);
+    let command = json::command_from(name, None, fields);
     Ok(command.map_err(|fault| error(JsonFault::Command(fault)))?.octets)
 }
 

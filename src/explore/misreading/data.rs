@@ -7,7 +7,7 @@ use super::{
     recipe::{Conf, DataRecipe, Halves, Len, Recipe, Rule, Slot},
 };
 use crate::{
-    crypto::{Block, block::Place, cipher::payload_stream},
+    crypto::{Block, cipher::decrypt_unproven},
     frame::{DataFrame, Direction},
 };
 
@@ -213,10 +213,8 @@ fn message(recipe: &Recipe, keys: &Keys, heard: &Heard<'_>) -> Option<Vec<u8>> {
     match &heard.frame.payload {
         Some(payload) if r.over_plaintext => {
             let slot = if payload.port == 0 { Slot::NetworkEnc } else { Slot::App };
-            let (dev_addr, fcnt) = (heard.frame.dev_addr, heard.fcnt);
-            let place = Place { direction: heard.direction(), dev_addr, fcnt };
             let mut frame = heard.frame.clone();
-            let frm = payload_stream(keys.slot(slot)?, &place, &payload.frm);
+            let frm = decrypt_unproven(heard.frame, keys.slot(slot)?, heard.fcnt);
             frame.payload.iter_mut().for_each(|payload| payload.frm.clone_from(&frm));
             frame.put_signed(&mut signed);
         }

@@ -9,11 +9,12 @@ use super::{
     classes::Piece,
     digits::Digits,
     from_eui,
+    kernel::Message,
     mistake::Mistake,
     odds, sample,
     sink::{Counter, Prober, Sink},
 };
-use crate::{crypto::once::Message, frame::Mic, key::Aes128Key};
+use crate::{frame::Mic, key::Aes128Key};
 
 /// A known key and what it is.
 pub(super) struct Around {

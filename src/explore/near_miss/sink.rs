@@ -1,7 +1,7 @@
 //! What becomes of a candidate: it is counted, compared, or tried on the frames.
 
-use super::mistake::Mistake;
-use crate::{crypto::once::Message, frame::Mic};
+use super::{kernel::Message, mistake::Mistake};
+use crate::frame::Mic;
 
 /// Takes candidates one by one.
 pub(super) trait Sink {
@@ -54,9 +54,8 @@ impl Sink for Prober<'_> {
     #[inline]
     fn offer(&mut self, candidate: u128, mistake: impl FnOnce() -> Mistake) {
         self.tried += 1;
-        let holds = |(message, mic): &(Message, Mic)| {
-            message.mic_under_octets(candidate.to_be_bytes()) == *mic
-        };
+        let holds =
+            |(message, mic): &(Message, Mic)| message.mic_under(candidate.to_be_bytes()) == *mic;
         if holds(self.first) && self.others.iter().all(holds) {
             self.found.push((candidate, mistake()));
         }

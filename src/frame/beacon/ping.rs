@@ -4,7 +4,7 @@
 //! 13.1). The node opens every pingPeriod-th of them, from an offset that changes with each beacon so
 //! that two nodes that meet once do not meet again (13.2).
 
-use std::time::Duration;
+use core::time::Duration;
 
 use aes::{
     Aes128,

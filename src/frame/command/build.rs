@@ -1,10 +1,12 @@
 //! Composing a command: the way from values to octets.
 
+use alloc::{borrow::ToOwned, string::String, vec, vec::Vec};
+use core::iter;
+
 use super::{
     Command, Row, Value,
     kind::Coding,
     layout::{FieldSpec, Length},
-    row_by_name,
 };
 use crate::{
     frame::MacVersion,
@@ -88,35 +90,20 @@ pub fn compose(
         return Err(BuildError::OutOfRange { command, field: "FilterListLen", bits: 5 });
     }
     let fields = row.fields.iter().map(|spec| spec.read(&payload, version)).collect();
-    let octets: Vec<u8> = std::iter::once(row.cid).chain(payload).collect();
+    let octets: Vec<u8> = iter::once(row.cid).chain(payload).collect();
     Ok(Command { row, at: 0..octets.len(), octets, fields })
 }
 
-/// Makes a command of its name and its fields as [`Command::to_json`] prints them.
-///
-/// # Errors
-///
-/// As [`compose`], and when no command has that name.
-pub fn from_json(
-    name: &str,
-    version: Option<MacVersion>,
-    fields: &serde_json::Map<String, serde_json::Value>,
-) -> Result<Command, BuildError> {
-    let row = row_by_name(name, version)
-        .ok_or_else(|| BuildError::NoSuchCommand { name: name.to_owned() })?;
-    let mut values = Vec::new();
-    for (name, value) in fields {
-        let spec = row
-            .fields
-            .iter()
-            .find(|f| f.name == name)
-            .ok_or_else(|| BuildError::NoSuchField { command: row.name, field: name.clone() })?;
-        let value = spec
-            .value_of(value)
-            .ok_or(BuildError::WrongKind { command: row.name, field: spec.name })?;
-        values.push((name.as_str(), value));
-    }
-    compose(row, &values, version)
+/// A value as people and files write it, before the field says what it is.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[non_exhaustive]
+pub enum Given<'a> {
+    /// Yes or no.
+    Flag(bool),
+    /// A number in the unit that the field counts in.
+    Number(i64),
+    /// ChMask in four hex digits, DevAddr in eight, a key in 32, bytes in the order sent.
+    Text(&'a str),
 }
 
 impl FieldSpec {
@@ -160,27 +147,25 @@ impl FieldSpec {
         Ok(())
     }
 
-    /// Reads a value out of the JSON that [`Value::to_json`] writes.
-    fn value_of(&self, json: &serde_json::Value) -> Option<Value> {
-        let text = json.as_str();
-        match self.kind.coding {
-            Coding::Flag => json
-                .as_bool()
-                .or_else(|| match json.as_u64()? {
-                    0 => Some(false),
-                    1 => Some(true),
-                    _ => None,
-                })
-                .map(Value::Flag),
-            Coding::Number | Coding::Signed | Coding::Line { .. } => {
-                // Beyond 32 bits no field reaches; the arithmetic below then cannot overflow.
-                json.as_i64().filter(|n| u32::try_from(n.unsigned_abs()).is_ok()).map(Value::Number)
+    /// Returns what a given value is for this field; none where the field takes another kind.
+    pub fn value_of(&self, given: Given<'_>) -> Option<Value> {
+        match (self.kind.coding, given) {
+            (Coding::Flag, Given::Flag(set)) => Some(Value::Flag(set)),
+            (Coding::Flag, Given::Number(n @ (0 | 1))) => Some(Value::Flag(n == 1)),
+            // Beyond 32 bits no field reaches; the arithmetic of `write` then cannot overflow.
+            (Coding::Number | Coding::Signed | Coding::Line { .. }, Given::Number(n)) => {
+                u32::try_from(n.unsigned_abs()).is_ok().then_some(Value::Number(n))
             }
-            Coding::Hertz => json.as_i64().map(Value::Hertz),
-            Coding::Mask => hex_octets(text?).ok().map(|o| Value::Mask(u16::from_be_bytes(o))),
-            Coding::Address => text?.parse::<DevAddr>().ok().map(Value::Address),
-            Coding::Key => text?.parse::<Aes128Key>().ok().map(Value::Key),
-            Coding::Octets => hex::decode(text?).ok().map(Value::Octets),
+            (Coding::Hertz, Given::Number(hz)) => Some(Value::Hertz(hz)),
+            (Coding::Mask, Given::Text(text)) => {
+                hex_octets(text).ok().map(|octets| Value::Mask(u16::from_be_bytes(octets)))
+            }
+            (Coding::Address, Given::Text(text)) => {
+                text.parse::<DevAddr>().ok().map(Value::Address)
+            }
+            (Coding::Key, Given::Text(text)) => text.parse::<Aes128Key>().ok().map(Value::Key),
+            (Coding::Octets, Given::Text(text)) => hex::decode(text).ok().map(Value::Octets),
+            _ => None,
         }
     }
 }

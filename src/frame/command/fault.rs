@@ -1,6 +1,7 @@
 //! What the standard forbids in a list of MAC commands, each with its place.
 
-use std::{fmt, ops::Range};
+use alloc::vec::Vec;
+use core::{fmt, ops::Range};
 
 use super::{Command, Commands, Row, Why};
 use crate::{frame::MacVersion, words::Count};

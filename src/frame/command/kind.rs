@@ -1,11 +1,18 @@
 //! Kinds of fields: how bits become a value, and what the value means in words.
 
-use std::fmt;
+use alloc::{
+    borrow::ToOwned,
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
+use core::fmt;
 
 use crate::{frame::MacVersion, id::DevAddr, key::Aes128Key};
 
 /// The value of a field, in the unit that the standard counts in.
 #[derive(Clone, Debug)]
+#[non_exhaustive]
 pub enum Value {
     /// One bit that says yes or no.
     Flag(bool),
@@ -32,20 +39,6 @@ impl Value {
             Self::Mask(mask) => Some(i64::from(*mask)),
             Self::Address(addr) => Some(i64::from(addr.0)),
             Self::Key(_) | Self::Octets(_) => None,
-        }
-    }
-
-    /// Returns the value as JSON: numbers and flags as such, ChMask as four hex digits, DevAddr as
-    /// eight, octets in the order sent. A key is `null` unless `revealed`.
-    pub fn to_json(&self, revealed: bool) -> serde_json::Value {
-        match self {
-            Self::Flag(set) => (*set).into(),
-            Self::Number(n) | Self::Hertz(n) => (*n).into(),
-            Self::Mask(mask) => format!("{mask:04x}").into(),
-            Self::Address(addr) => addr.hex().into(),
-            Self::Key(key) if revealed => key.revealed().into(),
-            Self::Key(_) => serde_json::Value::Null,
-            Self::Octets(octets) => hex::encode(octets).into(),
         }
     }
 }

@@ -1,5 +1,8 @@
 //! The shape of the table: rows, fields and the bits they stand in.
 
+use alloc::{vec, vec::Vec};
+use core::ptr;
+
 use super::{
     Field,
     kind::{Coding, FLAG, Kind, Value},
@@ -48,6 +51,7 @@ pub enum Role {
 
 /// Octets of a payload.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[non_exhaustive]
 pub enum Length {
     /// Always so many.
     Fixed(u8),
@@ -57,6 +61,7 @@ pub enum Length {
 
 /// Whether a node repeats a command in every uplink, so that a lost frame does not lose it.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
+#[non_exhaustive]
 pub enum Repeats {
     /// Sent once.
     Never,
@@ -213,7 +218,7 @@ impl Length {
 impl PartialEq for Row {
     /// Rows are the same only if they are the same row of the table.
     fn eq(&self, other: &Self) -> bool {
-        std::ptr::eq(self, other)
+        ptr::eq(self, other)
     }
 }
 
@@ -222,7 +227,7 @@ impl Eq for Row {}
 impl PartialEq for FieldSpec {
     /// Fields are the same only if they are the same place in the table.
     fn eq(&self, other: &Self) -> bool {
-        std::ptr::eq(self, other)
+        ptr::eq(self, other)
     }
 }
 

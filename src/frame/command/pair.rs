@@ -1,5 +1,12 @@
 //! Requests and their answers, and what a refusal says.
 
+use alloc::{
+    borrow::ToOwned,
+    format,
+    string::{String, ToString},
+    vec::Vec,
+};
+
 use super::{Command, ROWS, Role, Row, Value};
 
 /// One bit of a status octet with which a node refuses a request.

@@ -1,11 +1,9 @@
 //! A command as people write it on a command line: its name, then `Field=value` for each field.
 
-use super::{BuildError, Command, FieldSpec, Value, compose, kind::Coding, row_by_name};
-use crate::{
-    frame::MacVersion,
-    id::{DevAddr, hex_octets},
-    key::Aes128Key,
-};
+use alloc::{borrow::ToOwned, vec::Vec};
+
+use super::{BuildError, Command, FieldSpec, Given, Value, compose, kind::Coding, row_by_name};
+use crate::frame::MacVersion;
 
 /// Makes a command of a text: `LinkADRReq DataRate=5 TXPower=0 ChMask=00ff ChMaskCntl=0 NbTrans=1`.
 ///
@@ -49,21 +47,16 @@ pub fn from_text(text: &str, version: Option<MacVersion>) -> Result<Command, Bui
 
 impl FieldSpec {
     fn value_of_text(&self, text: &str) -> Option<Value> {
-        Some(match self.kind.coding {
-            Coding::Flag => Value::Flag(match text.to_ascii_lowercase().as_str() {
+        self.value_of(match self.kind.coding {
+            Coding::Flag => Given::Flag(match text.to_ascii_lowercase().as_str() {
                 "1" | "yes" | "true" => true,
                 "0" | "no" | "false" => false,
                 _ => return None,
             }),
-            Coding::Number | Coding::Signed | Coding::Line { .. } => {
-                // Beyond 32 bits no field reaches; the arithmetic after this cannot overflow.
-                Value::Number(number(text).filter(|n| u32::try_from(n.unsigned_abs()).is_ok())?)
+            Coding::Number | Coding::Signed | Coding::Line { .. } | Coding::Hertz => {
+                Given::Number(number(text)?)
             }
-            Coding::Hertz => Value::Hertz(number(text)?),
-            Coding::Mask => Value::Mask(u16::from_be_bytes(hex_octets(text).ok()?)),
-            Coding::Address => Value::Address(text.parse::<DevAddr>().ok()?),
-            Coding::Key => Value::Key(text.parse::<Aes128Key>().ok()?),
-            Coding::Octets => Value::Octets(hex::decode(text).ok()?),
+            Coding::Mask | Coding::Address | Coding::Key | Coding::Octets => Given::Text(text),
         })
     }
 }

@@ -17,13 +17,25 @@ pub struct Said {
 
 /// Who makes a statement.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+#[non_exhaustive]
 pub enum Speaker {
     /// The node, on its console.
     Node,
-    /// The gateway.
+    /// A gateway, in its log or its messages.
     Gateway,
-    /// The network server or the join server.
+    /// A network or join server, in its log.
     Server,
+}
+
+impl Speaker {
+    /// Returns `node`, `gateway` or `server`.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Node => "node",
+            Self::Gateway => "gateway",
+            Self::Server => "server",
+        }
+    }
 }
 
 /// The node that a statement is about.

@@ -31,7 +31,7 @@ pub(super) enum Find {
         at: Option<Timestamp>,
         gateway: Option<Eui64>,
     },
-    Ack(Ack),
+    Ack(Box<Ack>),
 }
 
 /// A frame.
@@ -144,7 +144,7 @@ impl Walker {
         if self.out.len() == found
             && let Some(ack) = id.and_then(|id| ack(id, map, &near, said))
         {
-            self.out.push(Find::Ack(ack));
+            self.out.push(Find::Ack(Box::new(ack)));
         }
     }
 

@@ -94,10 +94,11 @@ impl Sorter {
                 Err(why) => self.skip(self.number, error(0, Flaw::LoraTap(why))),
             },
             Content::Network(network) => match self.talk.concerns(&network) {
-                Some(gateway) => {
+                Some(owner) => {
                     let (place, time) = (Position::packet(self.number), captured.at);
                     let event = Event::new(place, What::Network(Box::new(network)));
-                    self.talk.put(Event { time, gateway, ..event }, &mut self.ready);
+                    self.talk
+                        .put(Event { time, gateway: owner.gateway(), ..event }, &mut self.ready);
                 }
                 None => self.counts.others += 1,
             },

@@ -36,9 +36,15 @@ pub(super) struct Talk {
 
 /// The gateways behind an address.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-enum Owner {
+pub(super) enum Owner {
     One(Eui64),
     Several,
+}
+
+impl Owner {
+    pub(super) fn gateway(self) -> Option<Eui64> {
+        if let Self::One(eui) = self { Some(eui) } else { None }
+    }
 }
 
 #[derive(Debug)]
@@ -131,13 +137,10 @@ impl Talk {
         }
     }
 
-    /// Returns the gateway that the network speaks of, which may have no name; `None` where its datagram was
-    /// none of a gateway's.
-    pub(super) fn concerns(&self, network: &Network) -> Option<Option<Eui64>> {
+    /// Returns whose datagram the network speaks of; `None` where it was none of a gateway's.
+    pub(super) fn concerns(&self, network: &Network) -> Option<Owner> {
         let Network::Unreachable { from, to, .. } = network else { return None };
-        let owner = |end| self.pulls.get(end).or_else(|| self.pushes.get(end));
-        let owner = owner(from).or_else(|| owner(to))?;
-        Some(if let Owner::One(eui) = owner { Some(*eui) } else { None })
+        self.owner(*from).or_else(|| self.owner(*to))
     }
 
     /// Hands on an event in its turn.
@@ -199,15 +202,18 @@ impl Talk {
 
     /// Returns the only gateway behind an address: by its PULL_DATA, or else by its PUSH_DATA.
     fn known(&self, address: SocketAddr) -> Option<Eui64> {
-        match self.pulls.get(&address).or_else(|| self.pushes.get(&address))? {
-            Owner::One(eui) => Some(*eui),
-            Owner::Several => None,
-        }
+        self.owner(address)?.gateway()
+    }
+
+    fn owner(&self, address: SocketAddr) -> Option<Owner> {
+        self.pulls.get(&address).or_else(|| self.pushes.get(&address)).copied()
     }
 }
 
 fn name(events: &mut [Event], gateway: Option<Eui64>) {
-    events.iter_mut().for_each(|event| event.gateway = gateway);
+    for event in events {
+        event.gateway = gateway;
+    }
 }
 
 /// Notes that a gateway was behind an address.

@@ -1,11 +1,7 @@
 //! MAC commands that are refused, and options that are read by different rules.
 
 use crate::{
-    crypto::{
-        block::{FOptsRule, Place},
-        cipher::{self, PayloadKey},
-        derive::SessionKeys,
-    },
+    crypto::{EncryptionKeys, block::FOptsText, cipher, derive::SessionKeys},
     explore::misreading::{self, FOptsCase, Heard},
     fact::Certainty,
     frame::{
@@ -32,24 +28,14 @@ pub(in crate::ladder) fn in_clear(frame: &DataFrame) -> Commands {
 /// The MAC commands of a frame, decrypted with the session's keys where they are encrypted.
 fn commands_of(session: &Session, seen: &DataSeen) -> Commands {
     let frame = seen.data.frame();
-    let place =
-        Place { direction: frame.direction(), dev_addr: frame.dev_addr, fcnt: seen.held.fcnt };
-    let keys = session.candidate_of(seen).map(|c| &c.keys);
-    let octets = match (keys, frame.port()) {
-        (Some(SessionKeys::V1_0 { nwk_s_key, .. }), Some(0)) if frame.fopts.is_empty() => {
-            cipher::payload_unverified(frame, PayloadKey::Network(nwk_s_key), seen.held.fcnt)
+    let keys = session.candidate_of(seen).map(|c| EncryptionKeys::from(&c.keys));
+    let octets = seen.verified().zip(keys).and_then(|(verified, keys)| {
+        if frame.port() == Some(0) && frame.fopts.is_empty() {
+            return Some(cipher::payload(&verified, &keys)?.octets);
         }
-        (Some(SessionKeys::V1_1 { nwk_s_enc_key, .. }), Some(0)) if frame.fopts.is_empty() => {
-            cipher::payload_unverified(frame, PayloadKey::NetworkEnc(nwk_s_enc_key), seen.held.fcnt)
-        }
-        (Some(SessionKeys::V1_1 { nwk_s_enc_key, .. }), port) => {
-            let app = frame.direction() == Direction::Downlink && port.is_some_and(|p| p > 0);
-            let rule = if app { FOptsRule::ErratumAppCounter } else { FOptsRule::Erratum };
-            cipher::fopts(nwk_s_enc_key, &place, rule, frame.fopts.octets())
-        }
-        _ => frame.fopts.octets().to_vec(),
-    };
-    command::decode(&octets, frame.direction(), None)
+        Some(cipher::fopts(&verified, &keys, FOptsText::Amended)?.into_owned())
+    });
+    command::decode(&octets.unwrap_or_default(), frame.direction(), None)
 }
 
 /// The channels that a node can have in a dynamic plan, as far as the capture shows.

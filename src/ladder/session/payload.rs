@@ -1,7 +1,7 @@
 //! Payloads: whose AppSKey, and commands in two places.
 
 use crate::{
-    crypto::cipher::{PayloadKey, payload_unverified},
+    crypto::{EncryptionKeys, cipher},
     explore::misreading::{self, Criterion, PayloadCase},
     fact::Certainty,
     frame::{FaultKind, MacVersion},
@@ -28,9 +28,10 @@ fn app_frames(session: &Session) -> Vec<&DataSeen> {
 
 /// How many leading octets all payloads share under a key.
 fn common_head(frames: &[&DataSeen], key: &AppSKey) -> usize {
+    let keys = EncryptionKeys { app_s_key: Some(key), ..EncryptionKeys::default() };
     let plain: Vec<Vec<u8>> = frames
         .iter()
-        .map(|s| payload_unverified(s.data.frame(), PayloadKey::App(key), s.held.fcnt))
+        .filter_map(|seen| Some(cipher::payload(&seen.verified()?, &keys)?.octets))
         .collect();
     let Some((first, rest)) = plain.split_first() else { return 0 };
     first

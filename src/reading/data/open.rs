@@ -1,80 +1,74 @@
 //! What a data frame hides: FRMPayload, FOpts of 1.1, and the MAC commands in either.
 
-use super::{Hit, place};
 use crate::{
     crypto::{
-        block::FOptsRule,
-        cipher::{self, PayloadKey},
+        Verified,
+        block::{FOptsRule, FOptsText},
+        cipher,
     },
-    frame::{DataFrame, Direction, Field, MacVersion, command},
-    key::{AppSKey, McAppSKey, McNwkSKey, NwkSEncKey, NwkSKey},
+    frame::{DataFrame, Field, MacVersion, command},
+    key::{Aes128Key, AppSKey, McAppSKey, NwkSEncKey, NwkSKey},
     reading::{
         Bunch, CommandList, Found, MicVerdict, Plain, PlainFOpts, Problem, Wrong,
         commands::{Fit, fit},
     },
 };
 
-type NamedKey<'a> = (&'static str, PayloadKey<'a>);
+/// The payload of a frame whose MIC holds.
+pub(super) fn plain(verified: &Verified<&DataFrame>, bunch: &Bunch) -> Option<Plain> {
+    let plain = cipher::payload(verified, &bunch.encryption_keys())?;
+    let (octets, key) = (plain.octets, plain.role.name());
+    (!octets.is_empty()).then_some(Plain { octets, key, proven: true })
+}
 
-/// Returns the key of the payload; without a hit, whatever the bunch has for the port.
-pub(super) fn payload_key<'a>(
+/// Returns whatever key the bunch has for the port of a frame that nothing proves.
+pub(super) fn likely_key<'a>(
     frame: &DataFrame,
     bunch: &'a Bunch,
-    hit: Option<&Hit<'_>>,
-) -> Option<NamedKey<'a>> {
-    let app = |key| (AppSKey::NAME, PayloadKey::App(key));
-    let network = |key| (NwkSKey::NAME, PayloadKey::Network(key));
-    let network_enc = |key| (NwkSEncKey::NAME, PayloadKey::NetworkEnc(key));
-    let group = |key| (McAppSKey::NAME, PayloadKey::Group(key));
-    match (frame.port()?, hit.map(|hit| hit.key)) {
-        (_, Some(McNwkSKey::NAME)) => bunch.mc_app_s_key.as_ref().map(group),
-        (0, Some(NwkSKey::NAME)) => bunch.nwk_s_key.as_ref().map(network),
-        (0, Some(_)) => bunch.nwk_s_enc_key.as_ref().map(network_enc),
-        (0, None) => {
-            let enc = bunch.nwk_s_enc_key.as_ref().map(network_enc);
-            enc.or_else(|| bunch.nwk_s_key.as_ref().map(network))
-        }
-        (_, Some(_)) => bunch.app_s_key.as_ref().map(app),
-        (_, None) => {
-            let app = bunch.app_s_key.as_ref().map(app);
-            app.or_else(|| bunch.mc_app_s_key.as_ref().map(group))
-        }
+) -> Option<(&'static str, &'a Aes128Key)> {
+    let app = || bunch.app_s_key.as_ref().map(|key| (AppSKey::NAME, key.key()));
+    let group = || bunch.mc_app_s_key.as_ref().map(|key| (McAppSKey::NAME, key.key()));
+    let enc = || bunch.nwk_s_enc_key.as_ref().map(|key| (NwkSEncKey::NAME, key.key()));
+    let network = || bunch.nwk_s_key.as_ref().map(|key| (NwkSKey::NAME, key.key()));
+    match frame.port()? {
+        0 => enc().or_else(network),
+        1.. => app().or_else(group),
     }
 }
 
-pub(super) fn plain(
+/// The payload of a frame whose MIC nobody can check with the keys at hand: it is told as unproven.
+pub(super) fn unproven_plain(
     frame: &DataFrame,
     fcnt: u32,
     name: &'static str,
-    key: PayloadKey<'_>,
-    proven: bool,
+    key: &Aes128Key,
 ) -> Option<Plain> {
-    // The proof is the hit that a search found, not a `Verified`: that one holds for one counter.
-    let octets = cipher::payload_unverified(frame, key, fcnt);
-    (!octets.is_empty()).then_some(Plain { octets, key: name, proven })
+    let octets = cipher::decrypt_unproven(frame, key, fcnt);
+    (!octets.is_empty()).then_some(Plain { octets, key: name, proven: false })
 }
 
 /// Decrypts FOpts of 1.1 by the text under which they fit a list of commands better: erratum first.
 pub(super) fn open_fopts(
-    frame: &DataFrame,
-    key: &NwkSEncKey,
-    fcnt: u32,
+    verified: &Verified<&DataFrame>,
+    bunch: &Bunch,
     problems: &mut Vec<Problem>,
-) -> PlainFOpts {
-    let direction = frame.direction();
-    let app_counter = direction == Direction::Downlink && frame.port().is_some_and(|port| port > 0);
-    let amended = if app_counter { FOptsRule::ErratumAppCounter } else { FOptsRule::Erratum };
-    let open = |rule| cipher::fopts(key, &place(frame, fcnt), rule, frame.fopts.octets());
-    let fits = |octets: &[u8]| fit(octets, direction, Some(MacVersion::V1_1));
-    let (by_erratum, as_published) = (open(amended), open(FOptsRule::AsPublished));
-    let (amended_fit, published_fit) = (fits(&by_erratum), fits(&as_published));
+) -> Option<PlainFOpts> {
+    let (direction, port) = (verified.frame().direction(), verified.frame().port());
+    let open = |text| {
+        let octets = cipher::fopts(verified, &bunch.encryption_keys(), text)?.into_owned();
+        let fits = fit(&octets, direction, Some(MacVersion::V1_1));
+        let rule = Some(FOptsRule::of(text, direction, port));
+        Some((PlainFOpts { octets, rule }, fits))
+    };
+    let (amended, amended_fit) = open(FOptsText::Amended)?;
+    let (published, published_fit) = open(FOptsText::AsPublished)?;
     if published_fit > amended_fit {
-        return PlainFOpts { octets: as_published, rule: Some(FOptsRule::AsPublished) };
+        return Some(published);
     }
     if amended_fit == Fit::Noise {
         problems.push(Problem { offset: FOPTS_AT, field: Field::FOpts, what: Wrong::FOptsNoise });
     }
-    PlainFOpts { octets: by_erratum, rule: Some(amended) }
+    Some(amended)
 }
 
 /// Reads the MAC commands: FOpts, or the payload of port 0.

@@ -1,7 +1,7 @@
 //! Mistakes with accepts, with sessions, and with what is built into nodes without a join.
 
 use crate::{
-    crypto::{block::FOptsRule, derive::SessionKeys},
+    crypto::{block::FOptsText, derive::SessionKeys},
     frame::{CfList, Direction, MacVersion},
     key::{Aes128Key, AppKey, AppSKey, NwkKey, NwkSKey},
     region::Plan,
@@ -113,7 +113,7 @@ pub(super) fn later(mistake: Mistake, life: &mut Life) -> bool {
             personalise(mistake, life);
         }
         Mistake::AppKeyStale => life.rejoins = 1,
-        Mistake::FOptsAsPublished => life.node.fopts_rule = FOptsRule::AsPublished,
+        Mistake::FOptsAsPublished => life.node.fopts_text = FOptsText::AsPublished,
         Mistake::ClassCRate => life.set_class(Class::C),
         Mistake::NoGps => life.set_class(Class::B),
         _ => return false,

@@ -248,7 +248,7 @@ impl<'a> FrameJson<'a> {
             fcnt32: found.fcnt32,
             context: ContextJson::of(reading),
             searched: SearchedJson::of(&found.searched),
-            commands: found.commands.as_ref().map(|list| list.commands.to_json()),
+            commands: found.commands.as_ref().map(|list| super::commands(&list.commands)),
             problems: reading.problems.iter().map(ProblemJson::of).collect(),
         }
     }

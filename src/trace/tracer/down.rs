@@ -308,7 +308,7 @@ pub(crate) fn open(
         }),
     };
     let Some(opened) = opened else { return out };
-    if mic::join_accept_1_0(&as_nwk, &opened.accept) == opened.accept.mic {
+    if mic::check_join_accept_1_0(&as_nwk, &opened.accept).is_ok() {
         out.push((Rule::V1_0, opened));
         return out;
     }
@@ -318,8 +318,8 @@ pub(crate) fn open(
         return out;
     };
     let key = derive::js_int_key(&as_nwk, dev_eui);
-    let computed = mic::join_accept_1_1(&key, ask.req_type(), join_eui, nonce, &opened.accept);
-    if computed == opened.accept.mic {
+    let accept = &opened.accept;
+    if mic::check_join_accept_1_1(&key, ask.req_type(), join_eui, nonce, accept).is_ok() {
         out.push((Rule::V1_1, opened));
     }
     out

@@ -4,7 +4,7 @@ use super::{LONG_ROSTER, STRANGER_TRIALS, STRANGERS, Tracer, WIDE_TRIALS};
 use crate::{
     crypto::{
         derive::{self, SessionKeys},
-        mic,
+        mic::{self, RejoinKey},
     },
     id::{DevEui, Eui64},
     key::NwkKey,
@@ -106,11 +106,11 @@ impl Tracer<'_> {
             Ask::Join(request) => keys
                 .into_iter()
                 .filter(|(_, key)| {
-                    let computed = match key {
-                        RootKey::App(key) => mic::join_request(*key, request),
-                        RootKey::Nwk(key) => mic::join_request(*key, request),
+                    let check = match key {
+                        RootKey::App(key) => mic::check_join_request(*key, request),
+                        RootKey::Nwk(key) => mic::check_join_request(*key, request),
                     };
-                    computed == request.mic
+                    check.is_ok()
                 })
                 .map(|(at, _)| at)
                 .collect(),
@@ -127,14 +127,11 @@ impl Tracer<'_> {
                 keys.into_iter()
                     .filter(|(at, key)| {
                         let js = derive::js_int_key(&NwkKey::from(key.key().clone()), dev_eui);
-                        mic::rejoin_request(mic::RejoinKey::JoinServer(&js), request) == request.mic
+                        let holds = |key| mic::check_rejoin_request(key, request).is_ok();
+                        holds(RejoinKey::JoinServer(&js))
                             || session_keys.iter().any(|c| match &c.keys {
                                 SessionKeys::V1_1 { s_nwk_s_int_key: key, .. } => {
-                                    c.root == Some(*at)
-                                        && mic::rejoin_request(
-                                            mic::RejoinKey::Session(key),
-                                            request,
-                                        ) == request.mic
+                                    c.root == Some(*at) && holds(RejoinKey::Session(key))
                                 }
                                 SessionKeys::V1_0 { .. } => false,
                             })

@@ -1,8 +1,8 @@
 //! Frames built from what `read` prints: back again octet for octet, and edited.
 
 use handfast::{
-    compose::{DataRecipe, JoinRequestRecipe, Octets, Recipe, Remark, Scheme, from_json},
-    crypto::{block::UplinkContext, mic::JoinReqType},
+    compose::{DataRecipe, JoinRequestRecipe, Octets, Recipe, Remark, from_json},
+    crypto::{Scheme, block::UplinkContext, mic::JoinReqType},
     frame::{CfList, FCtrl, FType, Mhdr, RxDelay, decode},
     id::DevNonce,
     reading::{Bound, Bunch, Context, KeyRing, read},

@@ -16,7 +16,7 @@ fn read(text: &str) -> Vec<Event> {
     Capture::new(text.as_bytes())
         .map(|item| match item.unwrap() {
             Item::Event(event) => event,
-            other => panic!("{other:?}"),
+            other @ Item::PassedOver(_) => panic!("{other:?}"),
         })
         .collect()
 }

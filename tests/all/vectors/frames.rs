@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use handfast::{
     crypto::{
-        MicCheck,
-        block::{Place, UplinkContext},
-        cipher::{self, AcceptKey, PayloadKey},
+        DataMismatch, EncryptionKeys, IntegrityKeys, MicInput, Unseen, Verified, Verifier,
+        block::FOptsText,
+        cipher::{self, AcceptKey},
         derive, mic,
         mic::{JoinReqType, RejoinKey},
     },
@@ -169,10 +169,10 @@ impl Check for Whole {
             (Frame::JoinRequest(request), None) => {
                 let holds = match (self.mic_key(), &self.keys) {
                     (Some("AppKey"), Keys { AppKey: Some(key), .. }) => {
-                        Some(mic::check_join_request(&key.0, request).holds())
+                        Some(mic::check_join_request(&key.0, request).is_ok())
                     }
                     (Some("NwkKey"), Keys { NwkKey: Some(key), .. }) => {
-                        Some(mic::check_join_request(&key.0, request).holds())
+                        Some(mic::check_join_request(&key.0, request).is_ok())
                     }
                     (None, _) => None,
                     (Some(other), _) => return Err(format!("no {other} for a Join-Request")),
@@ -202,7 +202,7 @@ impl Whole {
             (Some("JSIntKey"), Keys { JSIntKey: Some(key), .. }) => RejoinKey::JoinServer(&key.0),
             (Some(other), _) => return Err(format!("no {other} for a Rejoin-Request")),
         };
-        Ok(Some(mic::rejoin_request(key, rejoin) == rejoin.mic))
+        Ok(Some(mic::check_rejoin_request(key, rejoin).is_ok()))
     }
 
     /// The frame inside a Join-Accept, under the root key or, after a rejoin, JSEncKey.
@@ -249,22 +249,22 @@ impl Whole {
             _ => None,
         };
         let form = self.expect.mic_form.as_deref().and_then(|form| form.get(..3));
-        let computed = match (form, self.mic_key(), &self.keys) {
+        let check = match (form, self.mic_key(), &self.keys) {
             (Some("1.0"), Some("AppKey"), Keys { AppKey: Some(key), .. }) => {
-                mic::join_accept_1_0(&key.0, accept)
+                mic::check_join_accept_1_0(&key.0, accept)
             }
             (Some("1.0"), Some("NwkKey"), Keys { NwkKey: Some(key), .. }) => {
-                mic::join_accept_1_0(&key.0, accept)
+                mic::check_join_accept_1_0(&key.0, accept)
             }
             (Some("1.1"), Some("JSIntKey"), _) => {
                 let key = js_int_key.as_ref().ok_or("no JSIntKey")?;
                 let join_eui = self.context.JoinEUI.as_ref().ok_or("no JoinEUI")?.0;
                 let nonce = dev_nonce.ok_or("no DevNonce")?;
-                mic::join_accept_1_1(key, self.answers()?, join_eui, nonce, accept)
+                mic::check_join_accept_1_1(key, self.answers()?, join_eui, nonce, accept)
             }
             _ => return Err("no rule for its MIC".into()),
         };
-        equal("MIC", Some(computed == accept.mic), self.expect.mic_ok)?;
+        equal("MIC", Some(check.is_ok()), self.expect.mic_ok)?;
         let Some(given) = &self.expect.derived else { return Ok(()) };
         self.derived(accept, js_int_key.as_ref(), dev_nonce.ok_or("no DevNonce")?, given)
     }
@@ -310,20 +310,19 @@ impl Whole {
         &self,
         data: &'a DataFrame,
         fcnt: u32,
-    ) -> Result<Option<MicCheck<'a, DataFrame>>, String> {
-        let conf_fcnt = self.context.ConfFCnt.unwrap_or_default();
-        Ok(Some(match (self.mic_key(), &self.keys) {
+    ) -> Result<Option<Result<Verified<&'a DataFrame>, DataMismatch>>, String> {
+        let conf_fcnts: Vec<u16> = self.context.ConfFCnt.into_iter().collect();
+        let mut unseen = Unseen { conf_fcnts: &conf_fcnts, ..Unseen::default() };
+        let keys = match (self.mic_key(), &self.keys) {
             (None, _) => return Ok(None),
-            (Some("NwkSKey"), Keys { NwkSKey: Some(key), .. }) => {
-                mic::check_data_1_0(&key.0, data, fcnt)
-            }
+            (Some("NwkSKey"), Keys { NwkSKey: Some(key), .. }) => IntegrityKeys::V1_0(&key.0),
             (Some("McNwkSKey"), Keys { McNwkSKey: Some(key), .. }) => {
-                mic::check_multicast(&key.0, data, fcnt)
+                IntegrityKeys::Multicast(&key.0)
             }
             (Some("SNwkSIntKey"), Keys { SNwkSIntKey: Some(key), .. })
                 if data.direction() == Direction::Downlink =>
             {
-                mic::check_data_down_1_1(&key.0, data, fcnt, conf_fcnt)
+                IntegrityKeys::V1_1 { forwarding: None, serving: Some(&key.0) }
             }
             (
                 Some("SNwkSIntKey+FNwkSIntKey"),
@@ -332,23 +331,25 @@ impl Whole {
                 let (Some(tx_dr), Some(tx_ch)) = (self.context.TxDr, self.context.TxCh) else {
                     return Err("TxDr and TxCh are needed".into());
                 };
-                let context = UplinkContext { conf_fcnt, tx_dr, tx_ch };
-                mic::check_data_up_1_1(&serving.0, &forwarding.0, data, fcnt, &context)
+                unseen = Unseen { tx_drs: tx_dr..=tx_dr, tx_chs: tx_ch..=tx_ch, ..unseen };
+                IntegrityKeys::V1_1 { forwarding: Some(&forwarding.0), serving: Some(&serving.0) }
             }
             (Some(other), _) => return Err(format!("no {other} for a data frame")),
-        }))
+        };
+        let check = Verifier::new(0, keys).check(&mut MicInput::of(data), [fcnt], &unseen);
+        check.map(Some).ok_or("its key does not sign what goes this way".into())
     }
 
     fn data(&self, data: &DataFrame) -> Outcome {
         let fcnt = self.expect.fcnt32.unwrap_or(u32::from(data.fcnt));
         equal("FCnt in fcnt32", fcnt & 0xFFFF, u32::from(data.fcnt))?;
         let check = self.check_mic(data, fcnt)?;
-        equal("MIC", check.as_ref().map(MicCheck::holds), self.expect.mic_ok)?;
+        equal("MIC", check.as_ref().map(Result::is_ok), self.expect.mic_ok)?;
         for &wrong in &self.expect.mic_fails_at_fcnt32 {
             let check = self.check_mic(data, wrong)?;
-            equal("MIC under another counter", check.as_ref().map(MicCheck::holds), Some(false))?;
+            equal("MIC under another counter", check.as_ref().map(Result::is_ok), Some(false))?;
         }
-        let clear = self.plaintext(data, check, fcnt)?;
+        let clear = self.plaintext(data, check.and_then(Result::ok))?;
         if let Some(given) = &self.expect.mac_commands {
             let commands = if data.fopts.is_empty() { clear.frm } else { clear.fopts };
             equal("MAC commands", &commands_of(&commands, data.direction()), given)?;
@@ -360,46 +361,35 @@ impl Whole {
     fn plaintext(
         &self,
         data: &DataFrame,
-        check: Option<MicCheck<'_, DataFrame>>,
-        fcnt: u32,
+        verified: Option<Verified<&DataFrame>>,
     ) -> Result<Clear, String> {
         let mut out = Clear { frm: Vec::new(), fopts: data.fopts.octets().to_vec() };
         let Some(plaintext) = &self.expect.plaintext else { return Ok(out) };
-        let Some(MicCheck::Match(verified)) = check else {
-            return Err("a plaintext, and no MIC that holds".into());
+        let verified = verified.ok_or("a plaintext, and no MIC that holds")?;
+        let keys = EncryptionKeys {
+            app_s_key: self.keys.AppSKey.as_ref().map(|key| &key.0),
+            nwk_s_key: self.keys.NwkSKey.as_ref().map(|key| &key.0),
+            nwk_s_enc_key: self.keys.NwkSEncKey.as_ref().map(|key| &key.0),
+            mc_app_s_key: self.keys.McAppSKey.as_ref().map(|key| &key.0),
         };
         if let Some(given) = &plaintext.FRMPayload {
-            let key = self.payload_key(data)?;
-            let clear = cipher::payload(&verified, key, fcnt);
-            same("FRMPayload in clear", &clear, &given.0)?;
+            let clear = cipher::payload(&verified, &keys).ok_or("no key for its FRMPayload")?;
+            same("FRMPayload in clear", &clear.octets, &given.0)?;
             if let Some(text) = &plaintext.FRMPayload_text {
-                equal("FRMPayload as text", String::from_utf8_lossy(&clear), text.into())?;
+                equal("FRMPayload as text", String::from_utf8_lossy(&clear.octets), text.into())?;
             }
-            out.frm = clear;
+            out.frm = clear.octets;
         }
         if let Some(given) = &plaintext.FOpts {
-            let place = Place { direction: data.direction(), dev_addr: data.dev_addr, fcnt };
-            let clear = match (&self.keys.NwkSEncKey, self.context.FOptsRule) {
-                (Some(key), Some(rule)) => {
-                    cipher::fopts(&key.0, &place, rule.into(), data.fopts.octets())
-                }
-                _ => data.fopts.octets().to_vec(),
+            let text = match self.context.FOptsRule {
+                Some(Rule::AsPublished) => FOptsText::AsPublished,
+                _ => FOptsText::Amended,
             };
+            let clear = cipher::fopts(&verified, &keys, text).ok_or("no key for its FOpts")?;
             same("FOpts in clear", &clear, &given.0)?;
-            out.fopts = clear;
+            out.fopts = clear.into_owned();
         }
         Ok(out)
-    }
-
-    fn payload_key(&self, data: &DataFrame) -> Result<PayloadKey<'_>, String> {
-        match (data.port(), &self.keys) {
-            (None, _) => Err("a plaintext, and no FRMPayload".into()),
-            (Some(0), Keys { NwkSKey: Some(key), .. }) => Ok(PayloadKey::Network(&key.0)),
-            (Some(0), Keys { NwkSEncKey: Some(key), .. }) => Ok(PayloadKey::NetworkEnc(&key.0)),
-            (Some(1..), Keys { AppSKey: Some(key), .. }) => Ok(PayloadKey::App(&key.0)),
-            (Some(1..), Keys { McAppSKey: Some(key), .. }) => Ok(PayloadKey::Group(&key.0)),
-            (Some(port), _) => Err(format!("no key for FPort {port}")),
-        }
     }
 }
 
@@ -426,7 +416,7 @@ fn commands_of(octets: &[u8], direction: Direction) -> Value {
 /// Checks that the fields stand one after another, from the first octet to the last.
 fn fields_cover(decoded: &Decoded) -> Outcome {
     let mut next = 0;
-    for field in &decoded.fields {
+    for field in &decoded.fields() {
         equal(field.value.name(), field.at.start, next)?;
         next = field.at.end;
     }
@@ -569,7 +559,8 @@ impl Check for Damaged {
     fn check(self) -> Outcome {
         let decoded = decode(&self.phy_hex.0);
         holds("having no frame", decoded.frame.is_none())?;
-        let names = decoded.fields.iter().map(|field| field.value.name());
+        let fields = decoded.fields();
+        let names = fields.iter().map(|field| field.value.name());
         equal("fields read", names.collect::<Vec<_>>(), self.read.iter().map(|n| &**n).collect())?;
         let Some(DecodeError::TooShort { field, offset, needed, left, because }) = decoded.stopped
         else {

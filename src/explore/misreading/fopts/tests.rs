@@ -149,7 +149,7 @@ fn the_worked_example_of_both_rules_is_told() {
         let place =
             Place { direction: Direction::Uplink, dev_addr: uplink.frame.dev_addr, fcnt: 1 };
         let by_crypto =
-            cipher::fopts(&key.clone().into(), &place, rule, heard.frame.fopts.octets());
+            cipher::encrypt_fopts(&key.clone().into(), &place, rule, heard.frame.fopts.octets());
         assert_eq!(by_crypto, [0x0B, 1]);
     }
 }

@@ -7,7 +7,7 @@ use super::{
     },
     *,
 };
-use crate::crypto::cipher::payload_stream;
+use crate::crypto::cipher::encrypt_payload;
 
 /// A thermometer's shape: channel, 67, two octets; channel, 68, one octet.
 const SHAPE: Criterion<'_> = Criterion::ChannelTypeValue(&[(0x67, 2), (0x68, 1)]);
@@ -167,7 +167,7 @@ fn payloads_of_the_crypto_room_agree_with_the_explorer() {
             fcnt: sent.fcnt,
         };
         let payload = sent.frame.payload.as_mut().unwrap();
-        (payload.port, payload.frm) = (9, payload_stream(wrong.key(), &place, text));
+        (payload.port, payload.frm) = (9, encrypt_payload((&wrong).into(), &place, text));
     }
     let [.., right] = derived(&world, &[]);
     let answer = explored(&world, &frames, Some(&right), Criterion::PrintableAscii);

@@ -59,7 +59,7 @@ pub(in super::super) fn frames(world: &World, direction: Direction, ids: &[&str]
             frame.fctrl = FCtrl::new(flags);
             frame.payload = Some(Payload { port, frm: noise.draw::<5>().to_vec() });
             if port > 0 {
-                frame.fopts = FOpts::new(noise.draw::<2>().to_vec()).unwrap();
+                frame.fopts = FOpts::new(noise.draw::<2>()).unwrap();
             }
             Sent { frame, fcnt, conf: 0x0105, dr: 5, ch }
         })

@@ -54,7 +54,7 @@ fn nonce_of(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Option<u16> 
         if !accept.dl_settings.opt_neg() {
             return None;
         }
-        let signer = Signer::new(derive::js_int_key(&root, dev_eui).key());
+        let mut signer = Signer::new(derive::js_int_key(&root, dev_eui).key());
         let (asked, eui, fields) =
             ([JoinReqType::Join.octet()], join_eui.to_wire(), accept.signed());
         (0..=u16::MAX).find(|nonce| {

@@ -102,7 +102,7 @@ impl FieldsJson {
     pub(super) fn of(reading: &Reading) -> Self {
         let (decoded, found) = (&reading.decoded, &reading.found);
         let mut fields = Self::default();
-        fields.take(&decoded.octets, &decoded.fields);
+        fields.take(&decoded.octets, &decoded.fields());
         if let Some(opened) = &found.accept {
             fields.take(&opened.accept.octets, &opened.accept.fields);
         }
