@@ -21,6 +21,7 @@ mod error;
 mod event;
 mod forwarder;
 mod header;
+mod holdings;
 mod item;
 mod json;
 mod lines;
@@ -47,6 +48,7 @@ pub use event::{
 };
 pub use forwarder::{datagram_events, wire_events};
 pub use header::{DatagramKind, Header};
+pub use holdings::{Holdings, Kind as HoldingKind};
 pub use item::{Item, PassedOver};
 #[cfg(feature = "cli")]
 pub(crate) use lines::{LINE_CAP, Lines, Raw};

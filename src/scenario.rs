@@ -29,6 +29,7 @@
 //! | `setup` | what a mistake changes before the scene begins |
 //! | `exchange`, `data` | an attempt to join; data of a session |
 //! | `tape`, `claims` | the capture and the roster, as text |
+//! | `leg` | gateways and their server alone, for some minutes |
 
 mod air;
 mod claims;
@@ -37,6 +38,7 @@ mod derivation;
 mod dice;
 mod exchange;
 mod gateway;
+mod leg;
 mod life;
 mod mistake;
 mod node;
@@ -46,6 +48,7 @@ mod tape;
 
 pub use air::join_rates;
 pub use dice::Dice;
+pub use leg::{Acks, Downlinks, Leg, Side, StationWays, Uplinks};
 pub use mistake::Mistake;
 
 use gateway::Gateway;

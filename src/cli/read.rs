@@ -18,6 +18,7 @@ use super::{
 use crate::{
     frame::{Decoded, MacVersion},
     id::{DevEui, DevNonce, JoinEui},
+    intake::Holdings,
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
     show::{Secrets, csv, json, text},
     words::Count,
@@ -172,6 +173,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         gateways,
         memory: SessionMemory::default(),
         single,
+        met: 0,
         shown: 0,
         searched: 0,
         left_out: 0,
@@ -207,6 +209,9 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         screen
             .word("note", "every frame was laid out octet by octet; --brief prints one line each");
     }
+    if run.met == 0 && !frames.holdings().is_empty() {
+        return run.holdings(frames.holdings(), screen);
+    }
     if frames.is_empty() {
         let files = args.files.iter().map(|path| path.display().to_string());
         let mut inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
@@ -226,6 +231,8 @@ struct Run<'a> {
     gateways: Gateways,
     memory: SessionMemory,
     single: bool,
+    /// Frames that were met, whether or not they are asked for.
+    met: usize,
     /// Frames that were shown.
     shown: usize,
     /// Frames whose MIC fails, as far as they were searched.
@@ -278,12 +285,31 @@ impl Run<'_> {
         format!("{name}:\n")
     }
 
+    /// A capture may be intact and have no frame: then what it holds is said.
+    fn holdings(&self, holdings: &Holdings, screen: &mut Screen) -> Result<(), Failure> {
+        let mut block = String::new();
+        let written = if self.args.json {
+            json::holdings(&mut block, holdings)
+        } else if self.args.csv {
+            Ok(())
+        } else {
+            text::holdings(holdings, screen.style(), &mut block)
+        };
+        debug_assert!(written.is_ok(), "a String takes everything");
+        screen.put(&block)?;
+        if !self.args.json {
+            screen.word("note", "`handfast diagnose` says how its gateways stand");
+        }
+        Ok(())
+    }
+
     fn frame(
         &mut self,
         met: &InputFrame,
         frame: Decoded,
         screen: &mut Screen,
     ) -> Result<(), Failure> {
+        self.met += 1;
         let context = Context { direction: met.direction, ..self.args.context() };
         let mut reading = self.memory.read(frame, &self.ring, &context);
         // What is not asked for was read all the same: a join makes the keys of later frames.

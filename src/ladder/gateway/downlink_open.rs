@@ -2,8 +2,8 @@
 
 use super::{Case, flows::Answers, uplink_acknowledged::LEAST_CLOSED};
 use crate::{
-    fact::{Certainty, Cite, Fact, Speaker, Value, fact},
-    intake::Leg,
+    fact::{Certainty, Cite, Fact, Value, fact},
+    intake::{Leg, Speaker},
     ladder::{finding::Finding, rung::Judgement},
     trace::{Flow, GatewayTrace},
 };

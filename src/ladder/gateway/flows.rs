@@ -3,8 +3,8 @@
 use jiff::Timestamp;
 
 use crate::{
-    fact::{Cite, Fact, Speaker, Value, fact},
-    intake::Leg,
+    fact::{Cite, Fact, Value, fact},
+    intake::{Leg, Speaker},
     trace::{ACKNOWLEDGED_WITHIN_US, Figures, Flow, GatewayTrace, Moment, NetworkError, OtherTokens},
 };
 

@@ -2,8 +2,9 @@
 
 use super::Case;
 use crate::{
-    fact::{Certainty, Speaker, Value, fact},
+    fact::{Certainty, Value, fact},
     id::Eui64,
+    intake::Speaker,
     ladder::{finding::Finding, rung::Judgement, words::speaks_of_sending},
     trace::{GatewayTrace, Moment, Period},
 };
