@@ -5,7 +5,7 @@
 //! `diagnose`'s to prove, and a difference that may well be right is a [`Severity::Doubt`].
 //!
 //! ```
-//! use handfast::{compare::{Sources, compare, gather}, roster};
+//! use handfast::{compare::{Sources, compare, gather}, ladder::CauseId, roster};
 //!
 //! let text = r#"
 //! [[node]]
@@ -14,7 +14,7 @@
 //! "#;
 //! let gathered = gather(Sources { roster: Some(roster::parse(text, None)?), ..Sources::default() });
 //! let report = compare(&gathered.subjects, &gathered.context);
-//! assert_eq!(report[0].differences[0].cause, Some("dev-eui-typed-wrong"));
+//! assert_eq!(report[0].differences[0].cause, Some(CauseId::DevEuiTypedWrong));
 //! # Ok::<(), roster::RosterError>(())
 //! ```
 

@@ -11,10 +11,11 @@ use std::borrow::Cow;
 use jiff::Timestamp;
 
 use crate::{
+    frame::command::Command,
     id::{DevAddr, Eui64, NetId},
     intake::Speaker,
     radio::Modulation,
-    trace::{Line, Moment, Sending, Sighting},
+    trace::{Attempt, Data, DataSeen, KeyRef, Line, Moment, Sending, Sighting},
 };
 
 /// How sure a verdict is.
@@ -208,6 +209,28 @@ impl From<Moment> for Cite {
     }
 }
 
+impl From<&Attempt> for Cite {
+    /// The first reception of the request, worded with its time.
+    fn from(attempt: &Attempt) -> Self {
+        Self::from(attempt.heard.first()).with_time()
+    }
+}
+
+impl From<&Data> for Cite {
+    fn from(data: &Data) -> Self {
+        match data {
+            Data::Up { heard, .. } => heard.first().into(),
+            Data::Down { sending, .. } => sending.into(),
+        }
+    }
+}
+
+impl From<&DataSeen> for Cite {
+    fn from(seen: &DataSeen) -> Self {
+        (&seen.data).into()
+    }
+}
+
 impl From<Line> for Cite {
     fn from(line: Line) -> Self {
         Self { line, ..Self::default() }
@@ -267,6 +290,12 @@ pub enum Value {
     Decimal(f64),
     /// A frequency, hertz.
     Frequency(u32),
+    /// How far a frequency is from another, hertz: `13 Hz below`, `1.0 MHz above`.
+    Offset(i64),
+    /// Channels of a plan, rising: `8-15, 65`.
+    Channels(Vec<u16>),
+    /// Numbers as they came, each worded once: `7, 9 (3 times)`.
+    Tally(Vec<u16>),
     /// Spreading factor and bandwidth, or bit rate.
     Rate(Modulation),
     /// A power, dBm.
@@ -289,6 +318,8 @@ pub enum Value {
     Bytes(Vec<u8>),
     /// The probability of a false match.
     Probability(f64),
+    /// A MAC command, worded with its fields.
+    Command(Box<Command>),
     /// Digits of a key.
     Secret(Secret),
     /// Several values and what stands between them.
@@ -298,6 +329,21 @@ pub enum Value {
 }
 
 impl Value {
+    /// Returns a power that a radio reports, dBm.
+    pub(crate) fn dbm(power: f32) -> Self {
+        Self::Dbm(decimal(power))
+    }
+
+    /// Returns a ratio that a radio reports, dB.
+    pub(crate) fn db(ratio: f32) -> Self {
+        Self::Db(decimal(ratio))
+    }
+
+    /// Returns how many of a thing there are.
+    pub(crate) fn count(n: usize, noun: &'static str) -> Self {
+        Self::Count(u64::try_from(n).unwrap_or(u64::MAX), noun)
+    }
+
     /// Returns the values with `, ` between them.
     pub(crate) fn list<V: Into<Self>>(values: impl IntoIterator<Item = V>) -> Self {
         Self::List(values.into_iter().map(Into::into).collect(), ", ")
@@ -312,6 +358,11 @@ impl Value {
             _ => {}
         }
     }
+}
+
+/// A radio's number without the noise of its binary form: -84.2, not -84.19999694824219.
+fn decimal(number: f32) -> f64 {
+    (f64::from(number) * 100.0).round() / 100.0
 }
 
 macro_rules! value_from {
@@ -333,6 +384,8 @@ value_from! {
     Moment => |x| Self::Cite(Cite::from(x).with_time());
     &Sighting => |x| Self::Cite(x.into());
     &Sending => |x| Self::Cite(x.into());
+    &Attempt => |x| Self::Cite(x.into());
+    KeyRef => |x| Self::Text(x.to_string().into());
     i64 => |x| Self::Number(x);
     i32 => |x| Self::Number(x.into());
     u8 => |x| Self::Number(x.into());
@@ -348,6 +401,8 @@ value_from! {
     crate::id::JoinEui => |x| Self::Eui(x.0);
     DevAddr => |x| Self::DevAddr(x);
     NetId => |x| Self::NetId(x);
+    &Command => |x| Self::Command(Box::new(x.clone()));
+    &DataSeen => |x| Self::Cite(x.into());
     Secret => |x| Self::Secret(x);
     Fact => |x| Self::Fact(Box::new(x));
 }

@@ -31,7 +31,7 @@ use join_accept::sealed_join_accept;
 
 pub use data::{DataFrame, FCtrl, FOpts, Payload};
 pub use fault::{Fault, FaultKind};
-pub use field::{DecodeError, Field, Fields, LenFrom, Located};
+pub use field::{DecodeError, Field, Fields, FieldsIter, LenFrom, Located};
 pub use join::{JoinRequest, RejoinBody, RejoinRequest};
 pub use join_accept::{
     CfList, CfListType, DlSettings, JoinAccept, OpenedJoinAccept, RxDelay, SealedJoinAccept,
@@ -128,7 +128,7 @@ impl Decoded {
 /// let decoded = decode(&octets);
 /// let Some(Frame::Data(data)) = &decoded.frame else { panic!("a data frame") };
 /// assert_eq!(data.dev_addr.to_string(), "0201BBDA");
-/// assert_eq!(decoded.fields()[0].value, Field::Mhdr);
+/// assert_eq!(decoded.fields().place_of(Field::FCnt), Some(6..8));
 ///
 /// let cut = decode(&octets[..7]);
 /// assert_eq!(

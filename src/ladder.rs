@@ -27,7 +27,6 @@ mod rung;
 pub mod session;
 mod subject;
 mod verdict;
-mod words;
 
 pub use crate::fact::Certainty;
 pub use cause::{CAUSES, Cause, CauseId, Place};
@@ -37,6 +36,8 @@ pub use diagnosis::{
 pub use outcome::{GatewayOutcome, Outcome};
 pub use rung::{Judgement, Ladder, LadderName, RungView, Rungs, State};
 pub use verdict::Verdict;
+
+pub(crate) use cause::hits;
 
 #[cfg(feature = "page")]
 pub(crate) use join::timely::{SAME_HZ, SAME_US};

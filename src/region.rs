@@ -92,6 +92,12 @@ impl Plan {
             .filter(|p| p.common_name == self.common_name && p.name != self.name)
     }
 
+    /// Returns whether both are variants of one region: groups of AS923, or plans of one common name.
+    pub fn is_variant_of(&self, other: &Self) -> bool {
+        let groups = [self, other].iter().all(|plan| plan.frequency_offset_hz.is_some());
+        self.name != other.name && (groups || self.common_name == other.common_name)
+    }
+
     fn names(&self) -> impl Iterator<Item = &'static str> + '_ {
         [self.name, self.title].into_iter().chain(self.aliases.iter().copied())
     }

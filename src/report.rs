@@ -92,6 +92,13 @@ pub(crate) struct About {
     pub(crate) gateways: Vec<GatewayLine>,
 }
 
+impl About {
+    /// Returns whether nothing at all was captured.
+    pub(crate) const fn is_empty(&self) -> bool {
+        self.frames == 0 && self.crc_bad == 0 && self.gateways.is_empty()
+    }
+}
+
 /// A gateway that spoke.
 #[derive(Debug)]
 pub(crate) struct GatewayLine {

@@ -28,6 +28,7 @@
 //! | `life` | a node with its claims and what the server keeps of it |
 //! | `setup` | what a mistake changes before the scene begins |
 //! | `exchange`, `data` | an attempt to join; data of a session |
+//! | `talk` | a session in which the network changes settings |
 //! | `tape`, `claims` | the capture and the roster, as text |
 //! | `leg` | gateways and their server alone, for some minutes |
 
@@ -44,6 +45,7 @@ mod mistake;
 mod node;
 mod server;
 mod setup;
+mod talk;
 mod tape;
 
 pub use air::join_rates;
@@ -71,6 +73,9 @@ pub struct Scene {
     pub gateways: u8,
     /// Whether acknowledgements of uplinks are on the tape.
     pub acks: bool,
+    /// How long the way is from the gateways to where the capture is taken, in microseconds: 0 is at
+    /// the gateways, the way to the server is at the server.
+    pub way_us: u32,
     /// The probes.
     pub probes: Vec<Probe>,
 }
@@ -104,6 +109,14 @@ pub struct Probe {
     pub told: bool,
     /// Whether it is on the roster at all; a stranger is not.
     pub listed: bool,
+    /// Whether accepts go out in both windows, RX1 and RX2. Mistakes of one window are made there alone.
+    pub both_windows: bool,
+    /// How often it joins again when it has sent all its data.
+    pub rejoins: u32,
+    /// Whether all goes well until it joins again, and wrong from then on.
+    pub later: bool,
+    /// Whether the network changes settings in the course of its sessions.
+    pub talks: bool,
     /// What goes wrong.
     pub mistakes: Vec<Mistake>,
 }
@@ -134,6 +147,10 @@ impl Probe {
             asks_at_s: 2,
             told: true,
             listed: true,
+            both_windows: false,
+            rejoins: 0,
+            later: false,
+            talks: false,
             mistakes: Vec::new(),
         }
     }
@@ -143,7 +160,7 @@ impl Scene {
     /// Returns a scene of one probe and one gateway in which nothing goes wrong.
     pub fn new(seed: u64, plan: &'static Plan) -> Self {
         let probes = vec![Probe::new("probe-01")];
-        Self { seed, plan, gateways: 1, acks: true, probes }
+        Self { seed, plan, gateways: 1, acks: true, way_us: 0, probes }
     }
 
     /// Returns a scene in which nothing goes wrong, everything else by chance: lost frames too.
@@ -170,6 +187,13 @@ impl Scene {
             let asks_at_s = dice.between(1, 60);
             scene.probes.push(Probe { asks_at_s, ..Probe::new("probe-02") });
         }
+        let talks = dice.once_in(2);
+        for probe in &mut scene.probes {
+            probe.talks = talks;
+            if talks {
+                probe.uplinks += dice.below(20);
+            }
+        }
         scene
     }
 
@@ -194,7 +218,7 @@ impl Scene {
         while let Some(life) = next(&mut lives) {
             step(life, &mut ground);
         }
-        let ends = ground.tape.ends() + 9_000_000;
+        let ends = ground.tape.ends().max(ground.lasts) + 9_000_000;
         for gateway in &mut ground.gateways {
             gateway.report_itself(&mut ground.tape, ends);
         }
@@ -205,8 +229,10 @@ impl Scene {
     fn ground(&self) -> Ground {
         let mut dice = Dice::of(self.seed, "ground");
         let plan = self.plan;
-        let mistakes: Vec<Mistake> = self.probes.iter().flat_map(|p| p.mistakes.clone()).collect();
-        let two = self.gateways > 1 || mistakes.iter().any(|m| m.needs_two_gateways());
+        let all = || self.probes.iter().flat_map(|p| &p.mistakes);
+        let first = self.probes.iter().filter(|p| !p.later);
+        let mistakes: Vec<Mistake> = first.flat_map(|p| p.mistakes.clone()).collect();
+        let two = self.gateways > 1 || all().any(|m| m.needs_two_gateways());
         let sub_band = (plan.sub_bands > 1)
             .then(|| u8::try_from(dice.between(1, u32::from(plan.sub_bands.min(8)))).ok())
             .flatten();
@@ -229,6 +255,7 @@ impl Scene {
                 minds_the_wrap: true,
                 hears_server: true,
                 shows_acks: self.acks,
+                way_us: u64::from(self.way_us),
                 busy: Vec::new(),
                 token: u16::try_from(dice.below(0x1_0000)).unwrap_or_default(),
                 received: 0,
@@ -239,15 +266,19 @@ impl Scene {
         for gateway in &mut gateways {
             setup::gateway(&mistakes, gateway, plan);
         }
-        Ground { plan, gateways, tape: tape::Tape::default() }
+        Ground { plan, gateways, tape: tape::Tape::default(), lasts: 0 }
     }
 
     fn lives(&self, ground: &Ground) -> Vec<Life> {
         let mut out = Vec::new();
         for probe in &self.probes {
             let mut life = Life::new(self.seed, probe, ground);
-            for mistake in &probe.mistakes {
-                setup::life(*mistake, &mut life, ground);
+            if probe.later {
+                life.later = std::mem::take(&mut life.mistakes);
+                life.rejoins = life.rejoins.max(1);
+            }
+            for mistake in life.mistakes.clone() {
+                setup::life(mistake, &mut life, ground);
             }
             setup::companions(self.seed, probe, &life, ground, &mut out);
             out.push(life);
@@ -291,8 +322,12 @@ fn step(life: &mut Life, ground: &mut Ground) {
             life.rejoins = life.rejoins.saturating_sub(1);
             life.node.session = None;
             life.attempts_left = life.attempts_left.max(4);
+            if !life.later.is_empty() {
+                setup::from_now_on(life, ground);
+            }
             exchange::ask(life, ground);
         }
+        Some(_) if life.talks => talk::send(life, ground),
         Some(_) => data::send(life, ground),
         None => exchange::ask(life, ground),
     }

@@ -10,6 +10,7 @@ pub mod compare;
 pub mod csv;
 pub mod explain;
 pub mod fact;
+pub(crate) mod headline;
 #[cfg(feature = "page")]
 pub mod html;
 pub mod id;

@@ -19,6 +19,7 @@ mod moment;
 mod network;
 mod order;
 mod session;
+pub mod settings;
 mod sighting;
 mod spread;
 mod tracer;
@@ -46,7 +47,7 @@ pub use spread::Spread;
 pub use tracer::Tracer;
 
 pub(crate) use keys::root_keys;
-pub(crate) use tracer::{is_copy, open as open_accept};
+pub(crate) use tracer::{is_copy, missing_dev_eui_byte, open as open_accept};
 
 /// All that a capture says, sorted by node.
 #[derive(Clone, Debug, Default)]
@@ -61,6 +62,8 @@ pub struct Trace {
     pub foreign_data: BTreeMap<DevAddr, u64>,
     /// Frames of more such DevAddrs than are listed.
     pub foreign_more: u64,
+    /// The first data frames of each such DevAddr, both ways, as long as they are few.
+    pub strays: Vec<Data>,
     /// Requests of more strangers than are listed.
     pub strangers_more: u64,
     /// Join-Accepts handed to a gateway that answer no request in the capture.

@@ -94,7 +94,7 @@ impl<'r> Senders<'r> {
         for (index, _, ask) in self.asked.iter().rev().filter(|(_, asked, _)| recent(asked)) {
             let Some(node) = self.roster.nodes.get(*index) else { continue };
             for (_, root) in trace::root_keys(*index, node) {
-                if let [(_, opened), ..] = &trace::open_accept(&root, ask, sealed)[..] {
+                if let [(_, opened), ..] = &trace::open_accept(&root, node, ask, sealed)[..] {
                     self.by_dev_addr.insert(opened.accept.dev_addr, *index);
                     return;
                 }

@@ -22,13 +22,14 @@ use crate::{
 const TOLD: usize = 20;
 
 /// Reads captures, `-` for standard input, and hands on every event: those of several captures in the
-/// order of their times.
+/// order of their times. Returns which of them could not be read.
 pub(super) fn read_all(
     paths: &[PathBuf],
     strict: bool,
     screen: &mut Screen,
     take: &mut dyn FnMut(Event),
-) {
+) -> Vec<String> {
+    let mut unread = Vec::new();
     let mut streams: Vec<(String, Box<dyn Read + Send>)> = Vec::new();
     // Known where every capture is a file.
     let mut octets = Some(0);
@@ -45,21 +46,26 @@ pub(super) fn read_all(
                 octets = octets.zip(known).map(|(all, own)| all + own);
                 streams.push((name, Box::new(file)));
             }
-            Err(error) => screen.bad_input(&format!("{name}: {}", Reason(error.kind())), None),
+            Err(error) => {
+                screen.bad_input(&format!("{name}: {}", Reason(error.kind())), None);
+                unread.push(name);
+            }
         }
     }
     let options = CaptureOptions { strict, ..CaptureOptions::default() };
-    read(streams, octets, options, screen, take);
+    unread.extend(read(streams, octets, options, screen, take));
+    unread
 }
 
-/// Reads captures, each with its name. `octets` is how many they have, where that is known.
+/// Reads captures, each with its name. `octets` is how many they have, where that is known. Returns
+/// the names of those of which nothing could be read.
 pub(super) fn read(
     streams: Vec<(String, Box<dyn Read + Send>)>,
     octets: Option<u64>,
     options: CaptureOptions,
     screen: &mut Screen,
     take: &mut dyn FnMut(Event),
-) {
+) -> Vec<String> {
     let (names, streams): (Vec<String>, Vec<_>) = streams.into_iter().unzip();
     let mut tellers: Vec<Teller> = names.into_iter().map(Teller::new).collect();
     let mut progress = Progress::new(octets);
@@ -75,6 +81,7 @@ pub(super) fn read(
     for teller in &mut tellers {
         teller.end(screen);
     }
+    tellers.into_iter().filter(|teller| teller.is_unread).map(|teller| teller.name).collect()
 }
 
 /// Tells what is damaged in one capture.
@@ -88,13 +95,26 @@ pub(super) struct Teller {
     listed: Option<usize>,
     /// Whether anything at all was in it.
     any: bool,
+    /// Whether an item was taken.
+    is_begun: bool,
+    /// Whether reading it failed before anything was read.
+    is_unread: bool,
     odd: Oddities,
 }
 
 impl Teller {
     /// Returns one that sums up what is odd.
     pub(super) fn new(name: String) -> Self {
-        Self { name, damaged: 0, told: 0, listed: None, any: false, odd: Oddities::default() }
+        Self {
+            name,
+            damaged: 0,
+            told: 0,
+            listed: None,
+            any: false,
+            is_begun: false,
+            is_unread: false,
+            odd: Oddities::default(),
+        }
     }
 
     /// Returns one that tells what is odd where it is met, for a command that shows every frame.
@@ -109,6 +129,7 @@ impl Teller {
 
     /// Tells what is wrong with an item; returns the event that it is.
     pub(super) fn take(&mut self, item: io::Result<Item>, screen: &mut Screen) -> Option<Event> {
+        let is_first = !std::mem::replace(&mut self.is_begun, true);
         match item {
             Ok(Item::Event(event)) => {
                 self.event(&event, screen);
@@ -120,7 +141,10 @@ impl Teller {
                     screen.word("note", &format!("{}: {words}", self.name));
                 }
             }
-            Err(error) => self.damage(screen, &format!(": {}", Reason(error.kind())), None),
+            Err(error) => {
+                self.is_unread |= is_first;
+                self.damage(screen, &format!(": {}", Reason(error.kind())), None);
+            }
         }
         None
     }

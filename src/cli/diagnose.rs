@@ -137,7 +137,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     if args.follow {
         return job.follow(screen);
     }
-    let (trace, all, none) = job.judge(screen);
+    let Some((trace, all, none)) = job.judge(screen) else { return Ok(()) };
     job.tell_clocks(&trace.clocks, screen);
     let printed = report(args, &all, none, &|one| job.worked(one, &trace), screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
@@ -165,8 +165,9 @@ struct Job<'a> {
 }
 
 impl Job<'_> {
-    /// Returns the verdicts, too, and why there are none, should there be none.
-    fn judge(&self, screen: &mut Screen) -> (Trace, Findings, &'static str) {
+    /// Returns the verdicts, too, and why there are none, should there be none; nothing where no capture
+    /// could be read, of which the errors speak.
+    fn judge(&self, screen: &mut Screen) -> Option<(Trace, Findings, &'static str)> {
         let args = self.args;
         let mut taking = Taking::new(self);
         let mut take = |event| taking.take(event);
@@ -175,12 +176,19 @@ impl Job<'_> {
                 ("demo".to_owned(), Box::new(demo::CAPTURE.as_bytes()));
             captures::read(vec![demo], None, CaptureOptions::default(), screen, &mut take);
         } else {
-            captures::read_all(&args.captures, args.strict, screen, &mut take);
+            let unread = captures::read_all(&args.captures, args.strict, screen, &mut take);
+            if unread.len() == args.captures.len() {
+                return None;
+            }
+            if !unread.is_empty() {
+                let words = format!("the verdicts are without {}", unread.join(", "));
+                screen.word("caution", &words);
+            }
         }
         taking.tell(screen);
         let none = self.why_none(&taking);
         let (trace, all) = self.verdicts(taking.tracer, screen);
-        (trace, all, none)
+        Some((trace, all, none))
     }
 
     /// Why there is no node, where there is none.

@@ -1,7 +1,7 @@
 //! What is told about one difference.
 
 use super::{Subject, relation::DigitMark};
-use crate::roster::ClaimKind;
+use crate::{ladder::CauseId, roster::ClaimKind};
 
 /// How much a difference matters.
 #[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
@@ -67,6 +67,8 @@ kinds! {
     EuiReserved "eui-reserved";
     /// A key is the other's with its octets, digits or words in another order.
     KeyReversed "key-reversed";
+    /// A key is the other's rotated, or with its bits inverted or mirrored.
+    KeyTransformed "key-transformed";
     /// A key is a slip of typing away from the other.
     KeyTypedWrong "key-typed-wrong";
     /// A key is the text of the other, taken as octets.
@@ -133,8 +135,8 @@ pub struct Difference {
     pub kind: Kind,
     /// How much it matters.
     pub severity: Severity,
-    /// The cause of a failed join that it would be, by its id.
-    pub cause: Option<&'static str>,
+    /// The cause of a failed join that it would be.
+    pub cause: Option<CauseId>,
     /// The member it is about.
     pub member: &'static str,
     /// What the places say.
@@ -170,7 +172,7 @@ impl Difference {
         }
     }
 
-    pub(super) fn cause(mut self, cause: Option<&'static str>) -> Self {
+    pub(super) fn cause(mut self, cause: Option<CauseId>) -> Self {
         self.cause = cause;
         self
     }

@@ -12,6 +12,7 @@ use super::{
 use crate::{
     id::{DevAddr, Eui64},
     key::Aes128Key,
+    ladder::CauseId,
     roster::{Claim, ClaimKind},
 };
 
@@ -132,7 +133,7 @@ impl<'s> Fleet<'s> {
         let value = || Some(eui.to_string());
         found.push(
             Difference::new(Kind::DevEuiShared, Severity::Fault, "dev-eui", summary, remedy)
-                .cause(Some("two-nodes-share-one-identity"))
+                .cause(Some(CauseId::TwoNodesShareOneIdentity))
                 .side(subject, kind, "dev-eui", value())
                 .other(other, kind, "dev-eui", value()),
         );
@@ -167,7 +168,7 @@ impl<'s> Fleet<'s> {
         let value = || Some(addr.to_string());
         found.push(
             Difference::new(Kind::DevAddrShared, severity, "dev-addr", summary, remedy)
-                .cause(same.then_some("two-nodes-share-one-identity"))
+                .cause(same.then_some(CauseId::TwoNodesShareOneIdentity))
                 .side(subject, kind, "dev-addr", value())
                 .other(other, kind, "dev-addr", value()),
         );

@@ -8,7 +8,9 @@ use super::{
     words::{list, slip, spelt, the},
 };
 use crate::{
+    explore::near_miss::{EuiName, Nature},
     id::Eui64,
+    ladder::{CauseId, hits},
     roster::{
         Claim, ClaimKind,
         firmware::{ByteOrder, OrderFrom},
@@ -163,7 +165,7 @@ fn between(
             format!("{a} has the {name} of {b} with its octets in reverse order"),
             format!("turn one of the two, so that both mean {}", likelier(first.eui)),
         )
-        .cause(cause(member, "bytes-reversed")),
+        .cause(cause(member, Nature::Turned)),
         relation if relation.is_typing() => Difference::new(
             Kind::EuiTypedWrong,
             Severity::Fault,
@@ -171,7 +173,7 @@ fn between(
             format!("the {name} of {a} and of {b} are a slip apart: {how}"),
             "look at the node or its label, and mend the one that is wrong".to_owned(),
         )
-        .cause(cause(member, "typed-wrong"))
+        .cause(cause(member, Nature::Typed))
         .marks(relation.marks()),
         _ => unrelated(member, first, second),
     };
@@ -205,13 +207,13 @@ fn unrelated(member: &'static str, first: Stated, second: Stated) -> Difference 
     let remedy = format!("find out which {name} the node sends, and register that one");
     if member == "dev-eui" {
         return Difference::new(Kind::EuiDiffers, Severity::Fault, member, summary, remedy)
-            .cause(Some("identity-not-on-record"));
+            .cause(Some(CauseId::IdentityNotOnRecord));
     }
     let zero = [first, second].into_iter().any(|side| side.eui == Eui64::default());
     // a zero JoinEUI is what servers that ask for none are given
     let severity = if zero { Severity::Note } else { Severity::Doubt };
     Difference::new(Kind::EuiDiffers, severity, member, summary, remedy)
-        .cause(Some("identity-not-on-record").filter(|_| !zero))
+        .cause(Some(CauseId::IdentityNotOnRecord).filter(|_| !zero))
 }
 
 /// Looks for DevEUI and JoinEUI in each other's place; returns the pairs where they are.
@@ -251,7 +253,7 @@ fn exchanged(
             format!("DevEUI and JoinEUI of {a} stand in each other's place in {b}"),
             format!("exchange the two in {b} or in {a}; on a label, DevEUI is the second EUI"),
         )
-        .cause(Some("dev-eui-and-join-eui-exchanged"));
+        .cause(Some(CauseId::DevEuiAndJoinEuiExchanged));
         for (member, one, other) in
             [("dev-eui", Some(dev_a), Some(dev_b)), ("join-eui", join_a, join_b)]
         {
@@ -294,7 +296,7 @@ fn orders(subject: &Subject, all: &[Vec<Stated>; 2], found: &mut Vec<Difference>
                 format!("of the firmware's two EUIs only {name} stands in reverse order"),
                 format!("write both EUIs in the order that the stack wants; {name} is {turned}"),
             )
-            .cause(cause(member, "bytes-reversed"))
+            .cause(cause(member, Nature::Turned))
             .evidence(["whichever order its stack wants, one of the two is wrong".to_owned()])
         } else {
             let severity = if all_backwards { Severity::Note } else { Severity::Doubt };
@@ -342,14 +344,10 @@ fn likelier(eui: Eui64) -> Eui64 {
     if made(eui.bytes_reversed()) && !made(eui) { eui.bytes_reversed() } else { eui }
 }
 
-fn cause(member: &str, what: &str) -> Option<&'static str> {
-    match (member, what) {
-        ("dev-eui", "bytes-reversed") => Some("dev-eui-bytes-reversed"),
-        ("dev-eui", "typed-wrong") => Some("dev-eui-typed-wrong"),
-        ("join-eui", "bytes-reversed") => Some("join-eui-bytes-reversed"),
-        ("join-eui", "typed-wrong") => Some("join-eui-typed-wrong"),
-        _ => None,
-    }
+/// Returns the cause that a mistake in an EUI means.
+fn cause(member: &str, nature: Nature) -> Option<CauseId> {
+    let name = if member == "join-eui" { EuiName::JoinEui } else { EuiName::DevEui };
+    hits::eui(nature, name)
 }
 
 const MEMBERS: [&str; 2] = ["dev-eui", "join-eui"];

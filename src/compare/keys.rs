@@ -11,9 +11,12 @@ use super::{
     words::{slip, spelt, the},
 };
 use crate::{
+    explore::near_miss::{KnownKind, Nature, is_placeholder},
     frame::MacVersion,
     key::Aes128Key,
+    ladder::{CauseId, hits},
     roster::{Claim, ClaimKind},
+    trace::Role,
 };
 
 /// Returns whether firmware and record have a root key in common.
@@ -100,7 +103,7 @@ impl Pair<'_> {
             "AppKey and NwkKey of the firmware stand in each other's place in the record",
             "exchange the two on one side",
         )
-        .cause(Some("root-key-in-the-wrong-slot"));
+        .cause(Some(CauseId::RootKeyInTheWrongSlot));
         found.push(self.sides(difference, "app-key", "nwk-key"));
         true
     }
@@ -135,7 +138,7 @@ impl Pair<'_> {
                 "keep it under one name on both sides, or set both alike if {x} is only a name"
             ),
         )
-        .cause(Some("root-key-in-the-wrong-slot"))
+        .cause(Some(CauseId::RootKeyInTheWrongSlot))
         .evidence([if is_1_1 {
             "LoRaWAN 1.1 signs with NwkKey and gives AppKey other work".to_owned()
         } else {
@@ -167,7 +170,7 @@ impl Pair<'_> {
             "the firmware has another NwkKey beside the AppKey that the record has",
             "set the node's NwkKey to the same value as its AppKey",
         )
-        .cause(Some("root-key-in-the-wrong-slot"))
+        .cause(Some(CauseId::RootKeyInTheWrongSlot))
         .evidence(["a stack that carries both names signs a 1.0.x join with NwkKey".to_owned()]);
         found.push(self.sides(difference, "nwk-key", "app-key"));
     }
@@ -225,7 +228,7 @@ impl Pair<'_> {
         let remedy = "put each root key under the same name on both sides";
         Some(
             Difference::new(Kind::KeyInWrongSlot, Severity::Fault, has, summary, remedy)
-                .cause(Some("root-key-in-the-wrong-slot")),
+                .cause(Some(CauseId::RootKeyInTheWrongSlot)),
         )
     }
 
@@ -250,7 +253,7 @@ impl Pair<'_> {
         let remedy = "enter the root key there: a session key comes out of a join, never goes in";
         let difference =
             Difference::new(Kind::SessionKeyAsRoot, Severity::Fault, "app-key", summary, remedy);
-        Some(difference.cause(Some("session-key-entered-as-root-key")))
+        Some(difference.cause(Some(CauseId::SessionKeyEnteredAsRootKey)))
     }
 
     fn of_another_node(&self, a: &Aes128Key, b: &Aes128Key) -> Option<Difference> {
@@ -271,7 +274,7 @@ impl Pair<'_> {
         let remedy = format!("enter the key of {} there", self.subject.node.name);
         let difference =
             Difference::new(Kind::KeyOfAnotherNode, Severity::Fault, member, summary, remedy);
-        Some(difference.cause(Some("key-of-another-node")))
+        Some(difference.cause(Some(CauseId::KeyOfAnotherNode)))
     }
 }
 
@@ -288,7 +291,12 @@ fn sample_on_one_side(
     let summary =
         format!("the {name} of {} is {what}, the one of {} is not", the(side), the(other));
     let remedy = format!("enter the {name} of {} there", the(other));
-    let cause = (root && side == ClaimKind::Firmware).then_some("firmware-still-uses-a-sample-key");
+    let cause = match side {
+        ClaimKind::Firmware => Some(CauseId::FirmwareStillUsesASampleKey),
+        ClaimKind::Record if is_placeholder(b) => Some(CauseId::RootKeyOnRecordIsAPlaceholder),
+        ClaimKind::Record | ClaimKind::Label => None,
+    };
+    let cause = cause.filter(|_| root);
     Some(Difference::new(Kind::KeyIsSample, Severity::Fault, member, summary, remedy).cause(cause))
 }
 
@@ -308,46 +316,44 @@ fn by_relation(
     let how = slip(&relation, "the firmware", "the record", 32);
     let fault =
         |kind, summary, remedy: &str| Difference::new(kind, Severity::Fault, one, summary, remedy);
-    let nwk = one == "nwk-key";
+    let role = if one == "nwk-key" { Role::NwkKey } else { Role::AppKey };
     let difference = match &relation {
-        Relation::Reversed | Relation::NibblesSwapped | Relation::WordsSwapped => {
-            let cause = match (&relation, nwk) {
-                (Relation::Reversed, true) => Some("nwk-key-bytes-reversed"),
-                (Relation::Reversed, false) => Some("app-key-bytes-reversed"),
-                _ => None,
-            };
-            fault(
-                Kind::KeyReversed,
-                format!("{what} are one key in two orders: {how}"),
-                "enter the key in the order printed, most significant octet first, on both sides",
-            )
-            .cause(cause)
-        }
+        Relation::Changed(_) if relation.nature() == Some(Nature::Transformed) => fault(
+            Kind::KeyTransformed,
+            format!("{what} are one key, changed: {how}"),
+            "enter the key on both sides as its source has it, and look for the program that changes \
+             it",
+        ),
+        Relation::Reversed | Relation::Changed(_) => fault(
+            Kind::KeyReversed,
+            format!("{what} are one key in two orders: {how}"),
+            "enter the key in the order printed, most significant octet first, on both sides",
+        ),
         Relation::FirstIsText | Relation::SecondIsText => fault(
             Kind::KeyTextAsOctets,
             format!("{what} differ: {how}"),
             "turn the 32 digits of the key into 16 octets before they are used as a key",
-        )
-        .cause(Some("app-key-text-taken-as-bytes")),
+        ),
         relation if relation.is_typing() => fault(
             Kind::KeyTypedWrong,
             format!("{what} are a slip apart: {how}"),
             "look up where the key came from, and mend the side that is wrong",
         )
-        .cause(Some(if nwk { "nwk-key-typed-wrong" } else { "app-key-typed-wrong" }))
         .marks(relation.marks()),
         _ => fault(
             Kind::KeyDiffers,
             format!("{what} have no likeness"),
             "find out which one is out of date, and enter the other there",
         )
-        .cause(Some("root-key-unrelated"))
         .evidence([
             "tried: other orders, slips of up to three digits, moved digits, text as octets, \
                     other slots, session keys, other nodes, samples"
                 .to_owned(),
         ]),
     };
-    let cause = difference.cause.filter(|_| root);
-    difference.cause(cause)
+    let cause = match relation.nature() {
+        Some(nature) => hits::root_key(nature, KnownKind::Claimed, role),
+        None => CauseId::RootKeyUnrelated,
+    };
+    difference.cause(root.then_some(cause))
 }

@@ -49,8 +49,10 @@ pub(crate) fn key_likeness(
             format!("differ in digits {} and {last} of 32", first.join(", "))
         }
         (Relation::Reversed, _) => "have their octets in reverse order".into(),
-        (Relation::NibblesSwapped, _) => "have the two digits of every octet exchanged".into(),
-        (Relation::WordsSwapped, _) => "have the octets of every group of four reversed".into(),
+        (Relation::Changed(mistake), _) => format!(
+            "are one key changed: the {of_first} has the {of_second}'s with {}",
+            mistake.change().unwrap_or_default()
+        ),
         (Relation::FirstIsText, _) => {
             format!("differ: the {of_first} has the characters of the {of_second}'s as octets")
         }

@@ -5,7 +5,11 @@
 
 use zeroize::Zeroizing;
 
-use crate::{id::Eui64, key::Aes128Key};
+use crate::{
+    explore::near_miss::{Mistake, Nature, key_change},
+    id::Eui64,
+    key::Aes128Key,
+};
 
 /// A digit that differs.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -24,10 +28,8 @@ pub(super) enum Relation {
     Same,
     /// The octets in reverse order.
     Reversed,
-    /// The two digits of each octet exchanged.
-    NibblesSwapped,
-    /// The octets of each group of four in reverse order.
-    WordsSwapped,
+    /// The first is the second changed as a whole in another way.
+    Changed(Mistake),
     /// The first is the ASCII text of the second's first half, taken as octets.
     FirstIsText,
     /// The second is the ASCII text of the first's first half.
@@ -50,13 +52,22 @@ pub(super) enum Relation {
 impl Relation {
     /// Returns whether somebody who types could have made it.
     pub(super) const fn is_typing(&self) -> bool {
-        matches!(
-            self,
+        matches!(self.nature(), Some(Nature::Typed))
+    }
+
+    /// Returns what was done to the value; `None` where the two have no likeness.
+    pub(super) const fn nature(&self) -> Option<Nature> {
+        Some(match self {
+            Self::Same => Nature::Same,
+            Self::Reversed => Nature::Turned,
+            Self::Changed(mistake) => mistake.nature(),
+            Self::FirstIsText | Self::SecondIsText => Nature::Text,
             Self::Digits(_)
-                | Self::Exchanged(_)
-                | Self::SecondLacks { .. }
-                | Self::FirstLacks { .. }
-        )
+            | Self::Exchanged(_)
+            | Self::SecondLacks { .. }
+            | Self::FirstLacks { .. } => Nature::Typed,
+            Self::Unrelated => return None,
+        })
     }
 
     /// Returns the digits to point at.
@@ -83,40 +94,20 @@ pub(super) fn eui_relation(first: Eui64, second: Eui64) -> Relation {
 
 /// Returns what leads from one key to the other.
 pub(super) fn key_relation(first: &Aes128Key, second: &Aes128Key) -> Relation {
-    if first.same_as(second) {
-        return Relation::Same;
-    }
     let (a, b) = (first.expose(), second.expose());
-    let by = |change: fn(&[u8; 16]) -> Zeroizing<[u8; 16]>| *change(a) == *b;
-    if by(reversed) {
-        Relation::Reversed
-    } else if by(nibbles_swapped) {
-        Relation::NibblesSwapped
-    } else if by(words_swapped) {
-        Relation::WordsSwapped
-    } else if is_text_of(a, b) {
+    match key_change(first, second) {
+        Some(Mistake::Same) => return Relation::Same,
+        Some(Mistake::OctetsReversed) => return Relation::Reversed,
+        Some(mistake) => return Relation::Changed(mistake),
+        None => {}
+    }
+    if is_text_of(a, b) {
         Relation::FirstIsText
     } else if is_text_of(b, a) {
         Relation::SecondIsText
     } else {
         typing(a, b, MOST_KEY_DIGITS).unwrap_or(Relation::Unrelated)
     }
-}
-
-fn reversed(key: &[u8; 16]) -> Zeroizing<[u8; 16]> {
-    let mut key = Zeroizing::new(*key);
-    key.reverse();
-    key
-}
-
-fn nibbles_swapped(key: &[u8; 16]) -> Zeroizing<[u8; 16]> {
-    Zeroizing::new(key.map(|octet| octet.rotate_left(4)))
-}
-
-fn words_swapped(key: &[u8; 16]) -> Zeroizing<[u8; 16]> {
-    let mut key = Zeroizing::new(*key);
-    key.chunks_mut(4).for_each(<[u8]>::reverse);
-    key
 }
 
 /// Returns whether the octets are the characters that the first half of the value is written with.
@@ -171,6 +162,7 @@ const LEAST_MOVED: usize = 3;
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::explore::near_miss::Order;
 
     fn eui(a: &str, b: &str) -> Relation {
         eui_relation(a.parse().unwrap(), b.parse().unwrap())
@@ -201,8 +193,12 @@ mod tests {
     #[test]
     fn keys_have_slips_of_their_own() {
         assert_eq!(key(KEY, "4701cefadec0a196884b7fe3d2110c5a"), Relation::Reversed);
-        assert_eq!(key(KEY, "a5c0112d3ef7b488691a0cedafec1074"), Relation::NibblesSwapped);
-        assert_eq!(key(KEY, "d2110c5a884b7fe3dec0a1964701cefa"), Relation::WordsSwapped);
+        let changed = |order| Relation::Changed(Mistake::Reordered(order));
+        assert_eq!(key(KEY, "a5c0112d3ef7b488691a0cedafec1074"), changed(Order::Nibbles));
+        assert_eq!(key(KEY, "d2110c5a884b7fe3dec0a1964701cefa"), changed(Order::OctetsIn32));
+        assert_eq!(key(KEY, "a5f3ee2d1c80b477695e3f210531feb8"), changed(Order::Inverted));
+        let rotated = Relation::Changed(Mistake::Rotated { digits: 3 });
+        assert_eq!(key("c11d2e37f4b8896a1c0deface01475a0", KEY), rotated);
         let text = hex::encode("5A0C11D2E37F4B88");
         assert_eq!(key(&text, KEY), Relation::FirstIsText);
         assert_eq!(key(KEY, &text), Relation::SecondIsText);

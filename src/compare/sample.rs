@@ -8,6 +8,7 @@ use super::{
 use crate::{
     id::EuiRemark,
     key::Aes128Key,
+    ladder::CauseId,
     roster::{ClaimKind, firmware::ByteOrder},
 };
 
@@ -67,6 +68,10 @@ fn keys(subject: &Subject, found: &mut Vec<Difference>) {
                 .evidence(
                     ["it may work as long as both sides have it, but it is no secret".into()],
                 );
+        // The same value on both sides, or on the only side that is known: a join works with it.
+        if ROOTS.iter().any(|root| root.member == slot.member) {
+            difference = difference.cause(Some(CauseId::FirmwareStillUsesASampleKey));
+        }
         for (kind, _) in sides {
             difference = difference.side(subject, kind, slot.member, None);
         }

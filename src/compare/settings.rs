@@ -3,6 +3,7 @@
 use super::{Context, Difference, Kind, Severity, Subject, missing::is_otaa, slot};
 use crate::{
     frame::MacVersion,
+    ladder::CauseId,
     region::{ChannelMask, Plan, PlanKind},
     roster::{Activation, Claim, ClaimKind, Class},
 };
@@ -54,7 +55,7 @@ impl Pair<'_> {
         let (severity, cause, why) = match (a == MacVersion::V1_1, b == MacVersion::V1_1) {
             (false, true) => (
                 Severity::Fault,
-                Some("server-says-1.1-node-is-1.0"),
+                Some(CauseId::ServerSays11NodeIs10),
                 "the server answers by the 1.1 rule, which the node cannot check",
             ),
             (true, false) => (
@@ -64,7 +65,7 @@ impl Pair<'_> {
             ),
             _ if !counts(a) && counts(b) => (
                 Severity::Fault,
-                Some("random-nonce-against-a-counting-server"),
+                Some(CauseId::RandomNonceAgainstACountingServer),
                 "the node's DevNonces are random, the server takes only growing ones",
             ),
             _ if counts(a) && !counts(b) => (
@@ -111,7 +112,7 @@ impl Pair<'_> {
         let (summary, cause) = if a == Activation::Otaa {
             (
                 "the node joins over the air, the record holds a session by personalisation",
-                Some("node-joins-over-the-air-record-is-abp"),
+                Some(CauseId::NodeJoinsOverTheAirRecordIsAbp),
             )
         } else {
             ("the node has its session built in, the record waits for a join", None)
@@ -185,7 +186,7 @@ fn address_of(subject: &Subject, kind: ClaimKind, claim: &Claim, found: &mut Vec
     let remedy = "take a DevAddr of the network's own range";
     let mut difference =
         Difference::new(Kind::DevAddrOutside, Severity::Fault, "dev-addr", summary, remedy)
-            .cause(Some("dev-addr-outside-the-servers-range"))
+            .cause(Some(CauseId::DevAddrOutsideTheServersRange))
             .side(subject, kind, "dev-addr", Some(addr.to_string()));
     if let Some(net_id) = outside_net_id {
         let holder = if claim.net_id.is_some() { kind } else { ClaimKind::Record };
@@ -239,9 +240,9 @@ fn regions(subject: &Subject, a: &Plan, b: &Plan, recorded: bool) -> Difference 
     // one name, several plans: which one is meant may not have been asked
     let namesakes = a.common_name == b.common_name;
     let (severity, cause) = match (namesakes, group) {
-        (_, true) => (Severity::Fault, Some("server-set-to-another-as923-group")),
-        (true, false) => (Severity::Doubt, Some("node-transmits-in-another-region")),
-        (false, false) => (Severity::Fault, Some("node-transmits-in-another-region")),
+        (_, true) => (Severity::Fault, Some(CauseId::ServerSetToAnotherAs923Group)),
+        (true, false) => (Severity::Doubt, Some(CauseId::NodeTransmitsInAnotherRegion)),
+        (false, false) => (Severity::Fault, Some(CauseId::NodeTransmitsInAnotherRegion)),
     };
     let remedy = "set region and group alike on node, gateway and server";
     let mut difference = Difference::new(Kind::RegionDiffers, severity, "region", summary, remedy)
@@ -308,14 +309,14 @@ fn overlap(
     let fixed = plan.kind == PlanKind::Fixed;
     let (severity, cause, summary) = if common == 0 {
         let summary = "none of the firmware's channels is one that the record names".to_owned();
-        (Severity::Fault, "channel-plans-do-not-overlap", summary)
+        (Severity::Fault, CauseId::ChannelPlansDoNotOverlap, summary)
     } else {
         // many nodes hop everywhere until a Join-Accept narrows them
         let summary = format!(
             "{lost} of the firmware's {} channels are none that the record names",
             node.len()
         );
-        (Severity::Doubt, "node-hops-outside-the-gateway-sub-band", summary)
+        (Severity::Doubt, CauseId::NodeHopsOutsideTheGatewaySubBand, summary)
     };
     let remedy = format!("give the node the channels {}", gateway.list());
     let mut difference = Difference::new(kind, severity, member, summary, remedy)

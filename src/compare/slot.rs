@@ -7,6 +7,7 @@ use super::{
 use crate::{
     frame::MacVersion,
     key::Aes128Key,
+    ladder::CauseId,
     roster::{Claim, ClaimKind},
 };
 
@@ -73,7 +74,7 @@ pub(super) fn within(
         let remedy = format!("enter the root key as {x}: a session key comes out of a join");
         found.push(
             Difference::new(Kind::SessionKeyAsRoot, Severity::Fault, root.member, summary, remedy)
-                .cause(Some("session-key-entered-as-root-key"))
+                .cause(Some(CauseId::SessionKeyEnteredAsRootKey))
                 .side(subject, kind, root.member, None)
                 .side(subject, kind, session.member, None),
         );

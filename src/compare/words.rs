@@ -32,8 +32,9 @@ pub(super) fn slip(relation: &Relation, first: &str, second: &str, digits: usize
             format!("{first} lacks digit {position} of {digits}, and all that follow have moved up")
         }
         Relation::Reversed => "the octets stand in reverse order".into(),
-        Relation::NibblesSwapped => "the two digits of every octet are exchanged".into(),
-        Relation::WordsSwapped => "the octets of every group of four stand in reverse order".into(),
+        Relation::Changed(mistake) => {
+            format!("{first} has {second}'s with {}", mistake.change().unwrap_or_default())
+        }
         Relation::FirstIsText => format!("{first} has the characters of {second}'s as octets"),
         Relation::SecondIsText => format!("{second} has the characters of {first}'s as octets"),
         Relation::Same => "they are the same".into(),

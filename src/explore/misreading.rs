@@ -68,6 +68,35 @@ pub enum Subject {
     FOpts,
 }
 
+/// What goes wrong: mistakes of one family are corrected in one place.
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+pub enum Family {
+    /// The node makes the MIC of a Join-Request in a way of its own.
+    RequestMic,
+    /// The server signs or encrypts a Join-Accept in a way of its own.
+    AcceptSealing,
+    /// A Join-Accept answers another request.
+    AcceptOfAnotherRequest,
+    /// The MIC of a Join-Accept follows one version's rule, OptNeg the other's.
+    AcceptVersion,
+    /// Session keys are derived in a way of its own.
+    SessionKeys,
+    /// Session keys are derived by the rule of 1.1, though OptNeg is clear.
+    FallbackIgnored,
+    /// Session keys are derived by the rule of 1.0, though OptNeg is set.
+    VersionOverstated,
+    /// The MIC of data is made in a way of its own.
+    DataMic,
+    /// The upper half of a counter is lost.
+    UpperHalf,
+    /// AppSKey is of another join.
+    OtherJoin,
+    /// FRMPayload is encrypted in a way of its own.
+    PayloadCipher,
+    /// FOpts are encrypted in a way of its own.
+    FOptsCipher,
+}
+
 /// Who can make a mistake at all, before any evidence.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub enum Maker {
@@ -90,8 +119,8 @@ pub struct Row {
     pub seen: &'static str,
     /// Where the standard says otherwise.
     pub standard: &'static str,
-    /// The cause it means, an id of the table of causes.
-    pub cause: &'static str,
+    /// What goes wrong by it.
+    pub family: Family,
     /// What it spoils.
     pub subject: Subject,
     /// Who can make it.
@@ -181,11 +210,16 @@ pub struct Finding {
 }
 
 impl Finding {
-    /// Returns the causes that the mistakes mean, each once.
-    pub fn causes(&self) -> Vec<&'static str> {
-        let mut causes: Vec<_> = self.mistakes.iter().map(|row| row.cause).collect();
-        causes.dedup();
-        causes
+    /// Returns the families of the mistakes, each once.
+    pub fn families(&self) -> Vec<Family> {
+        let mut families: Vec<_> = self.mistakes.iter().map(|row| row.family).collect();
+        families.dedup();
+        families
+    }
+
+    /// Returns the family of the mistake that comes first.
+    pub fn first_family(&self) -> Option<Family> {
+        self.mistakes.first().map(|row| row.family)
     }
 
     /// Returns every reading that fits: `mistakes`, then `alike`.
@@ -193,10 +227,10 @@ impl Finding {
         std::iter::once(self.mistakes.as_slice()).chain(self.alike.iter().map(Vec::as_slice))
     }
 
-    /// Returns whether every reading that fits means the same causes.
-    pub fn is_of_one_cause(&self) -> bool {
-        let causes = self.causes();
-        self.alike.iter().flatten().all(|row| causes.contains(&row.cause))
+    /// Returns whether every reading that fits is of the same families.
+    pub fn is_of_one_family(&self) -> bool {
+        let families = self.families();
+        self.alike.iter().flatten().all(|row| families.contains(&row.family))
     }
 }
 

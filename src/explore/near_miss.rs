@@ -52,10 +52,10 @@ pub use by_trial::search_by_trial;
 pub use classes::MistakeClass;
 pub use digits::{Digit, End, Unit};
 pub use from_eui::{EuiKey, EuiName};
-pub use identity::{PairMistake, eui_relation, pair_relation};
-pub use mistake::Mistake;
+pub use identity::{PairMistake, eui_relation, key_change, pair_relation};
+pub use mistake::{Mistake, Nature};
 pub use order::Order;
-pub use sample::{Sample, sample};
+pub use sample::{Sample, is_placeholder, sample};
 pub use text_form::{Letters, TextForm, looks_like_text};
 
 pub use crate::fact::Certainty;

@@ -118,7 +118,7 @@ pub(super) fn faults(octets: &[u8], frame: &Frame) -> Vec<Fault> {
         let kind = FaultKind::TooLong { found: n, most: MAX_PHY_PAYLOAD };
         out.push(Fault::new(
             MAX_PHY_PAYLOAD..n,
-            fields(octets).last().map_or(Field::Mhdr, |f| f.value),
+            fields(octets).iter().last().map_or(Field::Mhdr, |f| f.value),
             kind,
         ));
     }

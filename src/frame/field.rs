@@ -1,10 +1,6 @@
 //! The names of fields, where they stand, and what goes wrong when octets run out.
 
-use core::{
-    fmt,
-    ops::{Deref, Range},
-    slice,
-};
+use core::{fmt, ops::Range};
 
 use crate::words::Count;
 
@@ -17,10 +13,11 @@ pub struct Located<T> {
     pub value: T,
 }
 
-/// The fields of a frame, in the order read: a slice, kept in place.
-#[derive(Clone)]
+/// The fields of a frame, in the order read. Each begins where the one before it ends.
+#[derive(Clone, Copy, Eq, PartialEq)]
 pub struct Fields {
-    list: [Located<Field>; Self::MAX],
+    names: [Field; Self::MAX],
+    ends: [usize; Self::MAX],
     len: usize,
 }
 
@@ -29,15 +26,31 @@ impl Fields {
     /// CFList.
     const MAX: usize = 8;
 
-    /// Returns where a field is, if it was read.
-    pub fn place_of(&self, field: Field) -> Option<Range<usize>> {
-        self.iter().find(|located| located.value == field).map(|located| located.at.clone())
+    /// Returns how many there are.
+    pub const fn len(&self) -> usize {
+        self.len
     }
 
-    /// Adds a field.
-    pub(super) fn push(&mut self, value: Field, at: Range<usize>) {
-        if let Some(slot) = self.list.get_mut(self.len) {
-            *slot = Located { at, value };
+    /// Returns whether not even the first was read.
+    pub const fn is_empty(&self) -> bool {
+        self.len == 0
+    }
+
+    /// Returns every field and where it is.
+    pub const fn iter(&self) -> FieldsIter<'_> {
+        FieldsIter { fields: self, next: 0, start: 0 }
+    }
+
+    /// Returns where a field is, if it was read.
+    pub fn place_of(&self, field: Field) -> Option<Range<usize>> {
+        self.iter().find(|located| located.value == field).map(|located| located.at)
+    }
+
+    /// Adds a field, up to the offset of its end.
+    pub(super) fn push(&mut self, field: Field, end: usize) {
+        if let (Some(name), Some(at)) = (self.names.get_mut(self.len), self.ends.get_mut(self.len))
+        {
+            (*name, *at) = (field, end);
             self.len += 1;
         }
     }
@@ -45,38 +58,43 @@ impl Fields {
 
 impl Default for Fields {
     fn default() -> Self {
-        Self { list: [const { Located { at: 0..0, value: Field::Mhdr } }; Self::MAX], len: 0 }
-    }
-}
-
-impl Deref for Fields {
-    type Target = [Located<Field>];
-
-    fn deref(&self) -> &Self::Target {
-        self.list.get(..self.len).unwrap_or_default()
+        Self { names: [Field::Mhdr; Self::MAX], ends: [0; Self::MAX], len: 0 }
     }
 }
 
 impl<'a> IntoIterator for &'a Fields {
-    type Item = &'a Located<Field>;
-    type IntoIter = slice::Iter<'a, Located<Field>>;
+    type Item = Located<Field>;
+    type IntoIter = FieldsIter<'a>;
 
-    fn into_iter(self) -> Self::IntoIter {
+    fn into_iter(self) -> FieldsIter<'a> {
         self.iter()
     }
 }
 
-impl PartialEq for Fields {
-    fn eq(&self, other: &Self) -> bool {
-        **self == **other
-    }
-}
-
-impl Eq for Fields {}
-
 impl fmt::Debug for Fields {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.debug_list().entries(self).finish()
+    }
+}
+
+/// The fields of a frame one after the other, and where each is.
+#[derive(Clone, Debug)]
+pub struct FieldsIter<'a> {
+    fields: &'a Fields,
+    next: usize,
+    start: usize,
+}
+
+impl Iterator for FieldsIter<'_> {
+    type Item = Located<Field>;
+
+    fn next(&mut self) -> Option<Located<Field>> {
+        let Fields { names, ends, len } = self.fields;
+        let value = *names.get(..*len)?.get(self.next)?;
+        let end = *ends.get(self.next)?;
+        let at = self.start..end;
+        (self.next, self.start) = (self.next + 1, end);
+        Some(Located { at, value })
     }
 }
 

@@ -76,7 +76,7 @@ impl<'a> Input<'a> {
     /// Logs that a field begins here; of no bytes there is nothing to log.
     fn log(&self, field: Field, len: usize) {
         if let Some(log) = self.log.filter(|_| len > 0) {
-            log.0.borrow_mut().push(field, self.offset..self.offset + len);
+            log.0.borrow_mut().push(field, self.offset + len);
         }
     }
 }

@@ -153,7 +153,7 @@ mod tests {
         let whole = message(0x8180, 1, b"\xC0\x0C\0\x01\0\x01\0\0\0\x3C\0\x04\xC6\x33\x64\x07");
         for cut in 0..whole.len() {
             if let Some(Network::Resolved { addresses, .. }) = read(&whole[..cut]) {
-                assert_eq!(addresses, []);
+                assert!(addresses.is_empty());
             }
         }
         let with = |at: usize, octet: u8| {

@@ -213,3 +213,21 @@ impl Carried {
         }
     }
 }
+
+/// Leaves to the gateways' ladder what is broken there, where a cause of the node's says so: the node's rung
+/// reads unknown, and says which gateway it is.
+pub(super) fn leave_broken(ladder: &mut Ladder<Rung>, causes: &[Verdict], legs: &[Leg<'_>]) {
+    for verdict in causes {
+        let Place::Gateway(own) = verdict.place else { continue };
+        let Some(rung) = verdict.place.carries() else { continue };
+        let broken = legs.iter().find(|leg| leg.case.is_broken(own));
+        let Some(broken) = broken.filter(|_| ladder.state(rung) == State::Broken) else { continue };
+        ladder[rung].state = State::Unknown;
+        ladder[rung].add(fact!(
+            "{gateway}: rung {rung} of the gateway's ladder is broken ({cause})",
+            gateway = broken.case.title(),
+            rung = own.name(),
+            cause = verdict.cause.id.name()
+        ));
+    }
+}

@@ -3,6 +3,7 @@
 //! The table below lists them in the order of the ladders. Checks, help, JSON and documentation are
 //! made from it.
 
+pub(crate) mod hits;
 mod places;
 
 use super::{finding::Finding, gateway, join, rung::LadderName, session};
@@ -36,7 +37,7 @@ enum Kind {
 enum Check {
     Gateway(fn(&gateway::Case<'_>) -> Option<Finding>),
     Join(fn(&join::Case<'_>) -> Option<Finding>),
-    Session(fn(&session::Case<'_>) -> Option<Finding>),
+    Session(fn(&session::Case<'_>, &session::Story<'_>) -> Option<Finding>),
 }
 
 impl std::fmt::Debug for Cause {
@@ -76,9 +77,13 @@ impl Cause {
         })
     }
 
-    pub(in crate::ladder) fn on_session(&self, case: &session::Case<'_>) -> Option<Finding> {
+    pub(in crate::ladder) fn on_session(
+        &self,
+        case: &session::Case<'_>,
+        story: &session::Story<'_>,
+    ) -> Option<Finding> {
         self.checks.iter().find_map(|check| match check {
-            Check::Session(check) => check(case),
+            Check::Session(check) => check(case, story),
             Check::Gateway(_) | Check::Join(_) => None,
         })
     }
@@ -167,6 +172,8 @@ causes! {
     nwk_key_bytes_reversed NwkKeyBytesReversed "nwk-key-bytes-reversed";
     app_key_typed_wrong AppKeyTypedWrong "app-key-typed-wrong";
     nwk_key_typed_wrong NwkKeyTypedWrong "nwk-key-typed-wrong";
+    root_key_transformed RootKeyTransformed "root-key-transformed";
+    root_key_on_record_is_a_placeholder RootKeyOnRecordIsAPlaceholder "root-key-on-record-is-a-placeholder";
     app_key_text_taken_as_bytes AppKeyTextTakenAsBytes "app-key-text-taken-as-bytes";
     firmware_still_uses_a_sample_key FirmwareStillUsesASampleKey "firmware-still-uses-a-sample-key";
     root_key_in_the_wrong_slot RootKeyInTheWrongSlot "root-key-in-the-wrong-slot";
@@ -215,22 +222,78 @@ causes! {
     accept_sent_through_the_far_gateway AcceptSentThroughTheFarGateway "accept-sent-through-the-far-gateway";
     good_accepts_not_taken_by_the_node GoodAcceptsNotTakenByTheNode "good-accepts-not-taken-by-the-node";
     ghost_copy_of_a_node_too_close_to_the_gateway GhostCopyOfANodeTooCloseToTheGateway "ghost-copy-of-a-node-too-close-to-the-gateway";
+    uplinks_lost_at_a_thin_margin UplinksLostAtAThinMargin "uplinks-lost-at-a-thin-margin";
+    adr_leads_out_of_range AdrLeadsOutOfRange "adr-leads-out-of-range";
+    accepted_mask_leads_away_from_the_gateway AcceptedMaskLeadsAwayFromTheGateway "accepted-mask-leads-away-from-the-gateway";
+    duty_cycle_command_silences_the_node DutyCycleCommandSilencesTheNode "duty-cycle-command-silences-the-node";
     late_copy_replaced_the_session LateCopyReplacedTheSession "late-copy-replaced-the-session";
+    dev_addr_typed_wrong DevAddrTypedWrong "dev-addr-typed-wrong";
+    session_key_typed_wrong SessionKeyTypedWrong "session-key-typed-wrong";
+    session_keys_swapped SessionKeysSwapped "session-keys-swapped";
+    session_key_unrelated SessionKeyUnrelated "session-key-unrelated";
     abp_counter_restarted AbpCounterRestarted "abp-counter-restarted";
     counter_restarted_in_a_joined_session CounterRestartedInAJoinedSession "counter-restarted-in-a-joined-session";
     counter_used_twice CounterUsedTwice "counter-used-twice";
     counter_upper_half_lost_at_rollover CounterUpperHalfLostAtRollover "counter-upper-half-lost-at-rollover";
     downlink_counter_went_back DownlinkCounterWentBack "downlink-counter-went-back";
+    downlink_counter_stands_still DownlinkCounterStandsStill "downlink-counter-stands-still";
+    counter_gap_over_the_limit CounterGapOverTheLimit "counter-gap-over-the-limit";
+    rejoin_counter_went_back RejoinCounterWentBack "rejoin-counter-went-back";
     application_key_out_of_step ApplicationKeyOutOfStep "application-key-out-of-step";
     payload_encrypted_by_another_rule PayloadEncryptedByAnotherRule "payload-encrypted-by-another-rule";
+    port_0_payload_is_no_command Port0PayloadIsNoCommand "port-0-payload-is-no-command";
+    confirmed_uplink_never_acknowledged ConfirmedUplinkNeverAcknowledged "confirmed-uplink-never-acknowledged";
+    confirmed_uplink_answered_without_ack ConfirmedUplinkAnsweredWithoutAck "confirmed-uplink-answered-without-ack";
+    adr_ack_request_never_answered AdrAckRequestNeverAnswered "adr-ack-request-never-answered";
+    node_request_never_answered NodeRequestNeverAnswered "node-request-never-answered";
+    rekey_ind_never_answered RekeyIndNeverAnswered "rekey-ind-never-answered";
+    rekey_ind_missing RekeyIndMissing "rekey-ind-missing";
+    indication_never_confirmed IndicationNeverConfirmed "indication-never-confirmed";
+    rejoin_never_answered RejoinNeverAnswered "rejoin-never-answered";
+    device_time_in_the_wrong_epoch DeviceTimeInTheWrongEpoch "device-time-in-the-wrong-epoch";
+    device_time_without_leap_seconds DeviceTimeWithoutLeapSeconds "device-time-without-leap-seconds";
     commands_on_port_0_and_in_fopts_together CommandsOnPort0AndInFoptsTogether "commands-on-port-0-and-in-fopts-together";
     frame_size_over_the_limit FrameSizeOverTheLimit "frame-size-over-the-limit";
+    uplink_on_a_channel_not_given UplinkOnAChannelNotGiven "uplink-on-a-channel-not-given";
+    uplink_at_a_rate_the_channel_does_not_allow UplinkAtARateTheChannelDoesNotAllow "uplink-at-a-rate-the-channel-does-not-allow";
+    uplink_breaks_the_dwell_limit UplinkBreaksTheDwellLimit "uplink-breaks-the-dwell-limit";
+    duty_cycle_exceeded DutyCycleExceeded "duty-cycle-exceeded";
+    node_uses_few_of_its_channels NodeUsesFewOfItsChannels "node-uses-few-of-its-channels";
     channel_mask_refused ChannelMaskRefused "channel-mask-refused";
+    data_rate_refused DataRateRefused "data-rate-refused";
+    power_refused PowerRefused "power-refused";
+    adr_command_with_adr_off AdrCommandWithAdrOff "adr-command-with-adr-off";
+    receive_settings_refused ReceiveSettingsRefused "receive-settings-refused";
+    new_channel_refused NewChannelRefused "new-channel-refused";
+    mac_command_never_answered MacCommandNeverAnswered "mac-command-never-answered";
+    command_unknown_to_the_node CommandUnknownToTheNode "command-unknown-to-the-node";
+    linkadr_answers_do_not_match LinkadrAnswersDoNotMatch "linkadr-answers-do-not-match";
+    accepted_setting_not_applied AcceptedSettingNotApplied "accepted-setting-not-applied";
+    force_rejoin_not_followed ForceRejoinNotFollowed "force-rejoin-not-followed";
     fopts_encryption_rule_differs FoptsEncryptionRuleDiffers "fopts-encryption-rule-differs";
     class_c_downlink_at_the_wrong_rate ClassCDownlinkAtTheWrongRate "class-c-downlink-at-the-wrong-rate";
     server_forgets_the_delay_it_gave ServerForgetsTheDelayItGave "server-forgets-the-delay-it-gave";
+    downlink_on_the_wrong_rx1_frequency DownlinkOnTheWrongRx1Frequency "downlink-on-the-wrong-rx1-frequency";
+    downlink_at_the_wrong_rx1_data_rate DownlinkAtTheWrongRx1DataRate "downlink-at-the-wrong-rx1-data-rate";
+    rx1_offset_not_as_given Rx1OffsetNotAsGiven "rx1-offset-not-as-given";
+    downlink_on_the_wrong_rx2_frequency DownlinkOnTheWrongRx2Frequency "downlink-on-the-wrong-rx2-frequency";
+    downlink_at_the_wrong_rx2_data_rate DownlinkAtTheWrongRx2DataRate "downlink-at-the-wrong-rx2-data-rate";
+    server_keeps_the_old_receive_settings ServerKeepsTheOldReceiveSettings "server-keeps-the-old-receive-settings";
+    server_uses_settings_the_node_does_not_hold ServerUsesSettingsTheNodeDoesNotHold "server-uses-settings-the-node-does-not-hold";
+    record_differs_from_the_settings_in_force RecordDiffersFromTheSettingsInForce "record-differs-from-the-settings-in-force";
+    downlink_breaks_the_dwell_limit DownlinkBreaksTheDwellLimit "downlink-breaks-the-dwell-limit";
+    class_b_downlink_outside_the_ping_slots ClassBDownlinkOutsideThePingSlots "class-b-downlink-outside-the-ping-slots";
+    class_b_downlink_on_the_wrong_channel ClassBDownlinkOnTheWrongChannel "class-b-downlink-on-the-wrong-channel";
+    class_differs_from_the_record ClassDiffersFromTheRecord "class-differs-from-the-record";
     gateway_has_no_gps_time GatewayHasNoGpsTime "gateway-has-no-gps-time";
+    data_downlinks_collide DataDownlinksCollide "data-downlinks-collide";
+    downlinks_not_received_by_the_node DownlinksNotReceivedByTheNode "downlinks-not-received-by-the-node";
+    downlinks_signed_with_another_key DownlinksSignedWithAnotherKey "downlinks-signed-with-another-key";
+    downlink_to_an_old_session DownlinkToAnOldSession "downlink-to-an-old-session";
+    downlink_to_another_address DownlinkToAnotherAddress "downlink-to-another-address";
+    rejoin_accept_not_taken RejoinAcceptNotTaken "rejoin-accept-not-taken";
     dev_addr_outside_the_servers_range DevAddrOutsideTheServersRange "dev-addr-outside-the-servers-range";
+    confirmed_counter_wrong_in_the_mic ConfirmedCounterWrongInTheMic "confirmed-counter-wrong-in-the-mic";
 }
 
 impl std::fmt::Display for CauseId {

@@ -141,7 +141,43 @@ pub(crate) fn tells_a_window(log: &[String]) -> bool {
 /// Returns whether a line of a console says something that a diagnosis can use.
 #[cfg(feature = "cli")]
 pub(crate) fn is_told(line: &str) -> bool {
-    read(line).is_some() || super::words::speaks_of_sending(line)
+    read(line).is_some() || speaks_of_sending(line)
+}
+
+/// Returns whether a line says that the node transmits.
+pub(in crate::ladder) fn speaks_of_sending(line: &str) -> bool {
+    let line = line.to_lowercase();
+    // `ctx` and `sendto` within other words are no transmission.
+    let mut words = line.split(|c: char| !c.is_alphanumeric());
+    let says =
+        |word: &str| ["join", "tx", "transmit", "uplink"].iter().any(|w| word.starts_with(w));
+    !line.contains("receive")
+        && !line.contains("rx")
+        && (line.contains("txdone")
+            || words.any(|word| says(word) || matches!(word, "send" | "sending" | "sends")))
+}
+
+/// Returns the frequencies on which a console says that it transmits: every number followed by `MHz`.
+pub(in crate::ladder) fn logged_frequencies(log: &[String]) -> Vec<u32> {
+    let mut out = Vec::new();
+    for line in log.iter().filter(|line| speaks_of_sending(line)) {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        for pair in words.windows(2) {
+            let [number, unit] = pair else { continue };
+            if unit.trim_matches(|c: char| !c.is_alphanumeric()).eq_ignore_ascii_case("mhz")
+                && let Ok(value) = number.parse::<f64>()
+                && (100.0..=1_000.0).contains(&value)
+            {
+                #[expect(
+                    clippy::cast_possible_truncation,
+                    clippy::cast_sign_loss,
+                    reason = "below 10^9"
+                )]
+                out.push((value * 1e6).round() as u32);
+            }
+        }
+    }
+    out
 }
 
 fn read(line: &str) -> Option<(Time, Event, &str)> {

@@ -82,6 +82,8 @@ pub struct Diagnosis {
     pub next: Vec<Fact>,
     /// Whether the node is a neighbour's: on no roster, while there is one.
     pub stranger: bool,
+    /// Attempts that came to nothing: a rung broke, or the node asked again after a good accept.
+    pub in_vain: usize,
     /// How many attempts to join there were.
     pub attempts: usize,
     /// How many data frames authenticated.
@@ -119,7 +121,15 @@ impl Diagnosis {
 
     /// Returns whether something is wrong with this node. What a neighbour's node lacks is not.
     pub fn has_fault(&self) -> bool {
-        !self.causes.is_empty() || (!self.stranger && self.first_broken().is_some())
+        let broken = !self.stranger && self.first_broken().is_some();
+        broken || !self.causes.is_empty() || self.outcome == Outcome::JoinFailing
+    }
+
+    /// Returns whether it is proven to work, as far as anything was looked at, and nothing speaks
+    /// against it.
+    pub fn is_fine(&self) -> bool {
+        let works = matches!(self.outcome, Outcome::Joined | Outcome::Session);
+        works && !self.has_fault() && self.in_vain == 0
     }
 }
 
@@ -196,9 +206,10 @@ fn of_gateway(Leg { case, causes }: Leg<'_>) -> GatewayDiagnosis {
 }
 
 fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
-    let session = session::Case::new(join::Case::new(subject));
-    let join: &join::Case<'_> = &session;
+    let mut session = session::Case::new(join::climb(subject));
     let mut causes = causes(&session);
+    break_rungs(&mut session, &causes);
+    let join: &join::Case<'_> = &session;
     let carried = carry::explain(join, legs);
     if let Some(carried) = &carried {
         carried.lead(&mut causes);
@@ -207,7 +218,8 @@ fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
         Outcome::CannotTell if carried.is_some() => Outcome::NeverJoined,
         outcome => outcome,
     };
-    let told = join.telling_attempt();
+    let lead = causes.iter().filter(|v| !v.caution).find_map(|v| v.place.carries());
+    let told = join.telling_attempt(lead);
     let join_ladder = (!join.is_abp()).then(|| match told.and_then(|i| join.ladders.get(i)) {
         Some(ladder) => {
             let mut ladder = ladder.clone();
@@ -217,12 +229,13 @@ fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
         None => silence(join, &causes),
     });
     let join_ladder = join_ladder.map(|mut ladder| {
-        if let Some(carried) = &carried {
-            carried.leave_open(&mut ladder);
+        match &carried {
+            Some(carried) => carried.leave_open(&mut ladder),
+            None => carry::leave_broken(&mut ladder, &causes, legs),
         }
         ladder
     });
-    let session_told = session_told(&session, &causes);
+    let session_told = session_told(&session);
     let next = next::steps(join, outcome, join_ladder.as_ref(), &causes);
     Diagnosis {
         place,
@@ -237,11 +250,19 @@ fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
         causes,
         next,
         stranger: join.entry.is_none() && !join.roster.nodes.is_empty(),
+        in_vain: (0..join.ladders.len()).filter(|i| came_to_nothing(join, *i)).count(),
         attempts: join.node.attempts.total(),
         data: join.node.data_frames(),
         forgotten: join.node.forgotten(),
         before: join.trace.lacks.before,
     }
+}
+
+/// Whether an attempt broke, or the node asked again after a good accept instead of sending data.
+fn came_to_nothing(case: &join::Case<'_>, index: usize) -> bool {
+    let broken = case.ladders.get(index).is_some_and(|ladder| ladder.first_broken().is_some());
+    let proven = case.state(index, join::Rung::Proven) == State::Proven;
+    broken || !proven && case.asks_again(index) && join::accepts::has_good(case, index)
 }
 
 /// The join ladder of a node that made no attempt.
@@ -254,18 +275,10 @@ fn silence(case: &join::Case<'_>, causes: &[Verdict]) -> Ladder<join::Rung> {
     })
 }
 
-/// The ladder of the session that matters most, with what the causes found on it.
-fn session_told(case: &session::Case<'_>, causes: &[Verdict]) -> Option<SessionDiagnosis> {
+/// The ladder of the session that matters most.
+fn session_told(case: &session::Case<'_>) -> Option<SessionDiagnosis> {
     let place = case.telling_session()?;
     let mut ladder = case.ladders.get(place)?.clone();
-    for verdict in causes {
-        if let Place::Session(rung) = verdict.place
-            && ladder.state(rung) != State::Broken
-        {
-            ladder[rung].state = State::Broken;
-            ladder[rung].add(verdict.summary.clone());
-        }
-    }
     ladder.tally_others(&case.ladders, Some(place), "session");
     Some(SessionDiagnosis { dev_addr: case.session(place)?.dev_addr, place, ladder })
 }
@@ -277,23 +290,47 @@ fn causes(session: &session::Case<'_>) -> Vec<Verdict> {
     for cause in CAUSES {
         if let Some(finding) = cause.on_join(join) {
             let broken = |rung| join.ever(rung, State::Broken);
-            found
-                .extend(join_place(cause, broken).map(|place| Verdict::new(cause, place, finding)));
-        }
-        if let Some(finding) = cause.on_session(session) {
-            let broken =
-                |rung| session.ladders.iter().any(|ladder| ladder.state(rung) == State::Broken);
-            let place = session_place(cause, broken);
+            // A gateway's fault that explains the node's is told of the node, on the gateway's ladder.
+            let place = join_place(cause, broken).or_else(|| gateway_place(cause, |_| false));
             found.extend(place.map(|place| Verdict::new(cause, place, finding)));
         }
-    }
-    // What is read off numbers is no accident; that the frames are this node's is sure as far as
-    // their MICs are.
-    let identity = join.false_match_of_identity();
-    for verdict in &mut found {
-        verdict.false_match = verdict.false_match.or(identity);
+        found.extend(in_sessions(session, cause));
     }
     ordered(found)
+}
+
+/// A cause at work in sessions: told once, of the session in which it is surest, and of them the last.
+fn in_sessions(case: &session::Case<'_>, cause: &'static Cause) -> Option<Verdict> {
+    let mut told: Option<Verdict> = None;
+    for (story, ladder) in case.stories.iter().zip(&case.ladders) {
+        let Some(finding) = cause.on_session(case, story) else { continue };
+        let broken = |rung| ladder.state(rung) == State::Broken;
+        let Some(place) = session_place(cause, broken) else { continue };
+        let verdict = Verdict::new(cause, place, finding);
+        let mut sessions = told.as_ref().map(|held| held.sessions.clone()).unwrap_or_default();
+        sessions.push(story.place);
+        if told.as_ref().is_none_or(|held| verdict.certainty <= held.certainty) {
+            told = Some(verdict);
+        }
+        if let Some(told) = &mut told {
+            told.sessions = sessions;
+        }
+    }
+    told
+}
+
+/// Breaks the rungs that causes break, each in the ladders of its own sessions.
+fn break_rungs(case: &mut session::Case<'_>, causes: &[Verdict]) {
+    for verdict in causes {
+        let Place::Session(rung) = verdict.place else { continue };
+        for session in &verdict.sessions {
+            let Some(ladder) = case.ladders.get_mut(*session) else { continue };
+            if ladder.state(rung) != State::Broken {
+                // What seemed to prove it is no evidence of what breaks it.
+                ladder[rung] = Judgement::broken(verdict.summary.clone());
+            }
+        }
+    }
 }
 
 /// Of several places the one that is broken in this case, or else the lowest.
@@ -328,11 +365,16 @@ fn session_place(cause: &Cause, broken: impl Fn(session::Rung) -> bool) -> Optio
 /// Puts causes in the contract's order, and leaves out what only says that nothing better was found
 /// where something better was.
 fn ordered(mut found: Vec<Verdict>) -> Vec<Verdict> {
-    let firm: Vec<Place> =
-        found.iter().filter(|v| !v.cause.is_residual()).map(|v| v.place).collect();
+    // A gateway's fault explains the rung of the node that it carries, and those above.
+    let height = |place: Place| place.carries().map_or(place, Place::Join);
+    let firm: Vec<Place> = found
+        .iter()
+        .filter(|v| !v.cause.is_residual() && !v.caution)
+        .map(|v| height(v.place))
+        .collect();
     found.retain(|v| !v.cause.is_residual() || !firm.iter().any(|place| *place <= v.place));
-    // Places compare by ladder, then by rung.
-    found.sort_by_key(|v| (v.place, v.cause.is_residual(), v.certainty));
+    // Places compare by ladder, then by rung. What breaks nothing does not lead.
+    found.sort_by_key(|v| (v.caution, v.place, v.cause.is_residual(), v.certainty));
     let lowest = found.iter().find(|v| v.cause.is_residual()).map(|v| v.place);
     found.retain(|v| !v.cause.is_residual() || Some(v.place) == lowest);
     found

@@ -11,6 +11,8 @@ pub(in crate::ladder) struct Finding {
     pub(in crate::ladder) summary: Fact,
     pub(in crate::ladder) evidence: Vec<Fact>,
     pub(in crate::ladder) remedy: Fact,
+    /// Whether no rung breaks by it: all works, and it is wrong all the same.
+    pub(in crate::ladder) caution: bool,
 }
 
 impl Finding {
@@ -25,6 +27,7 @@ impl Finding {
             summary: summary.into(),
             evidence: Vec::new(),
             remedy: remedy.into(),
+            caution: false,
         }
     }
 

@@ -12,12 +12,21 @@
 //! | 8 | sent | the gateway took it for transmission |
 //! | 9 | acceptable | the node can decrypt and authenticate it, and its fields are valid |
 //! | 10 | proven | the next uplink of the new DevAddr authenticates under the derived session keys |
+//!
+//! Rungs 7 to 9 hold for the same Join-Accept, or they do not hold: `tried` is one accept against
+//! them, `accepts` says of which accept they speak.
 
+pub(in crate::ladder) mod accepts;
 mod case;
+mod climb;
+pub(in crate::ladder) mod missed;
+mod tried;
+pub(super) mod why;
 
 use super::rung::rungs;
 
 pub(super) use case::Case;
+pub(super) use climb::climb;
 
 rungs! {
     Join: Case<'_> =>

@@ -3,7 +3,7 @@
 use super::{
     cause::{CauseId, Place},
     gateway,
-    join::{self, Rung},
+    join::{self, Rung, accepts, answered},
     rung::State,
     session,
     verdict::Verdict,
@@ -12,8 +12,10 @@ use super::{
 /// How a node's joining ended.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub enum Outcome {
-    /// Data authenticated under the keys of a join, at least once.
+    /// Data authenticated under the keys of a join, and no later attempt fails.
     Joined,
+    /// A join was proven, and an attempt after the last one fails.
+    JoinFailing,
     /// An accept that the node can take was sent; no data yet.
     AcceptedUnproven,
     /// A rung is broken and no join proven.
@@ -33,6 +35,7 @@ impl Outcome {
     pub const fn name(self) -> &'static str {
         match self {
             Self::Joined => "joined",
+            Self::JoinFailing => "join-failing",
             Self::AcceptedUnproven => "accepted-unproven",
             Self::NeverJoined => "never-joined",
             Self::NotHeard => "not-heard",
@@ -46,6 +49,7 @@ impl Outcome {
     pub const fn words(self) -> &'static str {
         match self {
             Self::Joined => "joined",
+            Self::JoinFailing => "joined before, fails now",
             Self::AcceptedUnproven => "accepted, unproven",
             Self::NeverJoined => "never joined",
             Self::NotHeard => "not heard",
@@ -121,25 +125,30 @@ pub(super) fn of(session: &session::Case<'_>, causes: &[Verdict]) -> Outcome {
             (false, true) => Outcome::NotHeard,
         };
     }
-    if case.ever(Rung::Proven, State::Proven) {
-        return Outcome::Joined;
+    if case.last_join().is_some() {
+        let fails = case.last_run().any(|index| answered::is_seen_to_fail(case, index));
+        return if fails { Outcome::JoinFailing } else { Outcome::Joined };
     }
-    if case.node.attempts.is_empty() {
+    if !case.asks_to_join() {
         // Data without a join is of a session that began before the capture.
         return if authentic_data { in_session } else { Outcome::NotHeard };
     }
     let led_away = causes.iter().any(|v| LED_AWAY.contains(&v.cause.id));
-    // Everything below the last rung holds, and the last one is open, or broken by being led away.
-    let complete = case.ladders.iter().any(|ladder| {
-        ladder.iter().all(|(rung, judgement)| match rung {
-            Rung::Proven => led_away || judgement.state == State::Unknown,
-            _ => judgement.state == State::Proven,
-        })
-    });
+    // An accept that holds rungs 7 and 9, of an attempt of which nothing else breaks but by being led
+    // away.
+    let accepted = |index: usize| {
+        let unbroken = case.ladders.get(index).is_some_and(|ladder| match ladder.first_broken() {
+            None => true,
+            Some(rung) => led_away && rung == Rung::Proven,
+        });
+        unbroken && accepts::has_good(case, index)
+    };
+    let all = 0..case.ladders.len();
     let broken = case.ladders.iter().any(|ladder| ladder.first_broken().is_some());
-    match (broken, complete) {
-        (_, true) if led_away || !broken => Outcome::AcceptedUnproven,
-        (true, _) => Outcome::NeverJoined,
-        (false, _) => Outcome::CannotTell,
+    // What came before a good accept at last is over, unless it is known to come again.
+    let at_last = all.clone().last().is_some_and(accepted) && causes.iter().all(|v| v.caution);
+    if at_last || all.clone().any(accepted) && (led_away || !broken) {
+        return Outcome::AcceptedUnproven;
     }
+    if broken { Outcome::NeverJoined } else { Outcome::CannotTell }
 }

@@ -13,16 +13,32 @@
 //! | 9 | received | the node shows that it got them |
 //! | 10 | settled | MAC requests converge, and both sides hold the same settings |
 
+pub(super) mod adr;
+pub(super) mod aim;
+pub(super) mod away;
 mod case;
-pub(super) mod commands;
 pub(super) mod copies;
-pub(super) mod counters;
-pub(super) mod downlinks;
-pub(super) mod payload;
+pub(super) mod counting;
+pub(super) mod device_time;
+pub(super) mod duty;
+pub(super) mod keys;
+pub(super) mod leaps;
+pub(super) mod losses;
+pub(super) mod old;
+pub(super) mod reach;
+pub(super) mod refusals;
+pub(super) mod rejoins;
+mod shown;
+pub(super) mod signed;
+mod story;
+pub(super) mod strays;
+pub(super) mod words;
 
 use super::rung::rungs;
 
 pub(super) use case::Case;
+pub(super) use shown::Shown;
+pub(super) use story::Story;
 
 rungs! {
     Session: Case<'_> =>

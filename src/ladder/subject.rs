@@ -1,5 +1,9 @@
 //! A node as rungs and causes of every ladder see it: its trace, its claims, its gateways.
 
+mod plan;
+
+use std::collections::BTreeSet;
+
 use crate::{
     explore::{misreading, near_miss::Effort},
     frame::{JoinAccept, MacVersion, SealedJoinAccept},
@@ -42,7 +46,10 @@ pub(in crate::ladder) struct Subject<'a> {
     pub(in crate::ladder) roster: &'a Roster,
     pub(in crate::ladder) node: &'a NodeTrace,
     pub(in crate::ladder) entry: Option<&'a Node>,
+    /// The channel plan by which it is judged.
     pub(in crate::ladder) plan: Option<&'static Plan>,
+    /// The channel plan that the roster, the user or the gateways' server states.
+    pub(in crate::ladder) stated: Option<&'static Plan>,
     options: Options<'a>,
     /// Whether the explorer of keys may search its widest around this node's.
     wide: bool,
@@ -57,12 +64,9 @@ impl<'a> Subject<'a> {
         wide: bool,
     ) -> Self {
         let entry = node.index.and_then(|i| roster.nodes.get(i));
-        let plan = match entry {
-            Some(entry) => roster.plan_for(entry),
-            None => roster.region.or_else(|| gateway_plan(roster)),
-        };
-        let plan = plan.or(options.plan).or_else(|| told_plan(trace));
-        Self { trace, roster, node, entry, plan, options, wide }
+        let stated = plan::stated(trace, roster, entry, options.plan);
+        let plan = stated.map(|stated| plan::in_use(node, stated).unwrap_or(stated));
+        Self { trace, roster, node, entry, plan, stated, options, wide }
     }
 
     // --- what the claims say --------------------------------------------------------------
@@ -116,19 +120,11 @@ impl<'a> Subject<'a> {
         attempt: &Attempt,
         sealed: &SealedJoinAccept,
     ) -> bool {
-        self.known_roots()
-            .iter()
-            .any(|root| !crate::trace::open_accept(&root.key, &attempt.ask, sealed).is_empty())
-    }
-
-    /// The odds that the frames judged are not this node's: all MICs that hold under its keys
-    /// would hold by accident.
-    pub(in crate::ladder) fn false_match_of_identity(&self) -> Option<f64> {
-        let requests =
-            self.node.attempts.iter().filter(|a| a.holds_under.iter().any(|k| self.is_own(k)));
-        let data = self.node.sessions.iter().map(|s| s.frames.len()).sum::<usize>();
-        let held = u32::try_from(requests.count() + data).unwrap_or(u32::MAX).min(8);
-        (held > 0).then(|| (-32.0 * f64::from(held)).exp2())
+        let Some(node) = self.entry else { return false };
+        let opens = |root: &RootKey<'_>| {
+            !crate::trace::open_accept(root, node, &attempt.ask, sealed).is_empty()
+        };
+        self.known_roots().iter().any(|root| opens(&root.key))
     }
 
     /// A node's name on the roster.
@@ -183,6 +179,13 @@ impl<'a> Subject<'a> {
         (!names.is_empty()).then(|| names.join(", "))
     }
 
+    /// The gateways that received anything of this node.
+    pub(in crate::ladder) fn heard_by(&self) -> BTreeSet<Option<Eui64>> {
+        let requests = self.node.attempts.iter().map(|attempt| &attempt.heard);
+        let data = self.node.sessions.iter().flat_map(|s| s.uplinks().map(|(_, heard)| heard));
+        requests.chain(data).flat_map(|heard| heard.sightings().map(|seen| seen.gateway)).collect()
+    }
+
     pub(in crate::ladder) fn gateway(&self, eui: Option<Eui64>) -> Option<&'a Gateway> {
         let eui = eui?;
         self.roster.gateways.iter().find(|g| g.eui == eui)
@@ -200,6 +203,12 @@ impl<'a> Subject<'a> {
             Some(told) => told.uplinks.iter().map(|(hz, ..)| *hz).collect(),
             None => self.gateway(eui).map(|gateway| gateway.listens.clone()).unwrap_or_default(),
         }
+    }
+
+    /// The channel plan of a gateway, as its server told it in the capture, or else as on the roster.
+    pub(in crate::ladder) fn gateway_region(&self, eui: Eui64) -> Option<&'static Plan> {
+        let told = self.told(Some(eui)).and_then(GatewayPlan::channels);
+        told.or_else(|| self.gateway(Some(eui))?.region)
     }
 
     /// Whether roster or capture say anything of how a gateway is set up.
@@ -244,14 +253,20 @@ impl<'a> Subject<'a> {
 
     /// Whether a later attempt follows: the node asks again.
     pub(in crate::ladder) fn asks_again(&self, attempt: usize) -> bool {
-        attempt + 1 < self.node.attempts.len()
+        self.node.attempts.iter().skip(attempt + 1).any(|later| later.ask.join().is_some())
     }
 
-    /// Every answer, with its attempt.
+    /// Whether the node asks to join; a Rejoin-Request belongs to a session.
+    pub(in crate::ladder) fn asks_to_join(&self) -> bool {
+        self.node.attempts.iter().any(|attempt| attempt.ask.join().is_some())
+    }
+
+    /// Every answer to a Join-Request, with its attempt.
     pub(in crate::ladder) fn answers(
         &self,
     ) -> impl Iterator<Item = (usize, &'a Attempt, &'a Answer)> {
         let attempts = self.node.attempts.iter().enumerate();
+        let attempts = attempts.filter(|(_, attempt)| attempt.ask.join().is_some());
         attempts.flat_map(|(i, a)| a.answers.iter().map(move |answer| (i, a, answer)))
     }
 
@@ -277,17 +292,4 @@ pub(in crate::ladder) fn signing_role(claim: &Claim) -> Option<Role> {
         // Without a version: the network root key signs where there is one.
         None => nwk.or(app),
     }
-}
-
-/// The plan that the gateways' server gave them, where all have the same.
-fn told_plan(trace: &Trace) -> Option<&'static Plan> {
-    let mut plans = trace.gateways.values().filter_map(|gateway| gateway.plan.as_ref());
-    let first = plans.next()?.channels()?;
-    plans.all(|plan| plan.channels().is_some_and(|p| p.name == first.name)).then_some(first)
-}
-
-fn gateway_plan(roster: &Roster) -> Option<&'static Plan> {
-    let mut plans = roster.gateways.iter().filter_map(|g| g.region);
-    let first = plans.next()?;
-    plans.all(|p| p.name == first.name).then_some(first)
 }

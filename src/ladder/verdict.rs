@@ -15,8 +15,8 @@ pub struct Verdict {
     pub place: Place,
     /// How sure this is.
     pub certainty: Certainty,
-    /// The probability that the evidence matches by chance: that a key found fits by accident, or
-    /// else that the frames judged are not this node's. `None` where no MIC was checked.
+    /// The probability that the evidence matches by chance: that a key or a rule found fits by
+    /// accident. `None` where nothing was searched: what is read off numbers is no accident.
     pub false_match: Option<f64>,
     /// What is wrong, of this node or gateway.
     pub summary: Fact,
@@ -24,11 +24,17 @@ pub struct Verdict {
     pub evidence: Vec<Fact>,
     /// What to do.
     pub remedy: Fact,
+    /// Whether no rung breaks by it: all works, and it is wrong all the same.
+    pub caution: bool,
+    /// The sessions whose ladder it breaks, by their places in the node's; none for a cause of another
+    /// ladder.
+    pub sessions: Vec<usize>,
 }
 
 impl Verdict {
     pub(super) fn new(cause: &'static Cause, place: Place, finding: Finding) -> Self {
-        let Finding { certainty, false_match, summary, evidence, remedy } = finding;
-        Self { cause, place, certainty, false_match, summary, evidence, remedy }
+        let Finding { certainty, false_match, summary, evidence, remedy, caution } = finding;
+        let sessions = Vec::new();
+        Self { cause, place, certainty, false_match, summary, evidence, remedy, caution, sessions }
     }
 }

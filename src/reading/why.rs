@@ -20,6 +20,7 @@ use super::{Context, KeyRing, MicVerdict, Reading};
 use crate::{
     explore::near_miss::{Certainty, odds},
     frame::Frame,
+    ladder::CauseId,
 };
 
 /// What an explorer found.
@@ -27,8 +28,8 @@ use crate::{
 pub struct Why {
     /// What fits, as a sentence. Of keys it says the digits that differ and no others.
     pub what: String,
-    /// The id of the cause that it means, where the table of causes has one.
-    pub cause: Option<&'static str>,
+    /// The cause that it means, where the table of causes has one.
+    pub cause: Option<CauseId>,
     /// How sure it is.
     pub certainty: Certainty,
     /// How many of the candidates would be expected to fit by accident.
@@ -39,7 +40,7 @@ pub struct Why {
 
 impl Why {
     /// One of so many candidates fits the whole MIC.
-    fn of(what: String, cause: Option<&'static str>, tried: u64) -> Self {
+    fn of(what: String, cause: Option<CauseId>, tried: u64) -> Self {
         let odds = odds(tried, 1);
         Self { what, cause, certainty: Certainty::of_probability(odds), odds, tried }
     }
@@ -59,6 +60,7 @@ impl Why {
 /// ```
 /// use handfast::{
 ///     frame::decode,
+///     ladder::CauseId,
 ///     reading::{Context, Key, KeyRing, Source, read, why},
 /// };
 ///
@@ -72,7 +74,7 @@ impl Why {
 /// let reading = read(decode(&octets), &ring, &context);
 /// let found = why(&reading, &ring, &context).unwrap();
 /// assert_eq!(found.what, "digit 32: the AppKey given has 4 where the frame agrees with 3");
-/// assert_eq!(found.cause, Some("app-key-typed-wrong"));
+/// assert_eq!(found.cause, Some(CauseId::AppKeyTypedWrong));
 /// ```
 pub fn why(reading: &Reading, ring: &KeyRing, context: &Context) -> Option<Why> {
     let MicVerdict::Fails(_) = reading.found.mic else { return None };

@@ -50,7 +50,7 @@ fn how(diagnosis: &Diagnosis) -> String {
         && let Some(rung) = diagnosis.first_broken()
     {
         let _ = write!(words, "; rung {} ({}) is broken", rung.number(), rung.rung());
-    } else if !diagnosis.has_fault() && matches!(diagnosis.outcome, Outcome::Joined) {
+    } else if diagnosis.is_fine() && diagnosis.outcome == Outcome::Joined {
         let _ = write!(
             words,
             "; nothing wrong found in {} and {}",

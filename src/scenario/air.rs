@@ -16,6 +16,16 @@ pub(super) struct Channel {
     dr_max: u8,
 }
 
+impl Channel {
+    pub(super) const fn new(number: u16, hz: u32, dr_min: u8, dr_max: u8) -> Self {
+        Self { number, hz, dr_min, dr_max }
+    }
+
+    pub(super) const fn takes(&self, dr: u8) -> bool {
+        self.dr_min <= dr && dr <= self.dr_max
+    }
+}
+
 /// A frame on the air.
 #[derive(Clone, Debug)]
 pub(super) struct OnAir {
@@ -162,6 +172,11 @@ pub(super) fn added_channels(plan: &Plan, list: CfList) -> Vec<Channel> {
         .collect()
 }
 
+/// Whether a session of the plan begins without a limit of dwell time.
+fn begins_unlimited(plan: &Plan) -> bool {
+    plan.dwell.uplink_ms == 0 || plan.dwell.downlink_ms > 0
+}
+
 /// Returns a channel and a LoRa data rate for data that RX1 can answer.
 pub(super) fn data_place(
     plan: &Plan,
@@ -175,6 +190,7 @@ pub(super) fn data_place(
             .filter_map(|dr| plan.dr(Direction::Uplink, dr))
             .filter(|m| matches!(m, Modulation::Lora { .. }))
             .filter(|m| plan.rx1(channel.hz, *m, 0, false).is_some())
+            .filter(|m| begins_unlimited(plan) || microseconds(*m, 23, Direction::Uplink) < 400_000)
             .collect();
         Some((channel, dice.pick(&rates)?))
     })

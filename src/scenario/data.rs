@@ -20,15 +20,16 @@ use crate::{
 };
 
 /// What a soil probe says: a channel and a kind that stay, then moisture and temperature.
-const HEAD: [u8; 2] = [0x01, 0x67];
+pub(super) const HEAD: [u8; 2] = [0x01, 0x67];
 /// Milliseconds of GPS time at the start of the world, near enough.
-const GPS_MS: u64 = 1_459_924_218_000;
+pub(super) const GPS_MS: u64 = 1_459_924_218_000;
 
 /// Lets a node send one data frame.
 pub(super) fn send(life: &mut Life, ground: &mut Ground) {
     let Some(session) = life.node.session.clone() else { return };
     life.wakes_at += 60_000_000 + u64::from(life.dice.below(4_000_000));
     reset(life, &session);
+    let Some(session) = life.node.session.clone() else { return };
     let message = message(life, &session);
     let place = data_place(life.node.plan, &session.channels, &mut life.dice);
     let starts = life.wakes_at - 60_000_000;
@@ -61,13 +62,17 @@ fn advance(life: &mut Life) {
 }
 
 /// A node that forgets its counter, or the upper half of it.
-fn reset(life: &mut Life, session: &Session) {
+pub(super) fn reset(life: &mut Life, session: &Session) {
     let anew = [Mistake::CounterRestarted, Mistake::CountsAnew];
     let forgets = session.sent == 3 && anew.iter().any(|mistake| life.makes(*mistake));
+    let leaps = session.sent == 3 && life.makes(Mistake::CounterLeaps);
     let halves = life.makes(Mistake::UpperHalfLost) && life.whim.is_multiple_of(2);
     let Some(own) = &mut life.node.session else { return };
     if forgets {
         own.fcnt_up = 0;
+    }
+    if leaps {
+        own.fcnt_up += 20_000;
     }
     if halves && own.fcnt_up > 0xFFFF {
         own.fcnt_up &= 0xFFFF;
@@ -86,6 +91,7 @@ fn message(life: &mut Life, session: &Session) -> Message {
         fopts: Vec::new(),
         port: Some(2),
         payload,
+        conf_fcnt: 0,
     };
     if matches!(session.keys, SessionKeys::V1_1 { .. }) && session.sent == 0 {
         // RekeyInd, until the server confirms it.
@@ -93,7 +99,12 @@ fn message(life: &mut Life, session: &Session) -> Message {
     }
     if life.makes(Mistake::FOptsAsPublished) {
         // DevStatusAns, LinkCheckReq, DeviceTimeReq, PingSlotInfoReq.
-        message.fopts = vec![0x06, 0xFF, 0x05, 0x02, 0x0D, 0x10, 0x00];
+        let others = [0x06, 0xFF, 0x05, 0x02, 0x0D, 0x10, 0x00];
+        message.fopts.extend(others);
+        if session.sent == 0 {
+            message.payload.clear();
+            message.port = None;
+        }
         // The slowest rate of a fixed plan carries a MACPayload of 19 octets.
         message.payload.truncate(4);
     }
@@ -136,6 +147,7 @@ fn reply(life: &mut Life, session: &Session, confirmed: bool) -> Option<Reply> {
         fopts: Vec::new(),
         port: None,
         payload: Vec::new(),
+        conf_fcnt: 0,
     };
     if !confirmed || life.dice.once_in(2) {
         message.port = Some(5);
@@ -171,7 +183,7 @@ fn answer(life: &mut Life, ground: &mut Ground, heard: &Heard, session: &Session
 }
 
 /// Returns a downlink of the session that the server has, encrypted and signed.
-fn sealed(life: &mut Life, uplink: &Session, message: &Message) -> Option<Vec<u8>> {
+pub(super) fn sealed(life: &mut Life, uplink: &Session, message: &Message) -> Option<Vec<u8>> {
     let restarts =
         life.makes(Mistake::DownlinkBack) && life.whim.is_multiple_of(2) && uplink.sent == 3;
     let server = life.served.session.as_mut()?;
@@ -233,8 +245,7 @@ fn order(life: &Life, ground: &Ground, heard: &Heard, octets: Vec<u8>, reply: &R
 fn rx2_of(life: &Life, ground: &Ground, heard: &Heard) -> Window {
     let plan = ground.plan;
     let default = plan.rx2();
-    let asked = life.node.asks_on.first().map_or(heard.hz, |c| c.hz);
-    let joined = plan.join_rx2(asked);
+    let joined = plan.join_rx2(life.asked_hz.unwrap_or(heard.hz));
     let modulation = plan.dr(Direction::Downlink, life.terms.rx2_rate);
     Window {
         freq_hz: joined.freq_hz,

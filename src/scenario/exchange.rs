@@ -22,6 +22,7 @@ pub(super) fn ask(life: &mut Life, ground: &mut Ground) {
         join_place(plan, channels, life.join_rate?, &mut life.dice)
     });
     let Some((channel, modulation)) = place else { return };
+    life.asked_hz = Some(channel.hz);
     let octets = on_the_air(life, &mut request);
     let air = OnAir::new(octets, channel, modulation, life.wakes_at);
     first_time(life, ground, &air);
@@ -136,8 +137,16 @@ fn answers(
     }
     let mut out = Vec::new();
     let mut answer = |life: &mut Life, heard: Heard| {
-        if let Some(octets) = server::accept(life, request) {
+        let Some(octets) = server::accept(life, request) else { return };
+        if !life.terms.both_windows {
             out.push((heard, server::order(life, ground, &heard, octets)));
+            return;
+        }
+        for second in [false, true] {
+            life.terms.second_window = second;
+            let mut order = server::order(life, ground, &heard, octets.clone());
+            order.arrives += if second { 100_000 } else { 0 };
+            out.push((heard, order));
         }
     };
     answer(life, best);

@@ -40,6 +40,8 @@ pub(super) struct Gateway {
     pub(super) hears_server: bool,
     /// Whether acknowledgements of uplinks are on the tape.
     pub(super) shows_acks: bool,
+    /// From the gateway to where the capture is taken.
+    pub(super) way_us: u64,
     pub(super) busy: Vec<(u64, u64)>,
     pub(super) token: u16,
     pub(super) received: u32,
@@ -95,6 +97,12 @@ impl Gateway {
         u32::try_from(counted & 0xFFFF_FFFF).unwrap_or_default()
     }
 
+    /// When the server's acknowledgement of a datagram passes where the capture is taken: after the way
+    /// there and back at the gateway, soon where the way ends.
+    const fn answered(&self, left: u64) -> u64 {
+        if self.way_us == 0 { left + 31_000 } else { left + self.way_us + 400 }
+    }
+
     fn next_token(&mut self) -> u16 {
         self.token = self.token.wrapping_mul(25_173).wrapping_add(13_849);
         self.token
@@ -129,9 +137,15 @@ impl Gateway {
             size: air.octets.len(),
             data: base64(&air.octets),
         };
-        tape.push(at, self.eui, DatagramKind::PushData, token, Some(Body::Rxpk(vec![rxpk])));
+        tape.push(
+            at + self.way_us,
+            self.eui,
+            DatagramKind::PushData,
+            token,
+            Some(Body::Rxpk(vec![rxpk])),
+        );
         if self.shows_acks {
-            tape.push(at + 31_000, self.eui, DatagramKind::PushAck, token, None);
+            tape.push(self.answered(at), self.eui, DatagramKind::PushAck, token, None);
         }
         self.received += 1;
         let modulation = air.modulation;
@@ -163,17 +177,13 @@ impl Gateway {
             data: base64(&order.octets),
             ncrc: true,
         };
-        tape.push(order.arrives, self.eui, DatagramKind::PullResp, token, Some(Body::Txpk(txpk)));
+        let left = order.arrives.saturating_sub(self.way_us);
+        tape.push(left, self.eui, DatagramKind::PullResp, token, Some(Body::Txpk(txpk)));
         self.datagrams_down += 1;
         let word = self.judge(order);
         let ack = TxpkAck { error: word.name() };
-        tape.push(
-            order.arrives + 1_700,
-            self.eui,
-            DatagramKind::TxAck,
-            token,
-            Some(Body::TxpkAck(ack)),
-        );
+        let said = order.arrives + 1_700 + self.way_us;
+        tape.push(said, self.eui, DatagramKind::TxAck, token, Some(Body::TxpkAck(ack)));
         if word != TxError::None {
             return false;
         }
@@ -217,9 +227,9 @@ impl Gateway {
     /// Asks for downlinks, as gateways do every few seconds.
     pub(super) fn keep_alive(&mut self, tape: &mut Tape, at: u64) {
         let token = self.next_token();
-        tape.push(at, self.eui, DatagramKind::PullData, token, None);
+        tape.push(at + self.way_us, self.eui, DatagramKind::PullData, token, None);
         if self.hears_server {
-            tape.push(at + 29_000, self.eui, DatagramKind::PullAck, token, None);
+            tape.push(self.answered(at), self.eui, DatagramKind::PullAck, token, None);
         }
     }
 
@@ -235,9 +245,15 @@ impl Gateway {
             txnb: self.sent,
         };
         let token = self.next_token();
-        tape.push(at, self.eui, DatagramKind::PushData, token, Some(Body::Stat(stat)));
+        tape.push(
+            at + self.way_us,
+            self.eui,
+            DatagramKind::PushData,
+            token,
+            Some(Body::Stat(stat)),
+        );
         if self.shows_acks {
-            tape.push(at + 31_000, self.eui, DatagramKind::PushAck, token, None);
+            tape.push(self.answered(at), self.eui, DatagramKind::PushAck, token, None);
         }
     }
 }

@@ -24,6 +24,8 @@ pub(super) struct Ground {
     pub(super) plan: &'static Plan,
     pub(super) gateways: Vec<Gateway>,
     pub(super) tape: Tape,
+    /// The world goes on until then at least.
+    pub(super) lasts: u64,
 }
 
 /// A node's life.
@@ -31,6 +33,8 @@ pub(super) struct Ground {
 pub(super) struct Life {
     pub(super) name: String,
     pub(super) mistakes: Vec<Mistake>,
+    /// Those that begin when it joins again.
+    pub(super) later: Vec<Mistake>,
     pub(super) dice: Dice,
     /// A number that stays, for what a mistake leaves open.
     pub(super) whim: u32,
@@ -48,6 +52,8 @@ pub(super) struct Life {
     pub(super) join_rate: Option<u8>,
     /// Where it asks, when that is no matter of chance.
     pub(super) asks_at: Option<(Channel, Modulation)>,
+    /// The frequency of its last request.
+    pub(super) asked_hz: Option<u32>,
     pub(super) wakes_at: u64,
     pub(super) interval_us: u64,
     /// Whether its intervals vary, as they should.
@@ -57,12 +63,16 @@ pub(super) struct Life {
     /// How often it joins anew when it has sent all.
     pub(super) rejoins: u32,
     pub(super) is_listed: bool,
+    /// Whether settings change in its sessions.
+    pub(super) talks: bool,
+    pub(super) talk: Option<Box<super::talk::Talk>>,
 }
 
 /// What the server gives and how it sends.
 #[derive(Clone, Debug)]
 pub(super) struct Terms {
     pub(super) second_window: bool,
+    pub(super) both_windows: bool,
     pub(super) rx_delay: u8,
     pub(super) rx1_offset: u8,
     pub(super) rx2_rate: u8,
@@ -137,7 +147,9 @@ impl Life {
             ignores_fallback: false,
             fopts_text: FOptsText::Amended,
             session: None,
+            rejoins: 0,
         };
+        let way_us = ground.gateways.first().map_or(0, |gateway| gateway.way_us);
         let join_rate = probe.join_rate.or_else(|| dice.pick(&join_rates(plan)));
         let served = Served {
             last_nonce: record.last_dev_nonce,
@@ -160,6 +172,7 @@ impl Life {
         Self {
             name: probe.name.clone(),
             mistakes: probe.mistakes.clone(),
+            later: Vec::new(),
             whim: dice.below(u32::MAX),
             node,
             firmware: probe.told.then_some(claim),
@@ -168,24 +181,28 @@ impl Life {
             lost_percent: u32::from(probe.lost_percent),
             terms: Terms {
                 second_window: probe.second_window,
+                both_windows: probe.both_windows,
                 rx_delay: u8::try_from(dice.between(1, 5)).unwrap_or(1),
                 rx1_offset: 0,
                 rx2_rate: plan.rx2_default.dr,
                 cf_list: super::server::cf_list(plan, sub_band, &mut dice),
                 accept_key: None,
                 power_dbm: 14,
-                takes_us: 100_000 + u64::from(dice.below(250_000)),
+                takes_us: 100_000 + u64::from(dice.below(250_000)) + 2 * way_us,
             },
             served,
             join_rate,
             asks_at: None,
+            asked_hz: None,
             wakes_at: u64::from(probe.asks_at_s) * 1_000_000 + u64::from(dice.below(900_000)),
             interval_us: 30_000_000,
             jitters: true,
             attempts_left: probe.attempts,
             uplinks: probe.uplinks,
-            rejoins: 0,
+            rejoins: probe.rejoins,
             is_listed: probe.listed,
+            talks: probe.talks,
+            talk: None,
             record,
             dice,
         }

@@ -42,6 +42,8 @@ pub(super) struct Node {
     pub(super) ignores_fallback: bool,
     pub(super) fopts_text: FOptsText,
     pub(super) session: Option<Session>,
+    /// RJcount0 of the next Rejoin-Request.
+    pub(super) rejoins: u16,
 }
 
 /// Where DevNonces come from.
@@ -94,6 +96,8 @@ pub(super) struct Message {
     pub(super) port: Option<u8>,
     /// In clear.
     pub(super) payload: Vec<u8>,
+    /// The low half of the counter of the frame that it acknowledges, in 1.1.
+    pub(super) conf_fcnt: u16,
 }
 
 impl Node {
@@ -187,7 +191,7 @@ impl Node {
         }
     }
 
-    fn channels_after(&self, accept: &JoinAccept, sub_band: Option<u8>) -> Vec<Channel> {
+    pub(super) fn channels_after(&self, accept: &JoinAccept, sub_band: Option<u8>) -> Vec<Channel> {
         if self.plan.kind == PlanKind::Dynamic {
             let mut all = default_channels(self.plan, sub_band);
             let list = accept.cf_list.filter(|l| l.kind() == CfListType::Frequencies);
@@ -214,12 +218,22 @@ impl Node {
         tx_dr: u8,
     ) -> Option<DataFrame> {
         let session = self.session.as_mut()?;
-        let fcnt = session.fcnt_up;
-        session.fcnt_up = fcnt.wrapping_add(1);
+        session.fcnt_up = session.fcnt_up.wrapping_add(1);
         session.sent += 1;
+        self.again(message, channel, tx_dr)
+    }
+
+    /// Returns the last uplink once more, for another channel.
+    pub(super) fn again(
+        &self,
+        message: &Message,
+        channel: Channel,
+        tx_dr: u8,
+    ) -> Option<DataFrame> {
+        let session = self.session.as_ref()?;
         let tx_ch = u8::try_from(channel.number).unwrap_or_default();
-        let context = UplinkContext { conf_fcnt: 0, tx_dr, tx_ch };
-        let address = (session.dev_addr, fcnt);
+        let context = UplinkContext { conf_fcnt: message.conf_fcnt, tx_dr, tx_ch };
+        let address = (session.dev_addr, session.fcnt_up.wrapping_sub(1));
         Some(data_frame(&session.keys, address, message, self.fopts_text, context))
     }
 }

@@ -5,7 +5,7 @@ use super::{
     air::{further_frequencies, join_channels},
     dice::Dice,
     gateway::{Heard, Order},
-    life::{Ground, Life},
+    life::{Ground, Life, Terms},
     node::{Session, seal},
 };
 use crate::{
@@ -127,7 +127,9 @@ pub(super) fn order(life: &mut Life, ground: &Ground, heard: &Heard, octets: Vec
     let (mut hz, mut modulation) = (window.freq_hz, window.modulation);
     let mut arrives = heard.at + life.terms.takes_us;
     let mut immediate = false;
-    for mistake in life.mistakes.clone() {
+    let mistakes = life.mistakes.iter().filter(|m| life.terms.is_made_in(**m, second));
+    let mistakes: Vec<Mistake> = mistakes.copied().collect();
+    for mistake in &mistakes {
         match mistake {
             Mistake::DataDelay => delay -= 4_000_000,
             Mistake::OddDelay => match whim % 5 {
@@ -170,9 +172,27 @@ pub(super) fn order(life: &mut Life, ground: &Ground, heard: &Heard, octets: Vec
         Some(_) if !immediate => When::Counter(heard.tmst.wrapping_add(us)),
         _ => When::Immediate,
     };
-    let power_dbm = life.terms.power_dbm;
-    let inverted = !life.makes(Mistake::Polarity);
+    let ordinary = life.terms.both_windows && second;
+    let power_dbm = if ordinary { life.terms.power_dbm.min(14) } else { life.terms.power_dbm };
+    let inverted = !mistakes.contains(&Mistake::Polarity);
     Order { octets, when, slot, hz, modulation, power_dbm, inverted, arrives }
+}
+
+impl Terms {
+    /// Whether a mistake is made in one of the windows, where the server sends in both.
+    fn is_made_in(&self, mistake: Mistake, second: bool) -> bool {
+        match mistake {
+            _ if !self.both_windows => true,
+            Mistake::Rx1Frequency | Mistake::Rx1Offset | Mistake::Rx1Rate | Mistake::TooLate => {
+                !second
+            }
+            Mistake::Rx2Frequency
+            | Mistake::Rx2Rate
+            | Mistake::FrequencyOutOfRange
+            | Mistake::Polarity => second,
+            _ => true,
+        }
+    }
 }
 
 /// Returns by how much another AS923 group is shifted against a plan.

@@ -1,6 +1,7 @@
 //! What a mistake changes before the scene begins.
 
 mod key;
+mod talk;
 mod terms;
 
 use super::{
@@ -23,7 +24,9 @@ use crate::{
 pub(super) fn gateway(mistakes: &[Mistake], gateway: &mut Gateway, plan: &'static Plan) {
     for mistake in mistakes {
         match mistake {
-            Mistake::AnotherRegion | Mistake::UnlawfulJoinRate => gateway.listens.clear(),
+            Mistake::AnotherRegion | Mistake::UnlawfulJoinRate | Mistake::ChannelNotGiven => {
+                gateway.listens.clear();
+            }
             Mistake::OneChannel => {
                 gateway.listens.truncate(1);
                 if gateway.listens.is_empty() {
@@ -46,12 +49,38 @@ pub(super) fn gateway(mistakes: &[Mistake], gateway: &mut Gateway, plan: &'stati
 
 /// Changes a life as one of its mistakes wants it.
 pub(super) fn life(mistake: Mistake, life: &mut Life, ground: &Ground) {
-    if identity(mistake, life) || key::key(mistake, life) || nonce(mistake, life) {
+    if talk::talk(mistake, life, ground)
+        || identity(mistake, life)
+        || key::key(mistake, life)
+        || nonce(mistake, life)
+    {
         return;
     }
     let _ = radio(mistake, life, ground)
         || terms::accept(mistake, life, ground)
-        || terms::later(mistake, life);
+        || terms::later(mistake, life, ground);
+}
+
+/// Makes the mistakes of a life that went well until now.
+pub(super) fn from_now_on(life: &mut Life, ground: &mut Ground) {
+    life.mistakes = std::mem::take(&mut life.later);
+    for mistake in life.mistakes.clone() {
+        if mistake == Mistake::JoinNonceBack {
+            // The node keeps the last of its first join; no claim says so.
+            life.served.join_nonce = life.dice.between(1, 0x80);
+        } else {
+            self::life(mistake, life, ground);
+        }
+    }
+    for gateway in &mut ground.gateways {
+        let heard = gateway.hears_server;
+        self::gateway(&life.mistakes, gateway, ground.plan);
+        if heard && !gateway.hears_server {
+            for n in 0..4 {
+                gateway.keep_alive(&mut ground.tape, life.wakes_at + n * 9_000_000);
+            }
+        }
+    }
 }
 
 fn identity(mistake: Mistake, life: &mut Life) -> bool {

@@ -103,7 +103,7 @@ fn difference(difference: &Difference, out: &mut dyn Write) -> fmt::Result {
     }
     field(out, "do", &difference.remedy)?;
     if let Some(cause) = difference.cause {
-        field(out, "cause", cause)?;
+        field(out, "cause", cause.name())?;
     }
     Ok(())
 }

@@ -8,7 +8,7 @@ use std::fmt;
 use jiff::Timestamp;
 use serde_json::{Map, json};
 
-use super::Secrets;
+use super::{Secrets, json};
 use crate::{
     fact::{Cite, Fact, Part, Value},
     words::Count,
@@ -64,6 +64,9 @@ pub fn write_value(value: &Value, secrets: Secrets, out: &mut dyn fmt::Write) ->
             })
         }
         Value::Frequency(hz) => write_mhz(*hz, out),
+        Value::Offset(hz) => write_offset(*hz, out),
+        Value::Channels(channels) => write_channels(channels, out),
+        Value::Tally(numbers) => write_tally(numbers, out),
         Value::Rate(rate) => write!(out, "{rate}"),
         Value::Micros(us) => write_seconds(*us, out),
         Value::About(us) => write_about(*us, out),
@@ -73,6 +76,7 @@ pub fn write_value(value: &Value, secrets: Secrets, out: &mut dyn fmt::Write) ->
         Value::NetId(id) => write!(out, "{id}"),
         Value::Bytes(bytes) => out.write_str(&hex::encode(bytes)),
         Value::Probability(p) => write!(out, "{p:.0e}"),
+        Value::Command(command) => write!(out, "{command}"),
         Value::Secret(secret) => match secrets {
             Secrets::Shown => write(secret.revealed(), secrets, out),
             Secrets::Hidden => write(secret.hidden(), secrets, out),
@@ -162,12 +166,15 @@ fn plain(value: &Value, secrets: Secrets) -> Option<serde_json::Value> {
         Value::Count(n, _) => json!(n),
         Value::Decimal(n) | Value::Dbm(n) | Value::Db(n) | Value::Probability(n) => json!(n),
         Value::Frequency(hz) => json!(hz),
+        Value::Offset(hz) => json!(hz),
+        Value::Channels(numbers) | Value::Tally(numbers) => json!(numbers),
         Value::Rate(rate) => json!(rate.to_string()),
         Value::Time(time) => json!(time.to_string()),
         Value::Eui(eui) => json!(eui.hex()),
         Value::DevAddr(addr) => json!(addr.to_string().to_lowercase()),
         Value::NetId(id) => json!(id.to_string().to_lowercase()),
         Value::Bytes(bytes) => json!(hex::encode(bytes)),
+        Value::Command(command) => json::command(command, secrets),
         Value::List(values, _) => {
             json!(values.iter().filter_map(|v| plain(v, secrets)).collect::<Vec<_>>())
         }
@@ -213,6 +220,59 @@ fn write_mhz(hz: u32, out: &mut dyn fmt::Write) -> fmt::Result {
     let rest = format!("{:06}", hz % 1_000_000);
     let rest = rest.trim_end_matches('0');
     write!(out, "{}.{} MHz", hz / 1_000_000, if rest.is_empty() { "0" } else { rest })
+}
+
+/// Writes `13 Hz below`, `200 kHz above`, `1.0 MHz below`.
+fn write_offset(offset_hz: i64, out: &mut dyn fmt::Write) -> fmt::Result {
+    let side = if offset_hz < 0 { "below" } else { "above" };
+    match offset_hz.unsigned_abs() {
+        hz @ 0..10_000 => write!(out, "{hz} Hz {side}"),
+        hz @ 10_000..1_000_000 => write!(out, "{} kHz {side}", hz / 1_000),
+        hz => write!(out, "{}.{} MHz {side}", hz / 1_000_000, hz % 1_000_000 / 100_000),
+    }
+}
+
+/// Writes channels as `8-15, 65`.
+fn write_channels(channels: &[u16], out: &mut dyn fmt::Write) -> fmt::Result {
+    let mut rest = channels;
+    while let Some(&first) = rest.first() {
+        if rest.len() < channels.len() {
+            out.write_str(", ")?;
+        }
+        let run = rest.iter().zip(first..).take_while(|(have, want)| **have == *want).count();
+        let (run, tail) = rest.split_at(run.max(1));
+        match run {
+            [a, .., b] => write!(out, "{a}-{b}")?,
+            _ => write!(out, "{first}")?,
+        }
+        rest = tail;
+    }
+    Ok(())
+}
+
+/// Numbers of a tally that are worded; more of them help nobody.
+const MOST_TOLD: usize = 12;
+
+/// Writes numbers as `7, 9 (3 times)`, each once.
+fn write_tally(numbers: &[u16], out: &mut dyn fmt::Write) -> fmt::Result {
+    let mut seen: Vec<(u16, usize)> = Vec::new();
+    for n in numbers {
+        match seen.iter_mut().find(|(m, _)| m == n) {
+            Some((_, times)) => *times += 1,
+            None => seen.push((*n, 1)),
+        }
+    }
+    for (i, (n, times)) in seen.iter().take(MOST_TOLD).enumerate() {
+        let separator = if i > 0 { ", " } else { "" };
+        match times {
+            1 => write!(out, "{separator}{n}")?,
+            times => write!(out, "{separator}{n} ({times} times)")?,
+        }
+    }
+    match seen.len().saturating_sub(MOST_TOLD) {
+        0 => Ok(()),
+        more => write!(out, ", and {more} more"),
+    }
 }
 
 /// Writes `5.000000 s`.
@@ -267,6 +327,23 @@ mod tests {
         assert_eq!(words(Value::Count(1, "request")), "1 request");
         assert_eq!(words(Value::Count(2, "request")), "2 requests");
         assert_eq!(words(Value::list([7_i64, 9])), "7, 9");
+    }
+
+    #[test]
+    fn numbers_that_repeat_and_channels_in_a_row_are_worded_once() {
+        assert_eq!(words(Value::Tally(vec![7, 9, 9, 9, 12])), "7, 9 (3 times), 12");
+        let many = words(Value::Tally((1..=14).collect()));
+        assert!(many.ends_with("11, 12, and 2 more"), "{many}");
+        assert_eq!(words(Value::Channels(vec![8, 9, 10, 65])), "8-10, 65");
+        assert_eq!(words(Value::Channels(Vec::new())), "");
+        assert_eq!(words(Value::Offset(-13)), "13 Hz below");
+        assert_eq!(words(Value::Offset(-1_000_000)), "1.0 MHz below");
+        assert_eq!(words(Value::Offset(200_000)), "200 kHz above");
+    }
+
+    #[test]
+    fn what_a_radio_reports_has_no_digits_of_its_binary_form() {
+        assert_eq!(plain(&Value::dbm(-84.2), Secrets::Hidden), Some(json!(-84.2)));
     }
 
     #[test]

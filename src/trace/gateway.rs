@@ -86,6 +86,7 @@ pub struct GatewayTrace {
     doubtful: Option<u64>,
     /// The place in time of the last datagram that is one more copy, for another server.
     copied: Option<u64>,
+    pulls: Pulls,
     /// Its counter, and the place in time of the last frame that tells it.
     counter: Option<(u64, u32)>,
     last: Option<(Timestamp, u32, Line)>,
@@ -149,6 +150,30 @@ impl Counts {
     }
 }
 
+/// What a gateway asked for on the downlink flow since it was last answered there.
+#[derive(Clone, Copy, Debug, Default)]
+struct Pulls {
+    /// The last PULL_ACK.
+    answered: Option<Line>,
+    /// PULL_DATA since then.
+    asked: u64,
+    /// PUSH_ACK since then.
+    pushes_answered: u64,
+}
+
+impl Pulls {
+    fn count(&mut self, what: &What, line: Line) {
+        match what {
+            What::Asked(Leg::Pull) => self.asked += 1,
+            What::Acknowledged(Leg::Push) => self.pushes_answered += 1,
+            What::Acknowledged(Leg::Pull) => {
+                *self = Self { answered: Some(line), ..Self::default() }
+            }
+            _ => {}
+        }
+    }
+}
+
 /// Statistics of a gateway and where they stand.
 #[derive(Clone, Debug)]
 pub struct StatAt {
@@ -181,10 +206,17 @@ impl GatewayTrace {
         push_data + pull_data + heard > 0
     }
 
-    /// Returns whether anything in the capture came from the server to this gateway.
-    pub const fn hears_the_server(&self) -> bool {
-        let Counts { push_ack, pull_ack, ordered, setups, .. } = self.counts;
-        push_ack + pull_ack + ordered + setups > 0
+    /// Returns whether anything of the downlink flow in the capture came from the server to this
+    /// gateway. A PUSH_ACK is of the uplink flow, which may have a port of its own.
+    pub const fn hears_downlinks(&self) -> bool {
+        self.downlinks_are_whole() || self.counts.ordered > 0
+    }
+
+    /// Returns whether the downlink flow is in the capture as it was, and not the orders alone, which
+    /// somebody may have picked out: PULL_DATA is acknowledged, or a station's connection is set up.
+    pub const fn downlinks_are_whole(&self) -> bool {
+        let Counts { pull_ack, setups, .. } = self.counts;
+        pull_ack + setups > 0
     }
 
     /// Returns how far its counter went on after a sighting, in microseconds, where frames after it
@@ -206,11 +238,35 @@ impl GatewayTrace {
         !self.stats.is_empty() && self.stats.iter().all(|s| s.stat.dwnb == Some(0))
     }
 
-    /// Returns whether PUSH_DATA is acknowledged and PULL_DATA is not. Where the server's side is not in the
-    /// capture at all, or downlinks reach the gateway, a missing PULL_ACK is the recorder's.
-    pub const fn pull_is_unanswered(&self) -> bool {
-        let Counts { pull_data, pull_ack, push_ack, outcomes, .. } = self.counts;
-        pull_data >= 2 && pull_ack == 0 && push_ack > 0 && outcomes + self.counted_down == 0
+    /// Returns how many PULL_DATA there were since the last PULL_ACK: all, where there was none.
+    pub const fn pulls_unanswered(&self) -> u64 {
+        self.pulls.asked
+    }
+
+    /// Returns where the last PULL_ACK stands.
+    pub const fn last_pull_ack(&self) -> Option<Line> {
+        self.pulls.answered
+    }
+
+    /// Returns whether PUSH_DATA is acknowledged and PULL_DATA no longer is, at the end of the
+    /// capture. Where downlinks reach a gateway that never gets a PULL_ACK, the recorder lacks it.
+    pub fn downlink_is_closed(&self) -> bool {
+        let acknowledged = self.stats.iter().any(|s| s.stat.ackr.is_some_and(|r| r > 0.0));
+        let lacks_acks =
+            self.pulls.answered.is_none() && self.counts.outcomes + self.counted_down > 0;
+        // The last one may still be answered.
+        self.pulls.asked >= 2 && (self.pulls.pushes_answered > 0 || acknowledged) && !lacks_acks
+    }
+
+    /// Returns whether that was so from some place in the capture on.
+    pub fn pull_is_unanswered(&self, from: Line) -> bool {
+        self.downlink_is_closed() && self.pulls.answered.is_none_or(|last| last < from)
+    }
+
+    /// Returns how many PULL_DATA went without an answer at the end of the capture, where PUSH_DATA was
+    /// acknowledged meanwhile: the way down is shut, whether or not it was open before.
+    pub fn pulls_in_vain(&self) -> u64 {
+        if self.downlink_is_closed() { self.pulls.asked } else { 0 }
     }
 
     /// Returns whether the capture shows that the server reads what this gateway pushes: it acknowledges, or the
@@ -232,6 +288,9 @@ impl GatewayTrace {
         self.leg(line, event);
         if self.copied == Some(line.order) {
             return;
+        }
+        if event.found.is_complete() {
+            self.pulls.count(&event.what, line);
         }
         let leaves_out = !event.found.is_complete() || event.found == Found::OnAir;
         match &event.what {
@@ -414,3 +473,36 @@ const MOST_HZ: usize = 4_096;
 const MOST_RESTARTS: usize = 256;
 /// Link-layer addresses of one gateway that are kept.
 const MOST_LINKS: usize = 4;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::Position;
+
+    fn seen(all: &[What]) -> GatewayTrace {
+        let mut gateway = GatewayTrace::default();
+        for (order, what) in (1..).zip(all) {
+            let line = Line { order, ..Line::default() };
+            gateway.event(line, &Event::new(Position::default(), what.clone()));
+        }
+        gateway
+    }
+
+    #[test]
+    fn a_downlink_flow_is_closed_when_the_uplink_flow_alone_is_answered() {
+        let (push, pushed) = (What::Asked(Leg::Push), What::Acknowledged(Leg::Push));
+        let (pull, pulled) = (What::Asked(Leg::Pull), What::Acknowledged(Leg::Pull));
+        let all =
+            |list: &[&What]| seen(&list.iter().map(|what| (*what).clone()).collect::<Vec<_>>());
+        assert!(all(&[&pull, &push, &pushed, &pull]).downlink_is_closed());
+        // One may still be answered; and without any answer the server is silent altogether.
+        assert!(!all(&[&pull, &push, &pushed]).downlink_is_closed());
+        assert!(!all(&[&pull, &push, &pull]).downlink_is_closed());
+        assert!(!all(&[&pull, &pulled, &push, &pushed, &pull]).downlink_is_closed());
+        let later = all(&[&pull, &pulled, &push, &pushed, &pull, &pushed, &pull]);
+        assert!(later.downlink_is_closed());
+        let at = |order| Line { order, ..Line::default() };
+        assert!(later.pull_is_unanswered(at(3)));
+        assert!(!later.pull_is_unanswered(at(1)));
+    }
+}

@@ -30,6 +30,16 @@ impl<T> Deref for Kept<T> {
     }
 }
 
+impl<T> FromIterator<T> for Kept<T> {
+    fn from_iter<I: IntoIterator<Item = T>>(items: I) -> Self {
+        let mut kept = Self::default();
+        for item in items {
+            kept.push(item);
+        }
+        kept
+    }
+}
+
 impl<'a, T> IntoIterator for &'a Kept<T> {
     type Item = &'a T;
     type IntoIter = std::slice::Iter<'a, T>;

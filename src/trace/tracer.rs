@@ -1,7 +1,9 @@
 //! The tracer: events in, a trace out.
 
+mod apart;
 mod down;
 mod shed;
+mod short;
 mod twice;
 mod up;
 mod who;
@@ -25,6 +27,7 @@ use crate::{
 };
 
 pub(crate) use down::open;
+pub(crate) use short::missing_dev_eui_byte;
 pub(crate) use up::is_copy;
 
 /// Two receptions of one gateway this close are one transmission, whatever their channels.
@@ -56,6 +59,9 @@ const SAME_ADDRESS: usize = 32;
 const DEEP_SEARCHES: u8 = 32;
 /// Addresses of no known node that are listed.
 const FOREIGN: usize = 65_536;
+/// Frames of such addresses that are kept, and of one of them.
+const STRAY_FRAMES: usize = 4_096;
+const STRAYS_OF_ONE: u64 = 8;
 /// Accepts that answer no request that are kept.
 const STRAY: usize = 1_024;
 /// Damaged places that are remembered.
@@ -210,6 +216,7 @@ impl<'r> Tracer<'r> {
         }
         self.trace.nodes.iter_mut().for_each(shed::settle);
         self.trace.gateways.values_mut().for_each(GatewayTrace::settle);
+        self.part_guests();
         self.trace
     }
 

@@ -151,6 +151,8 @@ fn near_miss(id: &str) -> Option<Recording> {
         "nwk-key-bytes-reversed" => wrong(EU868, V1_1, M::NwkKeyTyped),
         "app-key-typed-wrong" => wrong(EU868, V1_0_3, M::AppKeyReversed),
         "nwk-key-typed-wrong" => wrong(EU868, V1_1, M::KeyUnrelated),
+        "root-key-transformed" => wrong(EU868, V1_0_3, M::AppKeyReversed),
+        "root-key-on-record-is-a-placeholder" => wrong(EU868, V1_0_3, M::KeyUnrelated),
         "app-key-text-taken-as-bytes" => wrong(EU868, V1_0_3, M::SampleKey),
         "firmware-still-uses-a-sample-key" => wrong(EU868, V1_0_3, M::KeyText),
         "root-key-in-the-wrong-slot" => wrong(EU868, V1_1, M::KeyUnrelated),

@@ -5,6 +5,7 @@ use std::{collections::BTreeSet, fmt::Write as _};
 
 use handfast::{
     compare::{Gathered, Kind, LabelText, NodeReport, Severity, Sources, compare as hold, gather},
+    ladder::CauseId,
     roster::{
         self, ClaimKind,
         firmware::{self, SourceText},
@@ -45,10 +46,7 @@ fn node(firmware: &str, record: &str, label: &str) -> String {
 }
 
 fn told(report: &NodeReport) -> Vec<Told> {
-    for id in report.differences.iter().filter_map(|d| d.cause) {
-        assert!(handfast::ladder::Cause::by_id(id).is_some(), "{id} is no cause");
-    }
-    report.differences.iter().map(|d| (d.kind, d.severity, d.cause)).collect()
+    report.differences.iter().map(|d| (d.kind, d.severity, d.cause.map(CauseId::name))).collect()
 }
 
 fn faults(report: &NodeReport) -> Vec<Told> {
@@ -239,7 +237,7 @@ fn a_sample_key_is_told_whichever_side_has_it() {
     assert_eq!(told_of(KEY, sample).0, fault(None));
     // It may work where both have it.
     let (both, sides) = told_of(sample, sample);
-    assert_eq!(both, [(Kind::KeyIsSample, DOUBT, None)]);
+    assert_eq!(both, [(Kind::KeyIsSample, DOUBT, Some("firmware-still-uses-a-sample-key"))]);
     assert_eq!(sides, [ClaimKind::Firmware, ClaimKind::Record]);
     assert_eq!(told_of(sample, other).0[0].0, Kind::KeyIsSample);
     assert_eq!(told_of(KEY, KEY).0, []);

@@ -239,7 +239,7 @@ fn a_downlink_heard_on_the_air_was_sent_and_tells_nothing_of_a_server() {
     let mut tracer = Tracer::new(&roster);
     read(&out.into_inner()).for_each(|event| tracer.push(event));
     let trace = tracer.finish();
-    assert!(trace.gateways.values().all(|gateway| !gateway.hears_the_server()));
+    assert!(trace.gateways.values().all(|gateway| !gateway.hears_downlinks()));
     let all = diagnose(&trace, &roster, Options::default());
     assert_eq!(all[0].outcome.name(), "joined");
     assert!(all[0].causes.is_empty(), "{:?}", all[0].causes);

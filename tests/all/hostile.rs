@@ -162,8 +162,7 @@ fn why_there_is_no_node_is_told_as_it_is() {
     let empty = scratch("empty.toml", "region = \"EU868\"\n");
     let (roster, empty) = (roster.to_str().unwrap(), empty.to_str().unwrap());
     for (args, wanted) in [
-        (&["gone.x"][..], "nothing was read that could hold a frame of one"),
-        (&["-"], "the capture holds no frame of one"),
+        (&["-"][..], "the capture holds no frame of one"),
         (&["-", "--roster", empty], "the capture holds no frame of one, and the roster none"),
         (&["-", "--from", "2026-03-03"], "all of the capture was left out as not asked for"),
         (
@@ -178,6 +177,32 @@ fn why_there_is_no_node_is_told_as_it_is() {
         let (shown, said, _) = run(&[&["diagnose"], args].concat(), &frame);
         assert_eq!(shown, format!("No node: {wanted}.\n"), "{args:?}: {said}");
     }
+}
+
+#[test]
+fn what_cannot_be_read_gives_no_verdict() {
+    let roster = scratch("one.toml", "[[node]]\nname = \"probe-01\"\n");
+    let roster = roster.to_str().unwrap();
+    for args in [&["gone.x"][..], &["gone.x", "--roster", roster], &["gone.x", "--json"]] {
+        let (shown, said, status) = run(&[&["diagnose"], args].concat(), "");
+        assert_eq!((shown.as_str(), status), ("", 2), "{args:?}: {said}");
+        assert_eq!(said.lines().last(), Some("error: gone.x: no such file"), "{args:?}: {said}");
+    }
+    // What can be read is judged, and it is said that something is missing.
+    let (shown, said, status) = run(&["diagnose", "gone.x", "-", "--roster", roster], "");
+    assert!(shown.starts_with("probe-01: not heard"), "{shown}");
+    assert!(said.contains("caution: the verdicts are without gone.x"), "{said}");
+    assert_eq!(status, 2);
+}
+
+#[test]
+fn nothing_wrong_found_is_not_said_of_what_was_not_heard() {
+    let roster = scratch("quiet.toml", "[[node]]\nname = \"probe-01\"\n");
+    let (shown, said, status) = run(&["diagnose", "-", "--roster", roster.to_str().unwrap()], "");
+    assert!(shown.contains("Nothing of this node was heard in the capture."), "{shown}");
+    assert!(!shown.contains("Nothing wrong"), "{shown}");
+    assert!(said.contains("standard input: empty"), "{said}");
+    assert_eq!(status, 0);
 }
 
 #[test]

@@ -1,19 +1,20 @@
 //! Causes in which one side computes in a way of its own: each with frames made by hand from the
 //! raw functions, and a near miss that must not trip it.
 
-use crate::common::*;
+use crate::{common::*, support::scene};
 use handfast::{
     crypto::{
         Signer, block,
         block::Place,
         cipher::{AcceptKey, seal_join_accept},
-        encrypt_block, mic,
+        derive, encrypt_block,
+        mic::{self, JoinReqType},
     },
     frame::{DataFrame, Direction, DlSettings, FType, Frame, JoinRequest, Mic, Payload},
     id::{DevAddr, DevNonce},
     intake::{Event, When},
     key::{Aes128Key, AppKey, NwkKey, NwkSKey},
-    ladder::{Certainty, Diagnosis, Options, diagnose},
+    ladder::{Certainty, Diagnosis, Options, State, diagnose, join::Rung},
     roster::{self, Roster},
 };
 
@@ -100,33 +101,78 @@ fn accepts_encrypted_instead_of_decrypted_are_named() {
     assert_eq!(causes(&found), [("accept-for-another-key", Certainty::Certain)]);
 }
 
-#[test]
-fn opt_neg_that_names_the_other_rule_stops_a_1_1_node_alone() {
-    let claims = |version: &str| {
-        let keys = format!(
-            "dev-eui = '{}'\njoin-eui = '{}'\nmac-version = '{version}'\napp-key = '{k}'\n\
-             nwk-key = '{k}'\n",
+/// A roster on which firmware and record say these versions, where they say any.
+fn of_versions(firmware: Option<&str>, record: Option<&str>) -> Roster {
+    let claim = |kind: &str, version: Option<&str>| {
+        let version = version.map(|v| format!("mac-version = '{v}'\n")).unwrap_or_default();
+        format!(
+            "[node.{kind}]\ndev-eui = '{}'\njoin-eui = '{}'\napp-key = '{k}'\nnwk-key = '{k}'\n{version}",
             dev_eui().hex(),
             join_eui().hex(),
             k = hex::encode(ROOT)
-        );
-        let text = format!(
-            "region = 'EU868'\n[[node]]\nname = 'p'\n[node.firmware]\n{keys}[node.record]\n{keys}"
-        );
-        roster::parse(&text, None).unwrap()
+        )
     };
-    // signed by the 1.0 rule with OptNeg set: a published server test does so for a 1.0.3 node
-    let accept = |addr| {
+    let text = format!(
+        "region = 'EU868'\n[[node]]\nname = 'p'\n{}{}",
+        claim("firmware", firmware),
+        claim("record", record)
+    );
+    roster::parse(&text, None).unwrap()
+}
+
+/// Accepts by the rule of 1.0 or 1.1, with OptNeg as given.
+fn accept_of(by_1_1: bool, opt_neg: bool) -> impl Fn(u32) -> Vec<u8> {
+    move |addr| {
         let key = NwkKey::from(ROOT);
         let mut accept = plain_accept(addr);
-        accept.dl_settings = DlSettings(0x80);
-        accept.mic = mic::join_accept_1_0(&key, &accept);
+        accept.dl_settings = DlSettings(u8::from(opt_neg) << 7);
+        // The addresses count with the nonces of the requests.
+        let nonce = DevNonce(7 + u16::try_from(addr - 0x0201_0001).unwrap());
+        accept.mic = if by_1_1 {
+            let js_int_key = derive::js_int_key(&key, dev_eui());
+            mic::join_accept_1_1(&js_int_key, JoinReqType::Join, join_eui(), nonce, &accept)
+        } else {
+            mic::join_accept_1_0(&key, &accept)
+        };
         Frame::JoinAccept(seal_join_accept(AcceptKey::join(&key), &accept)).build()
-    };
-    let found = verdict(&claims("1.1"), &exchanges(accept));
-    assert_eq!(causes(&found), [("accept-rule-and-opt-neg-disagree", Certainty::Certain)]);
-    let found = verdict(&claims("1.0.3"), &exchanges(accept));
-    assert!(causes(&found).is_empty(), "bit 7 is RFU to a 1.0.3 node: {:?}", causes(&found));
+    }
+}
+
+#[test]
+fn a_rule_and_opt_neg_are_judged_in_all_four_combinations() {
+    const DISAGREE: &str = "accept-rule-and-opt-neg-disagree";
+    const SAYS_1_1: &str = "server-says-1.1-node-is-1.0";
+    for (by_1_1, opt_neg, of_1_1, of_1_0) in [
+        (false, false, None, None),
+        (true, true, None, Some(SAYS_1_1)),
+        // No version takes the 1.1 rule with OptNeg 0.
+        (true, false, Some(DISAGREE), Some(DISAGREE)),
+        // A published server test does so for a 1.0.3 node, to which bit 7 is reserved.
+        (false, true, Some(DISAGREE), None),
+    ] {
+        for (version, wanted) in [("1.1", of_1_1), ("1.0.3", of_1_0)] {
+            let roster = of_versions(Some(version), Some(version));
+            let found = verdict(&roster, &exchanges(accept_of(by_1_1, opt_neg)));
+            let wanted: Vec<_> = wanted.map(|id| (id, Certainty::Certain)).into_iter().collect();
+            assert_eq!(causes(&found), wanted, "{version}: rule 1.1 {by_1_1}, OptNeg {opt_neg}");
+            let state = found.join_rung(Rung::Acceptable).unwrap().state;
+            let good = if wanted.is_empty() { State::Proven } else { State::Broken };
+            assert_eq!(state, good, "{version}: rule 1.1 {by_1_1}, OptNeg {opt_neg}");
+        }
+    }
+}
+
+#[test]
+fn the_reserved_bit_is_mentioned_to_a_1_0_node_and_open_where_no_version_is_stated() {
+    let found = verdict(&of_versions(Some("1.0.3"), None), &exchanges(accept_of(false, true)));
+    let told = scene::words(&found.join_rung(Rung::Acceptable).unwrap().evidence);
+    assert!(told.contains("bit 7 of DLSettings is set; it is reserved for a 1.0.3 node"), "{told}");
+    // The record's version stands in for the node's, and nothing is certain.
+    let found = verdict(&of_versions(None, Some("1.1")), &exchanges(accept_of(false, true)));
+    assert_eq!(causes(&found), [("accept-rule-and-opt-neg-disagree", Certainty::Likely)]);
+    let found = verdict(&of_versions(None, None), &exchanges(accept_of(false, true)));
+    assert!(causes(&found).is_empty(), "{:?}", causes(&found));
+    assert_eq!(found.join_rung(Rung::Acceptable).unwrap().state, State::Unknown);
 }
 
 fn uplink(key: &NwkSKey, fcnt: u16, count_the_mic: bool) -> Vec<u8> {

@@ -431,7 +431,10 @@ fn bad_captures_make_reports_all_the_same() {
             }
             let run = handfast(&args);
             assert!(!said(&run).contains("panicked"), "{}", said(&run));
-            assert!(fs::read_to_string(&file).unwrap().ends_with("</html>"), "{name}");
+            let page = fs::read_to_string(&file).unwrap();
+            assert!(page.ends_with("</html>"), "{name}");
+            assert!(!page.contains("nothing wrong found"), "{name}");
+            assert_eq!(page.contains("The capture is empty."), name == "empty", "{name}");
         }
     }
 }

@@ -80,14 +80,14 @@ fn a_typing_slip_says_which_side_gets_which_key() {
     assert!(!evidence.iter().any(|said| said.contains(stale)), "{evidence:?}");
     // Both state the same, and the node has another.
     let (evidence, remedy) = slip(Some(SLIP), Some(SLIP));
-    assert!(remedy.starts_with("give the node the AppKey that stands on record, or enter on"));
+    assert!(remedy.starts_with("give the node the AppKey that is on record, or enter on"));
     assert!(evidence.iter().any(|said| said.contains(stale)), "{evidence:?}");
     // Nothing is said of the firmware, and nothing can be wrong with it.
     let (evidence, remedy) = slip(None, Some(SLIP));
-    assert!(remedy.starts_with("give the node the AppKey that stands on record, or enter on"));
+    assert!(remedy.starts_with("give the node the AppKey that is on record, or enter on"));
     assert!(!evidence.iter().any(|said| said.contains(stale)), "{evidence:?}");
     // There is no record.
     let (evidence, remedy) = slip(Some(SLIP), None);
-    assert!(remedy.starts_with("give the node the AppKey that stands on the roster"), "{remedy}");
+    assert!(remedy.starts_with("give the node the AppKey that is on the roster"), "{remedy}");
     assert!(evidence.iter().any(|said| said.contains(stale)), "{evidence:?}");
 }

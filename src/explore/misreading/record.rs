@@ -94,7 +94,7 @@ mod tests {
     fn every_mistaken_key_on_record_is_named_and_is_the_servers() {
         for (seed, row) in (0..).zip(rows()) {
             let makes_keys = row.subject == Subject::Keys
-                || row.cause == "session-keys-derived-by-another-rule"
+                || row.family == super::super::Family::SessionKeys
                 || row.id == "app-s-key-of-another-join";
             if !makes_keys {
                 continue;

@@ -5,18 +5,18 @@
 
 use super::Row;
 
-/// Rows of one subject: id, cause, where the standard says otherwise, what the side does, what a
+/// Rows of one subject: id, family, where the standard says otherwise, what the side does, what a
 /// user sees, and the change.
 macro_rules! rows {
     ($subject:ident $maker:ident;
-     $($id:literal $cause:ident $standard:literal $what:literal $seen:literal $apply:expr;)*) => {
+     $($id:literal $family:ident $standard:literal $what:literal $seen:literal $apply:expr;)*) => {
         pub(super) static ROWS: &[crate::explore::misreading::Row] = &[$(
             crate::explore::misreading::Row {
                 id: $id,
                 what: $what,
                 seen: $seen,
                 standard: $standard,
-                cause: $cause,
+                family: crate::explore::misreading::Family::$family,
                 subject: crate::explore::misreading::Subject::$subject,
                 maker: crate::explore::misreading::Maker::$maker,
                 apply: $apply,
@@ -52,7 +52,7 @@ mod tests {
         for row in rows() {
             assert!(ids.insert(row.id), "{} twice", row.id);
             assert!(row.id.chars().all(|c| c.is_ascii_lowercase() || "-.0123456789".contains(c)));
-            for text in [row.what, row.seen, row.standard, row.cause] {
+            for text in [row.what, row.seen, row.standard] {
                 assert!(!text.is_empty() && !text.ends_with('.'), "{}", row.id);
             }
             assert!(row.what.starts_with(|c: char| c.is_ascii_lowercase()), "{}", row.id);

@@ -5,7 +5,10 @@
 //! this node's is proved by its MIC under this node's key; then the relation says what is wrong.
 
 use super::{MistakeClass, digits::Digits, mistake::Mistake, sink::Wanted};
-use crate::id::{DevEui, Eui64, JoinEui};
+use crate::{
+    id::{DevEui, Eui64, JoinEui},
+    key::Aes128Key,
+};
 
 /// Kinds of mistake that make an EUI of an EUI, nearest first.
 const CLASSES: [MistakeClass; 13] = [
@@ -53,6 +56,22 @@ pub fn eui_relation(sent: Eui64, claimed: Eui64) -> Option<Mistake> {
             if wanted.found.is_some() {
                 return wanted.found;
             }
+        }
+    }
+    None
+}
+
+/// Returns how one key was changed as a whole to make the other: reversed, turned, rotated, inverted.
+///
+/// [`Mistake::Same`] where they are equal.
+pub fn key_change(used: &Aes128Key, claimed: &Aes128Key) -> Option<Mistake> {
+    let value = Digits::of_key(*used.expose()).value;
+    let claimed = Digits::of_key(*claimed.expose());
+    let mut wanted = Wanted { value, found: None };
+    for class in [MistakeClass::Same, MistakeClass::OctetsReversed, MistakeClass::Reordered] {
+        class.offer(claimed, [0; 3], &mut wanted);
+        if wanted.found.is_some() {
+            return wanted.found;
         }
     }
     None

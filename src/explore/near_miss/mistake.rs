@@ -127,7 +127,50 @@ pub enum Mistake {
     ThreeDigits([Digit; 3]),
 }
 
+/// What was done to a key, as people tell such mistakes apart.
+#[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
+pub enum Nature {
+    /// Nothing: the known value fits as it stands.
+    Same,
+    /// Its bytes, words or digits are in another order.
+    Turned,
+    /// It was changed throughout: rotated, or its bits inverted or mirrored.
+    Transformed,
+    /// Its text was taken for it.
+    Text,
+    /// It is a value that anybody can guess: published, or made of an EUI.
+    Guessable,
+    /// It was typed or copied wrong.
+    Typed,
+}
+
 impl Mistake {
+    /// Returns what was done, as people tell mistakes apart.
+    pub const fn nature(&self) -> Nature {
+        match self {
+            Self::Same => Nature::Same,
+            Self::Rotated { .. }
+            | Self::Reordered(Order::Inverted | Order::Bits | Order::BitsInOctets) => {
+                Nature::Transformed
+            }
+            Self::OctetsReversed | Self::Reordered(_) => Nature::Turned,
+            Self::TextAsOctets { .. } => Nature::Text,
+            Self::FromEui { .. } | Self::Sample(_) => Nature::Guessable,
+            _ => Nature::Typed,
+        }
+    }
+
+    /// Returns how the value was changed as a whole, as the end of `it holds with`; `None` for all
+    /// other mistakes.
+    pub fn change(&self) -> Option<String> {
+        Some(match self {
+            Self::OctetsReversed => "its octets reversed".into(),
+            Self::Reordered(order) => order.text().into(),
+            Self::Rotated { digits } => format!("its digits rotated to the left by {digits}"),
+            _ => return None,
+        })
+    }
+
     /// Returns the kind of mistake; kinds are ordered by nearness.
     pub const fn class(&self) -> MistakeClass {
         match self {
@@ -299,10 +342,8 @@ impl fmt::Display for Sentence<'_> {
         let Self { mistake, claim, agree } = self;
         match mistake {
             Mistake::Same => write!(f, "{agree} {claim} as it stands"),
-            Mistake::OctetsReversed => write!(f, "{agree} {claim} with its octets reversed"),
-            Mistake::Reordered(order) => write!(f, "{agree} {claim} with {}", order.text()),
-            Mistake::Rotated { digits } => {
-                write!(f, "{agree} {claim} with its digits moved round to the left by {digits}")
+            Mistake::OctetsReversed | Mistake::Reordered(_) | Mistake::Rotated { .. } => {
+                write!(f, "{agree} {claim} with {}", mistake.change().unwrap_or_default())
             }
             Mistake::TextAsOctets { form, letters } => {
                 write!(f, "{agree} {}", form.text(claim, *letters))

@@ -30,6 +30,11 @@ pub fn sample(key: &Aes128Key) -> Option<Sample> {
     all().find(|(sample, _)| *sample == value).map(|(_, sample)| sample)
 }
 
+/// Returns whether a key only fills its field until somebody enters one: all zeros, or all FF.
+pub fn is_placeholder(key: &Aes128Key) -> bool {
+    matches!(sample(key), Some(Sample::Repeated(0 | 0xFF)))
+}
+
 /// Offers every sample.
 pub(super) fn offer(sink: &mut impl Sink) {
     for (value, sample) in all() {
@@ -100,5 +105,7 @@ mod tests {
             Some("the sample key of FIPS 197, SP 800-38A and RFC 4493")
         );
         assert_eq!(text(key("d2306c9b9a5f83016208103f7e8a07a6")), None);
+        let fills = [0, 1, 0xFF].map(|octet| is_placeholder(&Aes128Key::new([octet; 16])));
+        assert_eq!(fills, [true, false, true]);
     }
 }

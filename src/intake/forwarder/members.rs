@@ -1,10 +1,13 @@
 //! The members of a datagram that are objects themselves.
 
-use crate::intake::{
-    event::{Crc, Heard, Ordered, Outcome, Stat, TxError, When},
-    json::{Gather, Make, Scalar, Shape, members},
-    member::Member,
-    note::{Notes, Remark, Within},
+use crate::{
+    intake::{
+        event::{Crc, Heard, Ordered, Outcome, Stat, TxError, When},
+        json::{Gather, Make, Scalar, Shape, members},
+        member::Member,
+        note::{Notes, Remark, Within},
+    },
+    radio::Modulation,
 };
 
 members! {
@@ -113,7 +116,8 @@ impl Rxpk<'_> {
             tmms: say.milliseconds("tmms", &self.tmms),
             time: say.time("time", &self.time),
             freq_hz: say.hertz("freq", &self.freq),
-            modulation: say.modulation("datr", &self.datr),
+            modulation: lr_fhss(&self.datr, &self.codr)
+                .or_else(|| say.modulation("datr", &self.datr)),
             coding_rate: say.code_rate("codr", &self.codr),
             chan: say.small("chan", &self.chan),
             rssi: say.decimal("rssi", &self.rssi, "a number of dBm"),
@@ -121,6 +125,19 @@ impl Rxpk<'_> {
             crc,
         })
     }
+}
+
+/// LR-FHSS says the width of its channel in `datr` and its coding rate in `codr`: `M0CW137` and `1/3`
+/// (common practice of forwarders; the protocol's text is older than LR-FHSS).
+fn lr_fhss(datr: &Scalar<'_>, codr: &Scalar<'_>) -> Option<Modulation> {
+    let (Scalar::Text(datr), Scalar::Text(codr)) = (datr, codr) else { return None };
+    let ocw_khz = datr.strip_prefix("M0CW")?.parse().ok()?;
+    let cr_thirds = match codr.as_ref() {
+        "1/3" => 1,
+        "2/3" | "4/6" => 2,
+        _ => return None,
+    };
+    Some(Modulation::LrFhss { cr_thirds, ocw_khz })
 }
 
 impl Make for Ordered {

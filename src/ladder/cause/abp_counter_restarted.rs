@@ -1,16 +1,29 @@
 //! Cause `abp-counter-restarted`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::{
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story, counting},
+    },
+    trace::Origin,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AbpCounterRestarted,
-    what: "the frame counter began anew under the same keys",
+    what: "an ABP node began to count its frames from 0 again",
     places: &[Place::Session(session::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::counters::restarted)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    if !matches!(story.session.origin, Origin::Claim(_)) {
+        return None;
+    }
+    counting::restart(story.session, case.record().and_then(|record| record.last_fcnt_up))
+}
 
 const PAGE: &str = r#"# abp-counter-restarted
 The FCnt of a session without join fell back to a low value, and the server

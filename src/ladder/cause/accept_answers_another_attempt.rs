@@ -1,16 +1,95 @@
 //! Cause `accept-answers-another-attempt`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            acceptable::{
+                MOST_TOLD,
+                closed::{Elsewhere, MadeFor, for_another_attempt},
+            },
+        },
+    },
+    trace::Attempt,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptAnswersAnotherAttempt,
-    what: "the accept is made for an earlier request's DevNonce",
-    places: &[Place::Join(join::Rung::Acceptable)],
+    what: "the accept is made for another request's DevNonce",
+    places: &[Place::Join(join::Rung::Timely), Place::Join(join::Rung::Acceptable)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::acceptable::another_attempt)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let found = for_another_attempt(case);
+    match *found.first()? {
+        Elsewhere { attempt, made_for: MadeFor::Heard(other), .. } => {
+            Some(heard(case, &found, attempt, other))
+        }
+        Elsewhere { attempt, made_for: MadeFor::Unheard(nonce), .. } => {
+            Some(unheard(&found, attempt, nonce))
+        }
+    }
+}
+
+fn heard(case: &Case<'_>, found: &[Elsewhere<'_>], attempt: &Attempt, other: &Attempt) -> Finding {
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the accept handed out for DevNonce {dev_nonce} is made for DevNonce {made_for}: the \
+             server answers {which} request",
+            dev_nonce = attempt.nonce(),
+            made_for = other.nonce(),
+            which = if other.line() < attempt.line() { "an earlier" } else { "another" }
+        ),
+        "find out why the server is late (its queue, its join server's answer), and set it to drop an \
+         answer whose windows are past",
+    );
+    for Elsewhere { attempt, answer, made_for } in found.iter().take(MOST_TOLD) {
+        let MadeFor::Heard(other) = made_for else { continue };
+        finding.add(fact!(
+            "{accept}: its slot is a window of {request} (DevNonce {dev_nonce}), its MIC holds with the \
+             DevNonce of {other}, {made_for}",
+            accept = &answer.sending,
+            request = attempt.heard.first(),
+            dev_nonce = attempt.nonce(),
+            other = other.heard.first(),
+            made_for = other.nonce()
+        ));
+    }
+    let tried = u32::try_from(case.node.attempts.len()).unwrap_or(u32::MAX);
+    finding.matched_by_chance(f64::from(tried), found.len())
+}
+
+/// The request is not in the capture: each DevNonce was tried.
+fn unheard(found: &[Elsewhere<'_>], attempt: &Attempt, nonce: u16) -> Finding {
+    let certainty = if found.len() > 1 { Certainty::Certain } else { Certainty::Likely };
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "the accept handed out for DevNonce {dev_nonce} is made for DevNonce {made_for}, of a \
+             request that the capture does not have: the server answers another attempt",
+            dev_nonce = attempt.nonce(),
+            made_for = nonce
+        ),
+        "capture at every gateway that hears the node; if the other request was earlier, find out \
+         why the server is late, and set it to drop an answer whose windows are past",
+    );
+    for Elsewhere { answer, made_for, .. } in found {
+        let MadeFor::Unheard(nonce) = *made_for else { continue };
+        finding.add(fact!(
+            "{accept}: its MIC holds with DevNonce {made_for}",
+            accept = &answer.sending,
+            made_for = nonce
+        ));
+    }
+    finding.matched_by_chance(65_536.0, found.len())
+}
 
 const PAGE: &str = r#"# accept-answers-another-attempt
 The accept's MIC holds only with the DevNonce of an earlier request than the

@@ -1,16 +1,63 @@
 //! Cause `accept-for-another-key`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            acceptable::{
+                MOST_TOLD,
+                closed::{closed, for_another_attempt},
+                whose,
+            },
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptForAnotherKey,
     what: "the accept opens under no key of the node",
     places: &[Place::Join(join::Rung::Acceptable)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::acceptable::another_key)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let closed = closed(case);
+    let (_, first) = *closed.first()?;
+    if !for_another_attempt(case).is_empty() || super::accept_made_by_another_rule::is_it(case) {
+        return None;
+    }
+    let foreign = first.openings.first();
+    let certainty = match (foreign.is_some(), closed.len()) {
+        (true, _) | (false, 2..) => Certainty::Certain,
+        (false, _) => Certainty::Likely,
+    };
+    let mut finding = Finding::new(
+        certainty,
+        "the accept opens under no key that the node signs with: the server signs and encrypts it \
+         with another one",
+        "enter the key that signs the request wherever the server keeps the key for accepts (the \
+         join server's copy included)",
+    );
+    for (attempt, answer) in closed.iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{accept} (for {request}): the MIC fails by the 1.0 and the 1.1 rule under every key of \
+             the node",
+            accept = &answer.sending,
+            request = attempt.heard.first()
+        ));
+    }
+    if let Some(opening) = foreign {
+        finding.add(fact!("it opens under {key}", key = whose(case, &opening.key)));
+        finding = finding.matched_by_chance(1.0, closed.len());
+    }
+    finding.add("the request itself is signed with a claimed key");
+    Some(finding)
+}
 
 const PAGE: &str = r#"# accept-for-another-key
 The accept opens under no key of the node: the server made it with another

@@ -1,16 +1,71 @@
 //! Cause `accept-made-by-another-rule`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    explore::misreading::{self, Family},
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            acceptable::{
+                MOST_TOLD,
+                closed::{closed, for_another_attempt, misread},
+            },
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptMadeByAnotherRule,
     what: "the accept is signed or encrypted in a way that the standard does not know",
     places: &[Place::Join(join::Rung::Acceptable)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::acceptable::another_rule)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Whether this is why the node opens none of its accepts.
+pub(super) fn is_it(case: &Case<'_>) -> bool {
+    explained(case).is_some()
+}
+
+fn explained(case: &Case<'_>) -> Option<misreading::Finding> {
+    if !for_another_attempt(case).is_empty() {
+        return None;
+    }
+    let found = misread(case, &closed(case))?;
+    found.families().contains(&Family::AcceptSealing).then_some(found)
+}
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let found = explained(case)?;
+    let what = found.mistakes.iter().map(|row| Value::from(row.what)).collect();
+    let keys = found.roots.iter().cloned().map(Value::from).collect();
+    let mut finding = Finding::new(
+        Certainty::of_probability(found.odds),
+        fact!(
+            "the accept opens under {keys} if the server {what}",
+            keys = Value::List(keys, " or "),
+            what = Value::List(what, ", and ")
+        ),
+        "correct how the server makes Join-Accepts: sign MHDR and all fields, then turn fields and \
+         MIC by AES decryption, block by block",
+    );
+    for row in &found.mistakes {
+        finding.add(fact!("the standard: {standard}", standard = row.standard));
+        finding.add(fact!("what is seen of it: {seen}", seen = row.seen));
+    }
+    for (attempt, answer) in closed(case).iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{accept} (for {request})",
+            accept = &answer.sending,
+            request = attempt.heard.first()
+        ));
+    }
+    finding.false_match = Some(found.odds);
+    Some(finding)
+}
 
 const PAGE: &str = r#"# accept-made-by-another-rule
 The server signs or encrypts the Join-Accept in a way that the standard does

@@ -1,16 +1,66 @@
 //! Cause `accept-on-a-frequency-the-gateway-cannot-send`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    intake::TxError,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            missed::{self, Astray, MOST_TOLD},
+            sent,
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptOnAFrequencyTheGatewayCannotSend,
     what: "the accept's frequency is outside the gateway's range",
     places: &[Place::Join(join::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::tuned::cannot_send)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let wrong = missed::frequency(case, None, |why| why == Astray::Unsendable);
+    let &(_, first, (got, want)) = wrong.first()?;
+    let barred = sent::out_of_range(&first.sending);
+    let refused = first.sending.refusal() == Some(&TxError::TxFreq) || barred.is_some();
+    let mut finding = Finding::new(
+        if refused { Certainty::Certain } else { Certainty::Likely },
+        fact!(
+            "the accept is to go out on {frequency}, which the gateway cannot send; the window is on \
+             {expected}",
+            frequency = Value::Frequency(got),
+            expected = Value::Frequency(want)
+        ),
+        fact!(
+            "correct the server's setting for this window to {expected}",
+            expected = Value::Frequency(want)
+        ),
+    );
+    for (_, answer, (got, _)) in wrong.iter().take(MOST_TOLD) {
+        let said = answer.sending.refusal().map_or("no word from the gateway", TxError::name);
+        finding.add(fact!(
+            "{accept}: {frequency}: {said}",
+            accept = &answer.sending,
+            frequency = Value::Frequency(*got),
+            said = said.to_owned()
+        ));
+    }
+    if let Some(barred) = barred {
+        finding.add(barred);
+    }
+    if let Some(hz) = case.record().and_then(|r| r.rx2_frequency) {
+        finding.add(fact!(
+            "the record's rx2-frequency is {rx2_frequency}",
+            rx2_frequency = Value::Frequency(hz)
+        ));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# accept-on-a-frequency-the-gateway-cannot-send
 The accept asks for a frequency outside the range in which the gateway may

@@ -1,16 +1,65 @@
 //! Cause `accept-rule-and-opt-neg-disagree`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    frame::MacVersion,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            acceptable::{MOST_TOLD, opened_and_refused},
+        },
+    },
+    trace::Rule,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptRuleAndOptNegDisagree,
     what: "the accept is signed by one version's rule, and OptNeg names the other",
     places: &[Place::Join(join::Rung::Acceptable)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::acceptable::opt_neg)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let mut off = opened_and_refused(case);
+    off.retain(|(.., o)| (o.rule == Rule::V1_1) != o.opened.accept.dl_settings.opt_neg());
+    let (.., opening) = *off.first()?;
+    let by_1_1 = opening.rule == Rule::V1_1;
+    // No version takes the 1.1 rule with OptNeg 0; the 1.0 rule with OptNeg 1 a 1.0.x node does.
+    let stated = by_1_1 || case.node_version().is_some();
+    let version = case.node_version().or(case.record_version()).unwrap_or(MacVersion::V1_1);
+    let mut finding = Finding::new(
+        if stated { Certainty::Certain } else { Certainty::Likely },
+        fact!(
+            "the accept's MIC holds by the {rule} rule, and its OptNeg is {opt_neg}: a {mac_version} \
+             node applies the other rule and drops it",
+            rule = opening.rule.name(),
+            opt_neg = u8::from(opening.opened.accept.dl_settings.opt_neg()),
+            mac_version = version.name()
+        ),
+        "set the MAC version on record to the node's, and set the server to send bit 7 of DLSettings \
+         as 1 for 1.1 and as 0 for 1.0.x",
+    );
+    for (_, answer, opening) in off.iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{accept}: DLSettings {dl_settings}, MIC by the {rule} rule",
+            accept = &answer.sending,
+            dl_settings = Value::Bytes(vec![opening.opened.accept.dl_settings.0]),
+            rule = opening.rule.name()
+        ));
+    }
+    if let (Some(record), Some(node)) = (case.record_version(), case.node_version()) {
+        finding.add(fact!(
+            "the record says {on_record}, the firmware {firmware}",
+            on_record = record.name(),
+            firmware = node.name()
+        ));
+    }
+    Some(finding.matched_by_chance(2.0, off.len()))
+}
 
 const PAGE: &str = r#"# accept-rule-and-opt-neg-disagree
 The Join-Accept is signed by one version's rule, and its OptNeg bit names

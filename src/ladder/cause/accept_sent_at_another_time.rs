@@ -1,16 +1,98 @@
 //! Cause `accept-sent-at-another-time`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Fact, Value, fact},
+    gps::GpsTime,
+    intake::When,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            missed::{self, MOST_TOLD},
+            sent,
+            timely::{Miss, SAME_US, from_request},
+        },
+    },
+    trace::{Answer, Delay},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptSentAtAnotherTime,
     what: "the accept is aimed at neither 5 s nor 6 s",
     places: &[Place::Join(join::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::slots::at_another_time)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let stray = missed::all(case, |m| match m {
+        Miss::Time(us) => Some(Some(*us)),
+        Miss::AtOnce(us) => Some(*us),
+        _ => None,
+    });
+    let &(_, first, us) = stray.first()?;
+    // A slot of a counter that is gone, or far ahead, has causes of its own.
+    if sent::explains(case, first) {
+        return None;
+    }
+    let mut finding = Finding::new(
+        if us.is_some() { Certainty::Certain } else { Certainty::Likely },
+        fact!(
+            "the accept is aimed {slot}; the node listens at 5 s and at 6 s",
+            slot = us.map_or(Fact::from("immediately"), from_request)
+        ),
+        "schedule Join-Accepts on the server 5 s (RX1) or 6 s (RX2) after the end of the request, by \
+         the gateway's counter",
+    );
+    for (attempt, answer, us) in stray.iter().take(MOST_TOLD) {
+        let (accept, request) = (&answer.sending, attempt.heard.first());
+        finding.add(match us {
+            Some(us) => fact!(
+                "{accept}: {delay} after {request}",
+                accept,
+                delay = Value::Micros(*us),
+                request
+            ),
+            None => fact!("{accept}: immediately after {request}", accept, request),
+        });
+    }
+    if let Some(leap) = us.and_then(|us| leap_seconds(first, us)) {
+        finding.add(leap);
+    }
+    if stray.len() > 1 && stray.iter().all(|s| s.2 == us) {
+        finding.add("the same every time: a setting, not a delay on the way");
+    }
+    Some(finding)
+}
+
+/// What explains a slot by GPS time that misses a window by the leap seconds, or by one of them.
+fn leap_seconds(answer: &Answer, us: i64) -> Option<Fact> {
+    let (When::Gps(ms), Delay::Gps { .. }) = (answer.sending.when, answer.delay) else {
+        return None;
+    };
+    let leap = GpsTime::from_seconds(u32::try_from(ms / 1_000).ok()?).leap_seconds();
+    [5, 6].into_iter().find_map(|window| {
+        let off = us - window * 1_000_000;
+        let near = |seconds: i64| off.abs_diff(seconds * 1_000_000) <= u64::from(SAME_US);
+        let side = if off < 0 { "before" } else { "after" };
+        let rx = window - 4;
+        if near(leap) || near(-leap) {
+            Some(fact!(
+                "{seconds} s {side} RX{rx}: the leap seconds between GPS time and UTC, which were \
+                 forgotten or taken twice",
+                seconds = leap,
+                side,
+                rx
+            ))
+        } else if near(1) || near(-1) {
+            Some(fact!("1 s {side} RX{rx}: perhaps a leap second too many or too few", side, rx))
+        } else {
+            None
+        }
+    })
+}
 
 const PAGE: &str = r#"# accept-sent-at-another-time
 The Join-Accept is aimed at neither 5 s nor 6 s after the request.

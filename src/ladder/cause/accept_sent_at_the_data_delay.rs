@@ -1,16 +1,67 @@
 //! Cause `accept-sent-at-the-data-delay`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            missed::{self, MOST_TOLD},
+            timely::{Miss, asked_at},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptSentAtTheDataDelay,
     what: "the accept is aimed at the data windows, 1 s or 2 s",
     places: &[Place::Join(join::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::slots::at_the_data_delay)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let early = missed::all(case, |m| if let Miss::DataDelay(us) = m { Some(*us) } else { None });
+    let &(_, first, delay) = early.first()?;
+    // The slot is a number in the datagram: one accept is enough to see it.
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the accept is aimed {delay} after the request, the delay of data; a Join-Accept belongs \
+             at 5 s (RX1) or 6 s (RX2)",
+            delay = Value::Micros(delay)
+        ),
+        "set the delay of Join-Accepts on the server to JOIN_ACCEPT_DELAY1 = 5 s; RxDelay and \
+         RECEIVE_DELAY1 are for data only",
+    );
+    for (attempt, answer, us) in early.iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{accept}: slot less end of request ({request}) = {delay_us} us",
+            accept = &answer.sending,
+            request = attempt.heard.first(),
+            delay_us = *us
+        ));
+    }
+    if let Some(error) = first.sending.refusal() {
+        let arrivals = early.iter().filter_map(|(attempt, answer, _)| {
+            answer.sending.arrival_after(asked_at(attempt, answer))
+        });
+        let error = error.name().to_owned();
+        finding.add(match arrivals.min() {
+            None => fact!("the gateway refuses it with {error}", error),
+            Some(arrival) => fact!(
+                "the gateway refuses it with {error}; the datagram came {arrival} after the request, \
+                 when that slot was {slot}, and the right one still ahead",
+                error,
+                arrival = Value::About(arrival),
+                slot = if arrival > delay { "past" } else { "near" }
+            ),
+        });
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# accept-sent-at-the-data-delay
 The Join-Accept is scheduled 1 s or 2 s after the request, at the delays

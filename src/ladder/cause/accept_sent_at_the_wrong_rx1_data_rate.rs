@@ -1,16 +1,42 @@
 //! Cause `accept-sent-at-the-wrong-rx1-data-rate`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case, missed},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptSentAtTheWrongRx1DataRate,
     what: "not the RX1 data rate of the request",
     places: &[Place::Join(join::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::tuned::rx1_data_rate)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    // A data rate that an RX1DROffset gives has a cause of its own.
+    if missed::offset(case).is_some() {
+        return None;
+    }
+    let wrong = missed::rate(case, 1);
+    let &(_, _, (got, want)) = wrong.first()?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "RX1 takes its data rate from the request, {expected}; the accept goes out at {data_rate}",
+            expected = want,
+            data_rate = got
+        ),
+        "correct the server's RX1 data rate table",
+    );
+    missed::tell_rates(case, &mut finding, &wrong);
+    Some(finding)
+}
 
 const PAGE: &str = r#"# accept-sent-at-the-wrong-rx1-data-rate
 The accept in RX1 has a data rate that no RX1DROffset gives for the request.

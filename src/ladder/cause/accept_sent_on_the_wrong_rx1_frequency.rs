@@ -1,16 +1,58 @@
 //! Cause `accept-sent-on-the-wrong-rx1-frequency`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Fact, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            missed::{self, Astray},
+            timely::asked_at,
+        },
+    },
+    radio::Modulation,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptSentOnTheWrongRx1Frequency,
     what: "not the RX1 frequency of the request's channel",
     places: &[Place::Join(join::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::tuned::rx1_frequency)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let plan = case.plan?;
+    let wrong = missed::frequency(case, Some(1), |why| why == Astray::Wrong);
+    let &(attempt, answer, (got, want)) = wrong.first()?;
+    let seen = asked_at(attempt, answer);
+    let bandwidth = match seen.modulation {
+        Some(Modulation::Lora { bw_khz, .. }) => Some(bw_khz),
+        _ => None,
+    };
+    let asked = seen.freq_hz.and_then(|hz| plan.nearest_uplink(hz, bandwidth));
+    let meant = plan.nearest_downlink(got).filter(|hit| hit.offset_hz == 0);
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the accept for a request{channel} belongs on {expected} in RX1, and goes out on \
+             {frequency}{meant}",
+            channel = asked.map_or(Fact::from(""), |hit| {
+                fact!(" in uplink channel {channel}", channel = hit.channel)
+            }),
+            expected = Value::Frequency(want),
+            frequency = Value::Frequency(got),
+            meant = meant.map_or(Fact::from(""), |hit| {
+                fact!(" (downlink channel {downlink_channel})", downlink_channel = hit.channel)
+            })
+        ),
+        fact!("correct the server's RX1 channel rule for {region}", region = plan.name),
+    );
+    missed::tell_frequencies(&mut finding, &wrong);
+    Some(finding)
+}
 
 const PAGE: &str = r#"# accept-sent-on-the-wrong-rx1-frequency
 The Join-Accept goes out at 5 s, but not on the RX1 frequency that belongs

@@ -1,16 +1,43 @@
 //! Cause `accept-sent-on-the-wrong-rx2-frequency`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            missed::{self, Astray},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptSentOnTheWrongRx2Frequency,
     what: "not the region's default RX2 frequency, which alone holds for a join",
     places: &[Place::Join(join::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::tuned::rx2_frequency)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let wrong = missed::frequency(case, Some(2), |why| why == Astray::Wrong);
+    let &(_, _, (got, want)) = wrong.first()?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "before the join RX2 is the region's default, {expected}; the accept goes out on \
+             {frequency}",
+            expected = Value::Frequency(want),
+            frequency = Value::Frequency(got)
+        ),
+        "use the region's default RX2 for Join-Accepts; the network's own RX2 counts only after the \
+         accept has given it to the node",
+    );
+    missed::tell_frequencies(&mut finding, &wrong);
+    Some(finding)
+}
 
 const PAGE: &str = r#"# accept-sent-on-the-wrong-rx2-frequency
 The accept at 6 s is on another frequency than the region's default RX2,

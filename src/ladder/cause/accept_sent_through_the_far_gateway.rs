@@ -1,16 +1,61 @@
 //! Cause `accept-sent-through-the-far-gateway`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Fact, Value, fact},
+    id::Eui64,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, proven::receiving::through_the_far, timely::asked_at},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptSentThroughTheFarGateway,
     what: "a gateway with a much better margin heard the request",
     places: &[Place::Join(join::Rung::Proven)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::proven::receiving::far_gateway)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Evidence of one kind is told of this many attempts.
+const MOST_TOLD: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let far = through_the_far(case);
+    let first = far.first()?;
+    let used = asked_at(first.attempt, first.answer);
+    let best = first.attempt.heard.best();
+    let mut finding = Finding::new(
+        if far.len() >= 3 { Certainty::Certain } else { Certainty::Likely },
+        fact!(
+            "every accept goes out through {used}, {margin_used} above the floor, though {best} hears \
+             the node {margin_best} above it",
+            used = named(used.gateway),
+            margin_used = Value::db(first.here),
+            best = named(best.gateway),
+            margin_best = Value::db(first.there)
+        ),
+        "set the server to choose the gateway by link margin (SNR less the floor of the spreading \
+         factor), and check the far gateway's RSSI offset",
+    );
+    for far in far.iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{request}: margin {margin_used} at the gateway used, {margin_best} at the other",
+            request = far.attempt.heard.first(),
+            margin_used = Value::db(far.here),
+            margin_best = Value::db(far.there)
+        ));
+    }
+    Some(finding)
+}
+
+fn named(gateway: Option<Eui64>) -> Fact {
+    gateway.map_or(Fact::from("a gateway without a name"), |gateway| {
+        fact!("gateway {gateway}", gateway)
+    })
+}
 
 const PAGE: &str = r#"# accept-sent-through-the-far-gateway
 The accept was handed to a gateway with a poor link, although another one

@@ -1,16 +1,43 @@
 //! Cause `accept-sent-with-the-wrong-rx2-data-rate`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case, missed},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptSentWithTheWrongRx2DataRate,
     what: "not the region's default RX2 data rate, which alone holds for a join",
     places: &[Place::Join(join::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::tuned::rx2_data_rate)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let wrong = missed::rate(case, 2);
+    let &(_, _, (got, want)) = wrong.first()?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "before the join RX2 has the region's default data rate, {expected}; the accept goes out \
+             at {data_rate}",
+            expected = want,
+            data_rate = got
+        ),
+        "use the region's default RX2 data rate for Join-Accepts; the network's own counts only after \
+         the accept has given it to the node",
+    );
+    missed::tell_rates(case, &mut finding, &wrong);
+    if let Some(dr) = case.record().and_then(|r| r.rx2_data_rate) {
+        finding.add(fact!("the record's rx2-data-rate is {rx2_data_rate}", rx2_data_rate = dr));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# accept-sent-with-the-wrong-rx2-data-rate
 The accept at 6 s has another data rate than the region's default RX2, which

@@ -1,16 +1,56 @@
 //! Cause `accept-too-long-for-the-dwell-limit`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            missed::{self, MOST_TOLD},
+            timely::Miss,
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AcceptTooLongForTheDwellLimit,
     what: "the accept's time on air exceeds the dwell limit in force",
     places: &[Place::Join(join::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::tuned::dwell)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let wrong = missed::all(case, |m| match m {
+        Miss::Dwell { ms, limit_ms } => Some((*ms, *limit_ms)),
+        _ => None,
+    });
+    let &(_, first, (time_on_air_ms, limit_ms)) = wrong.first()?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the accept of {length} is on air for {time_on_air_ms} ms, the limit in force is \
+             {limit_ms} ms",
+            length = Value::count(first.sending.octets.len(), "byte"),
+            time_on_air_ms,
+            limit_ms
+        ),
+        "send no CFList in the accept at this data rate (17 bytes fit where 33 do not), and \
+         NewChannelReq after the join; local rules decide whether the limit holds",
+    );
+    for (_, answer, (time_on_air_ms, _)) in wrong.iter().take(MOST_TOLD) {
+        let Some(data_rate) = answer.sending.modulation else { continue };
+        finding.add(fact!(
+            "{accept}: {data_rate}, {time_on_air_ms} ms",
+            accept = &answer.sending,
+            data_rate,
+            time_on_air_ms = *time_on_air_ms
+        ));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# accept-too-long-for-the-dwell-limit
 The time on air of the accept exceeds the dwell limit in force.

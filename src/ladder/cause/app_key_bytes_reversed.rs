@@ -1,16 +1,23 @@
 //! Cause `app-key-bytes-reversed`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::ladder::{
+    finding::Finding,
+    join::{self, Case},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AppKeyBytesReversed,
     what: "the MIC holds under the AppKey on record read backwards",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::app_key_reversed)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    Some(hits::key_hit(case, CauseId::AppKeyBytesReversed)?.reversed())
+}
 
 const PAGE: &str = r#"# app-key-bytes-reversed
 The AppKey that signs the Join-Request is the one on record with its sixteen

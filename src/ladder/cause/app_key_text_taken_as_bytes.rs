@@ -1,16 +1,30 @@
 //! Cause `app-key-text-taken-as-bytes`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::{
+    fact::fact,
+    ladder::{
+        finding::Finding,
+        join::{self, Case},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AppKeyTextTakenAsBytes,
     what: "the key in the node is the text of the key, not its value",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::text_as_bytes)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let hit = hits::key_hit(case, CauseId::AppKeyTextTakenAsBytes)?;
+    Some(hit.finding(
+        fact!("the node's key is the text of {key}, not its value", key = hit.label.clone()),
+        "give the node the key as 16 bytes: two hex digits make one byte",
+    ))
+}
 
 const PAGE: &str = r#"# app-key-text-taken-as-bytes
 The key in the node is the text of the key, not its value.

@@ -1,18 +1,25 @@
 //! Cause `app-key-typed-wrong`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::ladder::{
+    finding::Finding,
+    join::{self, Case},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AppKeyTypedWrong,
-    what: "the AppKey on record is a typing slip away from the one that signs",
+    what: "the AppKey on record is a typing error away from the one that signs",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::app_key_typed)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# app-key-typed-wrong
+fn check(case: &Case<'_>) -> Option<Finding> {
+    Some(hits::key_hit(case, CauseId::AppKeyTypedWrong)?.typed())
+}
+
+const PAGE: &str = r"# app-key-typed-wrong
 The AppKey that signs the Join-Request differs from the one on record by a
 typing slip.
 
@@ -56,4 +63,4 @@ fits it, too.
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36. The search and its odds: computed,
 common practice.
-"#;
+";

@@ -1,16 +1,97 @@
 //! Cause `application-key-out-of-step`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::{
+    fact::{Certainty, Cite, Fact, Value, fact},
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story, keys, readable::payloads},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::ApplicationKeyOutOfStep,
-    what: "the record's AppSKey is not the session's",
+    what: "the application has another AppSKey than the one derived",
     places: &[Place::Session(session::Rung::Readable)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::payload::application_key)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    joined(case, story).or_else(|| built_in(case, story))
+}
+
+fn remedy() -> Fact {
+    "give the session's AppSKey to the application server again, or let the node join again".into()
+}
+
+/// A joined session: the AppSKey follows from the accept.
+fn joined(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let out = payloads::out_of_step(case, story)?;
+    let (seen, _) = story.session.uplinks().next()?;
+    let kept = case.record()?.app_s_key.as_ref()?;
+    let older = case.node.sessions.iter().find(|other| {
+        other.dev_addr != story.session.dev_addr
+            && other
+                .candidates
+                .iter()
+                .any(|c| c.keys.app_s_key().is_some_and(|key| key.key().same_as(kept.key())))
+    });
+    let sure = out.reads.is_some() || out.network && older.is_some();
+    let certainty = if sure { Certainty::Certain } else { Certainty::Likely };
+    let frames = payloads::of(story).len() as u64;
+    let mut finding = Finding::new(
+        certainty,
+        "the MIC holds under the session's network key; the AppSKey on record is not the one derived from \
+         this join: payloads come out as noise",
+        remedy(),
+    )
+    .and(fact!(
+        "{uplink}: data of DevAddr {dev_addr} authenticates",
+        uplink = Cite::from(seen).with_time(),
+        dev_addr = story.session.dev_addr
+    ));
+    match out.reads {
+        Some(payloads::Reads::Text(bytes)) => finding.add(fact!(
+            "{payloads} read as text under the derived AppSKey, {bytes} bytes in all, and as noise under the \
+             record's",
+            payloads = Value::Count(frames, "payload"),
+            bytes
+        )),
+        Some(payloads::Reads::Head(bytes)) => finding.add(fact!(
+            "{payloads} begin with the same {bytes} bytes under the derived AppSKey, and with different ones \
+             under the record's",
+            payloads = Value::Count(frames, "payload"),
+            bytes
+        )),
+        Some(payloads::Reads::Nothing) | None => {}
+    }
+    if let Some(older) = older {
+        finding.add(fact!(
+            "the record's AppSKey is that of DevAddr {dev_addr}, an earlier join",
+            dev_addr = older.dev_addr
+        ));
+    }
+    Some(finding)
+}
+
+/// A session that is built in: two claims state it, and do not agree.
+fn built_in(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let wrong = keys::app_key(case, story)?;
+    if !matches!(wrong.how, keys::How::Unrelated) {
+        return None;
+    }
+    let firmware = case.firmware()?.app_s_key.as_ref()?;
+    let frames = payloads::of(story);
+    let reads = payloads::reads(&frames, firmware) != payloads::Reads::Nothing;
+    let finding = Finding::new(
+        if reads { Certainty::Certain } else { Certainty::Likely },
+        "node and record agree on the network key and have different AppSKeys: payloads come out as noise",
+        "enter the node's AppSKey on record",
+    );
+    Some(finding.and(wrong.words()))
+}
 
 const PAGE: &str = r#"# application-key-out-of-step
 The MIC is good, but the record's AppSKey belongs to another join, so the

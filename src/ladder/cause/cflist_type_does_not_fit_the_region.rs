@@ -1,16 +1,63 @@
 //! Cause `cflist-type-does-not-fit-the-region`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Value, fact},
+    frame::CfListType,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            acceptable::{MOST_TOLD, opened_and_refused, terms::cflist_fault},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::CflistTypeDoesNotFitTheRegion,
     what: "the CFList's type is not one of the region",
     places: &[Place::Join(join::Rung::Acceptable)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::acceptable::terms::cflist_type)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let wrong: Vec<_> = opened_and_refused(case)
+        .into_iter()
+        .filter_map(|(_, answer, opening)| {
+            Some((answer, opening, cflist_fault(case, &opening.opened.accept)?))
+        })
+        .collect();
+    let (_, opening, (fault, certainty)) = wrong.first()?;
+    let plan = case.plan?;
+    let mut finding = Finding::new(
+        *certainty,
+        fact!(
+            "the accept opens and authenticates, but carries a {fault}; nodes may drop all of it",
+            fault = fault.clone()
+        ),
+        fact!(
+            "send no CFList, or one that {region} allows: set the server's region and revision to \
+             the node's",
+            region = plan.name
+        ),
+    );
+    if let Some(list) = opening.opened.accept.cf_list {
+        finding.add(match list.kind() {
+            CfListType::Frequencies => fact!(
+                "the list: {frequencies}",
+                frequencies =
+                    Value::list(list.frequencies().filter(|hz| *hz > 0).map(Value::Frequency))
+            ),
+            _ => fact!("the list: {cf_list}", cf_list = Value::Bytes(list.0.to_vec())),
+        });
+    }
+    for (answer, _, (fault, _)) in wrong.iter().take(MOST_TOLD) {
+        finding.add(fact!("{accept}: {fault}", accept = &answer.sending, fault = fault.clone()));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# cflist-type-does-not-fit-the-region
 The accept carries a CFList of a type that the node's region or revision

@@ -1,16 +1,83 @@
 //! Cause `channel-mask-refused`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::{
+    fact::{Fact, fact},
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story, refusals},
+    },
+    region::{ChannelMask, MaskRefusal},
+    trace::settings::Exchange,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::ChannelMaskRefused,
     what: "the node refuses the same LinkADRReq again and again",
     places: &[Place::Session(session::Rung::Settled)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::commands::mask_refused)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let all = refusals::of(story, "LinkADRReq");
+    let own: Vec<&Exchange> =
+        all.into_iter().filter(|exchange| refusals::refuses(exchange, "ChannelMaskACK")).collect();
+    if own.len() < refusals::AGAIN {
+        return None;
+    }
+    let last = *own.last()?;
+    let mut finding = refusals::finding(
+        story,
+        &own,
+        fact!(
+            "the server asks for the same channel mask again and again, and the node refuses it {times} \
+             times; nothing of the request is carried out",
+            times = own.len()
+        ),
+        "define the channels first (CFList or NewChannelReq), then set the mask; or ask only for channels \
+         that the node has",
+    )?;
+    if let Some(fact) = reason(story, last) {
+        finding.add(fact);
+    }
+    Some(finding)
+}
+
+/// What the mask asks for and the node does not have.
+fn reason(story: &Story<'_>, exchange: &Exchange) -> Option<Fact> {
+    let plan = story.plan?;
+    let now = story.at(exchange.turn?);
+    let defined = now.defined(plan);
+    // A block ends with what counts.
+    match now.masked(plan, story.version(), &exchange.requests) {
+        Ok(mask) if mask.is_empty() => Some("the mask leaves no channel enabled".into()),
+        Ok(_) => None,
+        Err(MaskRefusal::Undefined { .. }) => {
+            let asked = asked(exchange)?;
+            let missing = asked.channels().filter(|channel| !defined.contains(*channel));
+            let missing = ChannelMask::from_channels(missing);
+            Some(fact!(
+                "asked for: channels {asked}; the node has {defined}, so {missing} are not defined",
+                asked = asked.list(),
+                defined = defined.list(),
+                missing = missing.list()
+            ))
+        }
+        Err(refusal) => Some(fact!("{refusal}", refusal = refusal.to_string())),
+    }
+}
+
+/// The channels of a mask that counts sixteen of them from 0.
+fn asked(exchange: &Exchange) -> Option<ChannelMask> {
+    let request = exchange.requests.last()?;
+    let word = u16::try_from(request.number("ChMask")?).ok()?;
+    let block = usize::try_from(request.number("ChMaskCntl")?).ok().filter(|block| *block < 5)?;
+    let mut words = vec![0; block];
+    words.push(word);
+    Some(ChannelMask::from_words(&words))
+}
 
 const PAGE: &str = r#"# channel-mask-refused
 The server sends the same LinkADRReq again and again, and the node refuses

@@ -1,18 +1,96 @@
 //! Cause `channel-plans-do-not-overlap`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        console::logged_frequencies,
+        finding::Finding,
+        join::{self, Case},
+    },
+    region::{ChannelMask, Plan},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::ChannelPlansDoNotOverlap,
     what: "the node's channels and the gateway's have none in common",
     places: &[Place::Join(join::Rung::Heard)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::heard::channel_plans_do_not_overlap)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# channel-plans-do-not-overlap
+fn check(case: &Case<'_>) -> Option<Finding> {
+    if !case.node.attempts.is_empty() || case.is_abp() {
+        return None;
+    }
+    let plan = case.plan?;
+    let mut theirs = Vec::new();
+    let mut theirs_hz = Vec::new();
+    for eui in case.trace.gateways.keys().filter(|eui| case.is_described(**eui)) {
+        theirs.extend(case.gateway_channels(*eui)?);
+        theirs_hz.extend(case.listens(*eui));
+    }
+    if theirs.is_empty() && theirs_hz.is_empty() {
+        return None;
+    }
+    theirs.sort_unstable();
+    theirs.dedup();
+    let log = case.firmware().map(|f| logged_frequencies(&f.log)).unwrap_or_default();
+    let (own, shown, common) = if let Some(own) = node_channels(case, plan) {
+        let common = own.iter().any(|c| theirs.contains(c));
+        let shown = !own.is_empty();
+        (fact!("channels {node_channels}", node_channels = Value::Channels(own)), shown, common)
+    } else {
+        let common = log.iter().any(|hz| {
+            theirs_hz.contains(hz)
+                || plan
+                    .nearest_uplink(*hz, None)
+                    .is_some_and(|hit| hit.offset_hz.abs() < 1_000 && theirs.contains(&hit.channel))
+        });
+        let frequencies = Value::list(log.iter().copied().map(Value::Frequency));
+        (fact!("{frequencies}", frequencies), !log.is_empty(), common)
+    };
+    if !shown || common {
+        return None;
+    }
+    let theirs = Value::Channels(theirs);
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the node uses {own}, the gateway listens to channels {gateway_channels} of {region}: \
+             none in common",
+            own = own.clone(),
+            gateway_channels = theirs.clone(),
+            region = plan.name
+        ),
+        "set node and gateway to the same sub-band: give the node the channel mask of the \
+         gateway's sub-band, or the gateway the node's",
+    );
+    finding.add(fact!("node: {own}", own));
+    finding.add(fact!("gateway: channels {gateway_channels}", gateway_channels = theirs));
+    for (eui, gateway) in &case.trace.gateways {
+        if let (Some(eui), false) = (eui, gateway.stats.is_empty()) {
+            finding.add(fact!(
+                "gateway {gateway}'s own counters: {received} received",
+                gateway = *eui,
+                received = Value::Count(gateway.counted_rx, "frame")
+            ));
+        }
+    }
+    Some(finding)
+}
+
+/// The channels that the node uses, as its firmware claims them.
+fn node_channels(case: &Case<'_>, plan: &Plan) -> Option<Vec<u16>> {
+    let firmware = case.firmware()?;
+    if let Some(words) = &firmware.channel_mask {
+        return Some(ChannelMask::from_words(words).channels().collect());
+    }
+    firmware.sub_band.map(|sub_band| plan.sub_band_channels(sub_band))
+}
+
+const PAGE: &str = r"# channel-plans-do-not-overlap
 The channels that the node uses and the channels that the gateway listens to
 have none in common.
 
@@ -58,4 +136,4 @@ With the mask FF00 0000 0000 0000 0002 the next attempt is heard.
 ## Source
 RP002-1.0.1, 2.5 (US915), 2.8 (AU915), 2.9 (CN470); that gateways listen to
 one sub-band is common practice.
-"#;
+";

@@ -1,16 +1,36 @@
 //! Cause `class-c-downlink-at-the-wrong-rate`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::ladder::{
+    finding::Finding,
+    session::{
+        self, Case, Story,
+        aim::Setting,
+        timely::{faults::Why, told},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::ClassCDownlinkAtTheWrongRate,
-    what: "a class C downlink outside the RX2 in force",
+    what: "class C downlinks ignore the RX2 in force",
     places: &[Place::Session(session::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::downlinks::class_c)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let own = |fault: &session::timely::faults::Fault| {
+        matches!(fault.setting, Setting::OpenFrequency | Setting::OpenRate)
+            && matches!(fault.why, Why::Plain | Why::KeepsOld(_) | Why::Record)
+    };
+    told::finding(
+        case,
+        story,
+        own,
+        "send class C downlinks on the RX2 in force: the accept's DLSettings, or the last RXParamSetupReq that the node answered with 07",
+    )
+}
 
 const PAGE: &str = r#"# class-c-downlink-at-the-wrong-rate
 A Class C downlink outside the node's Class A windows is not sent at the RX2

@@ -1,16 +1,63 @@
 //! Cause `commands-on-port-0-and-in-fopts-together`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::{
+    fact::{Certainty, fact},
+    frame::{FaultKind, MacVersion},
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::CommandsOnPort0AndInFoptsTogether,
-    what: "MAC commands in FOpts and on FPort 0 in one frame",
+    what: "MAC commands are in two places of one frame",
     places: &[Place::Session(session::Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::payload::commands_twice)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let version = case.record_version().or(case.node_version());
+    let twice: Vec<usize> = (0..story.session.frames.len())
+        .filter(|place| {
+            let frame = story.frame(*place);
+            frame.is_some_and(|frame| frame.port() == Some(0) && !frame.fopts.is_empty())
+        })
+        .collect();
+    if twice.is_empty() {
+        return None;
+    }
+    // 1.0.4 words the rule otherwise: servers differ.
+    let certainty = match version {
+        Some(v) if v < MacVersion::V1_0_4 || v == MacVersion::V1_1 => Certainty::Certain,
+        Some(_) => return None,
+        None => Certainty::Possible,
+    };
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "MAC commands in FOpts and on FPort 0 of one frame, which {standard} {version} forbids: the \
+             receiver drops the frame",
+            standard = "LoRaWAN",
+            version = version.map_or("", MacVersion::name)
+        ),
+        "send MAC commands in FOpts or on FPort 0, never in both places of one frame",
+    );
+    for place in twice.iter().take(4) {
+        let Some(seen) = story.seen(*place) else { continue };
+        finding.add(fact!(
+            "{frame}: FOptsLen {fopts_len}, FPort 0, FCnt {fcnt}; the MIC holds",
+            frame = story.cite(*place),
+            fopts_len = seen.data.frame().fopts.len(),
+            fcnt = seen.held.fcnt
+        ));
+    }
+    finding.add(FaultKind::FOptsWithPort0.to_string());
+    Some(finding)
+}
 
 const PAGE: &str = r#"# commands-on-port-0-and-in-fopts-together
 A frame carries MAC commands in FOpts and FPort 0 at once, and the receiver

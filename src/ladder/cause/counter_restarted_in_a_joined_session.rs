@@ -1,16 +1,29 @@
 //! Cause `counter-restarted-in-a-joined-session`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::{
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story, counting},
+    },
+    trace::Origin,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::CounterRestartedInAJoinedSession,
-    what: "the frame counter began anew in a session that began with a join",
+    what: "a node that joined began to count its frames from 0 again",
     places: &[Place::Session(session::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::counters::restarted_after_a_join)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    if matches!(story.session.origin, Origin::Claim(_)) {
+        return None;
+    }
+    counting::restart(story.session, None)
+}
 
 const PAGE: &str = r#"# counter-restarted-in-a-joined-session
 The FCnt of a session that began with a join fell back to a low value,

@@ -1,16 +1,66 @@
 //! Cause `counter-used-twice`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use std::collections::HashMap;
+
+use crate::{
+    fact::{Certainty, Cite, fact},
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story, counting},
+    },
+    trace::DataSeen,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::CounterUsedTwice,
-    what: "two different frames of a session have one counter",
+    what: "two payloads are sent with one frame counter",
     places: &[Place::Session(session::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::counters::used_twice)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+/// Pairs of frames that evidence names.
+const NAMED: usize = 4;
+
+/// Two uplinks with one counter and different payloads, where the counter goes on.
+fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let session = story.session;
+    if counting::rises(session) || counting::fall(session).is_some() {
+        return None;
+    }
+    let mut first: HashMap<u32, &DataSeen> = HashMap::new();
+    let mut twice = Vec::new();
+    for seen in counting::ups(session) {
+        let before = *first.entry(seen.held.fcnt).or_insert(seen);
+        // The same payload is the same frame, sent again for want of an answer.
+        if before.data.frame().payload != seen.data.frame().payload {
+            twice.push((before, seen));
+        }
+    }
+    let (_, seen) = twice.first()?;
+    // That it happened is certain; a restart of which frames are lost looks the same.
+    let mut finding = Finding::new(
+        Certainty::Likely,
+        fact!(
+            "2 frames with FCnt {fcnt} and different payloads: the server takes the first alone, and \
+             anyone who hears both knows how they differ",
+            fcnt = seen.held.fcnt
+        ),
+        "let the node raise FCnt after each new frame; only the same frame may be sent again with the \
+         same counter",
+    );
+    for (before, after) in twice.iter().take(NAMED) {
+        finding.add(fact!(
+            "{uplink} and {other}: FCnt {fcnt}, and both MICs hold",
+            uplink = Cite::from(*before).with_time(),
+            other = Cite::from(*after).with_time(),
+            fcnt = after.held.fcnt
+        ));
+    }
+    Some(finding.matched_by_chance(2.0, 2 * twice.len()))
+}
 
 const PAGE: &str = r#"# counter-used-twice
 Two different frames of one session carry the same FCnt, and the counter

@@ -1,16 +1,34 @@
 //! Cause `data-signed-by-another-rule`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    explore::misreading::Family,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            proven::derived::{against_opt_neg, explored, ignores_fallback},
+        },
+    },
+    trace::Rule,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DataSignedByAnotherRule,
     what: "the first uplink verifies under a misread MIC only",
     places: &[Place::Join(join::Rung::Proven)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::proven::derived::data_rule)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    if ignores_fallback(case).is_some() || against_opt_neg(case, Rule::V1_0).is_some() {
+        return None;
+    }
+    let explored = explored(case)?;
+    (explored.found.first_family() == Some(Family::DataMic)).then(|| explored.finding("MIC"))
+}
 
 const PAGE: &str = r#"# data-signed-by-another-rule
 The session keys are right, yet one side computes the MIC of data frames in

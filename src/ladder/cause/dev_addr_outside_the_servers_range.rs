@@ -1,16 +1,62 @@
 //! Cause `dev-addr-outside-the-servers-range`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::{
+    fact::{Certainty, Value, fact},
+    id::DevAddr,
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DevAddrOutsideTheServersRange,
-    what: "the DevAddr belongs to another NetID",
+    what: "the DevAddr belongs to another network",
     places: &[Place::Session(session::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::downlinks::foreign_address)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let record = case.record()?;
+    let claimed = case.firmware().and_then(|f| f.dev_addr);
+    let used = story.session.uplinks().next().is_some();
+    let by_accept = case.accept_of(story.session).is_some();
+    let given = (used || by_accept).then_some(story.session.dev_addr);
+    let is_foreign = |addr: &DevAddr| match (&record.dev_addr_prefix, record.net_id) {
+        (Some(prefix), _) => !prefix.contains(*addr),
+        (None, Some(net_id)) => !net_id.is_experimental() && net_id.owns(*addr).is_none(),
+        (None, None) => false,
+    };
+    let addr = given.into_iter().chain(claimed).find(is_foreign)?;
+    let range = match (&record.dev_addr_prefix, record.net_id) {
+        (Some(prefix), _) => fact!(
+            "the server serves {prefix}/{bits}",
+            prefix = DevAddr(prefix.value()),
+            bits = prefix.bits()
+        ),
+        (None, Some(net_id)) => fact!("NetID {net_id} does not own it", net_id),
+        (None, None) => return None,
+    };
+    let certainty =
+        if record.dev_addr_prefix.is_some() { Certainty::Certain } else { Certainty::Likely };
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "DevAddr {dev_addr} is outside the server's range: its data is taken for another network's",
+            dev_addr = addr
+        ),
+        "give the node a DevAddr of the server's own range, or let it join over the air",
+    )
+    .and(range);
+    let owners: Vec<Value> = addr.net_ids().take(3).map(Value::NetId).collect();
+    if !owners.is_empty() {
+        finding.add(fact!("the address belongs to NetID {owners}", owners = Value::list(owners)));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# dev-addr-outside-the-servers-range
 The DevAddr of the frames belongs to another NetID than the server's.

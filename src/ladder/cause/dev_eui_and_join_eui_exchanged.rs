@@ -1,18 +1,39 @@
 //! Cause `dev-eui-and-join-eui-exchanged`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    explore::near_miss::EuiName,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            identified::{Pair, are_swapped},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DevEuiAndJoinEuiExchanged,
-    what: "DevEUI and JoinEUI stand in each other's place",
+    what: "DevEUI and JoinEUI are swapped",
     places: &[Place::Join(join::Rung::Identified)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::identified::exchanged)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# dev-eui-and-join-eui-exchanged
+fn check(case: &Case<'_>) -> Option<Finding> {
+    if !are_swapped(case) {
+        return None;
+    }
+    let pair = Pair::of(case, EuiName::DevEui)?;
+    Some(pair.finding(
+        "DevEUI",
+        "the JoinEUI, and the other way round",
+        "swap DevEUI and JoinEUI in the node's configuration (or on record)",
+    ))
+}
+
+const PAGE: &str = r"# dev-eui-and-join-eui-exchanged
 The node sends its DevEUI in the place of the JoinEUI and the other way
 round.
 
@@ -59,4 +80,4 @@ ACADAEAF.
 
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; 1.1, 6.2.2. QR order: TR005.
-"#;
+";

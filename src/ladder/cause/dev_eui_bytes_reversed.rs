@@ -1,16 +1,26 @@
 //! Cause `dev-eui-bytes-reversed`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    explore::near_miss::EuiName,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, identified::Pair},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DevEuiBytesReversed,
     what: "the DevEUI sent is the one on record read backwards",
     places: &[Place::Join(join::Rung::Identified)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::identified::dev_eui_reversed)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    Pair::of(case, EuiName::DevEui)?.reversed(case)
+}
 
 const PAGE: &str = r#"# dev-eui-bytes-reversed
 The DevEUI that the node sends is the registered one with its eight bytes in

@@ -1,18 +1,28 @@
 //! Cause `dev-eui-typed-wrong`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    explore::near_miss::EuiName,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, identified::Pair},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DevEuiTypedWrong,
-    what: "the DevEUI sent differs from the one on record by a typing slip",
+    what: "the DevEUI sent differs from the one on record by a typing error",
     places: &[Place::Join(join::Rung::Identified)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::identified::dev_eui_typed)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# dev-eui-typed-wrong
+fn check(case: &Case<'_>) -> Option<Finding> {
+    Pair::of(case, EuiName::DevEui)?.typed(case)
+}
+
+const PAGE: &str = r"# dev-eui-typed-wrong
 The DevEUI heard differs from one on record in one or two digits, or in two
 neighbours exchanged.
 
@@ -57,4 +67,4 @@ personalised; the server has it right.
 ## Source
 LoRaWAN 1.0.4, p. 45 (MIC over the octets sent); the search is common
 practice.
-"#;
+";

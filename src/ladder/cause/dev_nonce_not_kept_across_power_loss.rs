@@ -1,16 +1,75 @@
 //! Cause `dev-nonce-not-kept-across-power-loss`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case, fresh},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DevNonceNotKeptAcrossPowerLoss,
     what: "DevNonce restarted below the last one accepted",
     places: &[Place::Join(join::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::fresh::not_kept)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let version = fresh::counting_rule(case)?;
+    let refused = fresh::refused(case);
+    let (first, attempt) = *refused.first()?;
+    if fresh::draws_at_random(case) {
+        return None;
+    }
+    let last = fresh::last_before(case, first)?;
+    let nonces: Vec<u16> = refused.iter().map(|(_, a)| a.nonce()).collect();
+    let newest = nonces.iter().max().copied().unwrap_or_default();
+    let steps = nonces.windows(2).filter(|w| matches!(w, [a, b] if fresh::goes_on(*a, *b)));
+    // Drawn at random, one such step has a probability of 1 in 1024.
+    let certainty = if steps.count() >= 2 { Certainty::Certain } else { Certainty::Likely };
+    let certainty = fresh::as_seen(case, &refused, certainty);
+    let more = u32::from(last) + 1 - u32::from(newest);
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "DevNonce {dev_nonces} {verb} not above the last accepted, {last}; a {version} server \
+             drops the request without an answer",
+            dev_nonces = Value::Tally(nonces),
+            verb = if refused.len() == 1 { "is" } else { "are" },
+            last,
+            version = version.name()
+        ),
+        fact!(
+            "keep DevNonce in non-volatile memory and write it before transmitting; to recover now, \
+             clear the node's nonce record on the server, or let the node count on (with {more} \
+             more {requests} it passes {last})",
+            more,
+            requests = if more == 1 { "request" } else { "requests" },
+            last
+        ),
+    );
+    finding.add(fresh::own_frames(case, &refused));
+    finding.add(fact!(
+        "first refused: DevNonce {dev_nonce}, {request}",
+        dev_nonce = attempt.nonce(),
+        request = attempt
+    ));
+    let accepted = case.node.attempts.iter().take(first).rfind(|a| !a.answers.is_empty());
+    finding.add(if let Some(accepted) = accepted {
+        fact!(
+            "DevNonce {dev_nonce} was answered before, {request}",
+            dev_nonce = accepted.nonce(),
+            request = accepted
+        )
+    } else {
+        fact!("the record's last DevNonce is {last}", last)
+    });
+    Some(finding)
+}
 
 const PAGE: &str = r#"# dev-nonce-not-kept-across-power-loss
 The version counts its DevNonce, and the node began again below the last

@@ -1,16 +1,64 @@
 //! Cause `dev-nonce-repeated-after-reset`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case, fresh},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DevNonceRepeatedAfterReset,
     what: "a DevNonce that was used before",
     places: &[Place::Join(join::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::fresh::repeated)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    if fresh::counting_rule(case).is_some() {
+        return None;
+    }
+    let refused = fresh::refused(case);
+    refused.first()?;
+    let nonces: Vec<u16> = refused.iter().map(|(_, a)| a.nonce()).collect();
+    let answered = case.node.attempts.iter().find(|a| !a.answers.is_empty());
+    let listed =
+        case.record().is_some_and(|r| nonces.iter().all(|n| r.used_dev_nonces.contains(n)));
+    let one_value = nonces.iter().all(|n| Some(n) == nonces.first());
+    let several = !one_value && (refused.len() >= 2 || answered.is_some());
+    let certainty = if listed || several { Certainty::Certain } else { Certainty::Likely };
+    let certainty = fresh::as_seen(case, &refused, certainty);
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "DevNonce {dev_nonces} {verb} used before: the server takes the request for a repeat \
+             and drops it",
+            dev_nonces = Value::Tally(nonces),
+            verb = if one_value { "was" } else { "were" }
+        ),
+        "seed the node's random source from real noise (not a constant), or keep a counter in \
+         non-volatile memory; to recover now, clear the used values on the server",
+    );
+    finding.add(fresh::own_frames(case, &refused));
+    finding.add("each value is on the record's used list or in an earlier request");
+    if one_value && !listed {
+        finding.add(
+            "the bytes are the same each time: a stranger who replays what he heard looks alike",
+        );
+    }
+    if let Some(answered) = answered {
+        finding.add(fact!(
+            "{request}: DevNonce {dev_nonce}, unused, was answered",
+            request = answered,
+            dev_nonce = answered.nonce()
+        ));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# dev-nonce-repeated-after-reset
 The node offers DevNonces that it has used before, and a server with a used

@@ -1,16 +1,76 @@
 //! Cause `downlink-counter-went-back`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::{
+    fact::{Certainty, fact},
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story, counting},
+    },
+    roster::Activation,
+    trace::{Data, Origin},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DownlinkCounterWentBack,
-    what: "the downlink counter is not above the node's last",
+    what: "a downlink has a counter that the node took before",
     places: &[Place::Session(session::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::counters::downlink_back)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let (before, down, fcnt, whose) = below_the_nodes(case, story).or_else(|| within(story))?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the downlink has FCntDown {fcnt}, not above {before}, {whose}: the node drops it as a \
+             repeat",
+            fcnt,
+            before,
+            whose
+        ),
+        "carry the downlink counter over when a session moves between servers, or let the node join \
+         again",
+    );
+    finding.add(fact!(
+        "{downlink}: its MIC holds with {fcnt}, so keys and address are right",
+        downlink = story.cite(down),
+        fcnt
+    ));
+    if let Some(next) = case.record().and_then(|record| record.next_fcnt_down) {
+        finding.add(fact!("the record's next-fcnt-down is {next}", next));
+    }
+    Some(finding.matched_by_chance(1.0, 1))
+}
+
+/// Below what the node took last, as its firmware states it.
+fn below_the_nodes(case: &Case<'_>, story: &Story<'_>) -> Option<(u32, usize, u32, &'static str)> {
+    let kept = case.firmware()?.last_fcnt_down?;
+    let claimed = matches!(story.session.origin, Origin::Claim(_))
+        || case.record().and_then(|record| record.activation) == Some(Activation::Abp);
+    let no_uplinks = story.turns().is_empty();
+    if !claimed && !no_uplinks {
+        return None;
+    }
+    // A downlink that goes on after the rollover is below in its low half alone.
+    let mut downs = story.session.frames.iter().enumerate();
+    let (down, seen) = downs.find(|(_, seen)| {
+        matches!(seen.data, Data::Down { .. })
+            && seen.held.fcnt <= kept
+            && !counting::at_the_end(kept, seen.held.fcnt)
+    })?;
+    Some((kept, down, seen.held.fcnt, "the node's last"))
+}
+
+/// Below an earlier downlink of the same counter.
+fn within(story: &Story<'_>) -> Option<(u32, usize, u32, &'static str)> {
+    let fell = counting::downs_back(story).into_iter().find(|back| {
+        back.fcnt < back.before.1 && !counting::at_the_end(back.before.1, back.fcnt)
+    })?;
+    Some((fell.before.1, fell.down, fell.fcnt, "an earlier downlink's"))
+}
 
 const PAGE: &str = r#"# downlink-counter-went-back
 The server sends downlinks with an FCnt that the node has already passed, so

@@ -1,16 +1,40 @@
 //! Cause `downlink-polarity-not-inverted`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Cite, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case, missed, timely::Miss},
+        session,
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DownlinkPolarityNotInverted,
     what: "the accept is sent with the polarity of an uplink",
-    places: &[Place::Join(join::Rung::Timely)],
+    places: &[Place::Join(join::Rung::Timely), Place::Session(session::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::tuned::polarity)],
+    checks: &[Check::Join(check), Check::Session(session::timely::told::polarity)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let wrong = missed::all(case, |m| (*m == Miss::Polarity).then_some(()));
+    let (_, first, ()) = wrong.first()?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        "the accept is sent with ipol false, the polarity of an uplink: nodes listen with inverted \
+         polarity and cannot hear it",
+        "send every downlink to nodes with ipol true",
+    );
+    finding.add(fact!(
+        "{accepts} with ipol false, first {first}",
+        accepts = Value::count(wrong.len(), "Join-Accept"),
+        first = Cite::from(&first.sending).with_time()
+    ));
+    Some(finding)
+}
 
 const PAGE: &str = r#"# downlink-polarity-not-inverted
 The accept is sent with normal instead of inverted I/Q, so nodes cannot see

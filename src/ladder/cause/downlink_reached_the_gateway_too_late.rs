@@ -1,16 +1,147 @@
 //! Cause `downlink-reached-the-gateway-too-late`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Fact, Value, fact},
+    intake::TxError,
+    ladder::{
+        finding::Finding,
+        join::{
+            Case, Rung,
+            sent::{self, in_time, late_by, lateness},
+            timely::{Aim, aim},
+        },
+        rung::State,
+        session,
+    },
+    trace::{Answer, Attempt},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DownlinkReachedTheGatewayTooLate,
     what: "the datagram came to the gateway after its slot",
-    places: &[Place::Join(join::Rung::Sent)],
+    places: &[Place::Join(Rung::Sent), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::sent::too_late)],
+    checks: &[Check::Join(check), Check::Session(session::sent::too_late)],
     page: PAGE,
 };
+
+/// Evidence of one kind is told of this many accepts.
+const MOST_TOLD: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let refused = sent::timing(case);
+    let mut late = refused.clone();
+    late.retain(|(_, answer, by)| match by {
+        Some(_) => !in_time(*by),
+        None => answer.sending.refusal() == Some(&TxError::TooLate),
+    });
+    let said = !late.is_empty();
+    late.extend(unsaid(case));
+    if late.is_empty() {
+        return on_the_way(case, &refused);
+    }
+    let by = late.first().and_then(|(.., by)| *by);
+    // Without times a wrap or a restart explains the gateway's word as well.
+    let wrapped = || late.iter().any(|(_, answer, _)| sent::wrapped(answer).is_some());
+    if by.is_none() && (wrapped() || sent::restarted(case).is_some()) {
+        return None;
+    }
+    let summary = match late.iter().filter_map(|l| l.2).max() {
+        Some(worst) if worst > 0 => fact!(
+            "the accept comes to the gateway up to {late} after its slot: the way from gateway to \
+             server and back takes too long",
+            late = Value::About(worst)
+        ),
+        _ => Fact::from(
+            "the accept comes to the gateway too shortly before its slot: the way from gateway to \
+             server and back takes too long",
+        ),
+    };
+    let certainty = if said && by.is_some() { Certainty::Certain } else { Certainty::Likely };
+    let mut finding = Finding::new(certainty, summary, REMEDY);
+    tell(&mut finding, &late);
+    Some(finding)
+}
+
+const REMEDY: &str = "shorten the way (the gateway's backhaul first), set the server to collect copies for \
+     less time, or to fall back to RX2, one second later; for data raise RxDelay";
+
+type Late<'a> = (&'a Attempt, &'a Answer, Option<i64>);
+
+/// What came after its slot, of which the gateway says nothing: the arithmetic alone speaks.
+fn unsaid<'a>(case: &Case<'a>) -> impl Iterator<Item = Late<'a>> {
+    let is_late = |attempt: &Attempt, answer: &Answer| {
+        let aimed = matches!(aim(answer), Aim::Rx1 | Aim::Rx2) && answer.sending.ack.is_none();
+        late_by(attempt, answer).filter(|by| aimed && *by > 0)
+    };
+    case.answers().filter_map(move |(index, attempt, answer)| {
+        let by = is_late(attempt, answer)?;
+        // What went out in another window, or may have, needed no more of this one.
+        let mut others = case.tried(index).iter().filter(|other| other.is_same(answer));
+        let elsewhere =
+            others.any(|other| other.reaches() && is_late(attempt, other.answer).is_none());
+        let joined = case.state(index, Rung::Proven) == State::Proven;
+        (!elsewhere && !joined).then_some((attempt, answer, Some(by)))
+    })
+}
+
+/// Accepts that were in time where they were captured, and late for the gateway all the same: the
+/// capture was taken at the server, or elsewhere on the way, and does not show the whole of it.
+fn on_the_way(case: &Case<'_>, refused: &[Late<'_>]) -> Option<Finding> {
+    let late: Vec<Late<'_>> = refused
+        .iter()
+        .copied()
+        .filter(|(_, answer, by)| by.is_some() && sent::wrapped(answer).is_none())
+        .collect();
+    // Where every refused slot lies across a wrap, or the counter began again, that explains it.
+    if late.is_empty() || sent::restarted(case).is_some() {
+        return None;
+    }
+    let ahead = late.iter().filter_map(|l| l.2).max().unwrap_or_default().saturating_neg();
+    let mut finding = Finding::new(
+        Certainty::Likely,
+        fact!(
+            "the gateway refuses a slot that is right as late; by the capture's clock the accept came \
+             {ahead} before it: the capture was not taken at the gateway, and the way there took \
+             longer than that",
+            ahead = Value::About(ahead)
+        ),
+        REMEDY,
+    );
+    tell(&mut finding, &late);
+    let trips = late.iter().filter_map(|(_, answer, _)| sent::round_trip(&answer.sending));
+    if let Some(longest) = trips.max().filter(|us| *us > ELSEWHERE_US) {
+        finding.add(fact!(
+            "from an accept to its TX_ACK up to {round_trip} passed; at the gateway itself it would be \
+             a few milliseconds",
+            round_trip = Value::About(longest)
+        ));
+    }
+    Some(finding)
+}
+
+/// A gateway answers a datagram within a few milliseconds (seen in recordings made there).
+const ELSEWHERE_US: i64 = 15_000;
+
+fn tell(finding: &mut Finding, late: &[Late<'_>]) {
+    for (attempt, answer, by) in late.iter().take(MOST_TOLD) {
+        let said = answer.sending.refusal().map_or("not acknowledged", TxError::name);
+        finding.add(fact!(
+            "{accept} (for {request}): {said}{late}",
+            accept = &answer.sending,
+            request = attempt.heard.first(),
+            said = said.to_owned(),
+            late = by.map_or(Fact::from(""), |by| fact!("; {late}", late = lateness(by)))
+        ));
+    }
+    if late.iter().any(|(_, answer, _)| answer.sending.refusal() == Some(&TxError::TooEarly)) {
+        finding.add(
+            "TOO_EARLY here means late: the forwarder subtracts without a sign, and a slot already \
+             past looks far ahead",
+        );
+    }
+}
 
 const PAGE: &str = r#"# downlink-reached-the-gateway-too-late
 The datagram with the accept came after the moment at which it should have

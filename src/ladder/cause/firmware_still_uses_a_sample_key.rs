@@ -1,18 +1,63 @@
 //! Cause `firmware-still-uses-a-sample-key`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::{
+    explore::near_miss::sample,
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::FirmwareStillUsesASampleKey,
     what: "the node signs with a published sample key",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::sample_key)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# firmware-still-uses-a-sample-key
+const REMEDY: &str = "give the node a key of its own and enter the same on record; a published \
+                      value protects nothing";
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    if let Some(hit) = hits::key_hit(case, CauseId::FirmwareStillUsesASampleKey) {
+        return Some(hit.finding("the node signs with a value that anybody can guess", REMEDY));
+    }
+    on_both_sides(case)
+}
+
+/// The node has the same published value as its record: all works, and nothing is secret.
+fn on_both_sides(case: &Case<'_>) -> Option<Finding> {
+    let attempts = case.node.attempts.iter();
+    let mut signed: Vec<_> = attempts
+        .filter_map(|attempt| {
+            let mut own = attempt.holds_under.iter().filter(|key| case.is_own(key));
+            let found = own.find_map(|at| Some((*at, sample(at.resolve(case.roster)?.key())?)));
+            found.map(|(at, value)| (attempt, at, value))
+        })
+        .collect();
+    let (_, at, value) = *signed.first()?;
+    signed.retain(|(_, other, _)| *other == at);
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "node and record have a key that anybody can guess, {value}: whoever hears the node can \
+             read and forge its frames",
+            value = value.text()
+        ),
+        REMEDY,
+    );
+    let requests = Value::count(signed.len(), "request");
+    let fact = fact!("the MIC of {requests} holds under {key}", requests, key = at);
+    finding.add(signed.iter().fold(fact, |fact, (attempt, ..)| fact.at(*attempt)));
+    finding.caution = true;
+    Some(finding.matched_by_chance(1.0, signed.len()))
+}
+
+const PAGE: &str = r"# firmware-still-uses-a-sample-key
 The node signs with a key that has been published as an example.
 
 ## What is seen
@@ -53,4 +98,4 @@ different random keys. The build took its key file from the examples folder.
 ## Source
 FIPS 197; RFC 4493, section 4 (the published values); LoRaWAN 1.0.4, 6.1
 (keys).
-"#;
+";

@@ -1,16 +1,86 @@
 //! Cause `fopts-encryption-rule-differs`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::{
+    crypto::derive::SessionKeys,
+    explore::misreading::{self, FOptsCase, Heard, Side},
+    fact::{Certainty, Value, fact},
+    frame::{Direction, command},
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story},
+    },
+    trace::DataSeen,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::FoptsEncryptionRuleDiffers,
-    what: "node and server encrypt FOpts by different rules",
+    what: "FOpts are encrypted by different texts of 1.1",
     places: &[Place::Session(session::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::commands::fopts_rule)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+/// Frames that the explorer is given.
+const FRAMES: usize = 16;
+
+fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let session = story.session;
+    let key_of = |seen: &DataSeen| match &session.candidate_of(seen)?.keys {
+        SessionKeys::V1_1 { nwk_s_enc_key, .. } => Some(nwk_s_enc_key.clone()),
+        SessionKeys::V1_0 { .. } => None,
+    };
+    let with: Vec<(&DataSeen, _)> = session
+        .frames
+        .iter()
+        .filter(|seen| !seen.data.frame().fopts.is_empty())
+        .filter_map(|seen| Some((seen, key_of(seen)?)))
+        .collect();
+    let (_, key) = with.first()?;
+    let frames: Vec<Heard<'_>> = with
+        .iter()
+        .take(FRAMES)
+        .map(|(seen, _)| Heard {
+            frame: seen.data.frame(),
+            fcnt: seen.held.fcnt,
+            conf_fcnt: seen.held.context.map(|c| c.conf_fcnt),
+            tx_dr: seen.held.context.map(|c| c.tx_dr),
+            tx_ch: seen.held.context.map(|c| c.tx_ch),
+        })
+        .collect();
+    let parses = |octets: &[u8], direction: Direction| {
+        let list = command::decode(octets, direction, None);
+        list.trailing.is_none() && !list.commands.is_empty() && list.faults().is_empty()
+    };
+    let answer = misreading::explore_fopts(&FOptsCase {
+        nwk_s_enc_key: key.key(),
+        integrity_keys: None,
+        frames: &frames,
+        parses: &parses,
+    });
+    let found = answer.findings().first()?;
+    let what: Vec<&'static str> = found.mistakes.iter().map(|row| row.what).collect();
+    let who = match found.side {
+        Side::Node => "the node",
+        Side::Server => "the server",
+        // Where both sides follow the older text they agree, and nothing is lost.
+        Side::CannotTell { .. } => return None,
+    };
+    let mut finding = Finding::new(
+        Certainty::of_probability(found.odds),
+        fact!(
+            "FOpts parse as MAC commands only if {who} {what}",
+            who,
+            what = Value::List(what.into_iter().map(Value::from).collect(), ", and ")
+        ),
+        "bring node and server to the same text: LoRaWAN 1.1 with the erratum on FOpts encryption of \
+         January 2018",
+    )
+    .and(fact!("{frames} with FOpts, MIC good", frames = Value::Count(found.held as u64, "frame")));
+    finding.false_match = Some(found.odds);
+    Some(finding)
+}
 
 const PAGE: &str = r#"# fopts-encryption-rule-differs
 In a 1.1 session node and server encrypt FOpts by different rules, so MAC

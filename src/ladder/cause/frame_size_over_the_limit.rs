@@ -1,16 +1,53 @@
 //! Cause `frame-size-over-the-limit`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::{
+    fact::{Certainty, fact},
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story, on_plan::frames},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::FrameSizeOverTheLimit,
-    what: "a payload is longer than its data rate allows",
+    what: "a frame carries more bytes than its data rate allows",
     places: &[Place::Session(session::Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::payload::too_long)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+/// Frames that evidence names.
+const NAMED: usize = 4;
+
+fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let plan = story.plan?;
+    let long = frames::oversize(story, plan);
+    let first = long.first()?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "a MACPayload of {bytes} bytes at {data_rate}, where {region} allows {most}: the receiver \
+             drops the frame",
+            bytes = first.octets,
+            data_rate = first.rate,
+            region = plan.name,
+            most = first.most
+        ),
+        "send less in a frame, or at a faster data rate; the limit counts FHDR, FOpts and FPort as well",
+    );
+    for frame in long.iter().take(NAMED) {
+        finding.add(fact!(
+            "{frame}: {bytes} bytes of MACPayload at {data_rate}, {most} at the most",
+            frame = story.cite(frame.place),
+            bytes = frame.octets,
+            data_rate = frame.rate,
+            most = frame.most
+        ));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# frame-size-over-the-limit
 After the join a frame is longer than the regional limit for its data rate

@@ -1,16 +1,61 @@
 //! Cause `gateway-counter-restarted-between-request-and-accept`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Fact, fact},
+    intake::TxError,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, sent},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayCounterRestartedBetweenRequestAndAccept,
     what: "the slot belongs to a counter that is gone",
     places: &[Place::Join(join::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::sent::restarted)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let found = sent::restarted(case)?;
+    let sending = &found.answer.sending;
+    let gateway = match sending.gateway {
+        Some(gateway) => fact!("the counter of gateway {gateway}", gateway),
+        None => Fact::from("the gateway's counter"),
+    };
+    let mut finding = Finding::new(
+        if found.restart.is_some() { Certainty::Likely } else { Certainty::Certain },
+        fact!(
+            "{counter} began again around this exchange: the slot belongs to a counter that is gone",
+            counter = gateway
+        ),
+        "find out why the gateway restarts (power, watchdog, its forwarder); the node recovers at \
+         its next attempt",
+    );
+    finding.add(fact!(
+        "request {request}, accept {accept}",
+        request = found.attempt.heard.first(),
+        accept = sending
+    ));
+    let Some(restart) = found.restart else {
+        finding.add(sent::GONE);
+        return Some(finding);
+    };
+    finding.add(fact!(
+        "between {before} and {after} the counter does not fit the time that passed, not even modulo \
+         2^32",
+        before = restart.before,
+        after = restart.after
+    ));
+    finding.add(fact!(
+        "the gateway says {error}",
+        error = sending.refusal().map_or("nothing", TxError::name).to_owned()
+    ));
+    Some(finding)
+}
 
 const PAGE: &str = r#"# gateway-counter-restarted-between-request-and-accept
 The gateway's counter began anew after the request, so the slot of the

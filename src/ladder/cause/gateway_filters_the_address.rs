@@ -1,16 +1,67 @@
 //! Cause `gateway-filters-the-address`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, fact},
+    id::NetId,
+    ladder::{
+        finding::Finding,
+        join::{
+            Case, Rung,
+            proven::away::{data_filter, is_unseen},
+        },
+    },
+    trace::Origin,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayFiltersTheAddress,
     what: "the gateway is set to drop data of the address given",
-    places: &[Place::Join(join::Rung::Proven)],
+    places: &[Place::Join(Rung::Proven)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::proven::away::filtered)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// NetIDs of one gateway's setting that are told.
+const MOST_TOLD: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let climbed = |i: &usize| {
+        let ladder = case.ladders.get(*i);
+        ladder.is_some_and(|l| l.first_broken().is_none_or(|rung| rung == Rung::Proven))
+    };
+    let index = (0..case.node.attempts.len()).rev().find(|i| is_unseen(case, *i) && climbed(i))?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        data_filter(case, index)?,
+        "add the network to NetID of the router_config that the server gives the gateway, or set the \
+         server to give addresses of a network that is there",
+    );
+    let session = case
+        .node
+        .sessions
+        .iter()
+        .find(|s| matches!(s.origin, Origin::Accept { attempt, .. } if attempt == index));
+    if let Some(session) = session {
+        finding.add(fact!(
+            "DevAddr {dev_addr}: the seven first bits are {first_bits}",
+            dev_addr = session.dev_addr,
+            first_bits = session.dev_addr.0 >> 25
+        ));
+    }
+    for plan in case.trace.gateways.values().filter_map(|gateway| gateway.plan.as_deref()) {
+        for id in plan.net_ids.iter().flatten().take(MOST_TOLD) {
+            let Some(net_id) = NetId::new(*id) else { continue };
+            finding.add(fact!(
+                "passed on: NetID {net_id}, the seven first bits {first_bits}",
+                net_id,
+                first_bits = id & 0x3F
+            ));
+        }
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# gateway-filters-the-address
 The gateway is set to pass on data of some networks alone, and the address

@@ -1,18 +1,49 @@
 //! Cause `gateway-filters-the-join-eui`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case, heard::join_filter},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayFiltersTheJoinEui,
     what: "the gateway is set to drop requests of this JoinEUI",
     places: &[Place::Join(join::Rung::Heard)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::heard::filtered)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# gateway-filters-the-join-eui
+/// Ranges of one gateway that are quoted.
+const QUOTED: usize = 4;
+
+/// Nothing came through, and by the gateways' own setting nothing could.
+fn check(case: &Case<'_>) -> Option<Finding> {
+    if !case.node.attempts.is_empty() || case.is_abp() {
+        return None;
+    }
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        join_filter(case)?,
+        "add the node's JoinEUI to the ranges that the server gives the gateway (JoinEui of \
+         router_config), or correct the JoinEUI in the node",
+    );
+    if let Some(join_eui) = case.node.join_eui {
+        finding.add(fact!("the node's JoinEUI: {join_eui}", join_eui));
+    }
+    for plan in case.trace.gateways.values().filter_map(|gateway| gateway.plan.as_deref()) {
+        for (from, to) in plan.join_euis.iter().flatten().take(QUOTED) {
+            finding.add(fact!("passed on: {from} to {to}", from = *from, to = *to));
+        }
+    }
+    Some(finding)
+}
+
+const PAGE: &str = r"# gateway-filters-the-join-eui
 The gateway is set to pass on requests of some JoinEUIs alone, and the
 node's is not among them.
 
@@ -52,4 +83,4 @@ requests end in the gateway. With a second range they arrive.
 ## Source
 The station protocol, `router_config`, `JoinEui`; the station's own source,
 as the gateway reference cites it.
-"#;
+";

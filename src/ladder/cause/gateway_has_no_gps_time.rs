@@ -8,7 +8,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "timed downlinks are refused for want of GPS time",
     places: &[Place::Gateway(gateway::Rung::Sends), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(gateway::sends::no_gps), Check::Session(session::downlinks::no_gps)],
+    checks: &[Check::Gateway(gateway::sends::no_gps), Check::Session(session::sent::no_gps)],
     page: PAGE,
 };
 

@@ -1,18 +1,46 @@
 //! Cause `gateway-heard-only-bad-crc`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::{gateway, join};
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        gateway,
+        join::{self, Case},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayHeardOnlyBadCrc,
     what: "everything received has a bad CRC",
     places: &[Place::Gateway(gateway::Rung::Hears), Place::Join(join::Rung::Heard)],
     kind: Kind::Residual,
-    checks: &[Check::Gateway(gateway::hears::only_bad_crc), Check::Join(join::heard::only_bad_crc)],
+    checks: &[Check::Gateway(gateway::hears::only_bad_crc), Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# gateway-heard-only-bad-crc
+/// Fewer damaged frames than this are nothing but noise.
+const LEAST: u64 = 3;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let nothing = case.node.attempts.is_empty()
+        && case.node.sessions.iter().all(|s| s.frames.is_empty())
+        && case.trace.frames == 0;
+    if !nothing || case.trace.crc_bad < LEAST || case.is_abp() || case.entry.is_none() {
+        return None;
+    }
+    Some(Finding::new(
+        Certainty::Possible,
+        fact!(
+            "the gateway received {frames}, every one with a bad CRC: nothing may be read from them",
+            frames = Value::Count(case.trace.crc_bad, "frame")
+        ),
+        "compare sync word (public network, 0x34) and polarity of node and gateway; then move the \
+         node out of the way of other transmitters and repeat",
+    ))
+}
+
+const PAGE: &str = r"# gateway-heard-only-bad-crc
 A gateway received transmissions at a good signal, but every one of them
 with a bad payload CRC.
 
@@ -60,4 +88,4 @@ the first Join-Request comes with a good CRC.
 The gateway packet-forwarder protocol, rxpk member `stat`; RP002-1.0.1,
 chapter 3 (sync word, header); floors from LoRa transceiver data sheets. The
 reading of the signs is common practice.
-"#;
+";

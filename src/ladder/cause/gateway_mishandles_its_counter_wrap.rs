@@ -1,16 +1,68 @@
 //! Cause `gateway-mishandles-its-counter-wrap`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, fact},
+    intake::TxError,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            sent::{self, in_time, lateness, wrapped},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayMishandlesItsCounterWrap,
     what: "refused as late or early, although in time modulo 2^32",
     places: &[Place::Join(join::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::sent::counter_wrap)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let refused = sent::timing(case);
+    let &(attempt, answer, by) =
+        refused.iter().find(|(_, a, by)| wrapped(a).is_some() && in_time(*by))?;
+    // Where others are refused that do not wrap, the wrap is not what they share.
+    if refused.iter().any(|(_, a, _)| wrapped(a).is_none()) {
+        return None;
+    }
+    let (asked, slot) = wrapped(answer)?;
+    let taken = case.answers().any(|(_, _, a)| a.sending.taken() && wrapped(a).is_none());
+    let certainty = match (by, taken) {
+        (Some(_), true) => Certainty::Certain,
+        (Some(_), false) | (None, true) => Certainty::Likely,
+        (None, false) => Certainty::Possible,
+    };
+    let mut finding = Finding::new(
+        certainty,
+        "the gateway refuses a slot that is in time modulo 2^32: its counter wraps between request \
+         and slot, and it compares without regard to the wrap",
+        "update the gateway's forwarder: times must be compared modulo 2^32; the node recovers at \
+         its next attempt (the counter wraps every 71 min 35 s)",
+    );
+    finding.add(fact!(
+        "request at {asked}, slot at {slot}: ({slot} - {asked}) mod 2^32 = {delay_us} us",
+        asked,
+        slot,
+        delay_us = answer.delay.counter_us()?
+    ));
+    if let Some(by) = by {
+        finding.add(fact!("{accept}; {late}", accept = &answer.sending, late = lateness(by)));
+    }
+    finding.add(fact!(
+        "the gateway says {error} (request: {request})",
+        error = answer.sending.refusal().map_or("", TxError::name).to_owned(),
+        request = attempt.heard.first()
+    ));
+    if taken {
+        finding.add("an accept whose slot lies on one side of the wrap was taken");
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# gateway-mishandles-its-counter-wrap
 The gateway refused an accept that was in time when its counter is taken

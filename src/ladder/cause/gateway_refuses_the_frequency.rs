@@ -1,16 +1,69 @@
 //! Cause `gateway-refuses-the-frequency`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::{gateway, join};
+use crate::{
+    fact::{Certainty, Value, fact},
+    intake::TxError,
+    ladder::{
+        finding::Finding,
+        gateway,
+        join::{self, Case, accepts, sent, timely::misses},
+        session,
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRefusesTheFrequency,
     what: "the gateway refuses a lawful frequency",
-    places: &[Place::Gateway(gateway::Rung::Sends), Place::Join(join::Rung::Sent)],
+    places: &[
+        Place::Gateway(gateway::Rung::Sends),
+        Place::Join(join::Rung::Sent),
+        Place::Session(session::Rung::Sent),
+    ],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(gateway::sends::refuses_frequency), Check::Join(join::sent::frequency)],
+    checks: &[
+        Check::Gateway(gateway::sends::refuses_frequency),
+        Check::Join(check),
+        Check::Session(session::sent::frequency),
+    ],
     page: PAGE,
 };
+
+/// Evidence of one kind is told of this many accepts.
+const MOST_TOLD: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    // A frequency that is not the window's is the server's mistake, and rung 7's; without a region
+    // nobody knows.
+    case.plan?;
+    let refused: Vec<_> = accepts::lost(case)
+        .into_iter()
+        .filter(|(attempt, answer)| misses(case, attempt, answer).is_empty())
+        .filter_map(|(_, answer)| {
+            let frequency = Value::Frequency(answer.sending.freq_hz?);
+            let said = match answer.sending.refusal() {
+                Some(TxError::TxFreq) => fact!("{frequency}: TX_FREQ", frequency),
+                Some(_) => return None,
+                None => sent::out_of_range(&answer.sending)?,
+            };
+            Some((answer, said))
+        })
+        .collect();
+    let (first, _) = refused.first()?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the gateway refuses {frequency}, the right frequency of this window",
+            frequency = Value::Frequency(first.sending.freq_hz?)
+        ),
+        "set the gateway's transmit range to its region's band (it is set for another region, or \
+         too narrow)",
+    );
+    for (answer, said) in refused.iter().take(MOST_TOLD) {
+        finding.add(fact!("{accept}: {said}", accept = &answer.sending, said = said.clone()));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# gateway-refuses-the-frequency
 The gateway refuses a frequency that is right for the window.

@@ -1,16 +1,65 @@
 //! Cause `gateway-refuses-the-power-asked-for`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::{gateway, join};
+use crate::{
+    fact::{Certainty, Fact, Value, fact},
+    intake::TxError,
+    ladder::{
+        finding::Finding,
+        gateway,
+        join::{Case, sent},
+        session,
+    },
+    trace::Sending,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRefusesThePowerAskedFor,
     what: "the gateway refuses the power asked for",
-    places: &[Place::Gateway(gateway::Rung::Sends), Place::Join(join::Rung::Sent)],
+    places: &[Place::Gateway(gateway::Rung::Sends)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(gateway::sends::refuses_power), Check::Join(join::sent::power)],
+    checks: &[
+        Check::Gateway(gateway::sends::refuses_power),
+        Check::Join(of_node),
+        Check::Session(session::sent::power),
+    ],
     page: PAGE,
 };
+
+/// Evidence of one kind is told of this many downlinks.
+const MOST_TOLD: usize = 4;
+
+/// A node whose accepts are refused.
+fn of_node(case: &Case<'_>) -> Option<Finding> {
+    let refused = sent::refusals(case, |error| *error == TxError::TxPower);
+    let refused: Vec<&Sending> = refused.into_iter().map(|(_, answer)| &answer.sending).collect();
+    of(&refused)
+}
+
+fn of(refused: &[&Sending]) -> Option<Finding> {
+    let first = refused.first()?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!("the gateway refuses the downlink: it cannot send {power}", power = power(first)),
+        "choose a power that the gateway's table has (mind the antenna gain that is taken off), or \
+         add the row to the table; local rules limit the power that may be radiated",
+    );
+    for sending in refused.iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{downlink}: {power}: TX_POWER",
+            downlink = *sending,
+            power = power(sending)
+        ));
+    }
+    Some(finding)
+}
+
+fn power(sending: &Sending) -> Fact {
+    match sending.power_dbm {
+        Some(power) => fact!("{power}", power = Value::dbm(power)),
+        None => Fact::from("the power asked for"),
+    }
+}
 
 const PAGE: &str = r#"# gateway-refuses-the-power-asked-for
 The gateway does not send the accept, because its power table has no row for

@@ -1,18 +1,84 @@
 //! Cause `gateway-reports-an-inexact-frequency`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::{gateway, join};
+use crate::{
+    fact::{Certainty, Value, fact},
+    intake::Speaker,
+    ladder::{
+        finding::Finding,
+        gateway,
+        join::{Case, Rung, on_plan::heard_at},
+        rung::State,
+    },
+    region::JoinFit,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayReportsAnInexactFrequency,
     what: "the gateway reports a frequency off the grid by a synthesiser step",
-    places: &[Place::Gateway(gateway::Rung::OnPlan), Place::Join(join::Rung::OnPlan), Place::Join(join::Rung::Answered)],
+    places: &[
+        Place::Gateway(gateway::Rung::OnPlan),
+        Place::Join(Rung::OnPlan),
+        Place::Join(Rung::Answered),
+    ],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(gateway::on_plan::inexact), Check::Join(join::on_plan::inexact_frequency)],
+    checks: &[Check::Gateway(gateway::on_plan::inexact), Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# gateway-reports-an-inexact-frequency
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let plan = case.plan?;
+    let inexact: Vec<_> = heard_at(case)
+        .filter_map(|(attempt, hz, m)| match plan.join_fit(hz, m) {
+            JoinFit::Inexact { channel, offset_hz } => Some((attempt, hz, channel, offset_hz)),
+            _ => None,
+        })
+        .collect();
+    let (_, hz, channel, offset_hz) = *inexact.first()?;
+    if inexact.iter().any(|(attempt, ..)| !attempt.answers.is_empty()) {
+        return None;
+    }
+    let good = (0..case.ladders.len()).all(|i| {
+        [Rung::Identified, Rung::Authentic].iter().all(|r| case.state(i, *r) != State::Broken)
+    });
+    if !good {
+        return None;
+    }
+    let log: Vec<&String> = case
+        .record()
+        .map(|record| record.log.iter().filter(|line| speaks_of_channels(line)).collect())
+        .unwrap_or_default();
+    let certainty = if log.is_empty() { Certainty::Likely } else { Certainty::Certain };
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "the gateway reports {frequency}, {offset} channel {channel} of {region}; a server that \
+             compares exactly drops the frame",
+            frequency = Value::Frequency(hz),
+            offset = Value::Offset(offset_hz),
+            channel,
+            region = plan.name
+        ),
+        "round the frequency to the channel grid in the gateway's forwarder (or in the server's \
+         intake)",
+    );
+    finding.add(fact!(
+        "{requests} unanswered, each off the grid by less than 1 kHz: the node is on its channel",
+        requests = Value::count(inexact.len(), "request")
+    ));
+    for line in log {
+        finding.add(fact!("server's log: {line}", line = line.clone()).said_by(Speaker::Server));
+    }
+    Some(finding)
+}
+
+/// Whether a line of the server's log is about where a frame was received.
+fn speaks_of_channels(line: &str) -> bool {
+    let line = line.to_lowercase();
+    line.contains("channel") || line.contains("frequency")
+}
+
+const PAGE: &str = r"# gateway-reports-an-inexact-frequency
 The frequency that the gateway reports is a few hertz off the channel grid,
 and the server compares exactly.
 
@@ -56,4 +122,4 @@ are 24, 18 and 24 Hz. The same probe beside another gateway, which reports
 ## Source
 RP002-1.0.1, 2.5 (channel formula); the gateway packet-forwarder protocol,
 `freq` and `foff`. The tolerance is common practice.
-"#;
+";

@@ -1,16 +1,83 @@
 //! Cause `ghost-copy-of-a-node-too-close-to-the-gateway`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::{
+    fact::{Certainty, Cite, Value, fact},
+    ladder::{
+        finding::Finding,
+        session::{self, Case, Story, copies},
+    },
+    trace::{Origin, Sighting},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GhostCopyOfANodeTooCloseToTheGateway,
-    what: "one transmission was received on several channels at once",
+    what: "a node beside the gateway is heard twice, and the server keeps the ghost",
     places: &[Place::Session(session::Rung::Heard)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::copies::ghost)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+/// A ghost is this much weaker than its original.
+const GHOST_DB: f32 = 20.0;
+
+fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let Origin::Accept { attempt: index, .. } = story.session.origin else { return None };
+    let attempt = case.node.attempts.get(index)?;
+    let (strong, weak) = attempt.heard.ghost()?;
+    let (high, low) = (strong.rssi?, weak.rssi?);
+    if high - low < GHOST_DB || !attempt.answers.iter().any(|a| copies::answers(a, attempt, weak)) {
+        return None;
+    }
+    let began = copies::sessions_of(case, index);
+    let of_ghost = began.iter().find(|(_, answer)| copies::answers(answer, attempt, weak));
+    let recorded = case.record().and_then(|record| record.dev_addr);
+    let kept = of_ghost.is_some_and(|(session, _)| recorded == Some(session.dev_addr));
+    let twice = attempt.answers.len() >= 2;
+    let mut finding = Finding::new(
+        if kept || twice { Certainty::Certain } else { Certainty::Likely },
+        fact!(
+            "one request was received twice by one gateway, on {frequency} at {rssi} and on \
+             {ghost_frequency} at {ghost_rssi}: the node is too close, and the server {did} the ghost",
+            frequency = frequency(strong),
+            rssi = Value::Dbm(high.into()),
+            ghost_frequency = frequency(weak),
+            ghost_rssi = Value::Dbm(low.into()),
+            did = if kept { "kept the session of" } else { "answered" }
+        ),
+        "move the node away from the gateway (a few metres, RSSI well below -30 dBm) and let it join \
+         again; let the server keep the strongest of identical copies",
+    );
+    if let (Some(a), Some(b)) = (strong.tmst, weak.tmst) {
+        let apart = a.wrapping_sub(b).min(b.wrapping_sub(a));
+        finding.add(fact!(
+            "{request} and {ghost}: the same bytes {apart} us apart, {difference} apart",
+            request = Cite::from(strong).with_time(),
+            ghost = Cite::from(weak).with_time(),
+            apart,
+            difference = Value::Db((high - low).into())
+        ));
+    }
+    for (session, answer) in &began {
+        let of = if copies::answers(answer, attempt, weak) { "the ghost" } else { "the original" };
+        finding.add(fact!(
+            "{accept}: accept for {of}, DevAddr {dev_addr}, {frames} authenticate",
+            accept = Cite::from(&answer.sending).with_time(),
+            of,
+            dev_addr = session.dev_addr,
+            frames = Value::Count(session.frames.len() as u64, "data frame")
+        ));
+    }
+    if let Some(addr) = recorded {
+        finding.add(fact!("the record holds DevAddr {recorded}", recorded = addr));
+    }
+    Some(finding)
+}
+
+fn frequency(sighting: &Sighting) -> Value {
+    sighting.freq_hz.map_or(Value::Text("another frequency".into()), Value::Frequency)
+}
 
 const PAGE: &str = r#"# ghost-copy-of-a-node-too-close-to-the-gateway
 One transmission was received on several channels at once, and the ghost was

@@ -1,16 +1,82 @@
 //! Cause `good-accepts-not-taken-by-the-node`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    intake::Speaker,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            proven::receiving::{good, not_taken, own_windows},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GoodAcceptsNotTakenByTheNode,
     what: "good accepts at a sound margin, and the node asks again",
     places: &[Place::Join(join::Rung::Proven)],
     kind: Kind::Residual,
-    checks: &[Check::Join(join::proven::receiving::not_taken)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Evidence of one kind is told of this many accepts.
+const MOST_TOLD: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let attempts = not_taken(case);
+    let good: Vec<_> = attempts.iter().filter_map(|i| good(case, *i)).collect();
+    if good.is_empty() {
+        return None;
+    }
+    let least = good.iter().map(|(_, margin)| *margin).fold(f32::MAX, f32::min);
+    let mut finding = Finding::new(
+        Certainty::Likely,
+        fact!(
+            "{accepts} were right in delay, frequency, data rate and polarity, taken by the gateway, \
+             and open with the node's own key; the node asks again: what is left is its receive side",
+            accepts = Value::count(attempts.len(), "Join-Accept")
+        ),
+        "look at the node: timing of its receive windows, antenna switch in receive, oscillator, \
+         sync word and polarity of its receiver. Which of them, this capture cannot show",
+    );
+    for (answer, _) in good.iter().take(MOST_TOLD) {
+        let Some(hz) = answer.sending.freq_hz else { continue };
+        finding.add(fact!(
+            "{accept}: {delay} after the request, {frequency}, acknowledged",
+            accept = &answer.sending,
+            delay = Value::Micros(answer.delay.slot_us().unwrap_or_default()),
+            frequency = Value::Frequency(hz)
+        ));
+    }
+    finding.add(fact!(
+        "link margin of the requests: {margin} at the least",
+        margin = Value::db(least)
+    ));
+    if let Some(attempt) = case.last_join().and_then(|index| case.node.attempts.get(index)) {
+        finding.add(fact!("{request}: after this request the node joined", request = attempt));
+    }
+    let own = own_windows(case);
+    if let Some(window) = own.first() {
+        finding.add(
+            fact!(
+                "by its console the first window opens {window} after the end of transmission: in \
+                 time ({said})",
+                window = Value::Micros(window.after_us),
+                said = window.line.clone()
+            )
+            .said_by(Speaker::Node),
+        );
+    }
+    finding.add(fact!(
+        "would decide: {log}a logic trace of its radio, a try next to a second gateway (not closer \
+         than a few metres)",
+        log = if own.is_empty() { "the node's own log of its windows, " } else { "" }
+    ));
+    Some(finding)
+}
 
 const PAGE: &str = r#"# good-accepts-not-taken-by-the-node
 Several accepts were right in all that can be checked, and the node asks

@@ -1,16 +1,62 @@
 //! Cause `identity-not-on-record`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    explore::near_miss::EuiName,
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case, identified::Pair},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::IdentityNotOnRecord,
     what: "no claim resembles the identity sent",
     places: &[Place::Join(join::Rung::Identified)],
     kind: Kind::Residual,
-    checks: &[Check::Join(join::identified::not_on_record)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    if case.entry.is_none() {
+        return stranger(case);
+    }
+    let pair = Pair::of(case, EuiName::DevEui).or_else(|| Pair::of(case, EuiName::JoinEui))?;
+    Some(pair.finding(
+        "identity",
+        "not the one on record, and no typing error explains it",
+        "register the identity that the node sends, or give the node the one on record",
+    ))
+}
+
+/// A stranger while a node of the roster is not heard. Other neighbours are no fault.
+fn stranger(case: &Case<'_>) -> Option<Finding> {
+    let dev_eui = case.node.attempts.first()?.ask.dev_eui()?;
+    let missing = case.trace.nodes.iter().any(|node| {
+        node.index.is_some()
+            && node.attempts.is_empty()
+            && node.sessions.iter().all(|s| s.frames.is_empty())
+    });
+    // A server that answers has it on record.
+    let answered = case.node.attempts.iter().any(|a| !a.answers.is_empty());
+    if !missing || answered {
+        return None;
+    }
+    let finding = Finding::new(
+        Certainty::Possible,
+        fact!(
+            "{dev_eui} is on no roster and no claim resembles it, while a node of the roster is not \
+             heard",
+            dev_eui
+        ),
+        "if it is yours, register what the node sends; if not, it is a neighbour's and needs \
+         nothing",
+    );
+    let requests = Value::count(case.node.attempts.len(), "request");
+    Some(finding.and(fact!("{requests} from it", requests)))
+}
 
 const PAGE: &str = r#"# identity-not-on-record
 No claim resembles the identity that the node sends.

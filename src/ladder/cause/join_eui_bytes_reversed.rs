@@ -1,18 +1,28 @@
 //! Cause `join-eui-bytes-reversed`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    explore::near_miss::EuiName,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, identified::Pair},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::JoinEuiBytesReversed,
     what: "the JoinEUI sent is the one on record read backwards",
     places: &[Place::Join(join::Rung::Identified)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::identified::join_eui_reversed)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# join-eui-bytes-reversed
+fn check(case: &Case<'_>) -> Option<Finding> {
+    Pair::of(case, EuiName::JoinEui)?.reversed(case)
+}
+
+const PAGE: &str = r"# join-eui-bytes-reversed
 The JoinEUI that the node sends is the registered one with its eight bytes
 in the opposite order.
 
@@ -60,4 +70,4 @@ A4A5A6A7 A8A9AAAB ACADAEAF.
 ## Source
 LoRaWAN 1.0.4, p. 45-46; 1.1, 6.2.2 and 6.2.3; octet order: 1.0.4,
 conventions.
-"#;
+";

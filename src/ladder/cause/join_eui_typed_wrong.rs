@@ -1,18 +1,28 @@
 //! Cause `join-eui-typed-wrong`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    explore::near_miss::EuiName,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, identified::Pair},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::JoinEuiTypedWrong,
-    what: "the JoinEUI sent differs from the one on record by a typing slip",
+    what: "the JoinEUI sent differs from the one on record by a typing error",
     places: &[Place::Join(join::Rung::Identified)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::identified::join_eui_typed)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# join-eui-typed-wrong
+fn check(case: &Case<'_>) -> Option<Finding> {
+    Pair::of(case, EuiName::JoinEui)?.typed(case)
+}
+
+const PAGE: &str = r"# join-eui-typed-wrong
 The JoinEUI heard differs from the one on record in one or two digits, or in
 two neighbours exchanged.
 
@@ -59,4 +69,4 @@ Three other probes of the orchard with the JoinEUI ...-00-01 join.
 
 ## Source
 LoRaWAN 1.0.4, p. 45-46; 1.1, 6.2.2 and 6.2.3.
-"#;
+";

@@ -1,16 +1,80 @@
 //! Cause `join-nonce-went-back`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Fact, fact},
+    frame::MacVersion,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            acceptable::{
+                MOST_TOLD, opened_and_refused,
+                terms::{Stale, stale},
+            },
+        },
+    },
+    trace::{Answer, Attempt},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::JoinNonceWentBack,
     what: "JoinNonce is not above the node's last",
     places: &[Place::Join(join::Rung::Acceptable)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::acceptable::terms::join_nonce)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let place = |attempt: &Attempt| {
+        case.node.attempts.iter().position(|other| other.line() == attempt.line())
+    };
+    let went_back: Vec<(&Answer, Stale<'_>)> = opened_and_refused(case)
+        .into_iter()
+        .filter_map(|(attempt, answer, opening)| {
+            Some((answer, stale(case, place(attempt)?, &opening.opened.accept)?))
+        })
+        .collect();
+    let &(_, Stale { join_nonce, last, version, taken }) = went_back.first()?;
+    // 1.0.4 leaves the check of the order to the node; 1.1 demands it.
+    let certainty = if version == MacVersion::V1_1 || join_nonce == last {
+        Certainty::Certain
+    } else {
+        Certainty::Likely
+    };
+    let whose = match taken {
+        Some(accept) => fact!("the last that the node took ({accept})", accept),
+        None => Fact::from("the last that the node keeps"),
+    };
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "JoinNonce {join_nonce} is not above {last}, {whose}: the node drops the accept",
+            join_nonce,
+            last,
+            whose
+        ),
+        fact!(
+            "set the server's next JoinNonce above {last}, or clear the node's stored value",
+            last
+        ),
+    );
+    for (answer, stale) in went_back.iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{accept}: JoinNonce {join_nonce}",
+            accept = &answer.sending,
+            join_nonce = stale.join_nonce
+        ));
+    }
+    if let Some(next) = case.record().and_then(|r| r.next_join_nonce) {
+        finding.add(fact!(
+            "the record's next-join-nonce is {next_join_nonce}",
+            next_join_nonce = next
+        ));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# join-nonce-went-back
 The accept's JoinNonce is not above the last one that the node has taken, so

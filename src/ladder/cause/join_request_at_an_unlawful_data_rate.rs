@@ -1,16 +1,61 @@
 //! Cause `join-request-at-an-unlawful-data-rate`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            on_plan::{heard_at, heard_fact},
+        },
+    },
+    region::JoinFit,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::JoinRequestAtAnUnlawfulDataRate,
     what: "the data rate is not one that a join may use on this channel",
     places: &[Place::Join(join::Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::on_plan::unlawful_data_rate)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Requests that are quoted.
+const QUOTED: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let plan = case.plan?;
+    let wrong: Vec<_> = heard_at(case)
+        .filter_map(|(attempt, hz, m)| match plan.join_fit(hz, m) {
+            JoinFit::WrongRate { channel } | JoinFit::NotAJoinChannel { channel } => {
+                Some((attempt, hz, m, channel))
+            }
+            _ => None,
+        })
+        .collect();
+    let (_, _, data_rate, channel) = *wrong.first()?;
+    // A server that answers takes it all the same.
+    if wrong.iter().any(|(attempt, ..)| !attempt.answers.is_empty()) {
+        return None;
+    }
+    let mut finding = Finding::new(
+        Certainty::Likely,
+        fact!(
+            "the node asks at {data_rate} in channel {channel}; {region} does not allow a join there",
+            data_rate,
+            channel,
+            region = plan.name
+        ),
+        "compare the regional revision of the node's stack with the server's: join data rates \
+         changed between revisions (AU915 among them)",
+    );
+    for (attempt, hz, data_rate, _) in wrong.iter().take(QUOTED) {
+        finding.add(heard_fact(attempt, *hz, *data_rate));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# join-request-at-an-unlawful-data-rate
 The Join-Request came on a join channel, but at a data rate that a join may

@@ -1,18 +1,119 @@
 //! Cause `join-request-has-the-wrong-length`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    crypto::Signer,
+    fact::{Certainty, Cite, Fact, Value, fact},
+    frame::{JoinRequest, Mic},
+    id::DevEui,
+    ladder::{
+        finding::Finding,
+        join::{self, Case},
+    },
+    trace::{Transmission, missing_dev_eui_byte, root_keys},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::JoinRequestHasTheWrongLength,
-    what: "what the node sends as a Join-Request has not 23 octets",
+    what: "what the node sends as a Join-Request does not have 23 bytes",
     places: &[Place::Join(join::Rung::Heard)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::heard::wrong_length)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# join-request-has-the-wrong-length
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let heard = case.node.misshapen.first()?;
+    let size = Value::count(heard.octets.len(), "byte");
+    let expected = JoinRequest::LEN;
+    let lacking = lacking(case, heard);
+    let mut finding = match &lacking {
+        Some(Lacking { dev_eui, byte, claim, .. }) => Finding::new(
+            Certainty::Likely,
+            fact!(
+                "the node sends a Join-Request of {size} instead of {expected}: byte {byte} of the \
+                 DevEUI is missing, JoinEUI and all other bytes are as on {claim}; servers drop it \
+                 without an answer",
+                size,
+                expected,
+                byte = *byte,
+                claim = *claim
+            ),
+            fact!(
+                "give the node all 8 bytes of its DevEUI, {dev_eui}: look for a short array or a \
+                 short text in its configuration",
+                dev_eui = *dev_eui
+            ),
+        ),
+        None => Finding::new(
+            Certainty::Certain,
+            fact!(
+                "the node sends a Join-Request of {size} instead of {expected}; servers drop it \
+                 without an answer",
+                size,
+                expected
+            ),
+            "correct the frame in the node's stack: MHDR 1, JoinEUI 8, DevEUI 8, DevNonce 2, MIC 4 \
+             bytes",
+        ),
+    };
+    for heard in &case.node.misshapen {
+        finding.add(frame(heard));
+    }
+    match lacking {
+        Some(Lacking { signed: true, .. }) => {
+            finding.certainty = Certainty::Certain;
+            finding.add("the MIC holds under this node's key: the frame is this node's");
+            finding = finding.matched_by_chance(TRIES, 1);
+        }
+        Some(_) => finding.add("the likeness is all the evidence: no MIC shows whose frame it is"),
+        None => {}
+    }
+    Some(finding)
+}
+
+fn frame(heard: &Transmission) -> Fact {
+    fact!(
+        "{frame}: {size}: {bytes}",
+        frame = Cite::from(heard.first()).with_time(),
+        size = Value::count(heard.octets.len(), "byte"),
+        bytes = Value::Bytes(heard.octets.to_vec())
+    )
+}
+
+/// A request in which one byte of the DevEUI is missing.
+struct Lacking {
+    dev_eui: DevEui,
+    /// Which, from 1 at the left as printed.
+    byte: usize,
+    claim: &'static str,
+    /// Whether the MIC holds under a key of the node.
+    signed: bool,
+}
+
+/// Each of some four keys on two messages.
+const TRIES: f64 = 8.0;
+
+fn lacking(case: &Case<'_>, heard: &Transmission) -> Option<Lacking> {
+    let entry = case.entry?;
+    let (dev_eui, byte, claim) = entry.claims().find_map(|(kind, claim)| {
+        let dev_eui = claim.dev_eui?;
+        let byte = missing_dev_eui_byte(&heard.octets, claim.join_eui?, dev_eui)?;
+        Some((dev_eui, byte, kind.name()))
+    })?;
+    let (signed, mic) = heard.octets.split_last_chunk().map(|(signed, mic)| (signed, Mic(*mic)))?;
+    // A stack may sign what it sends, or the whole of it.
+    let mut whole = signed.get(..9)?.to_vec();
+    whole.extend(dev_eui.to_wire());
+    whole.extend(signed.get(16..)?);
+    let keys = root_keys(case.node.index?, entry);
+    let signed = keys.iter().any(|(_, root)| {
+        [signed, &whole].into_iter().any(|message| Signer::new(root.key()).mic(&[message]) == mic)
+    });
+    Some(Lacking { dev_eui, byte, claim, signed })
+}
+
+const PAGE: &str = r"# join-request-has-the-wrong-length
 A frame of the node carries the MHDR of a Join-Request but is not 23 octets
 long.
 
@@ -58,4 +159,4 @@ that is 25 octets. A 32-bit variable was copied whole: DevNonce 5 stands as
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; 1.1, 6.2.2 (fields) and 6.2.4
 (Rejoin-Request).
-"#;
+";

@@ -1,18 +1,50 @@
 //! Cause `join-request-signed-by-another-rule`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case, authentic, why::Why},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::JoinRequestSignedByAnotherRule,
     what: "the root key is right, and the node computes the MIC in a way of its own",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::misread)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# join-request-signed-by-another-rule
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let Some(Why::Misread(found)) = authentic::why(case) else { return None };
+    let what: Vec<Value> = found.mistakes.iter().map(|row| row.what.into()).collect();
+    let keys: Vec<Value> = found.roots.iter().cloned().map(Value::from).collect();
+    let mut finding = Finding::new(
+        Certainty::of_probability(found.odds),
+        fact!(
+            "the MIC holds under {keys} if the node {what}",
+            keys = Value::List(keys, " or "),
+            what = Value::List(what, ", and ")
+        ),
+        "correct the computation of the MIC in the node's stack: AES-CMAC over MHDR, JoinEUI, \
+         DevEUI and DevNonce as sent; the first four bytes in their order",
+    );
+    for row in &found.mistakes {
+        finding.add(fact!("the standard: {standard}", standard = row.standard));
+    }
+    finding.add(fact!(
+        "it holds for {requests}; {tried} tried",
+        requests = Value::count(found.held, "request"),
+        tried = Value::Count(found.tried, "way")
+    ));
+    finding.false_match = Some(found.odds);
+    Some(finding)
+}
+
+const PAGE: &str = r"# join-request-signed-by-another-rule
 The root key is right, yet the node computes the MIC of its Join-Request in
 a way of its own.
 
@@ -49,4 +81,4 @@ key is right, and every server drops it.
 
 ## Source
 LoRaWAN 1.0.4, p. 45; LoRaWAN 1.1, 6.2.2; RFC 4493.
-"#;
+";

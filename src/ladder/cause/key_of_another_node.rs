@@ -1,18 +1,42 @@
 //! Cause `key-of-another-node`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::{
+    fact::fact,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, why::Instead},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::KeyOfAnotherNode,
     what: "the MIC holds under the key of another node",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::another_node)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# key-of-another-node
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let hit = hits::key_hit(case, CauseId::KeyOfAnotherNode)?;
+    let key = hit.label.clone();
+    let summary = if let Some(Instead::KeyOf(other_node)) = &hit.instead {
+        fact!(
+            "the MIC holds under {key}; a key of {other_node} is where one of this node's belongs",
+            key,
+            other_node = other_node.clone()
+        )
+    } else {
+        fact!("the MIC holds under the key of another node ({key})", key)
+    };
+    Some(hit.finding(
+        summary,
+        "give each node its own key: two labels or two lines of a list were swapped",
+    ))
+}
+
+const PAGE: &str = r"# key-of-another-node
 The node's Join-Request authenticates under the key of another node on the
 roster.
 
@@ -53,4 +77,4 @@ the list was deleted in the key column only.
 
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; the odds are computed.
-"#;
+";

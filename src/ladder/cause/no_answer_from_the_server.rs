@@ -1,16 +1,91 @@
 //! Cause `no-answer-from-the-server`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    intake::Speaker,
+    ladder::{
+        finding::Finding,
+        join::{Case, Rung, answered},
+        rung::State,
+    },
+    trace::Sighting,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NoAnswerFromTheServer,
     what: "the request is good, both directions were captured, and no accept came",
-    places: &[Place::Join(join::Rung::Answered)],
+    places: &[Place::Join(Rung::Answered)],
     kind: Kind::Residual,
-    checks: &[Check::Join(join::answered::no_answer)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Evidence of one kind is told of this many requests.
+const MOST_TOLD: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let mut silent = answered::unanswered_run(case);
+    silent.retain(|(index, _)| case.state(*index, Rung::Answered) == State::Broken);
+    if silent.is_empty() || !answered::requests_are_good(case) {
+        return None;
+    }
+    // A request that may never have reached the server is no reason to look for its answer there.
+    let read = |seen: &Sighting| {
+        let gateway = case.trace.gateways.get(&seen.gateway);
+        gateway.is_none_or(|gateway| gateway.push.asked == 0 || gateway.is_read())
+    };
+    if !silent.iter().any(|(_, attempt)| attempt.heard.sightings().any(read)) {
+        return None;
+    }
+    // After a join that worked one request without an answer is a lost datagram.
+    let joined = case.last_join();
+    if joined.is_some() && silent.len() < 2 {
+        return None;
+    }
+    // Nobody owes a neighbour's node an answer.
+    if case.entry.is_none() && !case.roster.nodes.is_empty() {
+        return None;
+    }
+    let every = |rung| silent.iter().all(|(index, _)| case.state(*index, rung) == State::Proven);
+    let checked = every(Rung::Authentic);
+    let certainty = if silent.len() >= 2 && checked && every(Rung::Fresh) {
+        Certainty::Likely
+    } else {
+        Certainty::Possible
+    };
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "{requests} went unanswered, though {checks}",
+            requests = Value::count(silent.len(), "request"),
+            checks = if checked {
+                "identity, MIC and nonce are good as far as the roster shows"
+            } else {
+                "nothing wrong with them can be seen"
+            }
+        ),
+        "look into the server's log at these times: is the node enabled, its record saved, its \
+         JoinEUI served by this join server, its DevNonce taken?",
+    );
+    for (_, attempt) in silent.iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{request}: DevNonce {dev_nonce}, no accept",
+            request = *attempt,
+            dev_nonce = attempt.nonce()
+        ));
+    }
+    if let Some(attempt) = joined.and_then(|index| case.node.attempts.get(index)) {
+        finding.add(fact!(
+            "{request}: this request was answered, and the node joined",
+            request = attempt
+        ));
+    }
+    for line in case.record().into_iter().flat_map(|r| &r.log) {
+        finding.add(fact!("server's log: {said}", said = line.clone()).said_by(Speaker::Server));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# no-answer-from-the-server
 All that can be checked on the Join-Request is good, both directions are in

@@ -1,16 +1,93 @@
 //! Cause `no-downlink-path-to-the-gateway`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::{gateway, join};
+use crate::{
+    fact::{Certainty, Fact, fact},
+    id::Eui64,
+    intake::Speaker,
+    ladder::{
+        finding::Finding,
+        gateway,
+        join::{Case, answered},
+        session,
+    },
+    trace::{GatewayTrace, Line},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NoDownlinkPathToTheGateway,
     what: "the uplink flow is acknowledged, the downlink flow is not",
-    places: &[Place::Gateway(gateway::Rung::DownlinkOpen), Place::Join(join::Rung::Answered)],
+    places: &[Place::Gateway(gateway::Rung::DownlinkOpen)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(gateway::downlink_open::no_path), Check::Join(join::answered::no_downlink_path)],
+    checks: &[
+        Check::Gateway(gateway::downlink_open::no_path),
+        Check::Join(of_node),
+        Check::Session(session::answered::no_downlink_path),
+    ],
     page: PAGE,
 };
+
+/// A node that no answer reaches: every gateway that heard its last requests is closed.
+fn of_node(case: &Case<'_>) -> Option<Finding> {
+    let unanswered = answered::unanswered_run(case);
+    let first = unanswered.first()?.1.line();
+    let heard = unanswered.iter().flat_map(|(_, attempt)| attempt.heard.sightings());
+    let mut gateways: Vec<Option<Eui64>> = heard.map(|seen| seen.gateway).collect();
+    gateways.sort_unstable();
+    gateways.dedup();
+    let mut found = None;
+    for eui in gateways {
+        let gateway = case.trace.gateways.get(&eui)?;
+        if !gateway.pull_is_unanswered(first) {
+            return None;
+        }
+        found.get_or_insert((eui, gateway));
+    }
+    let (eui, gateway) = found?;
+    let mut finding = of(eui, gateway, first);
+    for line in case.record().into_iter().flat_map(|r| &r.log) {
+        finding.add(fact!("server's log: {said}", said = line.clone()).said_by(Speaker::Server));
+    }
+    Some(finding)
+}
+
+fn of(eui: Option<Eui64>, gateway: &GatewayTrace, since: Line) -> Finding {
+    let pulls = gateway.pulls_unanswered();
+    let name = eui.map_or(fact!("the gateway"), |gateway| fact!("gateway {gateway}", gateway));
+    let mut finding = Finding::new(
+        if pulls >= 3 { Certainty::Certain } else { Certainty::Likely },
+        fact!(
+            "{name} gets acknowledgements for its uplinks and none for its {pulls} PULL_DATA{since}: \
+             no downlink can reach it",
+            name,
+            pulls,
+            since = if gateway.counts.pull_ack > 0 { " since its last PULL_ACK" } else { "" }
+        ),
+        "open the gateway's downlink UDP port both ways (firewall, NAT, the port number set for \
+         downlinks): the gateway must get a PULL_ACK for each PULL_DATA",
+    );
+    finding.add(fact!(
+        "PUSH_DATA {push_data}, PUSH_ACK {push_ack}; PULL_DATA {pull_data}, PULL_ACK {pull_ack}",
+        push_data = gateway.counts.push_data,
+        push_ack = gateway.counts.push_ack,
+        pull_data = gateway.counts.pull_data,
+        pull_ack = gateway.counts.pull_ack
+    ));
+    if let Some(at) = gateway.last_pull_ack().filter(|at| *at < since) {
+        finding.add(fact!("{last}: the last PULL_ACK", last = at));
+    }
+    if let Some(stat) = gateway.stats.last() {
+        let mut parts = Vec::new();
+        parts.extend(stat.stat.ackr.map(|ackr| fact!("ackr {ackr} %", ackr = f64::from(ackr))));
+        parts.extend(stat.stat.dwnb.map(|dwnb| fact!("dwnb {dwnb}", dwnb)));
+        finding.add(fact!(
+            "{statistics}: the gateway's statistics: {figures}",
+            statistics = stat.line,
+            figures = Fact::joined(parts, ", ")
+        ));
+    }
+    finding
+}
 
 const PAGE: &str = r#"# no-downlink-path-to-the-gateway
 The uplink flow of the gateway is acknowledged, its downlink flow is not, so

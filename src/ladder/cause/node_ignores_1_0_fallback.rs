@@ -1,16 +1,58 @@
 //! Cause `node-ignores-1.0-fallback`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Fact, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            proven::{cite, derived::ignores_fallback},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NodeIgnores10Fallback,
     what: "OptNeg is 0, yet the node's data verifies by the 1.1 rule only",
     places: &[Place::Join(join::Rung::Proven)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::proven::derived::ignores_fallback)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Evidence of one kind is told of this many frames.
+const MOST_TOLD: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let (session, frames) = ignores_fallback(case)?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        "OptNeg is 0 in the accept, so that the 1.0 rule derives the keys; the node's data \
+         authenticates by the 1.1 rule only: it ignores the fallback",
+        "correct the node's stack: with OptNeg 0 it derives NwkSKey and AppSKey from NwkKey by the \
+         1.0 rule; or register the node on a server that speaks 1.1",
+    );
+    for seen in frames.iter().take(MOST_TOLD) {
+        let context = seen.held.context.map_or(Fact::from("forwarding half alone"), |c| {
+            fact!(
+                "TxDr {tx_dr}, TxCh {tx_ch}, ConfFCnt {conf_fcnt}",
+                tx_dr = c.tx_dr,
+                tx_ch = c.tx_ch,
+                conf_fcnt = c.conf_fcnt
+            )
+        });
+        finding.add(fact!(
+            "{frame}: FCnt {fcnt} of DevAddr {dev_addr} holds by the 1.1 rule ({context})",
+            frame = cite(seen),
+            fcnt = seen.held.fcnt,
+            dev_addr = session.dev_addr,
+            context
+        ));
+    }
+    // 16 data rates and 100 channels may stand in the MIC's block.
+    Some(finding.matched_by_chance(1_600.0, frames.len()))
+}
 
 const PAGE: &str = r#"# node-ignores-1.0-fallback
 The accept says OptNeg 0, yet the node's data verifies only by the 1.1 rule.

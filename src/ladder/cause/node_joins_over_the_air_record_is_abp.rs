@@ -1,16 +1,63 @@
 //! Cause `node-joins-over-the-air-record-is-abp`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case, authentic::is_abp_record},
+    },
+    trace::Attempt,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NodeJoinsOverTheAirRecordIsAbp,
     what: "the node joins over the air, the record holds session keys only",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::record_is_abp)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let record = case.record()?;
+    // A record may have been changed after the node joined: what counts is what went unanswered since.
+    let answered = case.node.attempts.iter().rposition(|a| !a.answers.is_empty());
+    let since = answered.map_or(0, |last| last + 1);
+    let asked = case.node.attempts.iter().skip(since).filter(|a| a.ask.join().is_some()).count();
+    if asked == 0 || !is_abp_record(record) {
+        return None;
+    }
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        "the node joins over the air, its record is set for ABP: session keys, and no root key to \
+         check a Join-Request with",
+        "register the node for OTAA with its root key; or, if ABP is meant, set the node to ABP \
+         with the record's session",
+    );
+    let requests = Value::count(asked, "Join-Request");
+    finding.add(fact!("{requests} from the node", requests));
+    finding.add(match record.dev_addr {
+        Some(dev_addr) => {
+            fact!("the record holds DevAddr {dev_addr} and session keys, no AppKey", dev_addr)
+        }
+        None => "the record holds session keys, no AppKey".into(),
+    });
+    if let Some(joined) = answered.and_then(|last| case.node.attempts.get(last)) {
+        finding.add(fact!(
+            "the server answered {request}: the record was changed after it",
+            request = joined
+        ));
+    }
+    let holds = |a: &Attempt| a.holds_under.iter().any(|key| case.is_own(key));
+    if let Some(attempt) = case.node.attempts.iter().find(|attempt| holds(attempt)) {
+        finding.add(fact!(
+            "the MIC holds under the firmware's root key: the node itself is right";
+            at: attempt
+        ));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# node-joins-over-the-air-record-is-abp
 The node sends Join-Requests, but its record holds session keys only and

@@ -1,16 +1,54 @@
 //! Cause `node-listens-on-another-frequency`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    intake::Speaker,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            proven::receiving::{climbs_to_acceptable, windows_elsewhere},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NodeListensOnAnotherFrequency,
     what: "the node's own log opens its first window off the RX1 frequency",
     places: &[Place::Join(join::Rung::Proven)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::proven::receiving::window_elsewhere)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Lines of the console that are told.
+const MOST_TOLD: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    if !climbs_to_acceptable(case) {
+        return None;
+    }
+    let (opened, wanted) = windows_elsewhere(case)?;
+    let mut on: Vec<u32> = opened.iter().filter_map(|window| Some(window.hz?.0)).collect();
+    on.dedup();
+    let mut finding = Finding::new(
+        Certainty::Likely,
+        fact!(
+            "the node's log opens its first window on {frequency}; RX1 of its requests is on \
+             {expected}",
+            frequency = Value::list(on.into_iter().map(Value::Frequency)),
+            expected = Value::list(wanted.into_iter().map(Value::Frequency))
+        ),
+        "correct the rule by which the node's stack finds the RX1 frequency from the channel of its \
+         request, or the region that it is built for",
+    );
+    for window in opened.iter().take(MOST_TOLD) {
+        let said = window.line.clone();
+        finding.add(fact!("node's log: {said}", said).said_by(Speaker::Node));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# node-listens-on-another-frequency
 The node's own log shows that its first receive window opens on another

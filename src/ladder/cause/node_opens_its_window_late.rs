@@ -1,16 +1,70 @@
 //! Cause `node-opens-its-window-late`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    intake::Speaker,
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            proven::receiving::{OFF_US, climbs_to_acceptable, late_windows},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NodeOpensItsWindowLate,
     what: "the node's own log shows its windows off",
     places: &[Place::Join(join::Rung::Proven)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::proven::receiving::window_late)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Lines of the console that are told.
+const MOST_TOLD: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    if !climbs_to_acceptable(case) {
+        return None;
+    }
+    let (windows, air) = late_windows(case)?;
+    let first = windows.first()?;
+    let error = first.after_us - 5_000_000;
+    let same = windows.iter().all(|w| (w.after_us - first.after_us).abs() < 5_000);
+    // At 6 s it may be the second one, which the console calls by no name.
+    let second = windows.iter().all(|w| (w.after_us - 6_000_000).abs() <= OFF_US && w.hz.is_none());
+    #[expect(clippy::cast_possible_truncation, reason = "an accept is on air for a few seconds")]
+    let air = (air * 1e6) as i64;
+    let mut finding = Finding::new(
+        if error < 0 || second { Certainty::Likely } else { Certainty::Certain },
+        fact!(
+            "the node's log opens its first window {window} after the end of transmission, {error} \
+             too {side}; the accept was on air from 5.000 s for {time_on_air}",
+            window = Value::Micros(first.after_us),
+            error = Value::Micros(error.abs()),
+            side = if error > 0 { "late" } else { "early" },
+            time_on_air = Value::About(air)
+        ),
+        "count the 5 s in the node from the end of transmission (the radio's interrupt), by a clock \
+         whose error is known",
+    );
+    for window in windows.iter().take(MOST_TOLD) {
+        finding.add(
+            fact!(
+                "node's log: {window} after tx done: {said}",
+                window = Value::Micros(window.after_us),
+                said = window.line.clone()
+            )
+            .said_by(Speaker::Node),
+        );
+    }
+    if same && windows.len() > 1 {
+        finding.add("the same error each time: a constant in the code, not a drifting clock");
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# node-opens-its-window-late
 The node's own log shows that its receive windows do not open when the

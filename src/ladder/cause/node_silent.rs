@@ -1,18 +1,65 @@
 //! Cause `node-silent`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    intake::Speaker,
+    ladder::{
+        console::speaks_of_sending,
+        finding::Finding,
+        join::{self, Case, heard::join_filter},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NodeSilent,
     what: "the node is known to transmit, and nothing of it was received",
     places: &[Place::Join(join::Rung::Heard)],
     kind: Kind::Residual,
-    checks: &[Check::Join(join::heard::node_silent)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# node-silent
+/// Lines of the node's log that are quoted.
+const QUOTED: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let silent = case.node.attempts.is_empty()
+        && case.node.misshapen.is_empty()
+        && case.node.sessions.iter().all(|s| s.frames.is_empty())
+        && case.node.unverified.is_empty();
+    if join_filter(case).is_some() {
+        return None;
+    }
+    if !silent || case.is_abp() || !known_to_transmit(case) || !case.hears_gateways() {
+        return None;
+    }
+    let mut finding = Finding::new(
+        Certainty::Likely,
+        "the node's log shows that it transmits, and no gateway of the capture received anything \
+         of it",
+        "on the node check antenna and its connection (never transmit into an open antenna port), \
+         the radio's frequency, sync word (public, 0x34) and polarity; then repeat within sight of \
+         the gateway, but not closer than a few metres",
+    );
+    for line in case.firmware().into_iter().flat_map(|f| &f.log).take(QUOTED) {
+        let said = fact!("node's log: {line}", line = line.clone());
+        finding.add(said.said_by(Speaker::Node));
+    }
+    let received = case.trace.gateways.values().map(|gateway| gateway.crc_good).sum();
+    finding.add(fact!(
+        "other nodes' frames: {receptions}",
+        receptions = Value::Count(received, "reception")
+    ));
+    Some(finding)
+}
+
+/// Whether the node's own log shows that it transmits.
+fn known_to_transmit(case: &Case<'_>) -> bool {
+    case.firmware().is_some_and(|f| f.log.iter().any(|line| speaks_of_sending(line)))
+}
+
+const PAGE: &str = r"# node-silent
 The node is known to transmit, the capture covers its attempts, and no
 gateway received anything of it.
 
@@ -61,4 +108,4 @@ Its antenna cable is plugged into the connector of the short-range radio.
 ## Source
 RP002-1.0.1, 2.4 and chapter 3 (sync word, I/Q); LoRaWAN, chapter on
 retransmission back-off; the rest is common practice.
-"#;
+";

@@ -1,18 +1,25 @@
 //! Cause `nwk-key-bytes-reversed`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::ladder::{
+    finding::Finding,
+    join::{self, Case},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NwkKeyBytesReversed,
     what: "the MIC holds under the NwkKey on record read backwards",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::nwk_key_reversed)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# nwk-key-bytes-reversed
+fn check(case: &Case<'_>) -> Option<Finding> {
+    Some(hits::key_hit(case, CauseId::NwkKeyBytesReversed)?.reversed())
+}
+
+const PAGE: &str = r"# nwk-key-bytes-reversed
 The NwkKey that signs the Join-Request is the one on record with its sixteen
 bytes in the opposite order.
 
@@ -53,4 +60,4 @@ Record: invented NwkKey A0A1A2A3 A4A5A6A7 A8A9AAAB ACADAEAF, expected MIC
 
 ## Source
 LoRaWAN 1.1, 6.2.2 (NwkKey signs) and 6.2.3.
-"#;
+";

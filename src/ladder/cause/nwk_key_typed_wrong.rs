@@ -1,18 +1,25 @@
 //! Cause `nwk-key-typed-wrong`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::ladder::{
+    finding::Finding,
+    join::{self, Case},
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NwkKeyTypedWrong,
-    what: "the NwkKey on record is a typing slip away from the one that signs",
+    what: "the NwkKey on record is a typing error away from the one that signs",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::nwk_key_typed)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# nwk-key-typed-wrong
+fn check(case: &Case<'_>) -> Option<Finding> {
+    Some(hits::key_hit(case, CauseId::NwkKeyTypedWrong)?.typed())
+}
+
+const PAGE: &str = r"# nwk-key-typed-wrong
 The NwkKey that signs the Join-Request differs from the one on record by a
 typing slip.
 
@@ -54,4 +61,4 @@ Two more requests agree.
 
 ## Source
 LoRaWAN 1.1, 6.2.2; the search and its odds: computed, common practice.
-"#;
+";

@@ -1,18 +1,94 @@
 //! Cause `one-channel-gateway`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::{gateway, join};
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        gateway,
+        join::{Case, Rung, on_plan::received_share},
+        rung::State,
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::OneChannelGateway,
     what: "the gateway receives one channel of a plan with many",
-    places: &[Place::Gateway(gateway::Rung::OnPlan), Place::Join(join::Rung::OnPlan)],
+    places: &[Place::Gateway(gateway::Rung::OnPlan), Place::Join(Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(gateway::on_plan::only_one_channel), Check::Join(join::on_plan::one_channel_gateway)],
+    checks: &[Check::Gateway(gateway::on_plan::only_one_channel), Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# one-channel-gateway
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let plan = case.plan?;
+    let mut narrow = None;
+    // A gateway that receives nothing of the node does not make up for one that receives little.
+    let heard_by = case.heard_by();
+    for (eui, trace) in case.trace.gateways.iter().filter(|(eui, _)| heard_by.contains(eui)) {
+        if !case.is_described(*eui) {
+            continue;
+        }
+        let listens = case.listens(*eui);
+        let unsaid = listens.is_empty()
+            && case.gateway(*eui).is_none_or(|gateway| gateway.sub_band.is_none())
+            && trace.heard_hz.len() == 1
+            && trace.crc_good >= 5;
+        match (listens.as_slice(), unsaid) {
+            ([one], _) => narrow = Some((eui, Some(*one), Certainty::Certain)),
+            (_, true) => {
+                narrow = Some((eui, trace.heard_hz.keys().next().copied(), Certainty::Likely));
+            }
+            _ => return None,
+        }
+    }
+    let (eui, hz, certainty) = narrow?;
+    let frequency = Value::Frequency(hz?);
+    let shares: Vec<(u32, u32)> = case
+        .node
+        .sessions
+        .iter()
+        .filter_map(received_share)
+        .filter(|(_, sent)| *sent >= 4)
+        .collect();
+    let lossy = shares.iter().find(|(came, sent)| came * 3 < sent * 2);
+    let joining_in_vain = case.node.attempts.len() >= 2
+        && case.node.sessions.iter().all(|s| s.frames.is_empty())
+        && case.ever(Rung::Answered, State::Proven);
+    if lossy.is_none() && !(joining_in_vain && certainty == Certainty::Certain) {
+        return None;
+    }
+    let lossy = lossy.copied().or(shares.last().copied());
+    let certainty = if lossy.is_some() { certainty } else { Certainty::Possible };
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "the gateway receives {frequency} alone, the plan {region} has more channels: most of \
+             what the node sends is lost",
+            frequency = frequency.clone(),
+            region = plan.name
+        ),
+        "use a gateway that hears all channels of the plan; a receiver of one channel serves no \
+         node that hops",
+    );
+    if let Some(eui) = eui {
+        finding.add(fact!(
+            "gateway {gateway}: {frequency} and nothing else",
+            gateway = *eui,
+            frequency
+        ));
+    }
+    if let Some((received, sent)) = lossy {
+        finding.add(fact!(
+            "{received} of {sent} came, by the frame counter",
+            received,
+            sent = Value::Count(sent.into(), "frame")
+        ));
+    }
+    Some(finding)
+}
+
+const PAGE: &str = r"# one-channel-gateway
 The gateway receives one channel, or one data rate, of a plan in which the
 node uses many.
 
@@ -57,4 +133,4 @@ eight.
 ## Source
 RP002-1.0.1, 2.4 (default channels every node must be able to use) and 2.4.4
 (CFList); the rest is common practice.
-"#;
+";

@@ -27,6 +27,21 @@ impl Place {
         }
     }
 
+    /// Returns the rung of a node's join ladder that it decides: a join rung itself, or the one that
+    /// a broken rung of the gateway leaves open.
+    pub const fn carries(self) -> Option<join::Rung> {
+        use gateway::Rung;
+        match self {
+            Self::Join(rung) => Some(rung),
+            Self::Gateway(Rung::Hears | Rung::OnPlan) => Some(join::Rung::Heard),
+            Self::Gateway(
+                Rung::Speaks | Rung::Known | Rung::UplinkAcknowledged | Rung::DownlinkOpen,
+            ) => Some(join::Rung::Answered),
+            Self::Gateway(Rung::Clock | Rung::Sends) => Some(join::Rung::Sent),
+            Self::Session(_) => None,
+        }
+    }
+
     /// Returns the rung's number on its ladder, from 1.
     pub fn number(self) -> usize {
         match self {

@@ -1,16 +1,84 @@
 //! Cause `random-nonce-against-a-counting-server`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{self, Case, fresh},
+    },
+    trace::Attempt,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::RandomNonceAgainstACountingServer,
-    what: "the node's DevNonces are random, the record's version wants them to grow",
+    what: "the node's DevNonces are random, the record's version needs them to grow",
     places: &[Place::Join(join::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::fresh::random)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Requests that are quoted.
+const QUOTED: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let version = fresh::counting_rule(case)?;
+    let refused = fresh::refused(case);
+    let (first, _) = *refused.first()?;
+    if !fresh::draws_at_random(case) {
+        return None;
+    }
+    let last = fresh::last_before(case, first)?;
+    let taken = case.node.attempts.iter().find(|a| !a.answers.is_empty() && a.nonce() > last);
+    let stated = case.node_version().is_some_and(|v| !v.counts_dev_nonces());
+    let nonces: Vec<u16> = case.node.attempts.iter().map(Attempt::nonce).collect();
+    let unordered = taken.is_some() && refused.len() >= 2 && !may_be_two_counters(&nonces);
+    let certainty = if stated || unordered { Certainty::Certain } else { Certainty::Likely };
+    let certainty = fresh::as_seen(case, &refused, certainty);
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "the node draws DevNonce at random, the record's version {version} needs it to grow: \
+             {requests} below the last accepted went unanswered",
+            version = version.name(),
+            requests = Value::count(refused.len(), "request")
+        ),
+        "register the node under the version it has (1.0.2 or 1.0.3), or give it a DevNonce that \
+         counts and is kept",
+    );
+    for (_, attempt) in refused.iter().take(QUOTED) {
+        finding.add(fact!(
+            "{request}: DevNonce {dev_nonce} unanswered",
+            request = *attempt,
+            dev_nonce = attempt.nonce()
+        ));
+    }
+    finding.add(fact!("the last accepted before was {last}", last));
+    if let Some(taken) = taken {
+        finding.add(fact!(
+            "{request}: DevNonce {dev_nonce}, above it, answered",
+            request = taken,
+            dev_nonce = taken.nonce()
+        ));
+    }
+    if let Some(version) = case.node_version() {
+        finding.add(fact!("the firmware states version {version}", version = version.name()));
+    }
+    Some(finding)
+}
+
+/// Whether a series may be that of two counters that take turns: of two nodes under one identity.
+fn may_be_two_counters(nonces: &[u16]) -> bool {
+    let mut counters: [Option<u16>; 2] = [None; 2];
+    nonces.iter().all(|nonce| {
+        let goes_on = |last: &Option<u16>| last.is_some_and(|last| fresh::goes_on(last, *nonce));
+        let own = counters.iter().position(goes_on);
+        let place = own.or_else(|| counters.iter().position(Option::is_none));
+        let counter = place.and_then(|place| counters.get_mut(place));
+        counter.map(|last| *last = Some(*nonce)).is_some()
+    })
+}
 
 const PAGE: &str = r#"# random-nonce-against-a-counting-server
 The node draws its DevNonce at random, while the record's version wants it
@@ -57,3 +125,14 @@ answer, no answer, accept. Before C7D9 a random value passed with (65 535 -
 ## Source
 LoRaWAN 1.0.3, p. 36 (random); 1.0.4, p. 45-46 (counter).
 "#;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_counters_that_take_turns_are_not_chance() {
+        assert!(may_be_two_counters(&[40, 7, 41, 8, 9, 42]));
+        assert!(!may_be_two_counters(&[0x1A3C, 0x4410, 0xC7D9]));
+    }
+}

@@ -1,16 +1,53 @@
 //! Cause `root-key-in-the-wrong-slot`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::{
+    fact::fact,
+    frame::MacVersion,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, why::Scope},
+    },
+    trace::Role,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::RootKeyInTheWrongSlot,
-    what: "the key that signs stands under the other root key's name",
+    what: "the key that signs is kept under the other root key's name",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::wrong_slot)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let hit = hits::key_hit(case, CauseId::RootKeyInTheWrongSlot)?;
+    // Of the claim that keeps the key: the two sides may differ.
+    let version = match hit.scope {
+        Scope::Reference => case.reference().and_then(|(_, claim)| claim.mac_version),
+        Scope::Beyond => case.node_version().or(case.record_version()),
+    };
+    let is_1_1 = version == Some(MacVersion::V1_1);
+    let remedy = match hit.name {
+        name if is_1_1 && name == Role::AppKey.name() => {
+            "1.1 signs with NwkKey: put each root key into the field of its own name on both sides; \
+             or, if the node is 1.0.x, set the record to that version"
+        }
+        name if !is_1_1 && name == Role::NwkKey.name() => {
+            "put the 1.0.x root key, the record's AppKey, into the field that the stack calls \
+             NwkKey (and into AppKey too, if it asks for both)"
+        }
+        _ => "put each root key into the field of its own name on both sides",
+    };
+    Some(hit.finding(
+        fact!(
+            "the MIC holds under {key}, which {version} does not use for it",
+            key = hit.label.clone(),
+            version = version.map_or("this version", MacVersion::name)
+        ),
+        remedy,
+    ))
+}
 
 const PAGE: &str = r#"# root-key-in-the-wrong-slot
 The MIC holds under a key that one side keeps under the other root key's

@@ -1,18 +1,81 @@
 //! Cause `root-key-unrelated`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            Case, Rung, authentic,
+            why::{KeyHit, Searched, Why},
+        },
+        rung::State,
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::RootKeyUnrelated,
     what: "neither a claimed key nor anything near one signs the request",
-    places: &[Place::Join(join::Rung::Authentic)],
+    places: &[Place::Join(Rung::Authentic)],
     kind: Kind::Residual,
-    checks: &[Check::Join(join::authentic::unrelated)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# root-key-unrelated
+fn check(case: &Case<'_>) -> Option<Finding> {
+    match authentic::why(case)? {
+        Why::Key(_) => Some(another_claim(hits::key_hit(case, CauseId::RootKeyUnrelated)?)),
+        Why::Misread(_) => None,
+        // Where the key signs other requests of the node, it is right, and these are damaged.
+        Why::Nothing(searched) => (!is_right(case)).then(|| nothing_near(*searched)),
+    }
+}
+
+/// Whether the key on record signs anything of the node.
+fn is_right(case: &Case<'_>) -> bool {
+    [Rung::Authentic, Rung::Proven].into_iter().any(|rung| case.ever(rung, State::Proven))
+}
+
+/// Another claim has the key, and it does not resemble the record's.
+fn another_claim(hit: &KeyHit) -> Finding {
+    hit.finding(
+        fact!(
+            "the MIC holds under {key}; the key on record is another, and no typing error turns the \
+             one into the other",
+            key = hit.label.clone()
+        ),
+        "enter the node's key on record, or give the node the key on record: one of the two is out \
+         of date, which one the frames do not say",
+    )
+}
+
+fn nothing_near(Searched { tried, digits, interrupted, requests }: Searched) -> Finding {
+    let mut finding = Finding::new(
+        Certainty::Possible,
+        "the MIC holds under no claimed key and under nothing near one",
+        "compare the key in the node with the one on record at their source; if the node was \
+         flashed again, read back what it holds",
+    );
+    finding.add(fact!(
+        "searched around every claim: byte, word and nibble order, roles, session keys, other \
+         nodes, sample values, the key's text, up to {digits} wrong digits; {tried} against \
+         {requests}",
+        digits,
+        tried = Value::Count(tried, "candidate"),
+        requests = Value::count(requests, "request")
+    ));
+    if interrupted {
+        finding.add("the search was interrupted before it had covered all of that");
+    } else if digits < 3 {
+        finding.add("`--digits 3` searches further, for this node alone");
+    }
+    if requests == 1 {
+        finding.add("one frame alone: a damaged frame cannot be told from a wrong key");
+    }
+    finding
+}
+
+const PAGE: &str = r"# root-key-unrelated
 No claim's key, and nothing near one, authenticates the Join-Request.
 
 ## What is seen
@@ -54,4 +117,4 @@ owner had changed the key.
 
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; 1.1, 6.2.2.
-"#;
+";

@@ -1,16 +1,63 @@
 //! Cause `rx1-offset-applied-to-the-join-accept`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            missed::{self, MOST_TOLD},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::Rx1OffsetAppliedToTheJoinAccept,
     what: "RX1DROffset was applied to the accept, where it must be 0",
     places: &[Place::Join(join::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::tuned::rx1_offset)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let applied = missed::offset(case)?;
+    let wrong = missed::rate(case, 1);
+    let &(_, _, (got, want)) = wrong.first()?;
+    let certainty = match (applied.known, wrong.len()) {
+        (true, _) => Certainty::Certain,
+        (false, 2..) => Certainty::Likely,
+        (false, _) => Certainty::Possible,
+    };
+    let mut finding = Finding::new(
+        certainty,
+        fact!(
+            "the accept goes out at {data_rate} instead of {expected}: RX1DROffset {rx1_dr_offset} \
+             was applied, which the node cannot know before it has the accept",
+            data_rate = got,
+            expected = want,
+            rx1_dr_offset = applied.offset
+        ),
+        "use RX1DROffset 0 for Join-Accepts",
+    );
+    for (attempt, answer, (got, want)) in wrong.iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{accept}: {data_rate}, the request ({request}) asks for {expected}",
+            accept = &answer.sending,
+            data_rate = *got,
+            request = attempt.heard.first(),
+            expected = *want
+        ));
+    }
+    if let Some(stated) = applied.stated {
+        finding.add(fact!("the record's rx1-dr-offset is {stated}", stated));
+    }
+    if let Some(carried) = applied.carried {
+        finding.add(fact!("the accept's DLSettings carry RX1DROffset {carried}", carried));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# rx1-offset-applied-to-the-join-accept
 The accept in RX1 has the data rate that RX1DROffset would give, although

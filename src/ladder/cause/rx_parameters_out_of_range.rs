@@ -1,16 +1,52 @@
 //! Cause `rx-parameters-out-of-range`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Fact, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            acceptable::{MOST_TOLD, opened_and_refused, terms::rx_faults},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::RxParametersOutOfRange,
     what: "DLSettings or RxDelay are not lawful in the region",
     places: &[Place::Join(join::Rung::Acceptable)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::acceptable::terms::rx_parameters)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let wrong: Vec<_> = opened_and_refused(case)
+        .into_iter()
+        .map(|(_, answer, opening)| (answer, rx_faults(case, &opening.opened.accept)))
+        .filter(|(_, faults)| !faults.is_empty())
+        .collect();
+    let (_, faults) = wrong.first()?;
+    let region = case.plan?.name;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the accept's receive parameters are not valid in {region}: {faults}",
+            region,
+            faults = Fact::joined(faults.clone(), "; ")
+        ),
+        fact!("correct the server's RX parameters for {region}", region),
+    );
+    for (answer, faults) in wrong.iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{accept}: {faults}",
+            accept = &answer.sending,
+            faults = Fact::joined(faults.clone(), "; ")
+        ));
+    }
+    Some(finding)
+}
 
 const PAGE: &str = r#"# rx-parameters-out-of-range
 DLSettings or RxDelay in the accept has a value that the region does not

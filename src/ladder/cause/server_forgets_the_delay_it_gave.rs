@@ -1,16 +1,36 @@
 //! Cause `server-forgets-the-delay-it-gave`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::ladder::{
+    finding::Finding,
+    session::{
+        self, Case, Story,
+        aim::Setting,
+        timely::{faults::Why, told},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::ServerForgetsTheDelayItGave,
-    what: "data downlinks ignore the accept's RxDelay",
+    what: "data downlinks ignore the delay that the node was given",
     places: &[Place::Session(session::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::downlinks::delay_forgotten)],
+    checks: &[Check::Session(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
+    let own = |fault: &session::timely::faults::Fault| {
+        matches!(fault.setting, Setting::Delay)
+            && matches!(fault.why, Why::Plain | Why::KeepsOld(_))
+    };
+    told::finding(
+        case,
+        story,
+        own,
+        "use the RxDelay of the accept, or of the RXTimingSetupReq that the node answered, for all data downlinks of the session",
+    )
+}
 
 const PAGE: &str = r#"# server-forgets-the-delay-it-gave
 The accept set RxDelay, and the server's data downlinks ignore it.

@@ -1,16 +1,58 @@
 //! Cause `server-says-1.1-node-is-1.0`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    frame::MacVersion,
+    ladder::{
+        finding::Finding,
+        join::{self, Case, acceptable::opened_and_refused},
+    },
+    trace::Rule,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::ServerSays11NodeIs10,
     what: "the accept was made by the 1.1 rule, the node is 1.0.x",
     places: &[Place::Join(join::Rung::Acceptable)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::acceptable::server_says_1_1)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let version = case.node_version()?;
+    let mut by_1_1 = opened_and_refused(case);
+    by_1_1.retain(|(.., o)| {
+        o.rule == Rule::V1_1 && o.opened.accept.dl_settings.opt_neg() && version != MacVersion::V1_1
+    });
+    let (.., opening) = *by_1_1.first()?;
+    let mac_version = version.name();
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the accept follows LoRaWAN 1.1 (OptNeg 1, MIC under JSIntKey); the node is {mac_version} \
+             and cannot authenticate it",
+            mac_version
+        ),
+        fact!("set the MAC version on record to {mac_version}", mac_version),
+    );
+    finding.add(fact!(
+        "{accepts}: the MIC holds by the 1.1 rule under a key derived from {key}, and fails by the \
+         1.0 rule",
+        accepts = Value::count(by_1_1.len(), "Join-Accept"),
+        key = opening.key
+    ));
+    if let Some(record) = case.record_version() {
+        finding.add(fact!(
+            "the record says {on_record}, the firmware {mac_version}",
+            on_record = record.name(),
+            mac_version
+        ));
+    }
+    finding.add("the request is good: the key is right");
+    Some(finding.matched_by_chance(1.0, by_1_1.len()))
+}
 
 const PAGE: &str = r#"# server-says-1.1-node-is-1.0
 The accept was made by the 1.1 rule, and the node applies the 1.0 rule.

@@ -1,16 +1,49 @@
 //! Cause `server-set-to-another-as923-group`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    fact::{Certainty, Value, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            missed::{self, Astray},
+        },
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::ServerSetToAnotherAs923Group,
     what: "the accept's frequency is that of another AS923 group",
     places: &[Place::Join(join::Rung::Timely)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::timely::tuned::another_group)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let plan = case.plan?;
+    let wrong = missed::frequency(case, None, |why| matches!(why, Astray::Group(..)));
+    let &(attempt, answer, (got, _)) = wrong.first()?;
+    let (group, offset) = missed::other_group(plan, attempt, answer)?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        fact!(
+            "the accept goes out on {frequency}, {offset} where {region} has its window: the server \
+             follows {group}",
+            frequency = Value::Frequency(got),
+            offset = Value::Offset(offset),
+            region = plan.name,
+            group = group.name
+        ),
+        fact!(
+            "set the server's region to {region}, as node and gateway have it",
+            region = plan.name
+        ),
+    );
+    missed::tell_frequencies(&mut finding, &wrong);
+    Some(finding)
+}
 
 const PAGE: &str = r#"# server-set-to-another-as923-group
 The accept's frequency is that of another AS923 group than the node's.

@@ -1,18 +1,43 @@
 //! Cause `session-key-entered-as-root-key`.
 
-use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use super::{Cause, CauseId, Check, Kind, Place, hits};
+use crate::{
+    fact::fact,
+    ladder::{
+        finding::Finding,
+        join::{self, Case},
+    },
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::SessionKeyEnteredAsRootKey,
-    what: "a session key stands where the root key belongs",
+    what: "a session key is where the root key belongs",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::authentic::session_key)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# session-key-entered-as-root-key
+fn check(case: &Case<'_>) -> Option<Finding> {
+    let hit = hits::key_hit(case, CauseId::SessionKeyEnteredAsRootKey)?;
+    Some(if hit.instead.is_some() {
+        hit.finding(
+            "a session key of the node is on record where the root key belongs",
+            "enter the root key on record; session keys are for ABP",
+        )
+    } else {
+        hit.finding(
+            fact!(
+                "the MIC holds under {key}, a session key, where the root key belongs",
+                key = hit.label.clone()
+            ),
+            "enter the root key (AppKey, or NwkKey in 1.1) where the session key is; session keys \
+             are for ABP",
+        )
+    })
+}
+
+const PAGE: &str = r"# session-key-entered-as-root-key
 A session key of the node stands where the root key belongs.
 
 ## What is seen
@@ -55,4 +80,4 @@ key array was renamed, not refilled.
 ## Source
 LoRaWAN 1.0.4, 6.1 and p. 46 (session keys are derived at each join); 1.1,
 6.2.3.
-"#;
+";

@@ -1,16 +1,66 @@
 //! Cause `session-keys-derived-by-another-rule`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::{
+    explore::misreading::Family,
+    fact::{Certainty, fact},
+    ladder::{
+        finding::Finding,
+        join::{
+            self, Case,
+            proven::{
+                cite,
+                derived::{against_opt_neg, explored, ignores_fallback},
+            },
+        },
+    },
+    trace::Rule,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::SessionKeysDerivedByAnotherRule,
     what: "the first uplink verifies under a misread derivation only",
     places: &[Place::Join(join::Rung::Proven)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::proven::derived::another_rule)],
+    checks: &[Check::Join(check)],
     page: PAGE,
 };
+
+/// Evidence of one kind is told of this many frames.
+const MOST_TOLD: usize = 4;
+
+fn check(case: &Case<'_>) -> Option<Finding> {
+    if ignores_fallback(case).is_some() {
+        return None;
+    }
+    if let Some(finding) = by_1_0(case) {
+        return Some(finding);
+    }
+    let explored = explored(case)?;
+    (explored.found.first_family() == Some(Family::SessionKeys))
+        .then(|| explored.finding("derivation"))
+}
+
+/// OptNeg is 1, yet the data verifies by the 1.0 rule.
+fn by_1_0(case: &Case<'_>) -> Option<Finding> {
+    let (session, frames) = against_opt_neg(case, Rule::V1_0)?;
+    let mut finding = Finding::new(
+        Certainty::Certain,
+        "OptNeg is 1 in the accept, so that the 1.1 rule derives the keys; the node's data \
+         authenticates by the 1.0 rule only",
+        "correct the node's stack (with OptNeg 1 the 1.1 rule derives the keys), or set the record to \
+         the version that the node has",
+    );
+    for seen in frames.iter().take(MOST_TOLD) {
+        finding.add(fact!(
+            "{frame}: FCnt {fcnt} of DevAddr {dev_addr} holds by the 1.0 rule",
+            frame = cite(seen),
+            fcnt = seen.held.fcnt,
+            dev_addr = session.dev_addr
+        ));
+    }
+    Some(finding.matched_by_chance(2.0, frames.len()))
+}
 
 const PAGE: &str = r#"# session-keys-derived-by-another-rule
 The first uplink verifies only under keys derived in a way that the standard

@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     id::Eui64,
     intake::Speaker,
-    ladder::{finding::Finding, rung::Judgement, words::speaks_of_sending},
+    ladder::{console::speaks_of_sending, finding::Finding, rung::Judgement},
     trace::{GatewayTrace, Moment, Period},
 };
 

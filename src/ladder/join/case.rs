@@ -2,13 +2,13 @@
 
 use std::{cell::OnceCell, ops};
 
-use super::{Rung, authentic, proven};
+use super::{Rung, tried::Tried, why::Why};
 use crate::{
     ladder::{
-        rung::{Ladder, Rungs, State},
+        rung::{Ladder, State},
         subject::Subject,
     },
-    trace::Attempt,
+    trace::{Attempt, Origin},
 };
 
 /// A node, and a ladder for each of its attempts.
@@ -17,8 +17,12 @@ pub(in crate::ladder) struct Case<'a> {
     subject: Subject<'a>,
     /// One climb an attempt.
     pub(in crate::ladder) ladders: Vec<Ladder<Rung>>,
-    why: OnceCell<Option<authentic::Why>>,
-    deaf: OnceCell<proven::Deaf>,
+    /// The accepts of each attempt, as rungs 7 to 9 judge each of them.
+    pub(super) tried: Vec<Vec<Tried<'a>>>,
+    /// The attempts whose good accepts the node did not take.
+    pub(super) deaf: Vec<usize>,
+    /// Why the MIC fails under the key on record; `authentic` searches it once.
+    pub(in crate::ladder) why: OnceCell<Option<Why>>,
 }
 
 impl<'a> ops::Deref for Case<'a> {
@@ -30,40 +34,63 @@ impl<'a> ops::Deref for Case<'a> {
 }
 
 impl<'a> Case<'a> {
-    pub(in crate::ladder) fn new(subject: Subject<'a>) -> Self {
+    /// A case of which nothing is judged yet.
+    pub(super) fn open(subject: Subject<'a>) -> Self {
         let ladders = subject.node.attempts.iter().map(|_| Ladder::open()).collect();
-        let mut case = Self { subject, ladders, why: OnceCell::new(), deaf: OnceCell::new() };
-        // Rung by rung, not attempt by attempt: the last one asks how far every attempt climbed.
-        for rung in Rung::ALL {
-            for attempt in 0..case.ladders.len() {
-                let judgement = rung.judge(&case, attempt);
-                if let Some(ladder) = case.ladders.get_mut(attempt) {
-                    ladder[*rung] = judgement;
-                }
-            }
-        }
-        for ladder in &mut case.ladders {
-            // What was taken was sent, and in time, whatever the capture says.
-            for rung in [Rung::Timely, Rung::Sent] {
-                if ladder.state(Rung::Proven) == State::Proven
-                    && ladder.state(rung) == State::Broken
-                {
-                    ladder[rung].state = State::Unknown;
-                    ladder[rung].add("the node took the accept all the same");
-                }
-            }
-        }
-        case
+        Self { subject, ladders, tried: Vec::new(), deaf: Vec::new(), why: OnceCell::new() }
     }
 
-    /// The attempt that matters most to the reader: the last that broke lowest, or else the one
-    /// that climbed highest.
-    pub(in crate::ladder) fn telling_attempt(&self) -> Option<usize> {
-        let all = || self.ladders.iter().enumerate();
-        let broken = all().filter_map(|(i, ladder)| Some((ladder.first_broken()?, i)));
-        let worst = broken.min_by_key(|(rung, i)| (*rung, std::cmp::Reverse(*i)));
-        let highest = || all().max_by_key(|(_, ladder)| ladder.count(State::Proven));
-        worst.map(|(_, i)| i).or_else(|| highest().map(|(i, _)| i))
+    /// The attempt that matters most to the reader, `lead` being the lowest rung of the causes found:
+    /// of those since the last join, or else of all, the last that broke lowest. Where nothing of
+    /// that explains a join that came in the end, the last join; else the one that climbed highest.
+    pub(in crate::ladder) fn telling_attempt(&self, lead: Option<Rung>) -> Option<usize> {
+        let broken = |i: usize| Some((self.ladders.get(i)?.first_broken()?, i));
+        let worst = |range: ops::Range<usize>| {
+            let lowest = range.filter_map(broken).min_by_key(|(rung, i)| (*rung, usize::MAX - *i));
+            lowest.map(|(_, i)| i)
+        };
+        let all = 0..self.ladders.len();
+        let joined = self.last_join();
+        if let Some(joined) = joined {
+            let since = worst(self.last_run());
+            return since.or_else(|| lead.and_then(|_| worst(all))).or(Some(joined));
+        }
+        // A good accept at last matters more than what came before it, unless that has a cause.
+        let good = all.clone().last().filter(|i| {
+            lead.is_none() && broken(*i).is_none() && self.tried(*i).iter().any(Tried::is_good)
+        });
+        let highest =
+            || all.clone().max_by_key(|i| self.ladders.get(*i).map(|l| l.count(State::Proven)));
+        good.or_else(|| worst(all.clone())).or_else(highest)
+    }
+
+    /// The last attempt after which data proves the join.
+    pub(in crate::ladder) fn last_join(&self) -> Option<usize> {
+        self.ladders.iter().rposition(|ladder| ladder.state(Rung::Proven) == State::Proven)
+    }
+
+    /// The attempts after the last join that data proves: all of them where there is none.
+    ///
+    /// What is proven is read off the sessions, so that rungs may ask for it before rung 10 is judged.
+    pub(in crate::ladder) fn last_run(&self) -> ops::Range<usize> {
+        let joined = self.node.sessions.iter().filter_map(|session| {
+            let Origin::Accept { attempt, .. } = session.origin else { return None };
+            let by_the_standard = |(seen, _): (_, _)| {
+                session.candidate_of(seen).is_some_and(|candidate| candidate.lawful)
+            };
+            session.uplinks().any(by_the_standard).then_some(attempt)
+        });
+        joined.max().map_or(0, |last| last + 1)..self.ladders.len()
+    }
+
+    /// The accepts of an attempt, as rungs 7 to 9 judge each of them.
+    pub(in crate::ladder) fn tried(&self, index: usize) -> &[Tried<'a>] {
+        self.tried.get(index).map(Vec::as_slice).unwrap_or_default()
+    }
+
+    /// Whether the node did not take the good accept of an attempt.
+    pub(in crate::ladder) fn is_deaf(&self, index: usize) -> bool {
+        self.deaf.contains(&index)
     }
 
     pub(in crate::ladder) fn state(&self, attempt: usize, rung: Rung) -> State {
@@ -81,15 +108,5 @@ impl<'a> Case<'a> {
 
     pub(in crate::ladder) fn ever(&self, rung: Rung, state: State) -> bool {
         self.ladders.iter().any(|ladder| ladder.state(rung) == state)
-    }
-
-    /// Why the MIC fails under the key on record, searched once.
-    pub(in crate::ladder) fn why(&self) -> Option<&authentic::Why> {
-        self.why.get_or_init(|| authentic::why(self)).as_ref()
-    }
-
-    /// Which good accepts the node did not take, as far as the rungs below the last tell.
-    pub(in crate::ladder) fn deaf(&self) -> &proven::Deaf {
-        self.deaf.get_or_init(|| proven::Deaf::of(self))
     }
 }

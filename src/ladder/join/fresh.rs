@@ -4,12 +4,11 @@
 //! count, and the server refuses what is not above the last (LoRaWAN 1.0.4, p. 45-46).
 
 use crate::{
-    fact::Certainty,
+    fact::{Certainty, Fact, Value, fact},
+    frame::MacVersion,
     ladder::{
-        finding::Finding,
-        join::{Case, Rung},
+        join::{Case, Rung, answered, authentic},
         rung::{Judgement, State},
-        words::{count, tally},
     },
     trace::Attempt,
 };
@@ -18,75 +17,155 @@ pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
     let Some(attempt) = case.node.attempts.get(index) else {
         return Judgement::unknown("no such attempt");
     };
-    let nonce = attempt.nonce();
+    let dev_nonce = attempt.nonce();
     if attempt.ask.join().is_none() {
         return Judgement::unknown("a Rejoin-Request counts by RJcount; the record states none");
     }
-    if !attempt.answers.is_empty() {
-        return Judgement::proven(format!("DevNonce {nonce}: the server answered it"));
+    if let Some(answer) = attempt.answers.first() {
+        return Judgement::proven(
+            fact!("DevNonce {dev_nonce}: the server answered it", dev_nonce; at: &answer.sending),
+        );
     }
-    if !authentic(case, attempt) {
-        return Judgement::unknown(format!(
-            "DevNonce {nonce}; a nonce in a frame whose MIC was not found to hold proves nothing"
+    let own = is_own(case, attempt);
+    if !own && !is_found_own(case, attempt) {
+        return Judgement::unknown(fact!(
+            "DevNonce {dev_nonce}; a nonce in a frame whose MIC was not found to hold proves nothing",
+            dev_nonce
         ));
     }
     let Some(version) = case.record_version().or(case.node_version()) else {
         return Judgement::unknown("the roster states no MAC version, and with it no rule");
     };
-    if version.counts_dev_nonces() {
-        return match last_before(case, index) {
-            Some(last) if nonce > last => {
-                Judgement::proven(format!("DevNonce {nonce}, above the last accepted, {last}"))
-            }
-            Some(last) if taken_after(case, index, last) => Judgement::proven(format!(
-                "DevNonce {nonce}: the record's last, {last}, is that of a request in this capture"
-            )),
-            Some(last) => Judgement::broken(format!(
-                "DevNonce {nonce} is not above the last accepted, {last} ({} counts)",
-                version.name()
-            )),
-            None => Judgement::unknown(format!(
-                "DevNonce {nonce}; give the record's last-dev-nonce to judge it"
-            )),
-        };
-    }
-    let used = case.record().is_some_and(|r| r.used_dev_nonces.contains(&nonce));
-    let earlier = case.node.attempts.iter().take(index).find(|a| a.nonce() == nonce);
-    let place = attempt.line().order;
-    let forgotten = || {
-        let nonces = &case.node.earlier.nonces;
-        let found = nonces.binary_search_by_key(&nonce, |(nonce, _)| *nonce).ok();
-        found.and_then(|at| nonces.get(at)).is_some_and(|(_, before)| *before < place)
+    let judgement = if version.counts_dev_nonces() {
+        counted(case, index, dev_nonce, version)
+    } else {
+        drawn(case, index, attempt, version)
     };
-    match (used, earlier) {
-        (true, _) => Judgement::broken(format!("DevNonce {nonce} is on the record's used list")),
-        (false, Some(earlier)) => {
-            Judgement::broken(format!("DevNonce {nonce} was used before, {}", earlier.line()))
-        }
-        (false, None) if forgotten() => {
-            Judgement::broken(format!("DevNonce {nonce} was used before, in an earlier request"))
-        }
-        (false, None) => Judgement::proven(format!(
-            "DevNonce {nonce} is not known to have been used ({} draws at random)",
-            version.name()
-        )),
+    if own {
+        return judgement;
     }
+    judgement.and("the MIC holds under the key that was found, so that the nonce is the node's own")
 }
 
-fn authentic(case: &Case<'_>, attempt: &Attempt) -> bool {
+/// Whether the MIC holds under a key that the roster states for this node.
+fn is_own(case: &Case<'_>, attempt: &Attempt) -> bool {
     attempt.holds_under.iter().any(|key| case.is_own(key))
 }
 
+/// Whether the MIC holds under the key that was found where the one on record fails.
+fn is_found_own(case: &Case<'_>, attempt: &Attempt) -> bool {
+    let why = || authentic::why(case);
+    attempt.ask.join().is_some_and(|request| why().is_some_and(|why| why.signs(request)))
+}
+
+/// The rule of 1.0.4 and 1.1: above the last.
+fn counted(case: &Case<'_>, index: usize, dev_nonce: u16, version: MacVersion) -> Judgement {
+    match last_before(case, index) {
+        Some(last) if dev_nonce > last => Judgement::proven(fact!(
+            "DevNonce {dev_nonce}, above the last accepted, {last}",
+            dev_nonce,
+            last
+        )),
+        Some(last) if taken_after(case, index, last) => Judgement::proven(fact!(
+            "DevNonce {dev_nonce}: the record's last, {last}, is that of a request in this capture",
+            dev_nonce,
+            last
+        )),
+        Some(last) => Judgement::broken(fact!(
+            "DevNonce {dev_nonce} is not above the last accepted, {last} ({version} counts)",
+            dev_nonce,
+            last,
+            version = version.name()
+        )),
+        None => Judgement::unknown(if let Some(later) = read_after(case, index) {
+            fact!(
+                "DevNonce {dev_nonce}; the record knows the nonce of {request}, which came later: it \
+                 was read after it, and does not show what was accepted before",
+                dev_nonce,
+                request = later
+            )
+        } else {
+            fact!("DevNonce {dev_nonce}; give the record's last-dev-nonce to judge it", dev_nonce)
+        }),
+    }
+}
+
+/// The rule of 1.0.0 to 1.0.3: never used before.
+fn drawn(case: &Case<'_>, index: usize, attempt: &Attempt, version: MacVersion) -> Judgement {
+    let dev_nonce = attempt.nonce();
+    let earlier = case.node.attempts.iter().take(index).find(|a| a.nonce() == dev_nonce);
+    if let Some(earlier) = earlier {
+        return Judgement::broken(fact!(
+            "DevNonce {dev_nonce} was used before, {request}",
+            dev_nonce,
+            request = earlier
+        ));
+    }
+    let nonces = &case.node.earlier.nonces;
+    let found = nonces.binary_search_by_key(&dev_nonce, |(nonce, _)| *nonce).ok();
+    let place = attempt.line().order;
+    if found.and_then(|at| nonces.get(at)).is_some_and(|(_, before)| *before < place) {
+        return Judgement::broken(fact!(
+            "DevNonce {dev_nonce} was used before, in an earlier request",
+            dev_nonce
+        ));
+    }
+    if case.record().is_some_and(|r| r.used_dev_nonces.contains(&dev_nonce)) {
+        // The server lists what it answers, and the list may be of after this request.
+        if answered::may_lack_the_answer(case, attempt) {
+            return Judgement::unknown(fact!(
+                "DevNonce {dev_nonce} is on the record's used list, which may be of after this \
+                 request: the capture does not show whether it was answered",
+                dev_nonce
+            ));
+        }
+        // Of a capture's own requests only those that were answered are known to have been listed.
+        return match read_after(case, 0) {
+            Some(answered) => Judgement::unknown(fact!(
+                "DevNonce {dev_nonce} is on the record's used list, and so is that of {request}, \
+                 which was answered: the list was read after this capture, and does not show what \
+                 was used before",
+                dev_nonce,
+                request = answered
+            )),
+            None => Judgement::broken(fact!(
+                "DevNonce {dev_nonce} is on the record's used list",
+                dev_nonce
+            )),
+        };
+    }
+    Judgement::proven(fact!(
+        "DevNonce {dev_nonce} is not known to have been used ({version} draws at random)",
+        dev_nonce,
+        version = version.name()
+    ))
+}
+
+/// The first request from an attempt on that was answered, and whose nonce the record knows: the
+/// record was read after it.
+fn read_after<'a>(case: &Case<'a>, index: usize) -> Option<&'a Attempt> {
+    let record = case.record()?;
+    let known = |nonce: u16| {
+        record.last_dev_nonce == Some(nonce) || record.used_dev_nonces.contains(&nonce)
+    };
+    case.node.attempts.iter().skip(index).find(|a| !a.answers.is_empty() && known(a.nonce()))
+}
+
 /// The last DevNonce that the server took before an attempt: of the record, raised by every
-/// request of the capture that was answered.
-fn last_before(case: &Case<'_>, index: usize) -> Option<u16> {
+/// request of the capture that was answered. What the record knows of later requests is left out.
+pub(in crate::ladder) fn last_before(case: &Case<'_>, index: usize) -> Option<u16> {
+    let later = |nonce: &u16| {
+        let mut rest = case.node.attempts.iter().skip(index);
+        rest.any(|a| !a.answers.is_empty() && a.nonce() == *nonce)
+    };
     let recorded = case.record().and_then(|r| r.last_dev_nonce);
-    let listed = case.record().and_then(|r| r.used_dev_nonces.iter().max().copied());
+    let listed = case.record().into_iter().flat_map(|r| r.used_dev_nonces.iter().copied());
     let answered = case.node.attempts.iter().take(index).filter(|a| !a.answers.is_empty());
     let place = case.node.attempts.get(index).map_or(u64::MAX, |a| a.line().order);
     let forgotten = case.node.earlier.answered.filter(|(_, before)| *before < place);
     let seen = answered.map(Attempt::nonce).chain(forgotten.map(|(nonce, _)| nonce));
-    seen.chain(recorded).chain(listed).max()
+    let stated = recorded.into_iter().chain(listed).filter(|nonce| !later(nonce));
+    seen.chain(stated).max()
 }
 
 /// Whether the record was read after this capture: its last nonce is that of the capture's last
@@ -98,13 +177,32 @@ fn taken_after(case: &Case<'_>, index: usize, last: u16) -> bool {
     rising && recorded == Some(last) && nonces.last() == Some(&last) && index < nonces.len()
 }
 
+/// What shows that the requests that were refused are the node's own.
+pub(in crate::ladder) fn own_frames(case: &Case<'_>, refused: &[(usize, &Attempt)]) -> Fact {
+    let requests = Value::count(refused.len(), "request");
+    let fact = if refused.iter().all(|(_, attempt)| is_own(case, attempt)) {
+        fact!("the MIC of {requests} holds: the frames are the node's own", requests)
+    } else {
+        fact!(
+            "the MIC of {requests} holds under the key that was found: the frames are the node's \
+             own, and the nonce fails them once the key is right",
+            requests
+        )
+    };
+    refused.iter().fold(fact, |fact, (_, attempt)| fact.at(*attempt))
+}
+
 /// The unanswered requests that the nonce rule broke.
-fn refused<'a>(case: &Case<'a>) -> Vec<(usize, &'a Attempt)> {
+pub(in crate::ladder) fn refused<'a>(case: &Case<'a>) -> Vec<(usize, &'a Attempt)> {
     case.broken_at(Rung::Fresh).collect()
 }
 
 /// Lowers a certainty where the capture does not show that the server dropped the requests.
-fn as_seen(case: &Case<'_>, refused: &[(usize, &Attempt)], certainty: Certainty) -> Certainty {
+pub(in crate::ladder) fn as_seen(
+    case: &Case<'_>,
+    refused: &[(usize, &Attempt)],
+    certainty: Certainty,
+) -> Certainty {
     let dropped =
         |(index, _): &(usize, &Attempt)| case.state(*index, Rung::Answered) == State::Broken;
     if refused.iter().any(dropped) { certainty } else { certainty.max(Certainty::Likely) }
@@ -121,52 +219,34 @@ enum Order {
     Unknown,
 }
 
+/// Steps that a counter may make between two requests that were heard.
+const STEPS: std::ops::RangeInclusive<u16> = 1..=64;
+
+/// Whether one nonce goes on from another as a counter does.
+pub(in crate::ladder) fn goes_on(last: u16, nonce: u16) -> bool {
+    STEPS.contains(&nonce.wrapping_sub(last))
+}
+
 fn order(nonces: &[u16]) -> Order {
-    let steps: Vec<i32> = nonces
-        .windows(2)
-        .filter_map(|w| if let [a, b] = w { Some(i32::from(*b) - i32::from(*a)) } else { None })
-        .collect();
-    if steps.is_empty() {
-        return Order::Unknown;
-    }
-    if steps.iter().all(|s| (1..=64).contains(s)) {
-        return Order::Counting;
-    }
-    // One restart is still counting.
-    let jumps = steps.iter().filter(|s| !(1..=64).contains(*s)).count();
-    match (steps.len(), jumps) {
-        (1, 1) => Order::Unknown,
-        (n, 1) if n >= 2 => Order::Counting,
+    let steps = nonces.windows(2).count();
+    let on = |w: &&[u16]| matches!(w, [a, b] if b > a && goes_on(*a, *b));
+    let jumps = steps - nonces.windows(2).filter(on).count();
+    match (steps, jumps) {
+        (0, _) | (1, 1) => Order::Unknown,
+        // One restart is still counting.
+        (_, 0 | 1) => Order::Counting,
         _ => Order::Unordered,
     }
 }
 
-/// How many times a series goes on as a counter does.
-fn counted_steps(nonces: &[u16]) -> usize {
-    let step = |w: &&[u16]| matches!(w, [a, b] if (1..=64).contains(&b.wrapping_sub(*a)));
-    nonces.windows(2).filter(step).count()
-}
-
-/// Whether a series may be that of two counters that take turns: of two nodes under one identity.
-fn may_be_two_counters(nonces: &[u16]) -> bool {
-    let mut counters: [Option<u16>; 2] = [None; 2];
-    nonces.iter().all(|nonce| {
-        let goes_on =
-            |last: &Option<u16>| last.is_some_and(|l| (1..=64).contains(&nonce.wrapping_sub(l)));
-        let own = counters.iter().position(goes_on);
-        let place = own.or_else(|| counters.iter().position(Option::is_none));
-        let counter = place.and_then(|place| counters.get_mut(place));
-        counter.map(|last| *last = Some(*nonce)).is_some()
-    })
-}
-
-fn counting_rule(case: &Case<'_>) -> Option<crate::frame::MacVersion> {
+/// The version by whose rule nonces count, if it is such a version.
+pub(in crate::ladder) fn counting_rule(case: &Case<'_>) -> Option<MacVersion> {
     let version = case.record_version().or(case.node_version())?;
     version.counts_dev_nonces().then_some(version)
 }
 
 /// Whether the node draws its nonces at random: by its own version, or by what it sends.
-fn draws_at_random(case: &Case<'_>) -> bool {
+pub(in crate::ladder) fn draws_at_random(case: &Case<'_>) -> bool {
     let nonces: Vec<u16> = case.node.attempts.iter().map(Attempt::nonce).collect();
     match order(&nonces) {
         Order::Counting => false,
@@ -175,139 +255,9 @@ fn draws_at_random(case: &Case<'_>) -> bool {
     }
 }
 
-pub(in crate::ladder) fn not_kept(case: &Case<'_>) -> Option<Finding> {
-    let version = counting_rule(case)?;
-    let refused = refused(case);
-    let (first, attempt) = *refused.first()?;
-    if draws_at_random(case) {
-        return None;
-    }
-    let last = last_before(case, first)?;
-    let nonces: Vec<u16> = refused.iter().map(|(_, a)| a.nonce()).collect();
-    let newest = refused.iter().map(|(_, a)| a.nonce()).max().unwrap_or_default();
-    let counted = counted_steps(&refused.iter().map(|(_, a)| a.nonce()).collect::<Vec<_>>());
-    // Drawn at random, one such step has odds of 1 in 1024.
-    let certainty = if counted >= 2 { Certainty::Certain } else { Certainty::Likely };
-    let certainty = as_seen(case, &refused, certainty);
-    let more = u32::from(last) + 1 - u32::from(newest);
-    let mut finding = Finding::new(
-        certainty,
-        format!(
-            "DevNonce {} {} the last accepted, {last}; a {} server drops the request without a word",
-            tally(&nonces),
-            if refused.len() == 1 { "is not above" } else { "are not above" },
-            version.name()
-        ),
-        format!(
-            "keep DevNonce in non-volatile memory and write it before transmitting; to recover now, \
-             clear the node's nonce record on the server, or let the node count on (with {more} \
-             more {} it passes {last})",
-            if more == 1 { "request" } else { "requests" }
-        ),
-    );
-    finding.add(format!(
-        "the MIC of {} holds: key and identity are right",
-        count(refused.len(), "request")
-    ));
-    finding.add(format!("first refused: DevNonce {}, {}", attempt.nonce(), attempt.line()));
-    let accepted = case.node.attempts.iter().take(first).rfind(|a| !a.answers.is_empty());
-    finding.add(match accepted {
-        Some(a) => format!("DevNonce {} was answered before, {}", a.nonce(), a.line()),
-        None => format!("the record's last-dev-nonce is {last}"),
-    });
-    Some(finding)
-}
-
-pub(in crate::ladder) fn random(case: &Case<'_>) -> Option<Finding> {
-    let version = counting_rule(case)?;
-    let refused = refused(case);
-    let (first, _) = *refused.first()?;
-    if !draws_at_random(case) {
-        return None;
-    }
-    let last = last_before(case, first)?;
-    let taken = case.node.attempts.iter().find(|a| !a.answers.is_empty() && a.nonce() > last);
-    let stated = case.node_version().is_some_and(|v| !v.counts_dev_nonces());
-    let nonces: Vec<u16> = case.node.attempts.iter().map(Attempt::nonce).collect();
-    let unordered = taken.is_some() && refused.len() >= 2 && !may_be_two_counters(&nonces);
-    let certainty = if stated || unordered { Certainty::Certain } else { Certainty::Likely };
-    let certainty = as_seen(case, &refused, certainty);
-    let mut finding = Finding::new(
-        certainty,
-        format!(
-            "the node draws DevNonce at random, the record's version {} wants it to grow: {} below \
-             the last accepted went unanswered",
-            version.name(),
-            count(refused.len(), "request")
-        ),
-        "register the node under the version it has (1.0.2 or 1.0.3), or give it a DevNonce that \
-         counts and is kept",
-    );
-    for (_, attempt) in refused.iter().take(4) {
-        finding.add(format!("{}: DevNonce {} unanswered", attempt.line(), attempt.nonce()));
-    }
-    finding.add(format!("the last accepted before was {last}"));
-    if let Some(taken) = taken {
-        finding.add(format!("{}: DevNonce {}, above it, answered", taken.line(), taken.nonce()));
-    }
-    if let Some(version) = case.node_version() {
-        finding.add(format!("the firmware states version {}", version.name()));
-    }
-    Some(finding)
-}
-
-pub(in crate::ladder) fn repeated(case: &Case<'_>) -> Option<Finding> {
-    if counting_rule(case).is_some() {
-        return None;
-    }
-    let refused = refused(case);
-    let (_, first) = *refused.first()?;
-    let nonces: Vec<u16> = refused.iter().map(|(_, a)| a.nonce()).collect();
-    let fresh = case.node.attempts.iter().find(|a| !a.answers.is_empty());
-    let listed =
-        case.record().is_some_and(|r| nonces.iter().all(|n| r.used_dev_nonces.contains(n)));
-    let one_value = nonces.iter().all(|n| Some(n) == nonces.first());
-    let several = !one_value && (refused.len() >= 2 || fresh.is_some());
-    let certainty = if listed || several { Certainty::Certain } else { Certainty::Likely };
-    let certainty = as_seen(case, &refused, certainty);
-    let mut finding = Finding::new(
-        certainty,
-        format!(
-            "DevNonce {} {} used before: the server takes the request for a repeat and drops it",
-            tally(&nonces),
-            if one_value { "was" } else { "were" }
-        ),
-        "seed the node's random source from real noise (not a constant), or keep a counter in \
-         non-volatile memory; to recover now, clear the used values on the server",
-    );
-    finding.add(format!("the MIC holds: key and identity are right (first: {})", first.line()));
-    finding.add("each value stands on the record's used list or in an earlier request".to_owned());
-    if one_value && !listed {
-        finding.add(
-            "the octets are the same each time: a stranger who replays what he heard looks alike"
-                .to_owned(),
-        );
-    }
-    if let Some(fresh) = fresh {
-        finding.add(format!("{}: DevNonce {}, unused, was answered", fresh.line(), fresh.nonce()));
-    }
-    Some(finding)
-}
-
-/// Whether any attempt is known to be fresh.
-pub(in crate::ladder) fn ever(case: &Case<'_>) -> bool {
-    case.ever(Rung::Fresh, State::Proven)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn two_counters_that_take_turns_are_no_chance() {
-        assert!(may_be_two_counters(&[40, 7, 41, 8, 9, 42]));
-        assert!(!may_be_two_counters(&[0x1A3C, 0x4410, 0xC7D9]));
-    }
 
     #[test]
     fn the_order_of_nonces_tells_counting_from_chance() {

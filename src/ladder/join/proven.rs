@@ -4,112 +4,78 @@
 pub(in crate::ladder) mod away;
 pub(in crate::ladder) mod derived;
 pub(in crate::ladder) mod receiving;
+mod sessions;
 
 use self::{
     away::{data_filter, led_away},
-    receiving::{late_windows, not_taken_at, through_the_far, windows_elsewhere},
+    sessions::{sessions_of, unverified},
 };
+use super::Case;
 use crate::{
-    frame::DataFrame,
-    ladder::{
-        join::Case,
-        rung::Judgement,
-        words::{count, place},
-    },
-    trace::{Data, Origin, Session},
+    fact::{Cite, Fact, Value, fact},
+    ladder::rung::Judgement,
+    trace::{Data, DataSeen},
 };
 
-/// A margin from which a lost downlink is no longer ordinary, in dB.
-const SOUND_MARGIN_DB: f32 = 10.0;
-
-/// Sessions that began with the accepts of an attempt.
-fn sessions_of<'a>(case: &Case<'a>, index: usize) -> impl Iterator<Item = &'a Session> {
-    case.node
-        .sessions
-        .iter()
-        .filter(move |s| matches!(s.origin, Origin::Accept { attempt, .. } if attempt == index))
-}
-
-/// Data of a session's address that authenticates under no key on hand.
-fn unverified<'a>(case: &Case<'a>, session: &Session) -> Vec<&'a DataFrame> {
-    let addr = session.dev_addr;
-    case.node
-        .unverified
-        .iter()
-        .filter(|data| matches!(data, Data::Up { .. }))
-        .map(Data::frame)
-        .filter(|frame| frame.dev_addr == addr)
-        .collect()
-}
-
-/// What the rungs below the last say of the node's receiving.
-#[derive(Debug)]
-pub(in crate::ladder) struct Deaf {
-    /// By what its console or its gateways show, of every attempt.
-    always: bool,
-    /// The attempts whose good accepts it did not take.
-    not_taken: Vec<usize>,
-}
-
-impl Deaf {
-    pub(in crate::ladder) fn of(case: &Case<'_>) -> Self {
-        let always = late_windows(case).is_some()
-            || windows_elsewhere(case).is_some()
-            || !through_the_far(case).is_empty();
-        Self { always, not_taken: not_taken_at(case) }
-    }
-
-    fn at(&self, attempt: usize) -> bool {
-        self.always || self.not_taken.contains(&attempt)
-    }
+/// Where a data frame stands, worded with its time.
+pub(in crate::ladder) fn cite(seen: &DataSeen) -> Cite {
+    let cite = match &seen.data {
+        Data::Up { heard, .. } => Cite::from(heard.first()),
+        Data::Down { sending, .. } => Cite::from(sending),
+    };
+    cite.with_time()
 }
 
 /// Judges an attempt, after the rungs below are judged of every attempt.
 pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
-    judge_one(case, index, case.deaf().at(index))
-}
-
-/// `deaf`: the accepts were good, and the node asks again instead of sending data.
-fn judge_one(case: &Case<'_>, index: usize, deaf: bool) -> Judgement {
     let mut told = None;
     let mut any = false;
     for session in sessions_of(case, index) {
         any = true;
-        let lawful = session
+        let (dev_addr, rule) = (session.dev_addr, |seen: &DataSeen| {
+            session.candidate_of(seen).map_or("", |candidate| candidate.rule.name())
+        });
+        let by_the_standard: Vec<&DataSeen> = session
             .uplinks()
-            .filter(|(seen, _)| session.candidate_of(seen).is_some_and(|c| c.lawful))
-            .collect::<Vec<_>>();
-        if let Some((seen, _)) = lawful.first() {
-            let rule = session.candidate_of(seen).map_or("", |c| c.rule.name());
-            let mut words = format!(
-                "{}: {} of DevAddr {} {} under the keys derived by the {rule} rule",
-                place(seen.data.line(), seen.data.at()),
-                count(lawful.len() + session.forgotten_up, "uplink"),
-                session.dev_addr,
-                if lawful.len() == 1 { "authenticates" } else { "authenticate" },
-            );
-            if lawful.iter().any(|(seen, _)| seen.held.half) {
-                words.push_str(" (of some only the forwarding half of the MIC could be checked)");
-            }
-            return Judgement::proven(words);
+            .map(|(seen, _)| seen)
+            .filter(|seen| session.candidate_of(seen).is_some_and(|c| c.lawful))
+            .collect();
+        if let Some(seen) = by_the_standard.first() {
+            let n = by_the_standard.len() + session.forgotten_up;
+            let half = by_the_standard.iter().any(|seen| seen.held.half);
+            return Judgement::proven(fact!(
+                "{first}: {uplinks} of DevAddr {dev_addr} {authenticate} under the keys derived by \
+                 the {rule} rule{half}",
+                first = cite(seen),
+                uplinks = Value::count(n, "uplink"),
+                dev_addr,
+                authenticate = if n == 1 { "authenticates" } else { "authenticate" },
+                rule = rule(seen),
+                half = if half {
+                    " (of some only the forwarding half of the MIC could be checked)"
+                } else {
+                    ""
+                }
+            ));
         }
         if let Some((seen, _)) = session.uplinks().next() {
-            let rule = session.candidate_of(seen).map_or("", |c| c.rule.name());
-            told = Some(Judgement::broken(format!(
-                "{}: data of DevAddr {} authenticates, but only under keys of the {rule} rule, \
-                 which the accept does not ask for",
-                seen.data.line(),
-                session.dev_addr
+            told = Some(Judgement::broken(fact!(
+                "{first}: data of DevAddr {dev_addr} authenticates, but only under keys of the \
+                 {rule} rule, which the accept does not ask for",
+                first = cite(seen),
+                dev_addr,
+                rule = rule(seen)
             )));
             continue;
         }
-        let failing = unverified(case, session);
-        if !failing.is_empty() {
-            told = Some(Judgement::broken(format!(
-                "{} of DevAddr {} {} under no key derived from this accept",
-                count(failing.len(), "uplink"),
-                session.dev_addr,
-                if failing.len() == 1 { "authenticates" } else { "authenticate" },
+        let failing = unverified(case, session).len();
+        if failing > 0 {
+            told = Some(Judgement::broken(fact!(
+                "{uplinks} of DevAddr {dev_addr} {authenticate} under no key derived from this \
+                 accept",
+                uplinks = Value::count(failing, "uplink"),
+                dev_addr,
+                authenticate = if failing == 1 { "authenticates" } else { "authenticate" }
             )));
         }
     }
@@ -117,7 +83,7 @@ fn judge_one(case: &Case<'_>, index: usize, deaf: bool) -> Judgement {
         return told;
     }
     if !any {
-        return Judgement::unknown("no accept that opens, and with it no session to prove");
+        return Judgement::unknown("no accept that opens, so there is no session to prove");
     }
     if led_away(case, index) {
         return Judgement::broken(
@@ -125,16 +91,15 @@ fn judge_one(case: &Case<'_>, index: usize, deaf: bool) -> Judgement {
              does not hear",
         );
     }
-    if deaf {
+    if case.is_deaf(index) {
         return Judgement::broken("no data of the new DevAddr: the node asks again instead");
     }
-    if let Some(words) = data_filter(case, index) {
-        return Judgement::broken(words);
+    if let Some(why) = data_filter(case, index) {
+        return Judgement::broken(why);
     }
-    let words = if case.asks_again(index) {
-        "no data of the new DevAddr; the node asks again"
+    Judgement::unknown(if case.asks_again(index) {
+        Fact::from("no data of the new DevAddr; the node asks again")
     } else {
-        "no data of the new DevAddr in the capture yet"
-    };
-    Judgement::unknown(words)
+        Fact::from("no data of the new DevAddr in the capture yet")
+    })
 }

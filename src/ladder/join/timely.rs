@@ -4,18 +4,12 @@
 //! request, by the region's rule with RX1DROffset 0, and RX2 at 6 s on the region's default. What
 //! the network uses for data does not count (RP002-1.0.4, 2.3; LoRaWAN 1.0.4, 6.2.5).
 
-pub(in crate::ladder) mod slots;
-pub(in crate::ladder) mod tuned;
-
+use super::{Case, Rung, accepts};
 use crate::{
-    fact::Certainty,
+    fact::{Fact, Value, fact},
     frame::Direction,
     intake::When,
-    ladder::{
-        join::{Case, Rung},
-        rung::{Judgement, State},
-        words::{from_request, mhz, seconds, short_seconds},
-    },
+    ladder::rung::Judgement,
     radio::{Modulation, time_on_air},
     region::{Plan, Window},
     trace::{Answer, Attempt, Delay, Sighting},
@@ -37,7 +31,7 @@ pub(in crate::ladder) enum Aim {
     DataWindow(i64),
     /// Another time, in microseconds.
     Elsewhere(i64),
-    /// At once; microseconds after the request by the capture's clock.
+    /// Immediately; microseconds after the request by the capture's clock.
     AtOnce(Option<i64>),
     /// Not to be told.
     Unknown,
@@ -70,33 +64,52 @@ pub(in crate::ladder) enum Miss {
 }
 
 impl Miss {
-    fn words(&self) -> String {
+    fn fact(&self) -> Fact {
         match self {
-            Self::DataDelay(us) => format!(
-                "aimed {} after the request: the delay of data; an accept belongs at 5 s or 6 s",
-                seconds(*us)
+            Self::DataDelay(us) => fact!(
+                "aimed {delay} after the request: the delay of data; an accept belongs at 5 s or 6 s",
+                delay = Value::Micros(*us)
             ),
             Self::Time(us) => {
-                format!("aimed {}; the windows open at 5 s and 6 s", from_request(*us))
+                fact!("aimed {slot}; the windows open at 5 s and 6 s", slot = from_request(*us))
             }
-            Self::AtOnce(us) => format!(
-                "to be sent at once{}; the windows open at 5 s and 6 s",
-                us.map(|us| format!(", {} after the request", short_seconds(us)))
-                    .unwrap_or_default()
+            Self::AtOnce(None) => {
+                Fact::from("to be sent immediately; the windows open at 5 s and 6 s")
+            }
+            Self::AtOnce(Some(us)) => fact!(
+                "to be sent immediately, {delay} after the request; the windows open at 5 s and 6 s",
+                delay = Value::About(*us)
             ),
-            Self::Frequency { rx, got, want } => {
-                format!("RX{rx} is {}, the accept goes out on {}", mhz(*want), mhz(*got))
-            }
-            Self::Rate { rx, got, want } => {
-                format!("RX{rx} is {want}, the accept goes out at {got}")
-            }
+            Self::Frequency { rx, got, want } => fact!(
+                "RX{window} is {expected}, the accept goes out on {frequency}",
+                window = *rx,
+                expected = Value::Frequency(*want),
+                frequency = Value::Frequency(*got)
+            ),
+            Self::Rate { rx, got, want } => fact!(
+                "RX{window} is {expected}, the accept goes out at {data_rate}",
+                window = *rx,
+                expected = *want,
+                data_rate = *got
+            ),
             Self::Polarity => {
-                "ipol is false: sent like an uplink, so that no node can hear it".to_owned()
+                Fact::from("ipol is false: sent like an uplink, so that no node can hear it")
             }
-            Self::Dwell { ms, limit_ms } => {
-                format!("{ms:.1} ms on air, the dwell limit in force is {limit_ms} ms")
-            }
+            Self::Dwell { ms, limit_ms } => fact!(
+                "{time_on_air_ms} ms on air, the dwell limit in force is {limit_ms} ms",
+                time_on_air_ms = *ms,
+                limit_ms = *limit_ms
+            ),
         }
+    }
+}
+
+/// `5.000000 s after the request`, or `before` it.
+pub(in crate::ladder) fn from_request(us: i64) -> Fact {
+    if us < 0 {
+        fact!("{lead} before the request", lead = Value::Micros(us.saturating_neg()))
+    } else {
+        fact!("{delay} after the request", delay = Value::Micros(us))
     }
 }
 
@@ -175,83 +188,59 @@ fn over_dwell(case: &Case<'_>, plan: &Plan, answer: &Answer) -> Option<Miss> {
 }
 
 pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
-    let Some(attempt) = case.node.attempts.get(index) else { return Judgement::open() };
-    if attempt.answers.is_empty() {
-        return Judgement::unknown("there is no accept to judge");
-    }
-    let mut told = None;
-    for answer in attempt.answers_sent() {
-        let line = answer.sending.line;
-        let wrong = misses(case, attempt, answer);
-        if !wrong.is_empty() {
-            let words: Vec<String> = wrong.iter().map(Miss::words).collect();
-            told.get_or_insert(Judgement::broken(format!("{line}: {}", words.join("; "))));
-            continue;
-        }
-        let window = match aim(answer) {
-            Aim::Rx1 => "RX1",
-            Aim::Rx2 => "RX2",
-            _ => {
-                let why = match (answer.sending.when, answer.sending.at) {
-                    (When::Unsaid, None) => "only the order of the frames is known, and no delay",
-                    _ => "the capture does not tie the slot to the request",
-                };
-                told.get_or_insert(Judgement::unknown(format!("{line}: {why}")));
-                continue;
-            }
-        };
-        let delay = answer
-            .delay
-            .slot_us()
-            .map_or(String::new(), |us| format!(", {} after the request", seconds(us)));
-        let on = match (answer.sending.freq_hz, answer.sending.modulation) {
-            (Some(hz), Some(m)) => format!(", {} {m}", mhz(hz)),
-            _ => String::new(),
-        };
-        if case.plan.is_none() {
-            told = Some(Judgement::unknown(format!(
-                "{line}: {window} by its delay{delay}{on}; without a region the rest is open"
-            )));
-            continue;
-        }
-        let right = format!("{line}: {window}{delay}{on}");
-        // Of two ways of one downlink the gateway took one, and the capture does not say which.
-        let mut others = attempt.answers_sent().filter(|other| other.is_way_of(answer));
-        let astray = others.find_map(|other| misses(case, attempt, other).into_iter().next());
-        if let Some(miss) = astray
-            && !answer.sending.taken()
-        {
-            told = Some(Judgement::unknown(format!(
-                "{right}, or else {}: which of them was sent the capture does not say",
-                miss.words()
-            )));
-            continue;
-        }
-        // One good answer is enough: the node listens to both windows.
-        return Judgement::proven(right);
-    }
-    told.unwrap_or(Judgement::unknown("there is no accept to judge"))
+    accepts::judge(case, index, Rung::Timely, "there is no accept to judge")
 }
 
-/// The misses of one kind over all answers of the node, where no answer to that request was good.
-fn all<'a, T>(
-    case: &Case<'a>,
-    pick: impl Fn(&Miss) -> Option<T>,
-) -> Vec<(&'a Attempt, &'a Answer, T)> {
-    let mut out = Vec::new();
-    for (i, attempt, answer) in case.answers() {
-        if case.state(i, Rung::Timely) != State::Broken {
-            continue;
-        }
-        if attempt.answers_sent().any(|sent| std::ptr::eq(sent, answer)) {
-            let found = misses(case, attempt, answer).iter().find_map(&pick);
-            out.extend(found.map(|t| (attempt, answer, t)));
-        }
+/// What the rung makes of one accept.
+pub(in crate::ladder) fn of(case: &Case<'_>, attempt: &Attempt, answer: &Answer) -> Judgement {
+    let accept = || &answer.sending;
+    let wrong = misses(case, attempt, answer);
+    if !wrong.is_empty() {
+        let misses = Fact::joined(wrong.iter().map(Miss::fact).collect(), "; ");
+        return Judgement::broken(fact!("{accept}: {misses}", accept = accept(), misses));
     }
-    out
+    let window = match aim(answer) {
+        Aim::Rx1 => "RX1",
+        Aim::Rx2 => "RX2",
+        _ => {
+            let why = match (answer.sending.when, answer.sending.at) {
+                (When::Unsaid, None) => "only the order of the frames is known, and no delay",
+                _ => "the capture does not tie the slot to the request",
+            };
+            return Judgement::unknown(fact!("{accept}: {why}", accept = accept(), why));
+        }
+    };
+    let aimed = aimed(answer, window);
+    if case.plan.is_none() {
+        return Judgement::unknown(fact!(
+            "{accept}: {aimed}; the region is not known, so frequency and data rate are open",
+            accept = accept(),
+            aimed
+        ));
+    }
+    // Of two ways of one downlink the gateway took one, and the capture does not say which.
+    let mut others = attempt.answers_sent().filter(|other| other.is_way_of(answer));
+    let astray = others.find_map(|other| misses(case, attempt, other).into_iter().next());
+    if let Some(miss) = astray
+        && !answer.sending.taken()
+    {
+        return Judgement::unknown(fact!(
+            "{accept}: {aimed}, or else {miss}: the capture does not show which of them was sent",
+            accept = accept(),
+            aimed,
+            miss = miss.fact()
+        ));
+    }
+    Judgement::proven(fact!("{accept}: {aimed}", accept = accept(), aimed))
 }
 
-fn certainty(n: usize) -> Certainty {
-    // The slot is a number in the datagram: one accept is enough to see it.
-    if n > 0 { Certainty::Certain } else { Certainty::Possible }
+/// `RX1, 5.000000 s after the request, 868.1 MHz SF9BW125`.
+fn aimed(answer: &Answer, window: &'static str) -> Fact {
+    let mut parts = vec![Fact::from(window)];
+    parts.extend(answer.delay.slot_us().map(from_request));
+    if let (Some(hz), Some(data_rate)) = (answer.sending.freq_hz, answer.sending.modulation) {
+        let frequency = Value::Frequency(hz);
+        parts.push(fact!("{frequency} {data_rate}", frequency, data_rate));
+    }
+    Fact::joined(parts, ", ")
 }

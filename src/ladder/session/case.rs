@@ -2,7 +2,7 @@
 
 use std::ops;
 
-use super::Rung;
+use super::{Rung, Story};
 use crate::{
     ladder::{
         join,
@@ -11,10 +11,12 @@ use crate::{
     trace::Session,
 };
 
-/// A node whose joins are judged, and a ladder for each of its sessions.
+/// A node whose joins are judged, and a story and a ladder for each of its sessions.
 #[derive(Debug)]
 pub(in crate::ladder) struct Case<'a> {
     join: join::Case<'a>,
+    /// What there is to know of each session.
+    pub(in crate::ladder) stories: Vec<Story<'a>>,
     /// One climb a session.
     pub(in crate::ladder) ladders: Vec<Ladder<Rung>>,
 }
@@ -29,8 +31,9 @@ impl<'a> ops::Deref for Case<'a> {
 
 impl<'a> Case<'a> {
     pub(in crate::ladder) fn new(join: join::Case<'a>) -> Self {
-        let ladders = join.node.sessions.iter().map(|_| Ladder::open()).collect();
-        let mut case = Self { join, ladders };
+        let stories = Story::all(&join);
+        let ladders = stories.iter().map(|_| Ladder::open()).collect();
+        let mut case = Self { join, stories, ladders };
         for rung in Rung::ALL {
             for session in 0..case.ladders.len() {
                 let judgement = rung.judge(&case, session);
@@ -45,6 +48,11 @@ impl<'a> Case<'a> {
     /// Returns a session of the node.
     pub(in crate::ladder) fn session(&self, session: usize) -> Option<&'a Session> {
         self.node.sessions.get(session)
+    }
+
+    /// Returns what there is to know of a session.
+    pub(in crate::ladder) fn story(&self, session: usize) -> Option<&Story<'a>> {
+        self.stories.get(session)
     }
 
     /// The session that matters most to the reader: the last that broke lowest, or else the last

@@ -2,7 +2,7 @@
 
 use super::{
     Why,
-    pool::{Part, Pool, root_cause},
+    pool::{Pool, accept_cause},
     request::part_of_root,
 };
 use crate::{
@@ -13,7 +13,7 @@ use crate::{
     },
     explore::{
         misreading::{AcceptCase, Asked, explore_accept},
-        near_miss::{Mistake, MistakeClass, search_by_trial},
+        near_miss::{MistakeClass, search_by_trial},
     },
     frame::SealedJoinAccept,
     id::{DevEui, JoinEui},
@@ -54,12 +54,7 @@ pub(super) fn accept(sealed: &SealedJoinAccept, ring: &KeyRing, context: &Contex
     // Two rules are two chances.
     pool.beside = report.tried() * (1 + u64::from(bound.is_some()));
     if !report.hits.is_empty() {
-        return pool.explain(&report.hits, |mistake, given| {
-            // An accept is made by the server: whose key it is the node's firmware does not say.
-            let another = matches!(mistake, Mistake::Sample(_) | Mistake::FromEui { .. })
-                || given.is_some_and(|given| given.part == Part::Foreign);
-            if another { Some("accept-for-another-key") } else { root_cause(mistake, given) }
-        });
+        return pool.explain(&report.hits, accept_cause);
     }
     let asked: Vec<_> = context
         .dev_nonce

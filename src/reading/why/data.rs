@@ -9,6 +9,7 @@ use crate::{
     crypto::block::{self, Place},
     explore::near_miss::{Mistake, Target},
     frame::{DataFrame, Direction},
+    ladder::CauseId,
     reading::{Bunch, Context, KeyRing, KeyRole, Source},
 };
 
@@ -37,7 +38,7 @@ pub(super) fn data(frame: &DataFrame, ring: &KeyRing, context: &Context) -> Opti
     let targets: Vec<_> = variants.iter().map(|&variant| target(frame, variant)).collect();
     let sample = |mistake: &Mistake, _: Option<&Given>| {
         let sample = matches!(mistake, Mistake::Sample(_));
-        (sample && !down).then_some("firmware-still-uses-a-sample-key")
+        (sample && !down).then_some(CauseId::FirmwareStillUsesASampleKey)
     };
     for max_digits in [1, 2] {
         if let Some((at, report)) = pool.search(&targets, max_digits) {

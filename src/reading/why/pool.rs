@@ -5,12 +5,15 @@ use crate::{
     explore::{
         misreading,
         near_miss::{
-            Certainty, Clues, Effort, Hit, Known, KnownKind, Mistake, Report, Target, search,
+            Certainty, Clues, Effort, Hit, Known, KnownKind, Mistake, Nature, Report, Target,
+            search,
         },
     },
     id::{DevEui, JoinEui},
     key::Aes128Key,
+    ladder::{CauseId, hits},
     reading::{Bunch, KeyRole, Source},
+    trace::Role,
 };
 
 /// Keys of one frame that are searched around up to two digits: the nearest; others are taken as
@@ -119,7 +122,7 @@ impl<'a> Pool<'a> {
     pub(super) fn explain(
         &self,
         hits: &[Hit],
-        cause: impl FnOnce(&Mistake, Option<&Given>) -> Option<&'static str>,
+        cause: impl FnOnce(&Mistake, Option<&Given>) -> Option<CauseId>,
     ) -> Option<Why> {
         let hit = hits.first()?;
         let given = hit.known.and_then(|at| self.given.get(at));
@@ -151,8 +154,8 @@ impl<'a> Pool<'a> {
         if !found.alike.is_empty() {
             what.push_str(" (other readings come to the same octets)");
         }
-        let causes = found.causes();
-        let cause = causes.first().copied().filter(|_| found.is_of_one_cause());
+        let family = found.first_family().filter(|_| found.is_of_one_family());
+        let cause = family.map(hits::misreading);
         Why::of(what, cause, self.tried())
     }
 
@@ -184,26 +187,35 @@ fn label(role: KeyRole, source: &Source) -> String {
 }
 
 /// Returns the cause that a mistake in a root key means.
-pub(super) fn root_cause(mistake: &Mistake, given: Option<&Given>) -> Option<&'static str> {
-    if matches!(mistake, Mistake::Sample(_) | Mistake::FromEui { .. }) {
-        return Some("firmware-still-uses-a-sample-key");
-    }
-    let Given { role, part } = given?;
-    if *part == Part::Foreign {
-        return Some("key-of-another-node");
-    }
-    let is_nwk = match role {
-        KeyRole::App => false,
-        KeyRole::Nwk => true,
-        role if role.is_of_session() => return Some("session-key-entered-as-root-key"),
+pub(super) fn root_cause(mistake: &Mistake, given: Option<&Given>) -> Option<CauseId> {
+    cause_by(hits::root_key, mistake, given)
+}
+
+/// Returns the cause that a mistake in the key of a Join-Accept means.
+pub(super) fn accept_cause(mistake: &Mistake, given: Option<&Given>) -> Option<CauseId> {
+    cause_by(hits::accept_key, mistake, given)
+}
+
+fn cause_by(
+    map: fn(Nature, KnownKind, Role) -> CauseId,
+    mistake: &Mistake,
+    given: Option<&Given>,
+) -> Option<CauseId> {
+    let nature = mistake.nature();
+    let (role, part) = match (nature, given) {
+        // Made of no key that was given.
+        (Nature::Guessable, _) => (KeyRole::App, Part::Signs),
+        (_, None) => return None,
+        (_, Some(given)) => (given.role, given.part),
+    };
+    let (kind, role) = match (part, role) {
+        (Part::Foreign, _) => (KnownKind::OtherNode, Role::AppKey),
+        (_, KeyRole::App) => (KnownKind::Claimed, Role::AppKey),
+        (_, KeyRole::Nwk) => (KnownKind::Claimed, Role::NwkKey),
+        (_, role) if role.is_of_session() => (KnownKind::Session, Role::AppKey),
         _ => return None,
     };
-    match mistake {
-        Mistake::Same => None,
-        Mistake::TextAsOctets { .. } => Some("app-key-text-taken-as-bytes"),
-        Mistake::OctetsReversed | Mistake::Reordered(_) | Mistake::Rotated { .. } => {
-            Some(if is_nwk { "nwk-key-bytes-reversed" } else { "app-key-bytes-reversed" })
-        }
-        _ => Some(if is_nwk { "nwk-key-typed-wrong" } else { "app-key-typed-wrong" }),
-    }
+    // A root key that fits as it stands is no mistake.
+    let is_right = nature == Nature::Same && kind == KnownKind::Claimed;
+    (!is_right).then(|| map(nature, kind, role))
 }

@@ -82,7 +82,7 @@ pub(super) fn play(leg: &Leg, side: &Side, ways: StationWays, tape: &mut Tape) {
     }
 }
 
-fn router_config(plan: &Plan, sub_band: Option<u8>) -> String {
+fn router_config(plan: &'static Plan, sub_band: Option<u8>) -> String {
     let region = match plan.name {
         "EU868" => "EU863",
         "US915" => "US902",

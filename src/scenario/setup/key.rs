@@ -38,6 +38,21 @@ pub(super) fn key(mistake: Mistake, life: &mut Life) -> bool {
         Mistake::AppKeyTyped => life.on_record(slipped_key(&life.node.app_key, whim)),
         Mistake::NwkKeyTyped => life.on_record(slipped_key(&life.node.nwk_key, whim)),
         Mistake::KeyUnrelated | Mistake::KeyOfAnother => life.on_record(fresh),
+        Mistake::KeyTransformed => {
+            let own = if of_1_1 { &life.node.nwk_key } else { &life.node.app_key };
+            let mut octets = *own.expose();
+            if whim.is_multiple_of(2) {
+                octets = octets.map(|octet| !octet);
+            } else {
+                // Eight would swap the halves, which is another order.
+                octets.rotate_left(1 + (whim / 2 % 7) as usize);
+            }
+            life.on_record(Aes128Key::new(octets));
+        }
+        Mistake::KeyPlaceholder => {
+            let filler = if whim.is_multiple_of(2) { 0 } else { 0xFF };
+            life.on_record(Aes128Key::new([filler; 16]));
+        }
         Mistake::KeyText => {
             let text = hex::encode(life.node.app_key.expose());
             let text = if whim.is_multiple_of(2) { text.to_uppercase() } else { text };

@@ -8,7 +8,7 @@ use crate::{
     roster::{Activation, Class, DevAddrPrefix},
     scenario::{
         Mistake,
-        air::join_rates,
+        air::{default_channels, join_rates},
         life::{Ground, Life},
         node::{Nonces, Session},
         server::{felt_offset, right_cf_list, unruled_rate},
@@ -107,10 +107,10 @@ fn wrong_cf_list(plan: &Plan) -> CfList {
     }
 }
 
-pub(super) fn later(mistake: Mistake, life: &mut Life) -> bool {
+pub(super) fn later(mistake: Mistake, life: &mut Life, ground: &Ground) -> bool {
     match mistake {
         Mistake::CounterRestarted | Mistake::UpperHalfLost | Mistake::DownlinkBack => {
-            personalise(mistake, life);
+            personalise(mistake, life, ground);
         }
         Mistake::AppKeyStale => life.rejoins = 1,
         Mistake::FOptsAsPublished => life.node.fopts_text = FOptsText::AsPublished,
@@ -122,7 +122,7 @@ pub(super) fn later(mistake: Mistake, life: &mut Life) -> bool {
 }
 
 impl Life {
-    fn set_class(&mut self, class: Class) {
+    pub(super) fn set_class(&mut self, class: Class) {
         self.record.class = Some(class);
         if let Some(firmware) = &mut self.firmware {
             firmware.class = Some(class);
@@ -131,7 +131,7 @@ impl Life {
 }
 
 /// Builds a session into the node and puts it on record.
-fn personalise(mistake: Mistake, life: &mut Life) {
+pub(super) fn personalise(mistake: Mistake, life: &mut Life, ground: &Ground) {
     let dev_addr = life.dev_addr();
     let nwk_s_key = NwkSKey::from(life.dice.key());
     let app_s_key = AppSKey::from(life.dice.key());
@@ -147,7 +147,8 @@ fn personalise(mistake: Mistake, life: &mut Life) {
     }
     life.record.last_dev_nonce = None;
     let mut session = Session::new(dev_addr, keys);
-    session.channels.clone_from(&life.node.asks_on);
+    let sub_band = ground.gateways.first().and_then(|gateway| gateway.sub_band);
+    session.channels = default_channels(life.node.plan, sub_band);
     session.fcnt_up = life.dice.between(300, 9_000);
     match mistake {
         Mistake::UpperHalfLost => {

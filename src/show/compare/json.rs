@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use crate::{
     compare::{Difference, Gathered, NodeReport},
+    ladder::CauseId,
     roster::{ClaimKind, firmware::Taken},
 };
 
@@ -145,7 +146,7 @@ impl<'r> DifferenceJson<'r> {
         Self {
             kind: difference.kind.name(),
             severity: difference.severity.name(),
-            cause: difference.cause,
+            cause: difference.cause.map(CauseId::name),
             member: difference.member,
             claims: claims.collect(),
             digits: digits.collect(),

@@ -2,16 +2,12 @@
 
 use maud::{Markup, html};
 
-use crate::{
-    ladder::{Outcome, Verdict},
-    report::NodePage,
-    words::sentence,
-};
+use crate::{ladder::Verdict, report::NodePage, show::headline, words::sentence};
 
 pub(super) fn section(node: &NodePage<'_>) -> Markup {
     html! {
-        @if node.diagnosis.causes.is_empty() {
-            (nothing_found(node))
+        @if let Some(words) = headline::of_node(node.diagnosis) {
+            p.summary { (words) }
         }
         @for (i, verdict) in node.diagnosis.causes.iter().enumerate() {
             (cause(i, verdict, node))
@@ -20,19 +16,6 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
             section.next {
                 h3 { "What would decide" }
                 ul { @for step in &node.diagnosis.next { li { (sentence(&node.words(step))) } } }
-            }
-        }
-    }
-}
-
-fn nothing_found(node: &NodePage<'_>) -> Markup {
-    html! {
-        @if matches!(node.diagnosis.outcome, Outcome::Joined | Outcome::Session) {
-            p.summary { "Nothing wrong found." }
-        } @else if let Some(rung) = node.diagnosis.first_broken() {
-            p.summary {
-                "It stops at rung " (rung.number()) ", " (rung.rung())
-                "; the capture does not tell why."
             }
         }
     }

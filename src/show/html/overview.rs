@@ -6,26 +6,17 @@ use super::{anchor, gateways};
 use crate::{
     ladder::{Diagnosis, Ladder, Outcome, Rungs, State, join},
     report::{NodePage, Report},
+    show::headline,
     words::Count,
 };
 
 pub(super) fn header(report: &Report<'_>) -> Markup {
     let told = report.nodes.iter().map(|node| node.diagnosis);
     let all = told.chain(report.listed.iter().map(|(_, diagnosis)| *diagnosis));
-    let faulty = all.clone().filter(|diagnosis| diagnosis.has_fault()).count();
     html! {
         header #top {
             h1 { "Join report" }
-            p.lead {
-                @match (all.count(), faulty) {
-                    (0, _) => "No node: the capture holds no frame of one, and the roster none.",
-                    (1, 0) => "One node, and nothing wrong found.",
-                    (1, _) => "One node, and something is wrong with it.",
-                    (n, 0) => { (n) " nodes, and nothing wrong found." }
-                    (n, f) if n == f => { (n) " nodes, and something is wrong with every one." }
-                    (n, f) => { (n) " nodes; something is wrong with " (f) "." }
-                }
-            }
+            p.lead { (headline::of_all(all, report.about.is_empty())) }
             (captured(report))
             (gateways::lead(report))
             @if report.shows_keys {
@@ -124,7 +115,8 @@ fn why(diagnosis: &Diagnosis) -> String {
 /// How it ended, with a mark that does not rest on colour.
 pub(super) fn outcome(diagnosis: &Diagnosis) -> Markup {
     let (class, mark) = match diagnosis.outcome {
-        Outcome::Joined | Outcome::Session if !diagnosis.has_fault() => ("proven", "\u{2713}"),
+        _ if diagnosis.is_fine() => ("proven", "\u{2713}"),
+        Outcome::Joined | Outcome::Session if !diagnosis.has_fault() => ("unknown", "?"),
         Outcome::CannotTell | Outcome::AcceptedUnproven | Outcome::NotHeard => ("unknown", "?"),
         _ => ("broken", "\u{2715}"),
     };

@@ -14,6 +14,7 @@ use crate::{
     frame::Direction,
     id::{DevEui, Eui64, JoinEui},
     intake::{Crc, Unit},
+    ladder::CauseId,
     reading::{Bound, CommandList, MicVerdict, Problem, Reading, Searched, Tried, Unchecked, Why},
     show::{Input, Radio, Secrets},
     working::Sheet,
@@ -296,7 +297,7 @@ impl<'a> WhyJson<'a> {
     fn of(why: &'a Why) -> Self {
         Self {
             what: &why.what,
-            cause: why.cause,
+            cause: why.cause.map(CauseId::name),
             certainty: why.certainty.name(),
             false_match_probability: why.odds,
             tried: why.tried,

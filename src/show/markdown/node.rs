@@ -4,9 +4,10 @@ use std::fmt;
 
 use super::escape::{code, plain};
 use crate::{
-    ladder::{Outcome, RungView, Verdict},
+    ladder::{RungView, Verdict},
     region::Megahertz,
     report::{BitsView, Channels, Exchange, FrameView, Member, NodePage, Octets, Signal, Value},
+    show::headline,
     words::{Count, sentence},
 };
 
@@ -46,9 +47,8 @@ fn head(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         facts.push(words);
     }
     writeln!(out, "{}.\n", facts.join(", "))?;
-    let fine = matches!(diagnosis.outcome, Outcome::Joined | Outcome::Session);
-    if node.diagnosis.causes.is_empty() && fine {
-        writeln!(out, "Nothing wrong found.\n")?;
+    if let Some(words) = headline::of_node(diagnosis) {
+        writeln!(out, "{words}\n")?;
     }
     Ok(())
 }

@@ -8,7 +8,7 @@ use crate::{
     ladder::{
         Diagnosis, GatewayDiagnosis, GatewayOutcome, Ladder, Outcome, RungView, Rungs, State, Verdict,
     },
-    show::{Secrets, Style, fact},
+    show::{Secrets, Style, fact, headline},
     words::Count,
     words::sentence,
 };
@@ -31,8 +31,8 @@ pub fn diagnosis(
     for (i, verdict) in diagnosis.causes.iter().enumerate() {
         page.cause(verdict, i, out)?;
     }
-    if let Some(run) = page.summary(diagnosis) {
-        page.paragraph(Tone::Plain, "", &run, 2, out)?;
+    if let Some(words) = headline::of_node(diagnosis) {
+        page.paragraph(Tone::Plain, "", &words, 2, out)?;
     }
     writeln!(out)?;
     if let Some(ladder) = &diagnosis.join {
@@ -172,7 +172,8 @@ fn name(diagnosis: &Diagnosis) -> String {
 
 fn tone(diagnosis: &Diagnosis) -> Tone {
     match diagnosis.outcome {
-        Outcome::Joined | Outcome::Session if !diagnosis.has_fault() => Tone::Good,
+        _ if diagnosis.is_fine() => Tone::Good,
+        Outcome::Joined | Outcome::Session if !diagnosis.has_fault() => Tone::Open,
         Outcome::CannotTell | Outcome::AcceptedUnproven | Outcome::NotHeard => Tone::Open,
         _ => Tone::Bad,
     }
@@ -227,19 +228,6 @@ impl Page {
             self.paragraph(Tone::Quiet, "", &words, 2, out)?;
         }
         Ok(())
-    }
-
-    fn summary(&self, diagnosis: &Diagnosis) -> Option<String> {
-        let _ = self;
-        (diagnosis.causes.is_empty() && diagnosis.outcome == Outcome::Joined).then(|| {
-            format!(
-                "Nothing wrong found: {} attempt{}, {} data frame{} authenticated.",
-                diagnosis.attempts,
-                if diagnosis.attempts == 1 { "" } else { "s" },
-                diagnosis.data,
-                if diagnosis.data == 1 { "" } else { "s" }
-            )
-        })
     }
 
     fn cause(&self, verdict: &Verdict, place: usize, out: &mut dyn fmt::Write) -> fmt::Result {

@@ -1,7 +1,8 @@
 //! Downlinks: accepts paired with the requests that they answer, data with its session.
 
 use super::{
-    ANSWER_SLOT_US, ANSWER_US, Arrival, OPEN_SENDINGS, STRANGER_TRIALS, STRAY, SentSlot, Tracer,
+    ANSWER_SLOT_US, ANSWER_US, Arrival, OPEN_SENDINGS, STRANGER_TRIALS, STRAY, STRAY_FRAMES,
+    STRAYS_OF_ONE, SentSlot, Tracer,
 };
 use crate::{
     crypto::{
@@ -12,6 +13,7 @@ use crate::{
     id::JoinEui,
     intake::{Ordered, Outcome, When},
     key::NwkKey,
+    roster::Node,
     trace::{Ack, Answer, Ask, Attempt, Data, Delay, Opening, RootKey, Rule, Sending, Stray, keys},
 };
 
@@ -59,7 +61,9 @@ impl Tracer<'_> {
     }
 
     fn accept(&mut self, sealed: SealedJoinAccept, sending: Sending) -> Option<SentSlot> {
-        let mut best: Option<(Rank, usize, usize, Delay, Vec<Opening>)> = None;
+        let mut best: Option<Pairing> = None;
+        // The newest request in a window of which its slot is, of each node.
+        let mut windows: Vec<Pairing> = Vec::new();
         let requests: Vec<_> = self.requests.iter().copied().collect();
         for (age, &(index, place)) in requests.iter().rev().enumerate() {
             let Some(attempt) =
@@ -73,11 +77,22 @@ impl Tracer<'_> {
                 None => Vec::new(),
             };
             let rank = Rank { opens: !openings.is_empty(), fit, newer: usize::MAX - age };
-            if best.as_ref().is_none_or(|(held, ..)| rank > *held) {
-                best = Some((rank, index, place, delay, openings));
+            let pairing = Pairing { rank, index, place, delay, openings };
+            if fit == WINDOW && windows.iter().all(|held| held.index != index) {
+                windows.push(pairing.clone());
+            }
+            if best.as_ref().is_none_or(|held| pairing.rank > held.rank) {
+                best = Some(pairing);
             }
         }
-        let Some((_, index, place, delay, mut openings)) = best else {
+        // The key says which node it is for; of that node's requests the slot says which it was
+        // handed out for, even where it was made for another.
+        if let Some(held) = best.as_ref().filter(|held| held.rank.opens && held.rank.fit < WINDOW)
+            && let Some(at) = windows.iter().position(|window| window.index == held.index)
+        {
+            best = Some(windows.swap_remove(at));
+        }
+        let Some(Pairing { index, place, delay, mut openings, .. }) = best else {
             return self.stray(sending, sealed);
         };
         if openings.is_empty() {
@@ -163,7 +178,7 @@ impl Tracer<'_> {
         let Some(claims) = self.roster.nodes.get(node) else { return Vec::new() };
         let mut out = Vec::new();
         for (key, root) in keys::root_keys(node, claims) {
-            for (rule, opened) in open(&root, &attempt.ask, sealed) {
+            for (rule, opened) in open(&root, claims, &attempt.ask, sealed) {
                 out.push(Opening { key, rule, opened });
             }
         }
@@ -171,7 +186,10 @@ impl Tracer<'_> {
     }
 
     fn data_down(&mut self, frame: DataFrame, sending: Sending) -> Option<SentSlot> {
-        let places = self.sessions.get(&frame.dev_addr).cloned()?;
+        let Some(places) = self.sessions.get(&frame.dev_addr).cloned() else {
+            self.foreign_down(frame, sending);
+            return None;
+        };
         for &(index, place) in places.iter().rev() {
             let Some(held) = self.verify((index, place), &frame, None) else { continue };
             let session = self.node(index)?.sessions.at_mut(place)?;
@@ -194,6 +212,17 @@ impl Tracer<'_> {
         let at = node.unverified.push(data);
         self.weigh(1);
         Some(SentSlot::Unverified(index, at))
+    }
+
+    /// Keeps the first downlinks of nobody's address.
+    fn foreign_down(&mut self, frame: DataFrame, sending: Sending) {
+        let strays = &mut self.trace.strays;
+        let own = strays
+            .iter()
+            .filter(|data| data.heard().is_none() && data.frame().dev_addr == frame.dev_addr);
+        if strays.len() < STRAY_FRAMES && (own.count() as u64) < STRAYS_OF_ONE {
+            strays.push(Data::Down { frame, sending, delay_us: None, answers: None });
+        }
     }
 
     pub(super) fn outcome(&mut self, from: Arrival, outcome: Outcome) {
@@ -228,8 +257,18 @@ impl Tracer<'_> {
     }
 }
 
+/// A request that an accept may answer.
+#[derive(Clone)]
+struct Pairing {
+    rank: Rank,
+    index: usize,
+    place: usize,
+    delay: Delay,
+    openings: Vec<Opening>,
+}
+
 /// How well an accept fits a request; compared member by member.
-#[derive(Eq, Ord, PartialEq, PartialOrd)]
+#[derive(Clone, Copy, Eq, Ord, PartialEq, PartialOrd)]
 struct Rank {
     opens: bool,
     fit: u8,
@@ -291,15 +330,16 @@ fn by_slot(attempt: &Attempt, sending: &Sending) -> Option<(Delay, u8)> {
 /// How well a slot fits that is a window of a join.
 const WINDOW: u8 = 4;
 
-/// The rules by which a root key opens an accept so that its MIC holds.
+/// The rules by which a root key of a node opens an accept so that its MIC holds.
 pub(crate) fn open(
     root: &RootKey<'_>,
+    node: &Node,
     ask: &Ask,
     sealed: &SealedJoinAccept,
 ) -> Vec<(Rule, OpenedJoinAccept)> {
     let as_nwk = NwkKey::from(root.key().clone());
     let mut out = Vec::new();
-    let (dev_eui, join_eui) = (ask.dev_eui(), ask.join_eui());
+    let dev_eui = ask.dev_eui();
     let opened = match ask {
         Ask::Join(_) => cipher::open_join_accept(AcceptKey::join(&as_nwk), sealed),
         Ask::Rejoin(_) => dev_eui.and_then(|dev_eui| {
@@ -312,15 +352,30 @@ pub(crate) fn open(
         out.push((Rule::V1_0, opened));
         return out;
     }
-    let (Some(dev_eui), Some(join_eui), Some(nonce)) =
-        (dev_eui, join_eui.or(Some(JoinEui::default())), ask.nonce())
-    else {
-        return out;
-    };
+    let (Some(dev_eui), Some(nonce)) = (dev_eui, ask.nonce()) else { return out };
     let key = derive::js_int_key(&as_nwk, dev_eui);
     let accept = &opened.accept;
-    if mic::check_join_accept_1_1(&key, ask.req_type(), join_eui, nonce, accept).is_ok() {
+    let holds = |join_eui: &JoinEui| {
+        mic::check_join_accept_1_1(&key, ask.req_type(), *join_eui, nonce, accept).is_ok()
+    };
+    if join_euis(node, ask).iter().any(holds) {
         out.push((Rule::V1_1, opened));
+    }
+    out
+}
+
+/// The JoinEUI of a request; those of the node's claims where it carries none, as Rejoin-Requests of
+/// types 0 and 2 do.
+fn join_euis(node: &Node, ask: &Ask) -> Vec<JoinEui> {
+    let sent = ask.join_eui();
+    let claimed = || node.claims().filter_map(|(_, claim)| claim.join_eui);
+    let mut out: Vec<JoinEui> = sent.into_iter().collect();
+    if sent.is_none() {
+        for eui in claimed().chain([JoinEui::default()]) {
+            if !out.contains(&eui) {
+                out.push(eui);
+            }
+        }
     }
     out
 }

@@ -2,13 +2,13 @@
 
 use super::{
     Arrival, BESIDE_LINES, COPY_US, FOREIGN, GHOST_US, GHOST_WALL_US, LATE_COPY_US, OPEN_REQUESTS,
-    REMEMBERED, SAME_REQUEST_US, Slot, Tracer,
+    REMEMBERED, SAME_REQUEST_US, STRAY_FRAMES, STRAYS_OF_ONE, Slot, Tracer,
 };
 use crate::{
     frame::{DataFrame, Decoded, Direction, FType, Field, Frame},
     id::Eui64,
     intake::{Crc, Heard},
-    trace::{Ask, Attempt, Data, Line, Sighting, Transmission},
+    trace::{Ask, Attempt, Data, Held, Line, Sighting, Transmission},
 };
 
 impl Tracer<'_> {
@@ -98,28 +98,48 @@ impl Tracer<'_> {
     fn data_up(&mut self, frame: DataFrame, heard: Transmission) -> Option<Slot> {
         let places = self.sessions.get(&frame.dev_addr).cloned();
         let Some(places) = places else {
-            let foreign = &mut self.trace.foreign_data;
-            if foreign.len() < FOREIGN || foreign.contains_key(&frame.dev_addr) {
-                *foreign.entry(frame.dev_addr).or_default() += 1;
-            } else {
-                self.trace.foreign_more += 1;
-            }
-            return None;
+            return self.foreign(Data::Up { frame, heard });
         };
+        // Half a MIC holds under the keys of a session that shares them with another.
+        let mut best: Option<(usize, usize, Held)> = None;
         for &(index, place) in places.iter().rev() {
             let tx_dr = self.tx_dr(index, &heard);
-            if let Some(held) = self.verify((index, place), &frame, tx_dr) {
-                let session = self.node(index)?.sessions.at_mut(place)?;
-                let at = session.push(Data::Up { frame, heard }, held);
-                self.weigh(1);
-                return Some(Slot::Data(index, place, at));
+            let Some(held) = self.verify((index, place), &frame, tx_dr) else { continue };
+            let whole = !held.half;
+            if whole || best.is_none() {
+                best = Some((index, place, held));
             }
+            if whole {
+                break;
+            }
+        }
+        if let Some((index, place, held)) = best {
+            let session = self.node(index)?.sessions.at_mut(place)?;
+            let at = session.push(Data::Up { frame, heard }, held);
+            self.weigh(1);
+            return Some(Slot::Data(index, place, at));
         }
         let &(index, _) = places.last()?;
         let node = self.node(index)?;
         let at = node.unverified.push(Data::Up { frame, heard });
         self.weigh(1);
         Some(Slot::Unverified(index, at))
+    }
+
+    /// Counts an uplink of nobody's address, and keeps the first few of each.
+    fn foreign(&mut self, data: Data) -> Option<Slot> {
+        let foreign = &mut self.trace.foreign_data;
+        let dev_addr = data.frame().dev_addr;
+        if foreign.len() >= FOREIGN && !foreign.contains_key(&dev_addr) {
+            self.trace.foreign_more += 1;
+            return None;
+        }
+        let frames = foreign.entry(dev_addr).or_default();
+        *frames += 1;
+        if *frames <= STRAYS_OF_ONE && self.trace.strays.len() < STRAY_FRAMES {
+            self.trace.strays.push(data);
+        }
+        None
     }
 
     fn tx_dr(&self, index: usize, heard: &Transmission) -> Option<u8> {
@@ -141,7 +161,8 @@ impl Tracer<'_> {
             return None;
         }
         // A field left out or put in moves the DevEUI: look for it anywhere.
-        let index = named.or_else(|| self.named_within(&heard.octets))?;
+        let named = named.or_else(|| self.named_within(&heard.octets));
+        let index = named.or_else(|| self.lacking_a_byte(&heard.octets))?;
         let node = self.node(index)?;
         let at = node.misshapen.push(heard);
         self.weigh(1);

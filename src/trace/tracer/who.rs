@@ -8,6 +8,7 @@ use crate::{
     },
     id::{DevEui, Eui64},
     key::NwkKey,
+    roster::Node,
     trace::{Ask, KeyRef, NodeTrace, RootKey, keys},
 };
 
@@ -28,6 +29,12 @@ impl Tracer<'_> {
         }
         let by_key = self.keys_of_others(dev_eui, &named, ask);
         if let Some(&index) = named.first() {
+            return Some((index, by_key));
+        }
+        // Reversed or exchanged EUIs are no accident: they name the node more surely than a key,
+        // which may be in the wrong place.
+        let mut mirrored = (0..self.roster.nodes.len()).filter(|&i| self.likeness(i, ask) == 0);
+        if let (Some(index), None) = (mirrored.next(), mirrored.next()) {
             return Some((index, by_key));
         }
         // The MIC covers the EUIs as sent: it names the node even when its EUI is wrong.
@@ -79,24 +86,9 @@ impl Tracer<'_> {
         Some(index)
     }
 
-    /// How far the identity sent is from the node's claims: digits that differ, 0 for a reversal
-    /// or an exchange of the two, large for strangers.
+    /// How far the identity sent is from the claims of a node of the roster.
     fn likeness(&self, index: usize, ask: &Ask) -> u32 {
-        let Some(node) = self.roster.nodes.get(index) else { return u32::MAX };
-        let (Some(DevEui(dev)), join) = (ask.dev_eui(), ask.join_eui()) else { return u32::MAX };
-        node.claims()
-            .filter_map(|(_, claim)| {
-                let DevEui(own) = claim.dev_eui?;
-                let exchanged = claim.join_eui.map(|j| j.0) == Some(dev)
-                    && join.map(|j| j.0) == Some(own)
-                    && dev != own;
-                if exchanged || own == dev || own.bytes_reversed() == dev {
-                    return Some(0);
-                }
-                Some(digits_apart(own, dev))
-            })
-            .min()
-            .unwrap_or(u32::MAX)
+        self.roster.nodes.get(index).map_or(u32::MAX, |node| likeness(node, ask))
     }
 
     fn keys_that_sign(&self, index: usize, ask: &Ask) -> Vec<KeyRef> {
@@ -151,6 +143,25 @@ impl Tracer<'_> {
         let first = named.next()?;
         named.all(|other| other == first).then_some(first)
     }
+}
+
+/// How far the identity sent is from a node's claims: digits that differ, 0 for a reversal or an
+/// exchange of the two, large for strangers.
+pub(super) fn likeness(node: &Node, ask: &Ask) -> u32 {
+    let (Some(DevEui(dev)), join) = (ask.dev_eui(), ask.join_eui()) else { return u32::MAX };
+    node.claims()
+        .filter_map(|(_, claim)| {
+            let DevEui(own) = claim.dev_eui?;
+            let exchanged = claim.join_eui.map(|j| j.0) == Some(dev)
+                && join.map(|j| j.0) == Some(own)
+                && dev != own;
+            if exchanged || own == dev || own.bytes_reversed() == dev {
+                return Some(0);
+            }
+            Some(digits_apart(own, dev))
+        })
+        .min()
+        .unwrap_or(u32::MAX)
 }
 
 /// Returns how many of sixteen digits differ.

@@ -183,5 +183,5 @@ fn an_accept_encrypted_by_encryption_is_told_from_bytes_made_with_the_plain_ciph
     assert_eq!(finding.mistakes[0].id, "accept-encrypted-by-aes-encryption");
     // One block does not show whether blocks are chained.
     assert_eq!(finding.alike[0][0].id, "accept-chained-by-aes-encryption");
-    assert!(finding.is_of_one_cause());
+    assert!(finding.is_of_one_family());
 }

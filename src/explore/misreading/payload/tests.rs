@@ -2,7 +2,7 @@
 
 use super::{
     super::{
-        Row, Rule, rows,
+        Family, Row, Rule, rows,
         world::{Sent, World, derived, frames, row},
     },
     *,
@@ -140,7 +140,7 @@ fn a_single_octet_of_text_tells_nothing() {
     }
     let known: [&[u8]; 1] = [b"A"];
     let answer = explored(&world, &sent[..1], Some(&at_hand), Criterion::Known(&known));
-    assert_eq!(answer.findings()[0].causes(), ["application-key-out-of-step"]);
+    assert_eq!(answer.findings()[0].families(), [Family::OtherJoin]);
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use super::{
     super::{
-        Role, rows,
+        Family, Role, rows,
         world::{Noise, Sent, World, frames, pairs, row, signed_mic},
     },
     *,
@@ -215,7 +215,7 @@ fn a_1_0_node_under_a_server_that_sets_opt_neg_is_the_servers_fault() {
     };
     let answer = explore_session(&case);
     assert_eq!(answer.findings()[0].side, Side::Server);
-    assert_eq!(answer.findings()[0].causes(), ["server-says-1.1-node-is-1.0"]);
+    assert_eq!(answer.findings()[0].families(), [Family::VersionOverstated]);
     // With an accept that is signed by 1.1 the node knew better.
     case.accept_rule = Rule::V1_1;
     assert_eq!(explore_session(&case).findings()[0].side, Side::Node);
@@ -326,7 +326,7 @@ fn a_tracker_that_never_falls_back_is_told_by_three_uplinks() {
     });
     let [finding] = answer.findings() else { panic!("{answer:?}") };
     assert_eq!(finding.mistakes, [row("rule-of-1.1-though-opt-neg-is-clear")]);
-    assert_eq!(finding.causes(), ["node-ignores-1.0-fallback"]);
+    assert_eq!(finding.families(), [Family::FallbackIgnored]);
     assert_eq!((finding.side, finding.decided_by), (Side::Node, 3));
     assert!(finding.odds < 1e-18);
 }

@@ -4,10 +4,6 @@ use crate::explore::misreading::recipe::{
     FieldOrder, Middle, Order::Printed, Recipe, Rule, Source,
 };
 
-const CAUSE: &str = "session-keys-derived-by-another-rule";
-const IGNORES_FALLBACK: &str = "node-ignores-1.0-fallback";
-const SAYS_1_1: &str = "server-says-1.1-node-is-1.0";
-
 fn rule(recipe: &mut Recipe, rule: Rule) {
     recipe.keys.rule = rule;
     recipe.data.rule = rule;
@@ -15,56 +11,56 @@ fn rule(recipe: &mut Recipe, rule: Rule) {
 
 rows! { Keys Either;
     // The rule
-    "rule-of-1.1-though-opt-neg-is-clear" IGNORES_FALLBACK "LoRaWAN 1.1, 6.2.3"
+    "rule-of-1.1-though-opt-neg-is-clear" FallbackIgnored "LoRaWAN 1.1, 6.2.3"
         "derives keys and signs data by the rule of 1.1 although OptNeg is 0"
         "the Join-Accept is taken and no data frame after it verifies; FOpts looks like noise"
         |r| rule(r, Rule::V1_1);
-    "rule-of-1.0-though-opt-neg-is-set" SAYS_1_1 "LoRaWAN 1.1, 6.2.3"
+    "rule-of-1.0-though-opt-neg-is-set" VersionOverstated "LoRaWAN 1.1, 6.2.3"
         "derives keys and signs data by the rule of 1.0 although OptNeg is 1"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| rule(r, Rule::V1_0);
     // What goes into the block
-    "net-id-for-join-eui" CAUSE "LoRaWAN 1.1, 6.2.3"
+    "net-id-for-join-eui" SessionKeys "LoRaWAN 1.1, 6.2.3"
         "derives the session keys with NetID where 1.1 wants JoinEUI"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.middle = Middle::NetId;
-    "join-eui-for-net-id" CAUSE "LoRaWAN 1.0.4 p. 46"
+    "join-eui-for-net-id" SessionKeys "LoRaWAN 1.0.4 p. 46"
         "derives the session keys with JoinEUI where 1.0 wants NetID"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.middle = Middle::JoinEui;
-    "dev-eui-in-session-keys" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "dev-eui-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "derives the session keys with DevEUI where NetID (1.0) or JoinEUI (1.1) belongs"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.middle = Middle::DevEui;
-    "octets-01-and-02-exchanged" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "octets-01-and-02-exchanged" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "exchanges the derivation octets 01 and 02: NwkSKey (FNwkSIntKey) and AppSKey change places"
         "MICs verify under AppSKey; each key is right and in the other's place"
         |r| r.keys.octets = [2, 3, 4, 1];
-    "octets-01-and-03-exchanged" CAUSE "LoRaWAN 1.1, 6.2.3"
+    "octets-01-and-03-exchanged" SessionKeys "LoRaWAN 1.1, 6.2.3"
         "exchanges the derivation octets 01 and 03: FNwkSIntKey and SNwkSIntKey change places"
         "no 1.1 data frame verifies, though both keys are those of the other side"
         |r| r.keys.octets = [3, 1, 4, 2];
-    "octets-03-and-04-exchanged" CAUSE "LoRaWAN 1.1, 6.2.3"
+    "octets-03-and-04-exchanged" SessionKeys "LoRaWAN 1.1, 6.2.3"
         "exchanges the derivation octets 03 and 04: SNwkSIntKey and NwkSEncKey change places"
         "the last two octets of a 1.1 uplink's MIC are right, the first two are not"
         |r| r.keys.octets = [1, 4, 3, 2];
-    "join-nonce-turned-in-session-keys" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "join-nonce-turned-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "puts JoinNonce into the block most significant octet first"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.join_nonce = Printed;
-    "net-id-turned-in-session-keys" CAUSE "LoRaWAN 1.0.4 p. 46"
+    "net-id-turned-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46"
         "puts NetID into the block most significant octet first"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.net_id = Printed;
-    "join-eui-turned-in-session-keys" CAUSE "LoRaWAN 1.1, 6.2.3"
+    "join-eui-turned-in-session-keys" SessionKeys "LoRaWAN 1.1, 6.2.3"
         "puts JoinEUI into the block most significant octet first"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.eui = Printed;
-    "dev-nonce-turned-in-session-keys" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "dev-nonce-turned-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "puts DevNonce into the block most significant octet first"
         "data verifies after some joins (DevNonce of two equal octets) and not after others"
         |r| r.keys.dev_nonce = Printed;
-    "all-fields-turned-in-session-keys" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "all-fields-turned-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "puts JoinNonce, NetID or JoinEUI, and DevNonce into the block most significant octet first"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| {
@@ -73,37 +69,37 @@ rows! { Keys Either;
             r.keys.eui = Printed;
             r.keys.dev_nonce = Printed;
         };
-    "nonces-exchanged-in-session-keys" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "nonces-exchanged-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "puts DevNonce where JoinNonce belongs, and JoinNonce where DevNonce belongs"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.field_order = FieldOrder::NoncesExchanged;
-    "identifier-first-in-session-keys" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "identifier-first-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "puts NetID or JoinEUI before JoinNonce"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.field_order = FieldOrder::IdFirst;
-    "session-key-block-padded-by-pkcs7" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "session-key-block-padded-by-pkcs7" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "pads the block by PKCS#7, as AES libraries do unasked, where zeros belong"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.pkcs7 = true;
-    "session-keys-by-aes-decryption" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "session-keys-by-aes-decryption" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "derives the session keys by AES decryption where encryption belongs"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.decrypts = true;
     // Where its values come from
-    "network-keys-from-the-other-root-key" CAUSE "LoRaWAN 1.1, 6.1.2 and 6.2.3"
+    "network-keys-from-the-other-root-key" SessionKeys "LoRaWAN 1.1, 6.1.2 and 6.2.3"
         "derives the network session keys from another root key than the one that joined: AppKey \
          for NwkKey"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.network_root = Source::Other;
-    "dev-nonce-of-another-attempt" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "dev-nonce-of-another-attempt" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "derives the session keys with the DevNonce of another attempt than the one answered"
         "no data frame verifies, mostly after joins that took several attempts"
         |r| r.keys.dev_nonce_from = Source::Other;
-    "join-nonce-of-another-accept" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "join-nonce-of-another-accept" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "derives the session keys with the JoinNonce of another Join-Accept"
         "no data frame verifies, mostly where several Join-Accepts were made for one node"
         |r| r.keys.join_nonce_from = Source::Other;
-    "keys-of-another-join" CAUSE "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
+    "keys-of-another-join" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "uses the new DevAddr with the session keys of another join"
         "no data frame of the new DevAddr verifies, but under the keys of an older session"
         |r| r.keys.join = Source::Other;

@@ -1,93 +1,75 @@
-//! Sessions whose keys or MICs come by another rule.
+//! Sessions whose keys or MICs come by another rule than the standard's.
 
+use super::sessions::{sessions_of, unverified};
 use crate::{
     explore::misreading::{self, Heard, Join, SessionCase, Side},
-    fact::Certainty,
+    fact::{Certainty, Value, fact},
     frame::DataFrame,
     id::DevNonce,
-    ladder::{
-        finding::Finding,
-        join::{
-            Case,
-            proven::{sessions_of, unverified},
-        },
-        subject::LabelledRoot,
-        words::count,
-    },
-    trace::{Attempt, Origin, Rule, Session},
+    ladder::{finding::Finding, join::Case, subject::LabelledRoot},
+    trace::{Attempt, DataSeen, Origin, Rule, Session},
 };
 
-pub(in crate::ladder) fn ignores_fallback(case: &Case<'_>) -> Option<Finding> {
-    let found = case.node.sessions.iter().find_map(|session| {
+/// A session whose data authenticates only by the rule that its accept does not ask for, with these
+/// uplinks.
+pub(in crate::ladder) fn against_opt_neg<'a>(
+    case: &Case<'a>,
+    rule: Rule,
+) -> Option<(&'a Session, Vec<&'a DataSeen>)> {
+    case.node.sessions.iter().find_map(|session| {
         let accept = case.accept_of(session)?;
-        let unlawful: Vec<_> = session
-            .uplinks()
-            .filter(|(seen, _)| {
-                session.candidate_of(seen).is_some_and(|c| c.rule == Rule::V1_1 && !c.lawful)
-            })
-            .collect();
-        (!accept.dl_settings.opt_neg() && !unlawful.is_empty()).then_some((session, unlawful))
-    });
-    let (session, frames) = found?;
-    let half = frames.iter().all(|(seen, _)| seen.held.half);
-    if half && frames.len() < 2 {
-        return None;
-    }
-    let mut finding = Finding::new(
-        Certainty::Certain,
-        "OptNeg is 0 in the accept, so that the 1.0 rule derives the keys; the node's data \
-         authenticates by the 1.1 rule only: it ignores the fallback",
-        "mend the node's stack: with OptNeg 0 it derives NwkSKey and AppSKey from NwkKey by the 1.0 \
-         rule; or register the node on a server that speaks 1.1",
-    );
-    for (seen, _) in frames.iter().take(4) {
-        let context = seen.held.context.map_or("forwarding half alone".to_owned(), |c| {
-            format!("TxDr {}, TxCh {}, ConfFCnt {}", c.tx_dr, c.tx_ch, c.conf_fcnt)
-        });
-        finding.add(format!(
-            "{}: FCnt {} of DevAddr {} holds by the 1.1 rule ({context})",
-            seen.data.line(),
-            seen.held.fcnt,
-            session.dev_addr
-        ));
-    }
-    Some(finding.matched_by_chance(1_600.0, frames.len()))
-}
-
-/// What the explorer of misread standards finds for a session whose data fails.
-fn explored(case: &Case<'_>) -> Option<(usize, misreading::Finding)> {
-    for (index, attempt) in case.node.attempts.iter().enumerate() {
-        for session in sessions_of(case, index) {
-            // Downlinks that authenticate say nothing of the node's derivation.
-            if session.uplinks().next().is_some() {
-                continue;
-            }
-            let failing = unverified(case, session);
-            if failing.is_empty() {
-                continue;
-            }
-            if let Some(found) = explore(case, attempt, session, &failing) {
-                return Some((index, found));
-            }
-        }
-    }
-    None
-}
-
-fn explore(
-    case: &Case<'_>,
-    attempt: &Attempt,
-    session: &Session,
-    failing: &[&DataFrame],
-) -> Option<misreading::Finding> {
-    let frames: Vec<(&DataFrame, u32)> =
-        failing.iter().map(|frame| (*frame, u32::from(frame.fcnt))).collect();
-    as_case(case, attempt, session, &frames, |session| {
-        misreading::explore_session(session).findings().first().cloned()
+        let asked = if accept.dl_settings.opt_neg() { Rule::V1_1 } else { Rule::V1_0 };
+        let by_rule = |seen: &&DataSeen| {
+            session.candidate_of(seen).is_some_and(|c| c.rule == rule && !c.lawful)
+        };
+        let frames: Vec<_> = session.uplinks().map(|(seen, _)| seen).filter(by_rule).collect();
+        (asked != rule && !frames.is_empty()).then_some((session, frames))
     })
 }
 
-/// Hands a session, and all that its keys can come from, to an explorer.
+/// Whether the node derives by the 1.1 rule though OptNeg is 0: half a MIC of one frame is no
+/// proof.
+pub(in crate::ladder) fn ignores_fallback<'a>(
+    case: &Case<'a>,
+) -> Option<(&'a Session, Vec<&'a DataSeen>)> {
+    against_opt_neg(case, Rule::V1_1)
+        .filter(|(_, frames)| frames.len() >= 2 || !frames.iter().all(|seen| seen.held.half))
+}
+
+/// A misread rule under which the first data of a session verifies.
+#[derive(Debug)]
+pub(in crate::ladder) struct Explored<'a> {
+    /// The attempt that began the session.
+    attempt: &'a Attempt,
+    pub(in crate::ladder) found: misreading::Finding,
+}
+
+/// What the explorer of misread standards finds for a session whose data fails.
+pub(in crate::ladder) fn explored<'a>(case: &Case<'a>) -> Option<Explored<'a>> {
+    case.node.attempts.iter().enumerate().find_map(|(index, attempt)| {
+        sessions_of(case, index).find_map(|session| {
+            // Downlinks that authenticate say nothing of the node's derivation.
+            if session.uplinks().next().is_some() {
+                return None;
+            }
+            let failing = unverified(case, session);
+            let frames: Vec<(&DataFrame, u32)> =
+                failing.into_iter().map(|frame| (frame, u32::from(frame.fcnt))).collect();
+            if frames.is_empty() {
+                return None;
+            }
+            let found = as_case(case, attempt, session, &frames, |session| {
+                misreading::explore_session(session).findings().first().cloned()
+            })?;
+            Some(Explored { attempt, found })
+        })
+    })
+}
+
+/// Uplinks of a session that an explorer looks at.
+const EXPLORED: usize = 8;
+
+/// Gives a session, and all that its keys can come from, to an explorer.
 pub(in crate::ladder) fn as_case<T>(
     case: &Case<'_>,
     attempt: &Attempt,
@@ -122,7 +104,7 @@ pub(in crate::ladder) fn as_case<T>(
         .collect();
     let frames: Vec<Heard<'_>> = frames
         .iter()
-        .take(8)
+        .take(EXPLORED)
         .map(|(frame, fcnt)| Heard {
             frame,
             fcnt: *fcnt,
@@ -149,88 +131,47 @@ pub(in crate::ladder) fn as_case<T>(
     with(&session)
 }
 
-pub(in crate::ladder) fn another_rule(case: &Case<'_>) -> Option<Finding> {
-    if ignores_fallback(case).is_some() {
-        return None;
-    }
-    if let Some(finding) = lawless_1_0(case) {
-        return Some(finding);
-    }
-    misread(case, "session-keys-derived-by-another-rule", "derivation")
-}
-
-pub(in crate::ladder) fn data_rule(case: &Case<'_>) -> Option<Finding> {
-    if ignores_fallback(case).is_some() || lawless_1_0(case).is_some() {
-        return None;
-    }
-    misread(case, "data-signed-by-another-rule", "MIC")
-}
-
-/// The first data verifies under a mistake that means this cause before any other.
-fn misread(case: &Case<'_>, id: &str, thing: &str) -> Option<Finding> {
-    let (index, found) = explored(case)?;
-    if found.mistakes.first().is_none_or(|row| row.cause != id) {
-        return None;
-    }
-    let what: Vec<&str> = found.mistakes.iter().map(|row| row.what).collect();
-    let who = match found.side {
-        Side::Node => "the node",
-        Side::Server => "the server",
-        Side::CannotTell { .. } => "one side (which one, the evidence does not decide)",
-    };
-    let certainty = match Certainty::of_probability(found.odds) {
-        Certainty::Certain if !found.is_of_one_cause() => Certainty::Likely,
-        certainty => certainty,
-    };
-    let mut finding = Finding::new(
-        certainty,
-        format!(
-            "the accept is good, and the first data verifies only if {who} {}",
-            what.join(", and ")
-        ),
-        format!(
-            "mend the {thing} on the side named; `handfast keys` shows what the standard derives"
-        ),
-    );
-    for row in &found.mistakes {
-        finding.add(format!("the standard: {}", row.standard));
-        finding.add(format!("what is seen of it: {}", row.seen));
-    }
-    if let Some(attempt) = case.node.attempts.get(index) {
-        finding.add(format!("join of {}: {} held", attempt.line(), count(found.held, "uplink")));
-    }
-    finding.add(format!("{} ways of reading the standard tried", found.tried));
-    finding.false_match = Some(found.odds);
-    Some(finding)
-}
-
-/// OptNeg is 1, yet the data verifies by the 1.0 rule.
-fn lawless_1_0(case: &Case<'_>) -> Option<Finding> {
-    let found = case.node.sessions.iter().find_map(|session| {
-        let accept = case.accept_of(session)?;
-        let unlawful: Vec<_> = session
-            .uplinks()
-            .filter(|(seen, _)| {
-                session.candidate_of(seen).is_some_and(|c| c.rule == Rule::V1_0 && !c.lawful)
-            })
-            .collect();
-        (accept.dl_settings.opt_neg() && !unlawful.is_empty()).then_some((session, unlawful))
-    });
-    let (session, frames) = found?;
-    let mut finding = Finding::new(
-        Certainty::Certain,
-        "OptNeg is 1 in the accept, so that the 1.1 rule derives the keys; the node's data \
-         authenticates by the 1.0 rule only",
-        "mend the node's stack (with OptNeg 1 the 1.1 rule derives the keys), or set the record to \
-         the version that the node has",
-    );
-    for (seen, _) in frames.iter().take(4) {
-        finding.add(format!(
-            "{}: FCnt {} of DevAddr {} holds by the 1.0 rule",
-            seen.data.line(),
-            seen.held.fcnt,
-            session.dev_addr
+impl Explored<'_> {
+    /// The finding of a cause that this mistake means; `thing` is what is computed wrongly.
+    pub(in crate::ladder) fn finding(&self, thing: &'static str) -> Finding {
+        let found = &self.found;
+        let who = match found.side {
+            Side::Node => "the node",
+            Side::Server => "the server",
+            Side::CannotTell { .. } => "one side (which one, the evidence does not decide)",
+        };
+        let certainty = match Certainty::of_probability(found.odds) {
+            Certainty::Certain if !found.is_of_one_family() => Certainty::Likely,
+            certainty => certainty,
+        };
+        let what = found.mistakes.iter().map(|row| Value::from(row.what)).collect();
+        let mut finding = Finding::new(
+            certainty,
+            fact!(
+                "the accept is good, and the first data verifies only if {side} {what}",
+                side = who,
+                what = Value::List(what, ", and ")
+            ),
+            fact!(
+                "correct the {thing} on the side named; `handfast keys` shows what the standard \
+                 derives",
+                thing
+            ),
+        );
+        for row in &found.mistakes {
+            finding.add(fact!("the standard: {standard}", standard = row.standard));
+            finding.add(fact!("what is seen of it: {seen}", seen = row.seen));
+        }
+        finding.add(fact!(
+            "join of {request}: {uplinks} held",
+            request = self.attempt,
+            uplinks = Value::count(found.held, "uplink")
         ));
+        finding.add(fact!(
+            "{ways} of reading the standard tried",
+            ways = Value::Count(found.tried, "way")
+        ));
+        finding.false_match = Some(found.odds);
+        finding
     }
-    Some(finding.matched_by_chance(2.0, frames.len()))
 }

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::{
-    frame::{CfList, CfListType, Direction, DlSettings, FCtrl, Field, Frame, Located, Mhdr},
+    frame::{CfList, CfListType, Direction, DlSettings, FCtrl, Field, Fields, Frame, Mhdr},
     id::{DevAddr, Eui64, NetId},
     reading::Reading,
 };
@@ -117,7 +117,7 @@ impl FieldsJson {
     }
 
     /// Takes over every field that was read, so that a frame cut short has those before the damage.
-    fn take(&mut self, octets: &[u8], fields: &[Located<Field>]) {
+    fn take(&mut self, octets: &[u8], fields: &Fields) {
         let uplink = octets
             .first()
             .is_some_and(|&mhdr| Mhdr(mhdr).ftype().direction() == Some(Direction::Uplink));
