@@ -34,7 +34,6 @@ enum Kind {
 /// How a cause is looked for: on which ladder.
 #[derive(Clone, Copy)]
 enum Check {
-    #[expect(dead_code, reason = "causes of this ladder are still to come")]
     Gateway(fn(&gateway::Case<'_>) -> Option<Finding>),
     Join(fn(&join::Case<'_>) -> Option<Finding>),
     Session(fn(&session::Case<'_>) -> Option<Finding>),
@@ -114,6 +113,13 @@ macro_rules! causes {
 }
 
 causes! {
+    gateway_runs_with_another_configuration GatewayRunsWithAnotherConfiguration "gateway-runs-with-another-configuration";
+    gateway_set_to_another_server GatewaySetToAnotherServer "gateway-set-to-another-server";
+    gateway_set_to_another_port GatewaySetToAnotherPort "gateway-set-to-another-port";
+    gateway_set_to_another_region GatewaySetToAnotherRegion "gateway-set-to-another-region";
+    gateway_set_to_another_sub_band GatewaySetToAnotherSubBand "gateway-set-to-another-sub-band";
+    gateway_radio_does_not_reach_a_channel GatewayRadioDoesNotReachAChannel "gateway-radio-does-not-reach-a-channel";
+    gateway_lacks_channels_of_its_plan GatewayLacksChannelsOfItsPlan "gateway-lacks-channels-of-its-plan";
     node_silent NodeSilent "node-silent";
     gateway_heard_only_bad_crc GatewayHeardOnlyBadCrc "gateway-heard-only-bad-crc";
     channel_plans_do_not_overlap ChannelPlansDoNotOverlap "channel-plans-do-not-overlap";

@@ -13,7 +13,7 @@ use super::{
     verdict::Verdict,
 };
 use crate::{
-    fact::Fact,
+    fact::{Fact, fact},
     id::{DevAddr, DevEui, Eui64, JoinEui},
     region::Plan,
     roster::Roster,
@@ -124,7 +124,7 @@ impl Diagnosis {
 
 /// Climbs the ladders of every gateway and every node of a trace.
 pub fn judge(trace: &Trace, roster: &Roster, options: Options<'_>) -> Findings {
-    let gateways = gateways(trace, roster);
+    let gateways = gateways(trace, roster, options);
     let wide = wide_searches(trace);
     let of = |(place, node)| {
         let subject = Subject::new(trace, roster, node, options, wide.contains(&place));
@@ -164,7 +164,7 @@ fn wide_searches(trace: &Trace) -> Vec<usize> {
     all.filter(|(_, node)| fails(node)).map(|(place, _)| place).take(WIDE_SEARCHES).collect()
 }
 
-fn gateways(trace: &Trace, roster: &Roster) -> Vec<GatewayDiagnosis> {
+fn gateways(trace: &Trace, roster: &Roster, options: Options<'_>) -> Vec<GatewayDiagnosis> {
     let listed = roster.gateways.iter().map(|gateway| Some(gateway.eui));
     let others = trace.gateways.keys().copied();
     let mut euis: Vec<Option<Eui64>> = Vec::new();
@@ -173,7 +173,33 @@ fn gateways(trace: &Trace, roster: &Roster) -> Vec<GatewayDiagnosis> {
             euis.push(eui);
         }
     }
-    euis.into_iter().map(|eui| of_gateway(&gateway::Case::new(trace, roster, eui))).collect()
+    let heard = gateway::speaking(trace);
+    let sight = gateway::Sight { roster, heard: Some(&heard), plan: options.plan };
+    euis.into_iter().map(|eui| of_gateway(&gateway::Case::new(trace, &sight, eui))).collect()
+}
+
+/// Climbs the ladder of every gateway whose own configuration is at hand, without any capture: rungs that
+/// only a capture proves are unknown.
+pub fn configured(roster: &Roster, plan: Option<&'static Plan>) -> Vec<GatewayDiagnosis> {
+    let listed = roster.gateways.iter().filter(|gateway| gateway.config.is_some());
+    let listed = listed.map(|gateway| gateway.eui);
+    let loose = roster.loose_configs.iter().filter_map(|config| Some(config.eui.as_ref()?.value));
+    let trace = Trace::default();
+    let sight = gateway::Sight { roster, heard: None, plan };
+    let of = |eui| {
+        let mut diagnosis = of_gateway(&gateway::Case::new(&trace, &sight, Some(eui)));
+        let broken = diagnosis.ladder.first_broken().is_some();
+        diagnosis.outcome =
+            if broken { GatewayOutcome::Broken } else { GatewayOutcome::CannotTell };
+        if !broken {
+            diagnosis.next.push(fact!(
+                "record the traffic of this gateway, both directions and both ports, for a minute or \
+                 more: `handfast diagnose` judges the rest from it"
+            ));
+        }
+        diagnosis
+    };
+    listed.chain(loose).map(of).collect()
 }
 
 fn of_gateway(case: &gateway::Case<'_>) -> GatewayDiagnosis {

@@ -12,10 +12,12 @@
 //! | 8 | sends | downlinks that it is ordered to send are taken and transmitted |
 
 mod case;
+pub(in crate::ladder) mod configured;
 
 use super::rung::rungs;
 
-pub(super) use case::Case;
+pub(super) use case::{Case, speaking};
+pub(super) use configured::Sight;
 
 rungs! {
     Gateway: Case<'_> =>

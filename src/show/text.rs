@@ -5,7 +5,7 @@ mod key_sheet;
 mod reading;
 mod working;
 
-pub use diagnosis::{diagnosis, overview};
+pub use diagnosis::{diagnosis, gateway, overview};
 pub use key_sheet::key_sheet;
 pub use reading::{Heading, brief, reading};
 pub use working::working;

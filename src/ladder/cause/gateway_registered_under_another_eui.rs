@@ -1,14 +1,20 @@
 //! Cause `gateway-registered-under-another-eui`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::join;
+use crate::ladder::{
+    gateway::{self, configured::eui},
+    join,
+};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRegisteredUnderAnotherEui,
     what: "the server knows the gateway by another EUI",
-    places: &[Place::Join(join::Rung::Answered)],
+    places: &[Place::Gateway(gateway::Rung::Known), Place::Join(join::Rung::Answered)],
     kind: Kind::Exact,
-    checks: &[Check::Join(join::answered::another_eui)],
+    checks: &[
+        Check::Gateway(eui::registered_under_another_eui),
+        Check::Join(join::answered::another_eui),
+    ],
     page: PAGE,
 };
 

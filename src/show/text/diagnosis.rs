@@ -5,7 +5,7 @@ use std::fmt;
 use super::{Tone, wrap};
 use crate::{
     fact::Fact,
-    ladder::{Diagnosis, Ladder, Outcome, RungView, State, Verdict},
+    ladder::{Diagnosis, GatewayDiagnosis, GatewayOutcome, Ladder, Outcome, RungView, State, Verdict},
     show::{Secrets, Style, fact},
     words::Count,
     words::sentence,
@@ -13,6 +13,10 @@ use crate::{
 
 /// Columns before the words of an entry.
 const INDENT: usize = 4;
+/// Columns of the longest name of a rung, `acceptable`.
+const NODE_RUNG: usize = 10;
+/// Likewise of a gateway's, `uplink-acknowledged`.
+const GATEWAY_RUNG: usize = 19;
 
 /// Writes one node's diagnosis.
 ///
@@ -42,14 +46,42 @@ pub fn diagnosis(
             page.rung(rung, out)?;
         }
     }
-    if !diagnosis.next.is_empty() {
-        writeln!(out)?;
-        writeln!(out, "  {}", style.paint(Tone::Title, "What would decide"))?;
-        for step in &diagnosis.next {
-            page.paragraph(Tone::Plain, "- ", &page.words(step), INDENT, out)?;
-        }
+    page.next(&diagnosis.next, out)
+}
+
+/// Writes one gateway's diagnosis.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn gateway(
+    diagnosis: &GatewayDiagnosis,
+    style: Style,
+    out: &mut dyn fmt::Write,
+) -> fmt::Result {
+    let page = Page { style, secrets: Secrets::Hidden };
+    let eui = diagnosis.eui.map(|eui| eui.to_string());
+    let name = diagnosis.name.as_ref().or(eui.as_ref()).map_or("without an EUI", String::as_str);
+    let (outcome, tone) = match diagnosis.outcome {
+        GatewayOutcome::Working if diagnosis.has_fault() => ("working", Tone::Open),
+        GatewayOutcome::Working => ("working", Tone::Good),
+        GatewayOutcome::Broken => ("broken", Tone::Bad),
+        GatewayOutcome::Silent => ("silent", Tone::Open),
+        GatewayOutcome::CannotTell => ("cannot tell", Tone::Open),
+    };
+    let title = format!("gateway {name}");
+    let (title, outcome) = (style.paint(Tone::Title, &title), style.paint(tone, outcome));
+    writeln!(out, "{title}: {outcome}")?;
+    if let (Some(eui), Some(_)) = (&eui, &diagnosis.name) {
+        page.paragraph(Tone::Quiet, "", &format!("EUI {eui}"), 2, out)?;
     }
-    Ok(())
+    for (i, verdict) in diagnosis.causes.iter().enumerate() {
+        page.cause(verdict, i, out)?;
+    }
+    writeln!(out)?;
+    for rung in diagnosis.ladder.view() {
+        page.rung_of(rung, GATEWAY_RUNG, out)?;
+    }
+    page.next(&diagnosis.next, out)
 }
 
 /// Writes the nodes of a capture on one line each, for the end of a long report.
@@ -193,13 +225,35 @@ impl Page {
         )
     }
 
+    fn next(&self, steps: &[Fact], out: &mut dyn fmt::Write) -> fmt::Result {
+        if steps.is_empty() {
+            return Ok(());
+        }
+        writeln!(out)?;
+        writeln!(out, "  {}", self.style.paint(Tone::Title, "What would decide"))?;
+        for step in steps {
+            self.paragraph(Tone::Plain, "- ", &self.words(step), INDENT, out)?;
+        }
+        Ok(())
+    }
+
     fn rung(&self, rung: RungView<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+        self.rung_of(rung, NODE_RUNG, out)
+    }
+
+    /// Writes a rung whose name has so many columns.
+    fn rung_of(
+        &self,
+        rung: RungView<'_>,
+        columns: usize,
+        out: &mut dyn fmt::Write,
+    ) -> fmt::Result {
         let (word, tone) = match rung.judgement.state {
             State::Proven => ("proven ", Tone::Good),
             State::Broken => ("BROKEN ", Tone::Bad),
             State::Unknown => ("unknown", Tone::Open),
         };
-        let head = format!("  {:>2} {:<11}", rung.number, rung.name);
+        let head = format!("  {:>2} {:<columns$} ", rung.number, rung.name);
         let room = self.style.width.saturating_sub(head.len() + word.len() + 2);
         let mut first = true;
         for evidence in &rung.judgement.evidence {
