@@ -6,6 +6,7 @@
 pub mod airtime;
 pub mod beacon;
 mod captures;
+pub mod claims;
 pub mod compare;
 pub mod completions;
 pub mod compose;
@@ -18,6 +19,7 @@ mod follow;
 mod frame_file;
 mod frame_keys;
 pub mod frames;
+mod gateway_configs;
 mod growing;
 pub mod id;
 pub mod key_options;

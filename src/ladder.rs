@@ -31,7 +31,8 @@ mod verdict;
 pub use crate::fact::Certainty;
 pub use cause::{CAUSES, Cause, CauseId, Place};
 pub use diagnosis::{
-    Diagnosis, Findings, GatewayDiagnosis, SessionDiagnosis, diagnose, diagnose_node, judge,
+    Diagnosis, Findings, GatewayDiagnosis, SessionDiagnosis, configured, diagnose, diagnose_node,
+    judge,
 };
 pub use outcome::{GatewayOutcome, Outcome};
 pub use rung::{Judgement, Ladder, LadderName, RungView, Rungs, State};

@@ -290,14 +290,13 @@ impl Scene {
         let nodes = lives.iter().filter(|l| l.is_listed).map(Life::claims).collect();
         let gateways = ground.gateways.iter().map(|g| roster::Gateway {
             eui: g.eui,
-            region: None,
             sub_band: g.sub_band,
             listens: g.listens.clone(),
             name: Some(g.name.to_owned()),
+            ..roster::Gateway::default()
         });
-        let sub_band = None;
         let (region, gateways) = (Some(self.plan), gateways.collect());
-        Roster { region, sub_band, nodes, gateways, warnings: Vec::new() }
+        Roster { region, nodes, gateways, ..Roster::default() }
     }
 }
 

@@ -9,7 +9,9 @@ use std::{
 
 use super::{
     Failure, Screen, captures,
+    claims::{self, ClaimArgs},
     console::Console,
+    gateway_configs,
     growing::Growing,
     read::WORKING_CAUTION,
     report_file::{self, Form},
@@ -44,13 +46,20 @@ pub struct DiagnoseArgs {
     #[arg(long, value_name = "FILE")]
     roster: Option<PathBuf>,
     /// What a node's own console said, by the node's name on the roster; may be repeated
-    #[arg(long = "console", value_name = "NAME=FILE", value_parser = Console::parse, requires = "roster")]
+    #[arg(long = "console", value_name = "NAME=FILE", value_parser = Console::parse)]
     consoles: Vec<Console>,
+    /// A gateway's own configuration (JSON, comments allowed); a second file overrides the first
+    #[arg(long, value_name = "FILE")]
+    gateway_config: Vec<PathBuf>,
+    /// Where claims are besides.
+    #[command(flatten)]
+    claims: ClaimArgs,
     /// Channel plan where the roster states none, such as EU868
     #[arg(long, value_name = "NAME", value_parser = values::plan)]
     region: Option<&'static Plan>,
     /// Run on an embedded capture of an orchard's soil probes
-    #[arg(long, conflicts_with_all = ["captures", "roster"])]
+    #[arg(long, conflicts_with_all = ["captures", "roster", "firmware", "records", "label"])]
+    #[arg(conflicts_with = "gateway_config")]
     demo: bool,
     /// How many wrong digits of a key to search for: 1, 2 or 3
     #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u8).range(1..=3))]
@@ -90,6 +99,9 @@ Examples:
   tcpdump -i any -s 0 -w - udp | handfast diagnose - --roster orchard.toml
   handfast diagnose gateway.ndjson --roster orchard.toml --report orchard.html
   handfast diagnose server.log --roster orchard.toml --console probe-07=usb.log
+  handfast diagnose gateway.ndjson --firmware probes.h --records export.json
+  handfast diagnose gateway.ndjson --roster orchard.toml \\
+    --gateway-config gateway.json
 
 A capture holds the datagrams of a gateway's UDP protocol in order of arrival:
 one JSON object a line, or packets as tcpdump records them (pcap, pcapng), or
@@ -99,10 +111,14 @@ unless --strict. Without a roster the report says what can be said without keys.
 Keys near those on the roster are searched for typing slips; no other key is
 ever tried.
 
+What firmware, records and labels state may also come straight from where it is:
+--firmware, --records, --label; `handfast roster` writes a roster from them.
+
 A roster holds keys: keep it readable by yourself alone.
 
 Exit status: 1 when a rung is broken or a cause is found, 2 when a capture or
-the roster is not whole (what is whole is still judged) or the usage is wrong.";
+the roster is not intact (everything intact is still judged) or the usage is
+wrong.";
 
 /// Set by Ctrl-C: the search around keys stops and says what it had covered.
 static STOP: AtomicBool = AtomicBool::new(false);
@@ -199,7 +215,7 @@ impl Job<'_> {
             (true, ..) => "none of those that --node names is in the capture or on the roster",
             (_, 0, _) => "all of the capture was left out as not asked for",
             (.., 1..) => "what was not left out of the capture holds no frame of one",
-            _ if self.args.roster.is_none() => "the capture holds no frame of one",
+            _ if self.roster.nodes.is_empty() => "the capture holds no frame of one",
             _ => "the capture holds no frame of one, and the roster none",
         }
     }
@@ -443,10 +459,13 @@ fn roster(args: &DiagnoseArgs, screen: &mut Screen) -> Result<Roster, Failure> {
         return roster::parse(demo::ROSTER, None)
             .map_err(|error| Failure::Report(error.to_string()));
     }
-    match &args.roster {
-        Some(path) => Ok(rosters::read(path, rosters::takes_stdin(&args.captures), screen)?),
-        None => Ok(Roster::default()),
+    let busy = rosters::takes_stdin(&args.captures);
+    let mut roster =
+        claims::roster(args.roster.as_deref(), &args.claims, busy, args.region, screen)?;
+    for fault in gateway_configs::attach(&args.gateway_config, &mut roster) {
+        screen.bad_input(&fault, None);
     }
+    Ok(roster)
 }
 
 /// A bar on standard error while keys three digits away are tried.

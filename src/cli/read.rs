@@ -7,6 +7,7 @@ use std::{
 
 use super::{
     Failure, Screen, UsageError,
+    claims::{self, ClaimArgs},
     frame_file::FrameFile,
     frame_keys::{FrameKeys, bunch},
     frames::{Frames, InputFrame},
@@ -39,6 +40,9 @@ pub struct ReadArgs {
     /// Use all keys of a roster; data of the joins that are seen is read, too
     #[arg(long, value_name = "PATH", help_heading = "Keys")]
     pub roster: Option<PathBuf>,
+    /// Where claims are besides.
+    #[command(flatten)]
+    pub claims: ClaimArgs,
     /// Print one line a frame; a `?` behind its number says that it was guessed to be one
     #[arg(long, conflicts_with = "json")]
     pub brief: bool,
@@ -115,12 +119,13 @@ impl ReadArgs {
             ring.add(bunch(&self.keys)?);
         }
         let (mut who, mut gateways) = (self.selection.who(None), self.selection.gateways(None));
-        if let Some(path) = &self.roster {
+        if self.roster.is_some() || !self.claims.is_empty() {
             let alone = self.frames.is_empty() && self.files.is_empty();
             let busy = alone
                 || self.frames.iter().any(|frame| frame == "-")
                 || rosters::takes_stdin(&self.files);
-            let roster = rosters::read(path, busy, screen)?;
+            let path = self.roster.as_deref();
+            let roster = claims::roster(path, &self.claims, busy, None, screen)?;
             ring.add_roster(&roster);
             who = self.selection.who(Some(&roster));
             gateways = self.selection.gateways(Some(&roster));

@@ -120,10 +120,13 @@ macro_rules! causes {
 causes! {
     server_name_not_resolved ServerNameNotResolved "server-name-not-resolved";
     gateway_silent GatewaySilent "gateway-silent";
+    gateway_runs_with_another_configuration GatewayRunsWithAnotherConfiguration "gateway-runs-with-another-configuration";
     gateway_not_on_the_roster GatewayNotOnTheRoster "gateway-not-on-the-roster";
     two_gateways_share_one_eui TwoGatewaysShareOneEui "two-gateways-share-one-eui";
     one_gateway_under_two_euis OneGatewayUnderTwoEuis "one-gateway-under-two-euis";
     server_refuses_the_gateway ServerRefusesTheGateway "server-refuses-the-gateway";
+    gateway_set_to_another_server GatewaySetToAnotherServer "gateway-set-to-another-server";
+    gateway_set_to_another_port GatewaySetToAnotherPort "gateway-set-to-another-port";
     server_port_closed ServerPortClosed "server-port-closed";
     server_unreachable ServerUnreachable "server-unreachable";
     server_never_answers ServerNeverAnswers "server-never-answers";
@@ -147,6 +150,8 @@ causes! {
     gateway_forwards_nothing GatewayForwardsNothing "gateway-forwards-nothing";
     gateway_set_to_another_region GatewaySetToAnotherRegion "gateway-set-to-another-region";
     gateway_set_to_another_sub_band GatewaySetToAnotherSubBand "gateway-set-to-another-sub-band";
+    gateway_radio_does_not_reach_a_channel GatewayRadioDoesNotReachAChannel "gateway-radio-does-not-reach-a-channel";
+    gateway_lacks_channels_of_its_plan GatewayLacksChannelsOfItsPlan "gateway-lacks-channels-of-its-plan";
     router_config_of_another_region RouterConfigOfAnotherRegion "router-config-of-another-region";
     gateway_airtime_over_the_limit GatewayAirtimeOverTheLimit "gateway-airtime-over-the-limit";
     gateway_does_not_transmit GatewayDoesNotTransmit "gateway-does-not-transmit";

@@ -180,17 +180,45 @@ fn wide_searches(trace: &Trace) -> Vec<usize> {
 /// Every gateway of roster and capture, and what is wrong with it.
 fn legs<'a>(trace: &'a Trace, roster: &'a Roster, options: Options<'_>) -> Vec<Leg<'a>> {
     let world = gateway::World::new(trace, roster, options.plan);
-    let leg = |eui| {
-        let case = gateway::Case::new(&world, eui);
-        let found = CAUSES.iter().filter_map(|cause| {
-            let finding = cause.on_gateway(&case)?;
-            let place = gateway_place(cause, |rung| case.is_broken(rung))?;
-            Some(Verdict::new(cause, place, finding))
-        });
-        let causes = ordered(found.collect());
-        Leg { case, causes }
+    world.euis().into_iter().map(|eui| leg(&world, eui)).collect()
+}
+
+/// One gateway, and what is wrong with it.
+fn leg<'a>(world: &gateway::World<'a>, eui: Option<Eui64>) -> Leg<'a> {
+    let case = gateway::Case::new(world, eui);
+    let found = CAUSES.iter().filter_map(|cause| {
+        let finding = cause.on_gateway(&case)?;
+        let place = gateway_place(cause, |rung| case.is_broken(rung))?;
+        Some(Verdict::new(cause, place, finding))
+    });
+    let causes = ordered(found.collect());
+    Leg { case, causes }
+}
+
+/// Climbs the ladder of every gateway whose own configuration is at hand, without any capture: rungs that
+/// only a capture proves are unknown.
+pub fn configured(roster: &Roster, plan: Option<&'static Plan>) -> Vec<GatewayDiagnosis> {
+    let listed = roster.gateways.iter().filter(|gateway| gateway.config.is_some());
+    let listed = listed.map(|gateway| gateway.eui);
+    let loose = roster.loose_configs.iter().filter_map(|config| Some(config.eui.as_ref()?.value));
+    let trace = Trace::default();
+    let world = gateway::World::without_capture(&trace, roster, plan);
+    let of = |eui| {
+        let mut diagnosis = of_gateway(leg(&world, Some(eui)));
+        diagnosis.next.clear();
+        if diagnosis.ladder.first_broken().is_some() {
+            diagnosis.outcome = GatewayOutcome::Broken;
+        } else {
+            diagnosis.outcome = GatewayOutcome::CannotTell;
+            diagnosis.next.push(
+                "record the traffic of this gateway, both directions and both ports, for a minute or \
+                 more: `handfast diagnose` judges the rest from it"
+                    .into(),
+            );
+        }
+        diagnosis
     };
-    world.euis().into_iter().map(leg).collect()
+    listed.chain(loose).map(of).collect()
 }
 
 fn of_gateway(Leg { case, causes }: Leg<'_>) -> GatewayDiagnosis {

@@ -12,6 +12,7 @@
 //! | 8 | sends | downlinks that it is ordered to send are taken and transmitted |
 
 mod case;
+pub(in crate::ladder) mod configured;
 mod flows;
 pub(super) mod next;
 mod world;

@@ -8,7 +8,7 @@ use crate::{
     intake::Speaker,
     ladder::{
         finding::Finding,
-        gateway,
+        gateway::{self, configured::eui},
         join::{self, Case, answered},
     },
 };
@@ -18,7 +18,11 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the server knows the gateway by another EUI",
     places: &[Place::Gateway(gateway::Rung::Known), Place::Join(join::Rung::Answered)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(gateway::known::another_eui), Check::Join(check)],
+    checks: &[
+        Check::Gateway(gateway::known::another_eui),
+        Check::Gateway(eui::registered_under_another_eui),
+        Check::Join(check),
+    ],
     page: PAGE,
 };
 

@@ -7,6 +7,7 @@ use crate::{
         finding::Finding,
         gateway::{
             Case, Rung,
+            configured::channels,
             on_plan::{Evidence, Listens},
         },
     },
@@ -17,7 +18,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the gateway listens to the channels of another region",
     places: &[Place::Gateway(Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(check)],
+    checks: &[Check::Gateway(check), Check::Gateway(channels::another_region)],
     page: PAGE,
 };
 
@@ -67,6 +68,11 @@ none on one of the roster's plan. One node on another plan is that node's fault
 
 923.2 and 923.4 MHz are the join channels of AS923-1 and channels of AU915,
 sub-band 6, as well: then neither is certain.
+
+From the gateway's own configuration: each channel is the freq of a radio plus
+the if of a chain. None is a channel of the roster's plan, and all are channels
+of another: that is certain, but where both plans share the band and the network
+may have added channels (AS923 and AU915): then both are named.
 
 Which side is wrong the capture does not say. Local rules decide which plan is
 allowed at all.

@@ -5,7 +5,7 @@ use crate::{
     fact::{Fact, Value, fact},
     ladder::{
         finding::Finding,
-        gateway::{Case, Rung, on_plan::Listens},
+        gateway::{Case, Rung, configured::channels, on_plan::Listens},
     },
 };
 
@@ -14,7 +14,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the gateway listens to another sub-band than stated",
     places: &[Place::Gateway(Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(check)],
+    checks: &[Check::Gateway(check), Check::Gateway(channels::another_sub_band)],
     page: PAGE,
 };
 
@@ -59,8 +59,8 @@ that of another network.
 
 ## How to be sure
 Ten frames or more of five nodes or more, all on channels of one other sub-band
-and none on one of the stated. Thirty leave no doubt. By router_config it is
-certain.
+and none on one of the stated. Thirty leave no doubt. By router_config, or by the
+gateway's own configuration, it is certain.
 
 If one node alone is on another sub-band, it is the node
 (node-hops-outside-the-gateway-sub-band).

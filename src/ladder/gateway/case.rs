@@ -3,6 +3,7 @@
 use super::{
     Rung,
     clock::ClockFault,
+    configured::{Configured, without_capture},
     flows::{self, Answers},
     known::Known,
     on_plan::Listens,
@@ -31,6 +32,8 @@ pub(in crate::ladder) struct Case<'a> {
     pub(in crate::ladder) entry: Option<&'a Gateway>,
     /// The channel plan that the roster or the user states for it.
     pub(in crate::ladder) plan: Option<&'static Plan>,
+    /// The sub-band, likewise.
+    pub(in crate::ladder) sub_band: Option<u8>,
     /// The sum of its statistics.
     pub(in crate::ladder) figures: Figures,
     pub(in crate::ladder) speaks: Speaks<'a>,
@@ -41,6 +44,8 @@ pub(in crate::ladder) struct Case<'a> {
     pub(in crate::ladder) down: Answers,
     pub(in crate::ladder) clock: Vec<ClockFault>,
     pub(in crate::ladder) listens: Listens,
+    /// Its own configuration.
+    pub(in crate::ladder) config: Option<Configured<'a>>,
     pub(in crate::ladder) ladder: Ladder<Rung>,
 }
 
@@ -49,7 +54,6 @@ impl<'a> Case<'a> {
         let &World { trace, roster, .. } = world;
         let heard = trace.gateways.get(&eui).or_else(|| world.unnamed_as(eui));
         let entry = roster.gateways.iter().find(|gateway| Some(gateway.eui) == eui);
-        let plan = entry.and_then(|entry| entry.region).or(roster.region).or(world.plan);
         let figures = heard.map(|heard| heard.periods.figures()).unwrap_or_default();
         let mut case = Self {
             trace,
@@ -57,7 +61,8 @@ impl<'a> Case<'a> {
             eui,
             heard,
             entry,
-            plan,
+            plan: world.plan_of(entry),
+            sub_band: world.sub_band_of(entry),
             figures,
             speaks: Speaks::of(world, eui, heard),
             known: Known::of(world, eui, heard),
@@ -65,6 +70,7 @@ impl<'a> Case<'a> {
             down: Answers::NotRecorded,
             clock: Vec::new(),
             listens: Listens::Open,
+            config: Configured::of(world, eui),
             ladder: Ladder::open(),
         };
         if let Some(heard) = heard {
@@ -74,8 +80,12 @@ impl<'a> Case<'a> {
             case.listens = super::on_plan::listens(&case, heard);
         }
         for rung in Rung::ALL {
-            let judgement = rung.judge(&case, 0);
-            case.ladder[*rung] = judgement;
+            let judged = if world.captured { rung.judge(&case, 0) } else { without_capture() };
+            let judged = match &case.config {
+                Some(config) => config.amend(*rung, judged),
+                None => judged,
+            };
+            case.ladder[*rung] = judged;
         }
         case
     }

@@ -82,6 +82,10 @@ impl Known {
         if !has_spoken(heard) || world.registered.is_empty() {
             return Self::Open;
         }
+        // A gateway whose EUI cannot be read may be this one.
+        if world.roster.unread.contains(&"gateway") {
+            return Self::Open;
+        }
         if let Some(near) = near(world, eui, heard, refused) {
             return Self::Near(near);
         }

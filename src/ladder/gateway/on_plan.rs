@@ -223,8 +223,7 @@ impl Stated {
         let plan = case.plan?;
         let fixed = plan.kind == PlanKind::Fixed && plan.sub_bands > 0;
         let entry = case.entry;
-        let sub_band = entry.and_then(|entry| entry.sub_band).or(case.roster.sub_band);
-        let sub_band = sub_band.filter(|_| fixed);
+        let sub_band = case.sub_band.filter(|_| fixed);
         let listens = entry.map(|entry| entry.listens.clone()).unwrap_or_default();
         Some(Self { plan, sub_band, listens })
     }

@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use crate::{
     id::Eui64,
     region::Plan,
-    roster::Roster,
+    roster::{Gateway, Roster},
     trace::{GatewayTrace, Trace},
 };
 
@@ -22,6 +22,8 @@ pub(in crate::ladder) struct World<'a> {
     pub(super) registered: BTreeSet<Eui64>,
     /// The EUIs under which something was sent.
     pub(super) speaking: BTreeSet<Eui64>,
+    /// Whether a capture was read at all.
+    pub(super) captured: bool,
 }
 
 impl<'a> World<'a> {
@@ -40,7 +42,42 @@ impl<'a> World<'a> {
             plan,
             registered: listed.chain(named).collect(),
             speaking: speaks.filter_map(|(eui, _)| *eui).collect(),
+            captured: true,
         }
+    }
+
+    /// What is known where no capture was read; `trace` is empty.
+    pub(in crate::ladder) fn without_capture(
+        trace: &'a Trace,
+        roster: &'a Roster,
+        plan: Option<&'static Plan>,
+    ) -> Self {
+        Self { captured: false, ..Self::new(trace, roster, plan) }
+    }
+
+    /// The channel plan of a gateway, as the roster or the user states it. A region that cannot be read is not
+    /// one that is not stated.
+    pub(super) fn plan_of(&self, entry: Option<&Gateway>) -> Option<&'static Plan> {
+        let roster = self.roster;
+        let plan = entry.and_then(|entry| entry.region).or(roster.region).or(self.plan);
+        plan.filter(|_| !self.is_unread(entry, "region"))
+    }
+
+    /// The sub-band of a gateway, likewise.
+    pub(super) fn sub_band_of(&self, entry: Option<&Gateway>) -> Option<u8> {
+        let stated = entry.and_then(|entry| entry.sub_band).or(self.roster.sub_band);
+        stated.filter(|_| !self.is_unread(entry, "sub-band"))
+    }
+
+    /// Whether what the roster says of a member cannot be read.
+    fn is_unread(&self, entry: Option<&Gateway>, member: &'static str) -> bool {
+        let own = entry.is_some_and(|entry| entry.unread.contains(&member));
+        own || self.roster.unread.contains(&member)
+    }
+
+    /// Whether an EUI sent something that is in the capture.
+    pub(super) fn hears(&self, eui: Eui64) -> bool {
+        self.captured && self.speaking.contains(&eui)
     }
 
     /// When the capture ends.
