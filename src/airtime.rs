@@ -46,8 +46,8 @@ use crate::{
     region::Plan,
 };
 
-pub use account::{Account, DutyUse, Dwell, Oversize, Passed};
 pub use crate::radio::BusiestHour;
+pub use account::{Account, DutyUse, Dwell, Oversize, Passed};
 pub use joins::{BackOff, SpanUse};
 pub use meter::Meter;
 

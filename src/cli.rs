@@ -30,6 +30,7 @@ pub mod plan;
 mod progress;
 pub mod read;
 mod report_file;
+pub mod roster;
 mod rosters;
 mod screen;
 pub mod selection;
@@ -146,6 +147,7 @@ commands! {
     /// Build a frame from its fields and keys, or from the JSON of `read`
     Compose(compose::ComposeArgs) = compose::run;
     Compare(compare::CompareArgs) = compare::run;
+    Roster(roster::RosterArgs) = roster::run;
     /// Derive every key of a join, a rejoin, a multicast group
     Keys(keys::KeysArgs) = keys::run;
     /// Show a region's channels, data rates and windows

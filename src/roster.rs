@@ -40,6 +40,7 @@ mod member;
 mod secret;
 pub mod table;
 mod value;
+pub mod written;
 
 use std::{
     fs::File,

@@ -256,7 +256,8 @@ fn told(gathered: &Gathered, screen: &mut Screen) {
         screen.word("note", &format!("and {}", Count(more, "more node")));
     }
     for left in gathered.left_out.iter().take(MOST_TOLD) {
-        let words = format!("not taken: {}:{}: {}: {}", left.file, left.at, left.identifier, left.why);
+        let words =
+            format!("not taken: {}:{}: {}: {}", left.file, left.at, left.identifier, left.why);
         screen.word("note", &words);
     }
 }
@@ -273,7 +274,8 @@ pub(super) fn taken(subject: &Subject) -> Vec<String> {
             }
             _ => String::new(),
         };
-        let words = format!("{} ({} line {}{order})", taken.member, taken.identifier, taken.at.line);
+        let words =
+            format!("{} ({} line {}{order})", taken.member, taken.identifier, taken.at.line);
         match values.iter_mut().find(|(file, _)| *file == taken.file) {
             Some((_, all)) => all.push(words),
             None => values.push((&taken.file, vec![words])),

@@ -104,8 +104,8 @@ pub fn run(args: &CompareArgs, screen: &mut Screen) -> Result<(), Failure> {
         Some(path) => Some(rosters::read(path, false, screen)?),
         None => None,
     };
-    let compared = report(args, roster, screen.style())
-        .map_err(|error| Failure::Report(error.to_string()))?;
+    let compared =
+        report(args, roster, screen.style()).map_err(|error| Failure::Report(error.to_string()))?;
     if compared.fault {
         screen.fault_found();
     }
@@ -175,8 +175,8 @@ pub fn report(
         }
         show::compare::text(&nodes, &gathered, &mut shown)
     };
-    let fault = nodes.iter().any(NodeReport::has_fault)
-        || gateways.iter().any(GatewayDiagnosis::has_fault);
+    let fault =
+        nodes.iter().any(NodeReport::has_fault) || gateways.iter().any(GatewayDiagnosis::has_fault);
     Ok(Compared { shown, fault, faults })
 }
 

@@ -41,9 +41,8 @@ fn gateway_of(config: &GatewayConfig, roster: &Roster) -> Option<usize> {
     if let Some(eui) = &config.eui {
         let same = gateways.iter().position(|gateway| gateway.eui == eui.value);
         let near = || {
-            let resembles = |gateway: &crate::roster::Gateway| {
-                eui_relation(eui.value, gateway.eui).is_some()
-            };
+            let resembles =
+                |gateway: &crate::roster::Gateway| eui_relation(eui.value, gateway.eui).is_some();
             let mut near = gateways.iter().enumerate().filter(|(_, gateway)| resembles(gateway));
             let first = near.next()?.0;
             near.next().is_none().then_some(first)

@@ -102,8 +102,7 @@ static STOP: AtomicBool = AtomicBool::new(false);
 /// output does not take what is written.
 pub fn run(args: &TapArgs, screen: &mut Screen) -> Result<(), Failure> {
     let config = config(args)?;
-    let roster =
-        claims::roster(args.roster.as_deref(), &args.claims, false, args.region, screen)?;
+    let roster = claims::roster(args.roster.as_deref(), &args.claims, false, args.region, screen)?;
     let tap = Tap::open(config).map_err(|error| Failure::Report(error.to_string()))?;
     // Without a handler the first Ctrl-C ends the program, with all that was written to a file.
     let _ = ctrlc::set_handler(|| {

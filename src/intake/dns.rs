@@ -53,7 +53,8 @@ fn addresses(message: &[u8], mut at: usize, answers: u16) -> Vec<IpAddr> {
     let mut out = Vec::new();
     for _ in 0..usize::from(answers).min(MOST_RECORDS) {
         let Some(after) = past_name(message, at) else { break };
-        let (Some(kind), Some(length)) = (number(message, after), number(message, after + 8)) else {
+        let (Some(kind), Some(length)) = (number(message, after), number(message, after + 8))
+        else {
             break;
         };
         let from = after + 10;

@@ -29,8 +29,8 @@ use self::fields::Fields;
 use super::{
     envelope::Envelope,
     event::{
-        Damage, Discovery, Event, Gap, GatewayPlan, Heard, Lost, Ordered, Outcome, Said, Setup, Speaker,
-        Statement, StationVersion, What, When, Witness,
+        Damage, Discovery, Event, Gap, GatewayPlan, Heard, Lost, Ordered, Outcome, Said, Setup,
+        Speaker, Statement, StationVersion, What, When, Witness,
     },
     note::{Note, Notes, Remark, Within},
     text::printable,

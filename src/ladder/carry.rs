@@ -80,7 +80,9 @@ fn unheard(case: &join::Case<'_>, legs: &[Leg<'_>]) -> Option<Carried> {
     carried(Rung::Heard, &own, |verdict, _| {
         let stops = matches!(verdict.place, Place::Gateway(G::Hears | G::OnPlan | G::Speaks));
         // Another gateway may be out of sight of the recorder.
-        stops && (verdict.certainty != Certainty::Possible || verdict.cause.id != CauseId::GatewaySilent)
+        stops
+            && (verdict.certainty != Certainty::Possible
+                || verdict.cause.id != CauseId::GatewaySilent)
     })
 }
 

@@ -272,8 +272,7 @@ impl Walk<'_> {
                     })
                     .collect();
                 let known = MEMBERS.iter().map(|row| row.name);
-                let meant =
-                    self.unknown(path, name, known.chain(keys.iter().map(String::as_str)));
+                let meant = self.unknown(path, name, known.chain(keys.iter().map(String::as_str)));
                 let key = meant.as_deref().and_then(key_member).map(|(key, _)| key.name);
                 let other = MEMBERS.iter().find(|row| Some(row.name) == meant.as_deref());
                 if let Some(member) = key.or(other.map(|row| row.name)) {

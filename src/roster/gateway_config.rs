@@ -276,7 +276,8 @@ mod tests {
 
     #[test]
     fn a_value_of_no_use_is_named_and_the_rest_is_read() {
-        let config = config("{\"serv_port_up\": 70000,\n\"gateway_ID\": \"02\", \"serv_port_down\": 1700}");
+        let config =
+            config("{\"serv_port_up\": 70000,\n\"gateway_ID\": \"02\", \"serv_port_down\": 1700}");
         let faults: Vec<_> = config.faults.iter().map(ToString::to_string).collect();
         assert_eq!(
             faults,

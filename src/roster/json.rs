@@ -163,7 +163,8 @@ impl<'t> Reader<'t> {
                 JsonValue::Number(Zeroizing::new(self.word().to_owned()))
             }
             _ => {
-                let word = self.wants("a value expected: text in quotes, number, true, false, null");
+                let word =
+                    self.wants("a value expected: text in quotes, number, true, false, null");
                 match self.word() {
                     "true" => JsonValue::Bool(true),
                     "false" => JsonValue::Bool(false),
@@ -269,7 +270,8 @@ impl<'t> Reader<'t> {
                 let first = self.four_digits().ok_or(wrong)?;
                 let code = match first {
                     0xD800..0xDC00 => {
-                        let second = (self.take('\\') && self.take('u')).then(|| self.four_digits());
+                        let second =
+                            (self.take('\\') && self.take('u')).then(|| self.four_digits());
                         let second =
                             second.flatten().filter(|code| (0xDC00..0xE000).contains(code));
                         0x1_0000 + ((first - 0xD800) << 10) + (second.ok_or(wrong)? - 0xDC00)
@@ -304,7 +306,9 @@ mod tests {
 
     #[test]
     fn comments_and_a_last_comma_are_passed() {
-        let json = parse("/* a */ { // b\n \"c\": [1, -2.5e3, /* d */ true,], \"e\": \"\\u0041\\n\", }").unwrap();
+        let json =
+            parse("/* a */ { // b\n \"c\": [1, -2.5e3, /* d */ true,], \"e\": \"\\u0041\\n\", }")
+                .unwrap();
         let [(c, list), (e, text)] = json.members() else { panic!("{json:?}") };
         assert_eq!((c.as_str(), e.as_str()), ("c", "e"));
         assert_eq!(list.elements().len(), 3);

@@ -24,12 +24,7 @@ use super::{
     listens,
     tape::{Body, Rxpk, StatBody, Tape, Txpk, TxpkAck, base64, clock, mhz, modu},
 };
-use crate::{
-    id::Eui64,
-    intake::DatagramKind,
-    radio::Modulation,
-    region::Plan,
-};
+use crate::{id::Eui64, intake::DatagramKind, radio::Modulation, region::Plan};
 
 pub use station::StationWays;
 
@@ -285,7 +280,8 @@ impl Leg {
             answered: 0,
         };
         let mut pulls = side.pulls_every_s.map(|s| (SECOND / 3, u64::from(s) * SECOND));
-        let mut reports = side.reports_every_s.map(|s| (u64::from(s) * SECOND, u64::from(s) * SECOND));
+        let mut reports =
+            side.reports_every_s.map(|s| (u64::from(s) * SECOND, u64::from(s) * SECOND));
         let mut uplinks = run.next_uplink(2 * SECOND);
         let mut frames = 0;
         loop {
@@ -353,7 +349,8 @@ impl Run<'_> {
             Some(again) if at >= again => at - again,
             _ => 900_000_000 + at,
         };
-        let other = if self.side.two_radios && frame.is_multiple_of(2) { 1_700 * SECOND } else { 0 };
+        let other =
+            if self.side.two_radios && frame.is_multiple_of(2) { 1_700 * SECOND } else { 0 };
         u32::try_from((counted + other) & 0xFFFF_FFFF).unwrap_or_default()
     }
 

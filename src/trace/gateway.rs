@@ -317,7 +317,11 @@ impl GatewayTrace {
     /// What tells of the way between the gateway and its server.
     fn leg(&mut self, line: Line, event: &Event) {
         let moment = Moment { line, at: event.time };
-        if event.notes.iter().any(|note: &Note| matches!(note.remark, Remark::NoZone | Remark::NoDate)) {
+        if event
+            .notes
+            .iter()
+            .any(|note: &Note| matches!(note.remark, Remark::NoZone | Remark::NoDate))
+        {
             self.doubtful = Some(line.order);
         }
         // What a log says of datagrams without their tokens is a choice of its own.

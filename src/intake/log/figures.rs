@@ -66,7 +66,9 @@ mod tests {
         ] {
             assert_eq!(stat(text), Some(wanted.clone()), "{text}");
         }
-        for text in ["rxnb=12 rxok=11", "rxnb, rxok and rxfw are counters", "ackr=900 dwnb=1 txnb=1"] {
+        for text in
+            ["rxnb=12 rxok=11", "rxnb, rxok and rxfw are counters", "ackr=900 dwnb=1 txnb=1"]
+        {
             assert_eq!(stat(text), None, "{text}");
         }
     }

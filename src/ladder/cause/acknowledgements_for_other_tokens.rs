@@ -40,10 +40,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         "fix what is between gateway and server (a bridge, or an own server): an acknowledgement carries the two \
          bytes of its datagram's token as they are",
     );
-    finding.add(fact!(
-        "{answers} answers so, each soon after a datagram",
-        answers
-    ));
+    finding.add(fact!("{answers} answers so, each soon after a datagram", answers));
     for flow in [&heard.push, &heard.pull] {
         if let Some((asked, sent, answered, got)) = flow.other_tokens.first {
             finding.add(fact!(

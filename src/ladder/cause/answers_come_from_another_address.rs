@@ -30,7 +30,11 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     let confirmed = up && none > 0 || unsaid;
     let mut finding = Finding::new(
         if confirmed { Certainty::Certain } else { Certainty::Likely },
-        fact!("{where_from}: {gateway} does not get them", where_from = astray(heard), gateway = case.title()),
+        fact!(
+            "{where_from}: {gateway} does not get them",
+            where_from = astray(heard),
+            gateway = case.title()
+        ),
         "answer from the address that was asked: set the server's advertised address, or the address translation in \
          front of it",
     );

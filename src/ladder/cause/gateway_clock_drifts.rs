@@ -34,11 +34,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         ),
         "set up the time service on the gateway, so that its clock is corrected all the time",
     );
-    finding.add(fact!(
-        "{report}: the statistics say {told}",
-        report = apart.at,
-        told = apart.told
-    ));
+    finding.add(fact!("{report}: the statistics say {told}", report = apart.at, told = apart.told));
     finding.add(fact!(
         "{reports}, {first} ahead of the capture's clock at first, {last} at last",
         reports = Value::Count(apart.reports, "report"),

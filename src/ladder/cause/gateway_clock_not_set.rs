@@ -32,11 +32,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         ),
         "set up the time service on the gateway (NTP, or the time of its satellite receiver)",
     );
-    finding.add(fact!(
-        "{report}: the statistics say {told}",
-        report = apart.at,
-        told = apart.told
-    ));
+    finding.add(fact!("{report}: the statistics say {told}", report = apart.at, told = apart.told));
     finding.add(fact!(
         "{reports}, {first} ahead of the capture's clock at first, {last} at last",
         reports = Value::Count(apart.reports, "report"),

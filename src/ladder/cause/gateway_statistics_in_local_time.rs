@@ -32,11 +32,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         ),
         "use UTC in the statistics: set the gateway's clock to UTC and leave the time zone to who reads it",
     );
-    finding.add(fact!(
-        "{report}: the statistics say {told}",
-        report = apart.at,
-        told = apart.told
-    ));
+    finding.add(fact!("{report}: the statistics say {told}", report = apart.at, told = apart.told));
     finding.add(fact!(
         "{reports}, {first} ahead of the capture's clock at first, {last} at last",
         reports = Value::Count(apart.reports, "report"),

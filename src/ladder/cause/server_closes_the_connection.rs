@@ -33,7 +33,9 @@ fn check(case: &Case<'_>) -> Option<Finding> {
              allow it"
         }
         Some(1011) => "read the server's log: code 1011 says that the server failed",
-        _ => "read the server's log at these times, and check the gateway's token, certificate and registration",
+        _ => {
+            "read the server's log at these times, and check the gateway's token, certificate and registration"
+        }
     };
     let mut finding = Finding::new(
         certainty,
@@ -53,7 +55,8 @@ fn check(case: &Case<'_>) -> Option<Finding> {
                 end,
                 time,
                 code = closed.code.map_or_else(|| "unknown".to_owned(), |code| code.to_string()),
-                reason = closed.reason.as_ref().map(|reason| format!(", {reason}")).unwrap_or_default()
+                reason =
+                    closed.reason.as_ref().map(|reason| format!(", {reason}")).unwrap_or_default()
             ),
             None => fact!("{end}: the next one begins, after {time}", end, time),
         });

@@ -21,9 +21,8 @@ pub(super) const CAUSE: Cause = Cause {
 
 fn check(case: &Case<'_>) -> Option<Finding> {
     let errors = [Leg::Push, Leg::Pull].into_iter().filter_map(|leg| case.network_error(leg));
-    let mut errors = errors.filter(|error| {
-        error.what != Unreachable::Port || error.by != error.to.ip()
-    });
+    let mut errors =
+        errors.filter(|error| error.what != Unreachable::Port || error.by != error.to.ip());
     let error = errors.next()?;
     let what = match error.what {
         Unreachable::Network => "the network is unreachable",

@@ -38,7 +38,11 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         ));
     }
     for (before, after) in heard.radios.changes.iter().take(MOST_TOLD) {
-        finding.add(fact!("{before} is on one, {after} on the other", before = *before, after = *after));
+        finding.add(fact!(
+            "{before} is on one, {after} on the other",
+            before = *before,
+            after = *after
+        ));
     }
     Some(finding)
 }

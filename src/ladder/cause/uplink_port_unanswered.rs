@@ -43,7 +43,8 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         finding.add(share.fact("PULL_DATA"));
     }
     finding.evidence.extend(up.witness());
-    let port = |servers: &[crate::trace::Server]| servers.first().map(|server| server.address.port());
+    let port =
+        |servers: &[crate::trace::Server]| servers.first().map(|server| server.address.port());
     if let (Some(uplink), Some(downlink)) = (port(&heard.push.servers), port(&heard.pull.servers)) {
         finding.add(fact!("uplink port {uplink}, downlink port {downlink}", uplink, downlink));
     }

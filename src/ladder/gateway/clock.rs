@@ -72,7 +72,9 @@ pub(in crate::ladder) struct Slow {
 }
 
 pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
-    let Some(heard) = case.heard else { return Judgement::unknown("nothing of it is in the capture") };
+    let Some(heard) = case.heard else {
+        return Judgement::unknown("nothing of it is in the capture");
+    };
     let mut faults = case.clock.iter().map(ClockFault::fact);
     if let Some(first) = faults.next() {
         return faults.fold(Judgement::broken(first), Judgement::and);

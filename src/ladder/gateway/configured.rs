@@ -43,9 +43,8 @@ impl<'a> Configured<'a> {
             (speaks_as(world, entry, config) == eui).then_some((config, Some(entry)))
         });
         let loose = || {
-            let own = |config: &&GatewayConfig| {
-                config.eui.as_ref().is_some_and(|own| own.value == eui)
-            };
+            let own =
+                |config: &&GatewayConfig| config.eui.as_ref().is_some_and(|own| own.value == eui);
             world.roster.loose_configs.iter().find(own).map(|config| (config, None))
         };
         let (config, entry) = listed.or_else(loose)?;
@@ -55,9 +54,9 @@ impl<'a> Configured<'a> {
         Some(Self {
             config,
             entry,
-            legs: entry.filter(|_| is_of_entry).map_or_else(Legs::default, |entry| {
-                Legs::of(config, entry)
-            }),
+            legs: entry
+                .filter(|_| is_of_entry)
+                .map_or_else(Legs::default, |entry| Legs::of(config, entry)),
             channels: if is_of_entry {
                 Channels::of(config, plan, sub_band)
             } else {

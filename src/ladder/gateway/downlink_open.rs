@@ -19,7 +19,9 @@ const LEAST_AGES: usize = 4;
 const NEVER_US: i64 = 60_000_000;
 
 pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
-    let Some(heard) = case.heard else { return Judgement::unknown("nothing of it is in the capture") };
+    let Some(heard) = case.heard else {
+        return Judgement::unknown("nothing of it is in the capture");
+    };
     if case.is_station() {
         return station(heard);
     }
@@ -42,9 +44,9 @@ pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
         Answers::ServerOnly => {
             Judgement::unknown("PULL_ACK is in the capture, and no PULL_DATA of the gateway")
         }
-        Answers::TooFew => {
-            Judgement::unknown("too few PULL_DATA are in the capture to say whether they are answered")
-        }
+        Answers::TooFew => Judgement::unknown(
+            "too few PULL_DATA are in the capture to say whether they are answered",
+        ),
         Answers::Acknowledged(share) | Answers::Late(share) => {
             let gap = heard.pull.gaps.median();
             let how = match gap {
@@ -77,10 +79,9 @@ pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
             let judgement = Judgement::broken(silence.fact(PULL_DATA));
             silence.witness().into_iter().fold(judgement, Judgement::and)
         }
-        Answers::OtherTokens(rule, _) => Judgement::broken(fact!(
-            "PULL_ACK carry {rule}",
-            rule = rule.words()
-        )),
+        Answers::OtherTokens(rule, _) => {
+            Judgement::broken(fact!("PULL_ACK carry {rule}", rule = rule.words()))
+        }
         Answers::Versions(ours, theirs) => Judgement::broken(fact!(
             "PULL_DATA is of version {ours} of the protocol, PULL_ACK of version {theirs}",
             ours = *ours,
@@ -113,9 +114,8 @@ pub(in crate::ladder) fn no_path(case: &Case<'_>) -> Option<Finding> {
         finding.add(share.fact("PUSH_DATA"));
     }
     if let Some(dwnb) = case.figures.dwnb {
-        finding.add(
-            fact!("its own statistics sum up to dwnb {dwnb}", dwnb).said_by(Speaker::Gateway),
-        );
+        finding
+            .add(fact!("its own statistics sum up to dwnb {dwnb}", dwnb).said_by(Speaker::Gateway));
     }
     let port = |flow: &Flow| flow.servers.first().map(|server| server.address.port());
     if let (Some(uplink), Some(downlink)) = (port(&heard.push), port(&heard.pull)) {
@@ -178,7 +178,13 @@ pub(in crate::ladder) fn seldom(heard: &GatewayTrace) -> Option<Seldom> {
     let (taken_us, lost_us) = (ages(true).max()?, ages(false).min()?);
     let gap_us = heard.pull.gaps.median()?;
     let chance = 1.0 / choose(taken + lost, taken);
-    (taken_us < lost_us).then_some(Seldom { gap_us, taken_us, lost_us, counts: (taken, lost), chance })
+    (taken_us < lost_us).then_some(Seldom {
+        gap_us,
+        taken_us,
+        lost_us,
+        counts: (taken, lost),
+        chance,
+    })
 }
 
 /// How long it waits between two PULL_DATA, where that is long and no downlink shows that the way stays open.

@@ -5,7 +5,9 @@ use jiff::Timestamp;
 use crate::{
     fact::{Cite, Fact, Value, fact},
     intake::{Leg, Speaker},
-    trace::{ACKNOWLEDGED_WITHIN_US, Figures, Flow, GatewayTrace, Moment, NetworkError, OtherTokens},
+    trace::{
+        ACKNOWLEDGED_WITHIN_US, Figures, Flow, GatewayTrace, Moment, NetworkError, OtherTokens,
+    },
 };
 
 /// Datagrams without an acknowledgement before anything is said: UDP promises nothing, and one or two get lost.
@@ -135,9 +137,7 @@ impl Answers {
     /// Returns whether nothing can have come through at a place in time.
     pub(in crate::ladder) fn stops(&self, order: u64) -> bool {
         match self {
-            Self::Never(silence) => {
-                silence.before.is_none_or(|before| order > before.line.order)
-            }
+            Self::Never(silence) => silence.before.is_none_or(|before| order > before.line.order),
             Self::Versions(..) | Self::Astray(_) => true,
             _ => false,
         }
@@ -169,7 +169,9 @@ impl Share {
             datagrams
         );
         match self.median_us {
-            Some(us) => fact!("{share}, in the middle after {delay}", share, delay = Value::About(us)),
+            Some(us) => {
+                fact!("{share}, in the middle after {delay}", share, delay = Value::About(us))
+            }
             None => share,
         }
     }
@@ -234,7 +236,11 @@ pub(super) fn up(heard: &GatewayTrace, figures: &Figures, end: Option<Timestamp>
             none => Witness::Reports(none),
         },
     };
-    if silence.witness == Witness::None { Answers::OneSided(silence) } else { Answers::Never(silence) }
+    if silence.witness == Witness::None {
+        Answers::OneSided(silence)
+    } else {
+        Answers::Never(silence)
+    }
 }
 
 /// Judges PULL_DATA and PULL_ACK.
@@ -373,9 +379,11 @@ fn stopped(heard: &GatewayTrace, leg: Leg, row: u64) -> Option<Silence> {
         let (more, less) = told.acknowledged;
         (some + more, none + less, dwnb + told.dwnb.unwrap_or_default())
     });
-    let arrived = heard.orders.told.iter().any(|order| {
-        order.fate.as_ref().is_some_and(|fate| fate.moment.line > first.line)
-    });
+    let arrived = heard
+        .orders
+        .told
+        .iter()
+        .any(|order| order.fate.as_ref().is_some_and(|fate| fate.moment.line > first.line));
     let works = if leg == Leg::Push { some > 0 } else { dwnb > 0 || arrived };
     let witness = match none {
         _ if network_says(heard, flow) => Witness::Network,
@@ -400,10 +408,7 @@ pub(super) fn network_error<'a>(
 }
 
 /// The errors that are about datagrams of this flow: its source, and a server that it sends to.
-fn errors_of<'a>(
-    heard: &'a GatewayTrace,
-    flow: &Flow,
-) -> impl Iterator<Item = &'a NetworkError> {
+fn errors_of<'a>(heard: &'a GatewayTrace, flow: &Flow) -> impl Iterator<Item = &'a NetworkError> {
     let (sources, servers) = (flow.sources.clone(), flow.servers.clone());
     heard.unreachable.iter().filter(move |error| {
         sources.contains(&error.from) && servers.iter().any(|server| server.address == error.to)
@@ -443,11 +448,9 @@ impl Silence {
                 first,
                 before
             ),
-            _ => fact!(
-                "none of {asked} {datagrams} is acknowledged",
-                asked = self.asked,
-                datagrams
-            ),
+            _ => {
+                fact!("none of {asked} {datagrams} is acknowledged", asked = self.asked, datagrams)
+            }
         }
     }
 

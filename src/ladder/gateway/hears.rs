@@ -41,11 +41,7 @@ pub(in crate::ladder) enum Why {
     /// Another gateway of the roster hears so many frames in that time.
     Other(Eui64, u64),
     /// It heard so many frames itself before, and so many were to be expected.
-    Before {
-        frames: u64,
-        expected: f64,
-        last: Moment,
-    },
+    Before { frames: u64, expected: f64, last: Moment },
     /// So many nodes' own consoles say that they transmit.
     Consoles(usize),
 }
@@ -62,7 +58,9 @@ pub(in crate::ladder) struct BadCrc {
 }
 
 pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
-    let Some(heard) = case.heard else { return Judgement::unknown("nothing of it is in the capture") };
+    let Some(heard) = case.heard else {
+        return Judgement::unknown("nothing of it is in the capture");
+    };
     if let Some(deaf) = deaf(case).filter(|deaf| deaf.certainty != Certainty::Possible) {
         return Judgement::broken(fact!(
             "it receives nothing from {first} to {last}",
@@ -146,9 +144,7 @@ pub(in crate::ladder) fn only_bad_crc(case: &Case<'_>) -> Option<Finding> {
 /// Whether it hears nothing at the end of the capture, though somebody transmits.
 pub(in crate::ladder) fn deaf(case: &Case<'_>) -> Option<Deaf> {
     let heard = case.heard?;
-    let empty = |period: &&Period| {
-        period.heard == 0 && period.told.rxnb.unwrap_or_default() == 0
-    };
+    let empty = |period: &&Period| period.heard == 0 && period.told.rxnb.unwrap_or_default() == 0;
     let quiet: Vec<&Period> = heard.periods.iter().rev().take_while(empty).collect();
     let reports: u64 = quiet.iter().filter(|p| p.told.rxnb.is_some()).map(|p| p.told.reports).sum();
     let span = (quiet.last()?.from, quiet.first()?.to);

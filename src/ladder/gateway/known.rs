@@ -130,9 +130,7 @@ pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
             how = near.how.clone()
         )),
         Known::Refused => Judgement::broken(refusal(case)),
-        Known::Unlisted => {
-            Judgement::broken("it is not on the roster, and nothing that is speaks")
-        }
+        Known::Unlisted => Judgement::broken("it is not on the roster, and nothing that is speaks"),
         Known::Neighbour => Judgement::unknown(
             "it is not on the roster, and a gateway that is speaks as well: perhaps a neighbour's",
         ),

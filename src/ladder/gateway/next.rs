@@ -41,7 +41,10 @@ pub(in crate::ladder) fn steps(case: &Case<'_>, decided: bool) -> Vec<Fact> {
         out.push(record(case));
     }
     if open(Rung::Known) && matches!(case.known, Known::Open) && case.roster.gateways.is_empty() {
-        out.push("put the gateway's EUI, as registered at the server, on the roster: [[gateway]] eui".into());
+        out.push(
+            "put the gateway's EUI, as registered at the server, on the roster: [[gateway]] eui"
+                .into(),
+        );
     }
     if open(Rung::OnPlan) && case.plan.is_none() {
         out.push("state the region: region = \"...\" in the roster, or --region".into());
@@ -56,7 +59,8 @@ fn record(case: &Case<'_>) -> Fact {
         Some(heard) => (port(&heard.push), port(&heard.pull)),
         None => (None, None),
     };
-    let word = |port: Option<u16>, name: &str| port.map_or_else(|| name.to_owned(), |p| p.to_string());
+    let word =
+        |port: Option<u16>, name: &str| port.map_or_else(|| name.to_owned(), |p| p.to_string());
     fact!(
         "record both directions of both ports at the gateway for some minutes: udp port {up} or udp port {down} or \
          port 53 or icmp or icmp6",

@@ -74,7 +74,9 @@ pub(in crate::ladder) struct Fit {
 impl Fit {
     pub(in crate::ladder) fn fact(self) -> Fact {
         match self.sub_band {
-            Some(sub_band) => fact!("{region} sub-band {sub_band}", region = self.plan.name, sub_band),
+            Some(sub_band) => {
+                fact!("{region} sub-band {sub_band}", region = self.plan.name, sub_band)
+            }
             None => fact!("{region}", region = self.plan.name),
         }
     }
@@ -93,7 +95,9 @@ pub(in crate::ladder) struct OneChannel {
 }
 
 pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
-    let Some(heard) = case.heard else { return Judgement::unknown("nothing of it is in the capture") };
+    let Some(heard) = case.heard else {
+        return Judgement::unknown("nothing of it is in the capture");
+    };
     match &case.listens {
         Listens::Open if case.plan.is_none() => {
             Judgement::unknown("no region is stated; give one with --region or in the roster")
@@ -176,7 +180,9 @@ pub(in crate::ladder) fn only_one_channel(case: &Case<'_>) -> Option<Finding> {
     for (eui, other) in &case.trace.gateways {
         if *eui != case.eui && other.heard_hz.len() > 1 {
             finding.add(match eui {
-                Some(other) => fact!("gateway {other} receives other channels as well", other = *other),
+                Some(other) => {
+                    fact!("gateway {other} receives other channels as well", other = *other)
+                }
                 None => "another gateway receives other channels as well".into(),
             });
         }
@@ -395,8 +401,7 @@ fn fits(stated: &Stated, heard: &BTreeMap<u32, u64>) -> Vec<Fit> {
                 plan.listed_channels().iter().any(|channel| channel.freq_hz.abs_diff(hz) < 1_000)
             };
             let inside = heard.keys().all(|hz| plan.in_band(*hz));
-            let score: u64 =
-                heard.iter().filter(|(hz, _)| is_default(**hz)).map(|(_, n)| *n).sum();
+            let score: u64 = heard.iter().filter(|(hz, _)| is_default(**hz)).map(|(_, n)| *n).sum();
             if inside && score > 0 {
                 out.push((score, Fit { plan, sub_band: None }));
             }
@@ -404,7 +409,8 @@ fn fits(stated: &Stated, heard: &BTreeMap<u32, u64>) -> Vec<Fit> {
     }
     out.sort_by_key(|(score, _)| std::cmp::Reverse(*score));
     // Bands overlap: of several dynamic plans the one whose own channels are used.
-    let best = out.iter().filter(|(_, fit)| fit.plan.kind != PlanKind::Fixed).map(|(n, _)| *n).max();
+    let best =
+        out.iter().filter(|(_, fit)| fit.plan.kind != PlanKind::Fixed).map(|(n, _)| *n).max();
     out.retain(|(score, fit)| fit.plan.kind == PlanKind::Fixed || Some(*score) == best);
     out.into_iter().map(|(_, fit)| fit).collect()
 }

@@ -44,7 +44,9 @@ pub(in crate::ladder) struct Unsent {
 }
 
 pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
-    let Some(heard) = case.heard else { return Judgement::unknown("nothing of it is in the capture") };
+    let Some(heard) = case.heard else {
+        return Judgement::unknown("nothing of it is in the capture");
+    };
     let mut faults = faults(case, heard).into_iter().filter(SendFault::breaks);
     if let Some(fault) = faults.next() {
         return Judgement::broken(fault.fact());
@@ -82,7 +84,9 @@ pub(in crate::ladder) fn faults<'a>(
     let frequencies: Vec<(u32, u64)> = orders
         .frequencies
         .iter()
-        .filter(|(hz, setting)| refused(setting) && case.plan.is_some_and(|plan| sends_on(plan, **hz)))
+        .filter(|(hz, setting)| {
+            refused(setting) && case.plan.is_some_and(|plan| sends_on(plan, **hz))
+        })
         .map(|(hz, setting)| (*hz, setting.refused))
         .collect();
     let times = frequencies.iter().map(|(_, times)| *times).sum::<u64>();
@@ -137,9 +141,8 @@ fn unsent(case: &Case<'_>, heard: &GatewayTrace) -> Option<Unsent> {
 /// What is said of a gateway that refuses frequencies of its plan.
 pub(in crate::ladder) fn refuses_frequency(case: &Case<'_>) -> Option<Finding> {
     let heard = case.heard?;
-    let fault = faults(case, heard)
-        .into_iter()
-        .find(|fault| matches!(fault, SendFault::Frequency(..)))?;
+    let fault =
+        faults(case, heard).into_iter().find(|fault| matches!(fault, SendFault::Frequency(..)))?;
     let SendFault::Frequency(frequencies, times, told) = &fault else { return None };
     let all = Value::list(frequencies.iter().map(|hz| Value::Frequency(*hz)));
     let mut finding = Finding::new(
@@ -191,7 +194,8 @@ pub(in crate::ladder) fn refuses_power(case: &Case<'_>) -> Option<Finding> {
 /// What is said of a gateway that has no GPS time.
 pub(in crate::ladder) fn no_gps(case: &Case<'_>) -> Option<Finding> {
     let heard = case.heard?;
-    let fault = faults(case, heard).into_iter().find(|fault| matches!(fault, SendFault::NoGps(..)))?;
+    let fault =
+        faults(case, heard).into_iter().find(|fault| matches!(fault, SendFault::NoGps(..)))?;
     let SendFault::NoGps(setting, told) = &fault else { return None };
     let mut finding = Finding::new(
         Certainty::Certain,

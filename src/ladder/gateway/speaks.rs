@@ -108,7 +108,11 @@ pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
                 name = unresolved.name.name.clone();
                 at: unresolved.name.span.0
             );
-            if case.speaks.is_broken() { Judgement::broken(words) } else { Judgement::unknown(words) }
+            if case.speaks.is_broken() {
+                Judgement::broken(words)
+            } else {
+                Judgement::unknown(words)
+            }
         }
         Speaks::Elsewhere(eui) => Judgement::unknown(fact!(
             "nothing of it is in the capture; gateway {gateway}, whose EUI is a typing error away, speaks",
@@ -251,7 +255,8 @@ mod tests {
     #[test]
     fn an_eui_is_made_of_a_link_layer_address_wherever_the_two_bytes_are() {
         let link = [0x02, 0x00, 0x00, 0xA0, 0x18, 0x27];
-        for text in ["020000FFFEA01827", "0200FFFE00A01827", "020000A01827FFFE", "000000FFFEA01827"] {
+        for text in ["020000FFFEA01827", "0200FFFE00A01827", "020000A01827FFFE", "000000FFFEA01827"]
+        {
             assert!(is_made_of(text.parse().unwrap(), link), "{text}");
         }
         for text in ["020000FFFEA01828", "020100FFFEA01827"] {

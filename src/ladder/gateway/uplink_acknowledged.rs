@@ -17,7 +17,9 @@ pub(in crate::ladder) const LEAST_VERSIONS: u64 = 3;
 const OPEN_US: i64 = 60_000_000;
 
 pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
-    let Some(heard) = case.heard else { return Judgement::unknown("nothing of it is in the capture") };
+    let Some(heard) = case.heard else {
+        return Judgement::unknown("nothing of it is in the capture");
+    };
     if case.is_station() {
         return station(heard);
     }
@@ -26,9 +28,9 @@ pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
         Answers::ServerOnly => {
             Judgement::unknown("PUSH_ACK is in the capture, and no PUSH_DATA of the gateway")
         }
-        Answers::TooFew => {
-            Judgement::unknown("too few PUSH_DATA are in the capture to say whether they are answered")
-        }
+        Answers::TooFew => Judgement::unknown(
+            "too few PUSH_DATA are in the capture to say whether they are answered",
+        ),
         Answers::Acknowledged(share) => {
             let mut judgement = Judgement::proven(share.fact(PUSH_DATA));
             if share.answered < share.asked && share.ackr.0 > 0 {
@@ -59,10 +61,9 @@ pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
         // Late acknowledgements harm nothing by themselves; a slow line is the clock's.
         Answers::Late(share) if clock::is_slow(case) => Judgement::proven(share.fact(PUSH_DATA)),
         Answers::Late(share) => Judgement::broken(share.fact(PUSH_DATA)).and(ackr(share.ackr)),
-        Answers::OtherTokens(rule, _) => Judgement::broken(fact!(
-            "PUSH_ACK carry {rule}",
-            rule = rule.words()
-        )),
+        Answers::OtherTokens(rule, _) => {
+            Judgement::broken(fact!("PUSH_ACK carry {rule}", rule = rule.words()))
+        }
         Answers::Versions(ours, theirs) => Judgement::broken(fact!(
             "PUSH_DATA is of version {ours} of the protocol, PUSH_ACK of version {theirs}",
             ours = *ours,

@@ -106,7 +106,8 @@ impl<'a> World<'a> {
         let listed = self.roster.gateways.iter().map(|gateway| Some(gateway.eui));
         let mut met = BTreeSet::new();
         for eui in listed.chain(self.trace.gateways.keys().copied()) {
-            let unnamed_is_told = eui.is_none() && out.iter().any(|own| self.unnamed_as(*own).is_some());
+            let unnamed_is_told =
+                eui.is_none() && out.iter().any(|own| self.unnamed_as(*own).is_some());
             if met.insert(eui) && !unnamed_is_told {
                 out.push(eui);
             }

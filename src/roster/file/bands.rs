@@ -23,12 +23,7 @@ impl Band {
         Self { span, member: "sub-band".to_owned(), whose: Whose::Roster }
     }
 
-    pub(super) fn of_claim(
-        span: Range<usize>,
-        claim: &str,
-        node: usize,
-        kind: ClaimKind,
-    ) -> Self {
+    pub(super) fn of_claim(span: Range<usize>, claim: &str, node: usize, kind: ClaimKind) -> Self {
         Self { span, member: format!("{claim}.sub-band"), whose: Whose::Claim(node, kind) }
     }
 

@@ -8,7 +8,12 @@ use crate::{
 
 impl Walk<'_> {
     /// Reads a gateway; one whose EUI cannot be read is nobody's.
-    pub(super) fn gateway(&mut self, path: &str, index: usize, value: &Tree<'_>) -> Option<Gateway> {
+    pub(super) fn gateway(
+        &mut self,
+        path: &str,
+        index: usize,
+        value: &Tree<'_>,
+    ) -> Option<Gateway> {
         let table = Value(value.get_ref()).table("a table [[gateway]]");
         let table = self.take(path, value, table)?;
         let mut gateway = Gateway::default();

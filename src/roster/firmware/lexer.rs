@@ -318,12 +318,10 @@ mod tests {
             Kind::Punct(';'),
         ];
         assert_eq!(kinds("const A: &'static str = \"02\";"), wanted);
-        assert_eq!(kinds("r#\"a\"b\"# b\"\\x70\" 'a' '_'"), [
-            Kind::Text("a\"b"),
-            Kind::Text("\\x70"),
-            Kind::Character("a"),
-            Kind::Character("_")
-        ]);
+        assert_eq!(
+            kinds("r#\"a\"b\"# b\"\\x70\" 'a' '_'"),
+            [Kind::Text("a\"b"), Kind::Text("\\x70"), Kind::Character("a"), Kind::Character("_")]
+        );
         assert!(!kinds("#[cfg(x)] const A").contains(&Kind::Directive));
         assert!(kinds("#![no_std]\n#define A").contains(&Kind::Directive));
         assert_eq!(lex("r#\"open").faults.len(), 1);

@@ -141,14 +141,6 @@ impl GatewayConfig {
         };
         let offset = chain.offset_hz.as_ref().map(|stated| &stated.place);
         let place = offset.or(chain.enable.as_ref().map(|stated| &stated.place)).cloned();
-        Channel {
-            chain: chain.name,
-            hz,
-            offset_hz,
-            centre_hz,
-            bandwidth_khz,
-            reception,
-            place,
-        }
+        Channel { chain: chain.name, hz, offset_hz, centre_hz, bandwidth_khz, reception, place }
     }
 }

@@ -1,8 +1,8 @@
 //! Members of a configuration found by their names.
 
 use super::{
-    Chain, ChainName, ConfigFault, ConfigFaultKind, FilePlace, GatewayConfig, Radio, Server, Stated,
-    put,
+    Chain, ChainName, ConfigFault, ConfigFaultKind, FilePlace, GatewayConfig, Radio, Server,
+    Stated, put,
 };
 use crate::{
     id::Eui64,

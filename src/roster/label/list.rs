@@ -180,9 +180,10 @@ fn named(line: &str) -> Option<Vec<(Printed, &'static str, &str)>> {
         let starts = line.get(..at).is_none_or(|before| {
             !before.ends_with(|c: char| c.is_ascii_alphanumeric() || c == '_')
         });
-        let hit = NAMES.iter().filter(|_| starts).find_map(|(bare, printed, name)| {
-            Some((*printed, *name, name_length(rest, bare)?))
-        });
+        let hit = NAMES
+            .iter()
+            .filter(|_| starts)
+            .find_map(|(bare, printed, name)| Some((*printed, *name, name_length(rest, bare)?)));
         match hit {
             Some((printed, name, length)) => {
                 found.push((printed, name, at, at + length));
@@ -238,8 +239,7 @@ fn values(
         }
         let text = Zeroizing::new((*text).to_owned());
         let eui = || text.parse::<Eui64>().map_err(|error| LabelFaultKind::Eui { name, error });
-        let mut claim =
-            open.as_ref().map(|label| label.claim.clone()).unwrap_or_default();
+        let mut claim = open.as_ref().map(|label| label.claim.clone()).unwrap_or_default();
         let key = |error| LabelFaultKind::Key { name, error };
         let read = match printed {
             Printed::DevEui => eui().map(|eui| claim.dev_eui = Some(DevEui(eui))),
@@ -298,10 +298,10 @@ mod tests {
     fn an_eui_alone_is_a_dev_eui() {
         let one = |line, eui: &str| (line, Some(eui.to_owned()), None);
         assert_eq!(told("02 00 00 FF FE 00 12 07"), [one(1, DEV)]);
-        assert_eq!(told("# shed\n020000FFFE001207,\n\n02-00-00-ff-fe-00-12-08"), [
-            one(2, DEV),
-            one(4, "020000fffe001208")
-        ]);
+        assert_eq!(
+            told("# shed\n020000FFFE001207,\n\n02-00-00-ff-fe-00-12-08"),
+            [one(2, DEV), one(4, "020000fffe001208")]
+        );
         assert_eq!(told("020000FFFE001207; 020000FFFE001208").len(), 2);
     }
 
@@ -320,10 +320,7 @@ mod tests {
         let faults = |text: &str| -> Vec<String> {
             read(text).faults.iter().map(ToString::to_string).collect()
         };
-        assert_eq!(
-            faults("\nLW:D0:02"),
-            ["line 2: JoinEUI at character 7 is not 16 hex digits"]
-        );
+        assert_eq!(faults("\nLW:D0:02"), ["line 2: JoinEUI at character 7 is not 16 hex digits"]);
         assert_eq!(faults("DevEUI: 0200"), ["line 1: DevEUI: 4 hex digits, 16 wanted"]);
         assert!(faults("hello")[0].starts_with("line 1: looked for LW:D0:"));
         assert_eq!(faults(&"x\n".repeat(1000)).len(), 50);

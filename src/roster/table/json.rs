@@ -95,7 +95,12 @@ fn identities(json: &Json) -> usize {
     gather(json, None, 0, &mut leaves);
     let of = |names: &[&str]| -> BTreeSet<String> {
         let is_named = |leaf: &&Leaf<'_>| names.contains(&values::bare(leaf.name).as_str());
-        leaves.iter().filter(is_named).map(|leaf| values::bare(&leaf.text).to_string()).take(2).collect()
+        leaves
+            .iter()
+            .filter(is_named)
+            .map(|leaf| values::bare(&leaf.text).to_string())
+            .take(2)
+            .collect()
     };
     let euis = of(&["deveui", "deviceeui", "enddeviceeui", "hwdeveui"]);
     if euis.is_empty() { of(&["devaddr"]).len() } else { euis.len() }
@@ -105,7 +110,8 @@ fn identities(json: &Json) -> usize {
 fn gather<'j>(json: &'j Json, name: Option<&'j str>, depth: usize, leaves: &mut Vec<Leaf<'j>>) {
     for (own, value) in json.members() {
         // `"appKey": { "key": "..." }` is the value of appKey.
-        let inner = ["key", "value", "hex", "bytes"].iter().any(|word| own.eq_ignore_ascii_case(word));
+        let inner =
+            ["key", "value", "hex", "bytes"].iter().any(|word| own.eq_ignore_ascii_case(word));
         let called = match name.filter(|_| inner) {
             Some(name) if columns::is_member(name) => name,
             _ => own,
@@ -156,7 +162,10 @@ mod tests {
         let table = parse(text);
         assert_eq!(table.faults, []);
         let [row] = table.rows.as_slice() else { panic!("{table:?}") };
-        assert_eq!((row.name.as_deref(), row.id.as_deref()), (Some("Pear, row 3"), Some("pear-row-3")));
+        assert_eq!(
+            (row.name.as_deref(), row.id.as_deref()),
+            (Some("Pear, row 3"), Some("pear-row-3"))
+        );
         assert_eq!(row.claim.app_key.as_ref().unwrap().key().revealed(), KEY);
         assert_eq!(row.claim.region.unwrap().name, "EU868");
         assert_eq!(table.unknown_columns, ["battery"]);
@@ -184,6 +193,9 @@ mod tests {
         let said = |text: &str| parse(text).faults[0].to_string();
         assert!(said(r#"{"colour": 1}"#).starts_with("nothing taken: looked for objects"));
         assert_eq!(said(r#"[{"devEUI": "02"}]"#), "line 1, column devEUI: 2 hex digits, 16 wanted");
-        assert_eq!(said(r#"{"a" 1}"#), "line 1: column 6: a colon expected after the member's name");
+        assert_eq!(
+            said(r#"{"a" 1}"#),
+            "line 1: column 6: a colon expected after the member's name"
+        );
     }
 }

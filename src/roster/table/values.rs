@@ -70,8 +70,8 @@ fn bytes(text: &str) -> Option<Zeroizing<String>> {
         let numbers: Result<Vec<u8>, _> = list.split(',').map(|byte| byte.trim().parse()).collect();
         Zeroizing::new(numbers.ok()?)
     } else {
-        let config = GeneralPurposeConfig::new()
-            .with_decode_padding_mode(DecodePaddingMode::Indifferent);
+        let config =
+            GeneralPurposeConfig::new().with_decode_padding_mode(DecodePaddingMode::Indifferent);
         let alphabet = if text.contains(['-', '_']) { URL_SAFE } else { STANDARD };
         Zeroizing::new(GeneralPurpose::new(&alphabet, config).decode(text).ok()?)
     };
@@ -104,11 +104,8 @@ fn band_of(words: &[&str]) -> Option<u8> {
 /// Reads a version: `1.0.3`, `MAC_V1_0_3`, `LoRaWAN 1.0.2 rev B`, `1.1`, `1.1.0`.
 pub(super) fn version(text: &str) -> Result<MacVersion, Wrong> {
     let choices = "1.0.0, 1.0.1, 1.0.2, 1.0.3, 1.0.4, 1.1";
-    let numbers: Vec<&str> = text
-        .split(|c: char| !c.is_ascii_digit())
-        .filter(|part| !part.is_empty())
-        .take(4)
-        .collect();
+    let numbers: Vec<&str> =
+        text.split(|c: char| !c.is_ascii_digit()).filter(|part| !part.is_empty()).take(4).collect();
     let found = match numbers.as_slice() {
         ["1", "1"] | ["1", "1", "0" | "1"] => Some(MacVersion::V1_1),
         ["1", "0", patch] => MacVersion::by_name(&format!("1.0.{patch}")),
@@ -170,7 +167,13 @@ mod tests {
 
     #[test]
     fn an_identifier_is_hex_base64_or_a_list() {
-        for text in ["020000fffe001207", "02-00-00-FF-FE-00-12-07", "AgAA//4AEgc=", "AgAA__4AEgc", "[2,0,0,255,254,0,18,7]"] {
+        for text in [
+            "020000fffe001207",
+            "02-00-00-FF-FE-00-12-07",
+            "AgAA//4AEgc=",
+            "AgAA__4AEgc",
+            "[2,0,0,255,254,0,18,7]",
+        ] {
             assert_eq!(id::<DevEui>(text).unwrap().hex(), "020000fffe001207", "{text}");
         }
         assert_eq!(

@@ -42,7 +42,8 @@ pub(super) fn play(leg: &Leg, side: &Side, ways: StationWays, tape: &mut Tape) {
             say(80_000, format!("\"router\":\"{eui}\",\"muxs\":\"::1\",\"uri\":\"{uri}\""));
             say(
                 400_000,
-                "\"msgtype\":\"version\",\"station\":\"1.0\",\"protocol\":2,\"features\":\"gps\"".into(),
+                "\"msgtype\":\"version\",\"station\":\"1.0\",\"protocol\":2,\"features\":\"gps\""
+                    .into(),
             );
             if !ways.unconfigured {
                 say(600_000, router_config(ways.set_to.unwrap_or(leg.plan), leg.sub_band));
@@ -88,11 +89,13 @@ fn router_config(plan: &'static Plan, sub_band: Option<u8>) -> String {
         "US915" => "US902",
         other => other,
     };
-    let channels: Vec<String> =
-        crate::scenario::listens(plan, sub_band.filter(|_| plan.sub_bands > 1).or((plan.sub_bands > 1).then_some(2)))
-            .iter()
-            .map(|hz| format!("[{hz},0,5]"))
-            .collect();
+    let channels: Vec<String> = crate::scenario::listens(
+        plan,
+        sub_band.filter(|_| plan.sub_bands > 1).or((plan.sub_bands > 1).then_some(2)),
+    )
+    .iter()
+    .map(|hz| format!("[{hz},0,5]"))
+    .collect();
     let (low, high) = plan.range_hz;
     format!(
         "\"msgtype\":\"router_config\",\"NetID\":null,\"JoinEui\":null,\"region\":\"{region}\",\

@@ -20,8 +20,14 @@ pub(super) fn page(gateway: &GatewayDiagnosis, out: &mut dyn fmt::Write) -> fmt:
         writeln!(out, "### {}\n", if i == 0 { "Why" } else { "And" })?;
         writeln!(out, "**{}**\n", said(verdict.summary.to_string()))?;
         let chance = verdict.false_match.filter(|p| *p > 0.0);
-        let chance = chance.map(|p| format!(", false-match probability {p:.0e}")).unwrap_or_default();
-        writeln!(out, "{}, {}{chance}.\n", code(verdict.cause.id.name()), verdict.certainty.name())?;
+        let chance =
+            chance.map(|p| format!(", false-match probability {p:.0e}")).unwrap_or_default();
+        writeln!(
+            out,
+            "{}, {}{chance}.\n",
+            code(verdict.cause.id.name()),
+            verdict.certainty.name()
+        )?;
         writeln!(out, "**What to do.** {}\n", said(verdict.remedy.to_string()))?;
         for line in &verdict.evidence {
             writeln!(out, "- {}", plain(&line.to_string()))?;

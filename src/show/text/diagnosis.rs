@@ -6,7 +6,8 @@ use super::{Tone, wrap};
 use crate::{
     fact::Fact,
     ladder::{
-        Diagnosis, GatewayDiagnosis, GatewayOutcome, Ladder, Outcome, RungView, Rungs, State, Verdict,
+        Diagnosis, GatewayDiagnosis, GatewayOutcome, Ladder, Outcome, RungView, Rungs, State,
+        Verdict,
     },
     show::{Secrets, Style, fact, headline},
     words::Count,

@@ -149,11 +149,13 @@ mod tests {
     #[test]
     fn two_radios_take_turns_and_one_that_starts_again_does_not() {
         let second = |n: u32| n * 1_000_000;
-        let two: Vec<_> =
-            (0..8).map(|n| (i64::from(n) * 10, second(if n % 2 == 0 { n * 10 } else { 2_000 + n * 10 }))).collect();
+        let two: Vec<_> = (0..8)
+            .map(|n| (i64::from(n) * 10, second(if n % 2 == 0 { n * 10 } else { 2_000 + n * 10 })))
+            .collect();
         let two = radios(&two);
         assert_eq!((two.all.len(), two.returns), (2, 6));
-        let again = radios(&[(0, second(500)), (10, second(510)), (40, second(5)), (50, second(15))]);
+        let again =
+            radios(&[(0, second(500)), (10, second(510)), (40, second(5)), (50, second(15))]);
         assert_eq!((again.all.len(), again.returns, again.changes.len()), (2, 0, 1));
         let wraps = radios(&[(0, u32::MAX - 5_000_000), (10, 5_000_000), (20, 15_000_000)]);
         assert_eq!((wraps.all.len(), wraps.returns), (1, 0));

@@ -277,8 +277,7 @@ impl Flow {
 impl Ask {
     /// Whether a datagram is this one, sent to another server or recorded twice.
     fn is_copied(&self, moment: Moment, token: Option<u16>, to: Option<SocketAddr>) -> bool {
-        let at_once =
-            moment.since(self.moment).is_some_and(|us| (0..=COPIES_US).contains(&us));
+        let at_once = moment.since(self.moment).is_some_and(|us| (0..=COPIES_US).contains(&us));
         token.is_some() && self.token == token && at_once && !(to.is_some() && self.to[0] == to)
     }
 }

@@ -146,8 +146,9 @@ impl Periods {
             self.close(moment);
         }
         let first = self.number;
-        self.now.get_or_insert(Period { from: moment, periods: 1, first, ..Period::default() }).to =
-            moment;
+        self.now
+            .get_or_insert(Period { from: moment, periods: 1, first, ..Period::default() })
+            .to = moment;
         self.number
     }
 

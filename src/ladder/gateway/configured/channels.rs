@@ -65,7 +65,8 @@ impl Channels {
             return Self { reach, ..Self::default() };
         }
         let Some(plan) = plan else {
-            let told = fact!("the file sets channels, but no region is stated to compare them with");
+            let told =
+                fact!("the file sets channels, but no region is stated to compare them with");
             return Self { reach, told: Some((State::Unknown, told)), ..Self::default() };
         };
         let received: Vec<u32> = narrow.iter().filter_map(|c| received(c)).collect();
@@ -121,7 +122,8 @@ fn complete(
         .filter_map(received)
         .collect();
     let wide_is_off = all.iter().any(|channel| {
-        channel.chain == ChainName::Lora && !matches!(channel.reception, Reception::On | Reception::Unknown)
+        channel.chain == ChainName::Lora
+            && !matches!(channel.reception, Reception::On | Reception::Unknown)
     });
     let has = |list: &[u32], hz: u32| list.iter().any(|own| own.abs_diff(hz) <= SAME_HZ);
     let wanted = wanted(plan, sub_band);
@@ -180,9 +182,8 @@ fn complete(
 fn wanted(plan: &'static Plan, sub_band: Option<u8>) -> Vec<(u32, u16)> {
     if plan.kind == PlanKind::Fixed {
         let channels = sub_band.map(|band| plan.sub_band_channels(band)).unwrap_or_default();
-        let bandwidth = |channel| {
-            plan.uplink_blocks.iter().find(|b| b.contains(channel)).map(|b| b.bw_khz)
-        };
+        let bandwidth =
+            |channel| plan.uplink_blocks.iter().find(|b| b.contains(channel)).map(|b| b.bw_khz);
         return channels
             .into_iter()
             .filter_map(|channel| Some((plan.channel_frequency(channel)?, bandwidth(channel)?)))
@@ -236,7 +237,8 @@ fn why(all: &[Channel], missing: &[u32]) -> Vec<Fact> {
 
 impl Lacks {
     fn fact(&self) -> Fact {
-        let missing = Value::List(self.missing.iter().map(|hz| Value::Frequency(*hz)).collect(), ", ");
+        let missing =
+            Value::List(self.missing.iter().map(|hz| Value::Frequency(*hz)).collect(), ", ");
         fact!(
             "no enabled chain of the file receives {missing} of {plan}",
             missing,
@@ -335,20 +337,23 @@ mod tests {
 
     #[test]
     fn a_channel_without_a_chain_is_lacking_unless_the_file_is_a_part() {
-        let off = [("\"chan_multiSF_5\": {\"enable\": true", "\"chan_multiSF_5\": {\"enable\": false")];
+        let off =
+            [("\"chan_multiSF_5\": {\"enable\": true", "\"chan_multiSF_5\": {\"enable\": false")];
         let (state, told) = judged(&config(903_900_000, &off), "US915", Some(2));
-        assert_eq!((state, told.as_str()), (
-            State::Broken,
-            "no enabled chain of the file receives 904.9 MHz of US915"
-        ));
+        assert_eq!(
+            (state, told.as_str()),
+            (State::Broken, "no enabled chain of the file receives 904.9 MHz of US915")
+        );
         let double = [("\"radio\": 1, \"if\": -200000", "\"radio\": 1, \"if\": 200000")];
         assert_eq!(judged(&config(903_900_000, &double), "US915", Some(2)).0, State::Broken);
         let part = [("\"chan_multiSF_5\"", "\"chan_other\"")];
         assert_eq!(judged(&config(903_900_000, &part), "US915", Some(2)).0, State::Unknown);
         // In a dynamic plan the channels that every node has are enough.
-        let off = [("\"chan_multiSF_1\": {\"enable\": true", "\"chan_multiSF_1\": {\"enable\": false")];
+        let off =
+            [("\"chan_multiSF_1\": {\"enable\": true", "\"chan_multiSF_1\": {\"enable\": false")];
         assert_eq!(judged(&config(867_100_000, &off), "EU868", None).0, State::Proven);
-        let off = [("\"chan_multiSF_6\": {\"enable\": true", "\"chan_multiSF_6\": {\"enable\": false")];
+        let off =
+            [("\"chan_multiSF_6\": {\"enable\": true", "\"chan_multiSF_6\": {\"enable\": false")];
         assert_eq!(judged(&config(867_100_000, &off), "EU868", None).0, State::Broken);
     }
 
@@ -364,7 +369,8 @@ mod tests {
         assert_eq!(judged(&wide("true"), "US915", Some(2)).0, State::Proven);
         assert_eq!(judged(&wide("false"), "US915", Some(2)).0, State::Broken);
         // The plan has no channel of 500 kHz.
-        let eu = [("\"chan_multiSF_0\"", "\"chan_Lora_std\": {\"enable\": false}, \"chan_multiSF_0\"")];
+        let eu =
+            [("\"chan_multiSF_0\"", "\"chan_Lora_std\": {\"enable\": false}, \"chan_multiSF_0\"")];
         assert_eq!(judged(&config(867_100_000, &eu), "EU868", None).0, State::Proven);
     }
 }

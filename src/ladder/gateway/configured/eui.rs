@@ -30,11 +30,7 @@ pub(in crate::ladder) enum Identity {
 }
 
 impl Identity {
-    pub(super) fn of(
-        world: &World<'_>,
-        config: &GatewayConfig,
-        entry: Option<&Gateway>,
-    ) -> Self {
+    pub(super) fn of(world: &World<'_>, config: &GatewayConfig, entry: Option<&Gateway>) -> Self {
         let Some(stated) = &config.eui else { return Self::Open };
         let (place, eui) = (place(&stated.place), stated.value);
         let Some(entry) = entry else {
@@ -163,7 +159,9 @@ mod tests {
     #[test]
     fn an_eui_made_wrongly_of_a_mac_address_is_known() {
         let right = eui("020C4CFFFE50F1F9");
-        for wrong in ["020C4CFFFF50F1F9", "020CFFFE4C50F1F9", "FFFE020C4C50F1F9", "020C4C50F1F9FFFE"] {
+        for wrong in
+            ["020C4CFFFF50F1F9", "020CFFFE4C50F1F9", "FFFE020C4C50F1F9", "020C4C50F1F9FFFE"]
+        {
             assert!(resemblance(eui(wrong), right).is_some(), "{wrong}");
         }
         assert_eq!(resemblance(eui("020CFFFE4C50F1F8"), right), None);

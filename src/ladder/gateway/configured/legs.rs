@@ -9,7 +9,10 @@ use crate::{
         finding::Finding,
         gateway::{Case, Rung},
     },
-    roster::{Gateway, GatewayConfig, gateway_config::{Server, Stated}},
+    roster::{
+        Gateway, GatewayConfig,
+        gateway_config::{Server, Stated},
+    },
 };
 
 /// How the file stands to the roster in server and ports.

@@ -41,9 +41,7 @@ fn another_plan(received: &[u32], plan: &'static Plan) -> Option<Elsewhere> {
     let none_fits = match plan.kind {
         PlanKind::Fixed => !received.iter().any(|hz| is_channel(plan, *hz)),
         // The network may have added any channel of the band; those that all nodes have tell.
-        PlanKind::Dynamic => {
-            outside || !join_channels(plan).iter().any(|hz| has(received, *hz))
-        }
+        PlanKind::Dynamic => outside || !join_channels(plan).iter().any(|hz| has(received, *hz)),
     };
     if !none_fits {
         return None;
@@ -116,8 +114,7 @@ pub(super) fn fits(plan: &'static Plan, hz: u32) -> bool {
 fn is_of(plan: &'static Plan, received: &[u32]) -> bool {
     let all_fit = received.iter().all(|hz| fits(plan, *hz));
     all_fit
-        && (plan.kind == PlanKind::Fixed
-            || join_channels(plan).iter().all(|hz| has(received, *hz)))
+        && (plan.kind == PlanKind::Fixed || join_channels(plan).iter().all(|hz| has(received, *hz)))
 }
 
 fn is_channel(plan: &'static Plan, hz: u32) -> bool {

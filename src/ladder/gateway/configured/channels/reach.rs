@@ -90,9 +90,15 @@ pub(super) fn finding(all: &[Reach]) -> Option<Finding> {
     let chains = Value::Count(u64::try_from(count).unwrap_or(u64::MAX), "chain");
     let summary = match certainty {
         Certainty::Certain => {
-            fact!("the file sets {chains} further from a radio's centre than any radio reaches", chains)
+            fact!(
+                "the file sets {chains} further from a radio's centre than any radio reaches",
+                chains
+            )
         }
-        _ => fact!("the file sets {chains} further from a radio's centre than older radios reach", chains),
+        _ => fact!(
+            "the file sets {chains} further from a radio's centre than older radios reach",
+            chains
+        ),
     };
     let remedy = fact!(
         "move the centres of the radios (freq) so that each chain is within 400 kHz of its own, and set \
@@ -122,9 +128,8 @@ mod tests {
 
     #[test]
     fn on_the_limit_a_radio_reaches_and_beyond_it_does_not() {
-        let certain = |offset, bandwidth| {
-            one(&channel(offset, bandwidth)).map(|reach| reach.certain)
-        };
+        let certain =
+            |offset, bandwidth| one(&channel(offset, bandwidth)).map(|reach| reach.certain);
         for (bandwidth, older, newer) in
             [(125, 400_000, 737_500), (250, 375_000, 675_000), (500, 300_000, 550_000)]
         {
