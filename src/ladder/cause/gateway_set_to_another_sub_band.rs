@@ -59,8 +59,8 @@ that of another network.
 
 ## How to be sure
 Ten frames or more of five nodes or more, all on channels of one other sub-band
-and none on one of the stated. Thirty leave no doubt. By router_config, or by the
-gateway's own configuration, it is certain.
+and none on one of the stated. Thirty leave no doubt. By router_config, or by
+the gateway's own configuration, it is certain.
 
 If one node alone is on another sub-band, it is the node
 (node-hops-outside-the-gateway-sub-band).

@@ -144,9 +144,10 @@ pub(in crate::ladder) fn never_asks(case: &Case<'_>, heard: &GatewayTrace) -> Op
     let (first, last) = heard.push.span?;
     let us = last.since(first)?;
     let figures = case.figures;
+    // A filter for the uplink port alone looks the same: the gateway's own statistics are to count none.
     let downlinks = heard.orders.total
         + heard.counts.outcomes
-        + figures.dwnb.unwrap_or_default()
+        + figures.dwnb?
         + figures.txnb.unwrap_or_default();
     let both_sides = heard.push.answered >= 3;
     (!heard.pull.is_recorded() && both_sides && us >= NEVER_US && downlinks == 0).then_some(us)

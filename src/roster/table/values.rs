@@ -44,9 +44,10 @@ pub(super) fn name(text: &str) -> Result<String, Wrong> {
 
 /// Reads an identifier in hex, or in base64 where that has its length.
 pub(super) fn id<T: FromStr<Err = IdError>>(text: &str) -> Result<T, Wrong> {
-    text.parse().or_else(|error| match bytes(text) {
-        Some(hex) => hex.parse().map_err(Wrong::Id),
-        None => Err(Wrong::Id(error)),
+    text.parse().or_else(|error| {
+        // Hex with a digit too few or too many is base64 as well, of another length.
+        let read = bytes(text).and_then(|hex| hex.parse().ok());
+        read.ok_or(Wrong::Id(error))
     })
 }
 
