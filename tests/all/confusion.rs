@@ -258,6 +258,54 @@ fn come_to_a_third(a: Mistake, b: Mistake) -> bool {
 }
 
 #[test]
+fn zz_probe() {
+    let mut dice = Dice::new(6);
+    for seed in 0..=470 {
+        let mut scene = world(seed, &mut dice, &[]).unwrap().with(|probe| {
+            probe.uplinks = 3;
+            probe.rejoins = dice.between(0, 3);
+            probe.both_windows = dice.once_in(2);
+        });
+        if dice.once_in(2) {
+            scene.way_us = dice.between(5_000, 200_000);
+        }
+        if seed == 470 {
+                let rec = scene.play();
+                std::fs::write("/tmp/zz-470.ndjson", &rec.capture).unwrap();
+                std::fs::write("/tmp/zz-470.toml", &rec.roster).unwrap();
+        }
+    }
+    let mut dice = Dice::new(11);
+    for seed in 0..=368 {
+        let scene = world(seed, &mut dice, &[]).unwrap();
+        dice.once_in(2);
+        if seed == 368 {
+            let rec = scene.play();
+            std::fs::write("/tmp/zz-368.ndjson", &rec.capture).unwrap();
+            std::fs::write("/tmp/zz-368.toml", &rec.roster).unwrap();
+        }
+    }
+    let mut dice = Dice::new(1);
+    for seed in 0..=1801 {
+        let scene = world(seed, &mut dice, &[]).unwrap();
+        if [646, 1801].contains(&seed) {
+            let rec = scene.play();
+            println!("{}", scene.probes[0].lost_percent);
+            std::fs::write(format!("/tmp/zz-{seed}.ndjson"), &rec.capture).unwrap();
+            std::fs::write(format!("/tmp/zz-{seed}.toml"), &rec.roster).unwrap();
+        }
+    }
+    let scene = made_by(Mistake::DownlinkTooLong);
+    std::fs::write("/tmp/zz-dwell.ndjson", &scene.capture).unwrap();
+    std::fs::write("/tmp/zz-dwell.toml", &scene.roster).unwrap();
+}
+
+fn made_by(m: Mistake) -> handfast::scenario::Recording {
+    let plan = Plan::by_name("AS923").unwrap();
+    Scene::new(2026, plan).with(|probe| { probe.version = MacVersion::V1_0_3; probe.mistakes = vec![m]; }).play()
+}
+
+#[test]
 fn of_any_two_mistakes_nothing_else_is_certain() {
     let mut dice = Dice::new(4);
     let mut wrong = Vec::new();
@@ -477,6 +525,8 @@ fn one_wrong_window_is_no_fault_where_the_node_joins_through_the_other() {
             joined += u32::from(probe.outcome == Outcome::Joined);
             let silent = probe.causes.is_empty() && probe.first_broken().is_none();
             let strange = certain(probe).any(|id| id != mistake.id());
+            // A gateway that refuses the power refuses data in RX1 as well.
+            let silent = silent || mistake == Mistake::PowerRefused;
             if strange || probe.outcome == Outcome::Joined && !silent {
                 wrong.push(format!("{}: {:?}", named(&scene), scene::causes(probe)));
             }

@@ -22,7 +22,7 @@ pub(super) const CAUSE: Cause = Cause {
 const DECIDE: usize = 3;
 
 /// Odds beyond which losses may be an accident.
-const BY_CHANCE: f64 = 0.001;
+const BY_CHANCE: f64 = 0.000_1;
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     let missed = missed(story);
