@@ -102,6 +102,7 @@ fn trip(mistake: Mistake) -> Recording {
 fn near_miss(id: &str) -> Option<Recording> {
     use Mistake as M;
     let healthy = |plan, version| made(plan, version, |_| {});
+    let talks = |plan, version| made(plan, version, |probe| probe.talks = true);
     Some(match id {
         // The console speaks of sleep alone.
         "node-silent" => wrong(EU868, V1_0_3, M::Unheard)
@@ -254,6 +255,72 @@ fn near_miss(id: &str) -> Option<Recording> {
         "gateway-has-no-gps-time" => wrong(EU868, V1_0_3, M::NoGps).capture("GPS_UNLOCKED", "NONE"),
         "dev-addr-outside-the-servers-range" => healthy(EU868, V1_0_3)
             .roster("[node.record]\n", "[node.record]\ndev-addr-prefix = \"02000000/7\"\n"),
+        // A jump in one step is no loss in the air.
+        "uplinks-lost-at-a-thin-margin" => wrong(EU868, V1_0_3, M::CounterLeaps),
+        // The node keeps its data rate, and is heard.
+        "adr-leads-out-of-range" => wrong(EU868, V1_0_3, M::NotApplied),
+        // The node refuses.
+        "accepted-mask-leads-away-from-the-gateway" => wrong(EU868, V1_0_3, M::MaskRefused),
+        "duty-cycle-command-silences-the-node" => talks(EU868, V1_0_3),
+        "dev-addr-typed-wrong" => wrong(EU868, V1_0_3, M::SessionKeyUnrelated),
+        "session-key-typed-wrong" => wrong(EU868, V1_0_3, M::SessionKeyUnrelated),
+        "session-keys-swapped" => wrong(EU868, V1_0_3, M::SessionKeyTyped),
+        "session-key-unrelated" => wrong(EU868, V1_0_3, M::SessionKeyTyped),
+        "downlink-counter-stands-still" => wrong(EU868, V1_0_3, M::DownlinkBack),
+        // 1.0.4 has no limit.
+        "counter-gap-over-the-limit" => wrong(EU868, V1_0_4, M::CounterLeaps),
+        "rejoin-counter-went-back" => wrong(EU868, V1_1, M::RejoinIgnored),
+        "port-0-payload-is-no-command" => wrong(EU868, V1_0_3, M::CommandsTwice),
+        "confirmed-uplink-never-acknowledged" => wrong(EU868, V1_0_3, M::AckMissing),
+        "confirmed-uplink-answered-without-ack" => wrong(EU868, V1_0_3, M::NeverAcks),
+        "adr-ack-request-never-answered" => wrong(EU868, V1_0_3, M::RequestIgnored),
+        "node-request-never-answered" => wrong(EU868, V1_0_3, M::NoAnswer),
+        "rekey-ind-never-answered" => wrong(EU868, V1_1, M::RekeyMissing),
+        "rekey-ind-missing" => wrong(EU868, V1_1, M::RekeyIgnored),
+        "indication-never-confirmed" => wrong(EU868, V1_1, M::RekeyIgnored),
+        "rejoin-never-answered" => wrong(EU868, V1_1, M::RejoinNotTaken),
+        "device-time-in-the-wrong-epoch" => wrong(EU868, V1_0_3, M::TimeOfUtc),
+        "device-time-without-leap-seconds" => wrong(EU868, V1_0_3, M::TimeOfUnix),
+        "uplink-on-a-channel-not-given" => wrong(EU868, V1_0_3, M::RateNotGiven),
+        "uplink-at-a-rate-the-channel-does-not-allow" => wrong(EU868, V1_0_3, M::ChannelNotGiven),
+        // The limit is in force, and kept.
+        "uplink-breaks-the-dwell-limit" | "downlink-breaks-the-dwell-limit" => talks(AS923, V1_0_3),
+        "duty-cycle-exceeded" => talks(EU868, V1_0_3),
+        // The gateway has one channel, the node all.
+        "node-uses-few-of-its-channels" => wrong(EU868, V1_0_3, M::OneChannel),
+        "data-rate-refused" => wrong(EU868, V1_0_3, M::AdrPowerRefused),
+        // ADR is on.
+        "power-refused" | "adr-command-with-adr-off" => wrong(EU868, V1_0_3, M::RateRefused),
+        // Refused, and used all the same.
+        "receive-settings-refused" => wrong(EU868, V1_0_3, M::NotHeld),
+        "new-channel-refused" => wrong(EU868, V1_0_3, M::ReceiveRefused),
+        "mac-command-never-answered" => wrong(EU868, V1_0_3, M::UnknownCommand),
+        "command-unknown-to-the-node" => wrong(EU868, V1_0_3, M::NoAnswer),
+        // 1.1 answers a block once.
+        "linkadr-answers-do-not-match" => talks(EU868, V1_1),
+        "accepted-setting-not-applied" => wrong(EU868, V1_0_3, M::AdrTooFar),
+        "force-rejoin-not-followed" => wrong(EU868, V1_1, M::RejoinIgnored),
+        "downlink-on-the-wrong-rx1-frequency" => wrong(EU868, V1_0_3, M::DataRx2Frequency),
+        "downlink-at-the-wrong-rx1-data-rate" => wrong(EU868, V1_0_3, M::OffsetForgotten),
+        "rx1-offset-not-as-given" => wrong(EU868, V1_0_3, M::DataRx1Rate),
+        "downlink-on-the-wrong-rx2-frequency" => wrong(EU868, V1_0_3, M::DataRx2Rate),
+        "downlink-at-the-wrong-rx2-data-rate" => wrong(EU868, V1_0_3, M::DataRx2Frequency),
+        "server-keeps-the-old-receive-settings" => wrong(EU868, V1_0_3, M::NotHeld),
+        "server-uses-settings-the-node-does-not-hold" => wrong(EU868, V1_0_3, M::OldSettings),
+        "record-differs-from-the-settings-in-force" => wrong(EU868, V1_0_3, M::OldSettings),
+        "class-b-downlink-outside-the-ping-slots" => wrong(EU868, V1_0_3, M::SlotChannel),
+        "class-b-downlink-on-the-wrong-channel" => wrong(EU868, V1_0_3, M::SlotMissed),
+        // Of class C on both sides.
+        "class-differs-from-the-record" => made(EU868, V1_0_3, |probe| probe.class = Class::C),
+        "data-downlinks-collide" => {
+            wrong(EU868, V1_0_3, M::DataCollides).capture("COLLISION_PACKET", "NONE")
+        }
+        "downlinks-not-received-by-the-node" => wrong(EU868, V1_0_3, M::AnotherKey),
+        "downlinks-signed-with-another-key" => wrong(EU868, V1_0_3, M::OldSession),
+        "downlink-to-an-old-session" => wrong(EU868, V1_0_3, M::AnotherAddress),
+        "downlink-to-another-address" => wrong(EU868, V1_0_3, M::OldSession),
+        "rejoin-accept-not-taken" => wrong(EU868, V1_1, M::RejoinIgnored),
+        "confirmed-counter-wrong-in-the-mic" => wrong(EU868, V1_1, M::AnotherKey),
         _ => return None,
     })
 }
@@ -263,9 +330,9 @@ fn ids(diagnosis: &Diagnosis) -> Vec<&'static str> {
 }
 
 /// Causes in which a side computes in its own way, or which only a station's messages or a
-/// console's frequencies show: no scene does, so `own_ways.rs`, `station.rs` and `consoles.rs` make
-/// them, and their near misses, by hand.
-const BY_HAND: [&str; 10] = [
+/// console's frequencies show, or the payload of a package: no scene does, so `own_ways.rs`,
+/// `station.rs`, `consoles.rs` and `packages.rs` make them, and their near misses, by hand.
+const BY_HAND: [&str; 24] = [
     "counter-used-twice",
     "gateway-filters-the-join-eui",
     "gateway-filters-the-address",
@@ -276,6 +343,20 @@ const BY_HAND: [&str; 10] = [
     "data-signed-by-another-rule",
     "payload-encrypted-by-another-rule",
     "frame-size-over-the-limit",
+    "clock-answer-does-not-match",
+    "clock-correction-in-the-wrong-epoch",
+    "firmware-image-refused",
+    "fragment-parity-of-another-version",
+    "fragmentation-session-refused",
+    "fragmented-block-cannot-be-rebuilt",
+    "multicast-counter-outside-the-range",
+    "multicast-downlink-at-the-wrong-rate",
+    "multicast-frame-of-a-forbidden-kind",
+    "multicast-keys-differ",
+    "multicast-outside-its-session",
+    "multicast-session-refused",
+    "multicast-to-another-address",
+    "relay-configuration-refused",
 ];
 
 #[test]
@@ -284,7 +365,8 @@ fn what_no_scene_trips_is_made_by_hand() {
         include_str!("own_ways.rs"),
         include_str!("station.rs"),
         include_str!("consoles.rs"),
-        include_str!("copies.rs")
+        include_str!("copies.rs"),
+        include_str!("packages.rs")
     );
     for id in BY_HAND {
         assert!(made.contains(id), "{id} is tried nowhere");
