@@ -34,7 +34,6 @@
 //! ```
 
 mod account;
-mod hour;
 mod joins;
 mod meter;
 mod on_air;
@@ -47,8 +46,8 @@ use crate::{
     region::Plan,
 };
 
+pub use crate::radio::BusiestHour;
 pub use account::{Account, DutyUse, Dwell, Oversize, Passed};
-pub use hour::BusiestHour;
 pub use joins::{BackOff, SpanUse};
 pub use meter::Meter;
 

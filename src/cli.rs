@@ -6,6 +6,7 @@
 pub mod airtime;
 pub mod beacon;
 mod captures;
+pub mod claims;
 pub mod compare;
 pub mod completions;
 pub mod compose;
@@ -18,6 +19,7 @@ mod follow;
 mod frame_file;
 mod frame_keys;
 pub mod frames;
+mod gateway_configs;
 mod growing;
 pub mod id;
 pub mod key_options;
@@ -28,6 +30,7 @@ pub mod plan;
 mod progress;
 pub mod read;
 mod report_file;
+pub mod roster;
 mod rosters;
 mod screen;
 pub mod selection;
@@ -144,6 +147,7 @@ commands! {
     /// Build a frame from its fields and keys, or from the JSON of `read`
     Compose(compose::ComposeArgs) = compose::run;
     Compare(compare::CompareArgs) = compare::run;
+    Roster(roster::RosterArgs) = roster::run;
     /// Derive every key of a join, a rejoin, a multicast group
     Keys(keys::KeysArgs) = keys::run;
     /// Show a region's channels, data rates and windows

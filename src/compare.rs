@@ -26,6 +26,7 @@ mod keys;
 #[cfg(feature = "page")]
 mod likeness;
 mod missing;
+mod orders;
 mod relation;
 mod sample;
 mod settings;
@@ -33,9 +34,10 @@ mod slot;
 mod words;
 
 pub use difference::{Difference, Kind, Severity, Side};
-pub use gather::{Gathered, LabelText, Loose, Sources, gather};
+pub use gather::{Gathered, Loose, Sources, gather};
 #[cfg(feature = "page")]
 pub(crate) use likeness::key_likeness;
+pub use orders::{OpenOrder, settle_orders};
 pub use relation::DigitMark;
 
 use crate::{
@@ -55,6 +57,8 @@ pub struct Subject {
     pub taken: Vec<Taken>,
     /// Where its record stands, if not in the roster: `records.csv line 2`.
     pub record_at: Option<String>,
+    /// Where its label is, if not in the roster: `label 1`.
+    pub label_at: Option<String>,
     /// How each source was found to be this node's.
     pub matched: Vec<String>,
     /// Whether nothing that is a node's own brought a source here: it may be of another node.
@@ -79,7 +83,7 @@ impl Subject {
                 .find(|taken| taken.member == member)
                 .map(|taken| format!("{}:{} {}", taken.file, taken.at.line, taken.identifier)),
             ClaimKind::Record => self.record_at.clone(),
-            ClaimKind::Label => None,
+            ClaimKind::Label => self.label_at.clone(),
         }
     }
 }
@@ -89,7 +93,7 @@ impl Subject {
 pub struct Context {
     /// The region of claims that name none.
     pub region: Option<&'static Plan>,
-    /// The sub-band of the gateways, 1 to 8.
+    /// The sub-band of the gateways, from 1.
     pub sub_band: Option<u8>,
 }
 

@@ -15,7 +15,7 @@ use crate::{
     id::{DevAddr, Eui64, NetId},
     intake::Speaker,
     radio::Modulation,
-    trace::{Attempt, Data, DataSeen, KeyRef, Line, Sending, Sighting},
+    trace::{Attempt, Data, DataSeen, KeyRef, Line, Moment, Sending, Sighting},
 };
 
 /// How sure a verdict is.
@@ -203,6 +203,12 @@ impl From<&Sending> for Cite {
     }
 }
 
+impl From<Moment> for Cite {
+    fn from(moment: Moment) -> Self {
+        Self { line: moment.line, time: moment.at, ..Self::default() }
+    }
+}
+
 impl From<&Attempt> for Cite {
     /// The first reception of the request, worded with its time.
     fn from(attempt: &Attempt) -> Self {
@@ -375,6 +381,7 @@ value_from! {
     Cow<'static, str> => |x| Self::Text(x);
     Cite => |x| Self::Cite(x);
     Line => |x| Self::Cite(x.into());
+    Moment => |x| Self::Cite(Cite::from(x).with_time());
     &Sighting => |x| Self::Cite(x.into());
     &Sending => |x| Self::Cite(x.into());
     &Attempt => |x| Self::Cite(x.into());

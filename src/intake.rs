@@ -15,11 +15,13 @@
 //! memory, however long it is. What keys tell of a frame is for the rooms behind.
 
 mod capture;
+mod dns;
 mod envelope;
 mod error;
 mod event;
 mod forwarder;
 mod header;
+mod holdings;
 mod item;
 mod json;
 mod lines;
@@ -40,12 +42,13 @@ mod unpack;
 pub use capture::{Capture, CaptureOptions};
 pub use error::{Flaw, IntakeError, LoraTapError, PacketError, WireError};
 pub use event::{
-    Closed, CodeRate, Crc, Damage, Ends, Event, Found, Gap, GatewayPlan, Heard, Leg, Lost, Network,
-    Ordered, Outcome, Position, Said, Sender, Setup, Speaker, Stat, Statement, StationVersion,
-    Subject, TxError, Unit, Unreachable, What, When, Wire, Witness,
+    Closed, CodeRate, Crc, Damage, Discovery, Ends, Event, Found, Gap, GatewayPlan, Heard, Leg,
+    Lost, Network, Ordered, Outcome, Position, Said, Sender, Setup, Speaker, Stat, Statement,
+    StationVersion, Subject, TxError, Unit, Unreachable, What, When, Wire, Witness,
 };
 pub use forwarder::{datagram_events, wire_events};
 pub use header::{DatagramKind, Header};
+pub use holdings::{Holdings, Kind as HoldingKind};
 pub use item::{Item, PassedOver};
 #[cfg(feature = "cli")]
 pub(crate) use lines::{LINE_CAP, Lines, Raw};

@@ -11,8 +11,10 @@
 //! `unknown` and the report says what to capture next.
 //!
 //! Imports run one way: `rung`, `finding` and `subject` know no ladder; `gateway`, `join` and
-//! `session` each know those before them; `cause` knows the ladders; `diagnosis` knows all.
+//! `session` each know those before them; `cause` knows the ladders; `carry` what a gateway explains of a node;
+//! `diagnosis` knows all.
 
+mod carry;
 mod cause;
 mod console;
 mod diagnosis;
@@ -29,7 +31,8 @@ mod verdict;
 pub use crate::fact::Certainty;
 pub use cause::{CAUSES, Cause, CauseId, Place};
 pub use diagnosis::{
-    Diagnosis, Findings, GatewayDiagnosis, SessionDiagnosis, diagnose, diagnose_node, judge,
+    Diagnosis, Findings, GatewayDiagnosis, SessionDiagnosis, configured, diagnose, diagnose_node,
+    judge,
 };
 pub use outcome::{GatewayOutcome, Outcome};
 pub use rung::{Judgement, Ladder, LadderName, RungView, Rungs, State};

@@ -2,6 +2,7 @@
 
 mod airtime;
 mod budget;
+mod hour;
 mod report;
 
 use std::{fmt, str::FromStr};
@@ -11,6 +12,8 @@ pub use budget::{
     DWELL_LIMIT, DutyCycle, JOIN_BACK_OFF, JoinBackOff, demodulation_floor, duty_cycle_wait,
     join_back_off, link_margin, messages_per_hour,
 };
+pub use hour::BusiestHour;
+pub(crate) use hour::Hours;
 pub use report::{AirtimeError, AirtimeQuery, AirtimeReport, DutyShare, MaxPayload, Rate};
 
 /// How a frame is put on the air.

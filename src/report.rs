@@ -43,7 +43,7 @@ use jiff::Timestamp;
 use crate::{
     fact::Fact,
     id::{DevAddr, Eui64},
-    ladder::Diagnosis,
+    ladder::{Diagnosis, GatewayDiagnosis},
     reading::KeyRing,
     roster::{Node, Roster},
     show::{Secrets, fact::text},
@@ -70,6 +70,7 @@ pub struct Options {
 #[derive(Debug)]
 pub struct Report<'a> {
     pub(crate) about: About,
+    pub(crate) gateways: &'a [GatewayDiagnosis],
     pub(crate) nodes: Vec<NodePage<'a>>,
     /// Nodes beyond those that a report has room for: they are listed, and no more.
     pub(crate) listed: Vec<(String, &'a Diagnosis)>,
@@ -179,6 +180,7 @@ impl<'a> Report<'a> {
         foreign.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
         Self {
             about: about(trace, roster),
+            gateways: &[],
             nodes: told.into_iter().map(|subject| page(subject, &ring, options)).collect(),
             listed: listed.iter().map(|s| (words::name(s.diagnosis), s.diagnosis)).collect(),
             strangers: strangers.iter().map(|subject| strangers::of(subject.node)).collect(),
@@ -186,6 +188,13 @@ impl<'a> Report<'a> {
             unlisted: (trace.strangers_more, trace.foreign_more),
             shows_keys: options.show_keys,
         }
+    }
+
+    /// Adds what is said of the gateways.
+    #[must_use]
+    pub const fn with_gateways(mut self, gateways: &'a [GatewayDiagnosis]) -> Self {
+        self.gateways = gateways;
+        self
     }
 }
 

@@ -1,9 +1,12 @@
 //! The roster: nodes with what each place claims about them, and the gateways.
 //!
 //! A node's credentials stand in up to three places: built into its firmware, on record with the
-//! network, printed on its label. Each is a [`Claim`], and a join fails where they differ. The
-//! file is TOML; [`read_file`] and [`parse`] report every fault that they can find in one go,
-//! each with line, column and member, and never a digit of a key.
+//! network, printed on its label. Each is a [`Claim`], and a join fails where they differ. A gateway's
+//! own configuration is a claim, too: a [`GatewayConfig`].
+//!
+//! The file is TOML. [`parse`] and [`read_file`] refuse one with a fault; [`parse_intact`] and
+//! [`read_file_intact`] return everything that can be read, and the faults: each with line, column and
+//! member, and never a digit of a key.
 //!
 //! ```
 //! let roster = handfast::roster::parse(
@@ -26,14 +29,18 @@
 //! ```
 
 mod claim;
+mod damaged_key;
 mod error;
 mod file;
 pub mod firmware;
-mod label;
+pub mod gateway_config;
+mod json;
+pub mod label;
 mod member;
 mod secret;
 pub mod table;
 mod value;
+pub mod written;
 
 use std::{
     fs::File,
@@ -43,8 +50,10 @@ use std::{
 
 use zeroize::Zeroizing;
 
-pub use claim::{Activation, Claim, Class, DevAddrPrefix};
+pub use claim::{Activation, Claim, Class, DevAddrPrefix, KeyReference};
+pub use damaged_key::{DamagedKey, KeyDamage};
 pub use error::{FaultKind, Position, RosterError, RosterFault, RosterWarning};
+pub use gateway_config::GatewayConfig;
 pub use label::{Label, LabelError};
 
 use crate::{id::Eui64, region::Plan};
@@ -54,31 +63,70 @@ use crate::{id::Eui64, region::Plan};
 pub struct Roster {
     /// The region of all that name none of their own.
     pub region: Option<&'static Plan>,
-    /// The sub-band of a fixed channel plan, 1 to 8.
+    /// The sub-band of a fixed channel plan, from 1.
     pub sub_band: Option<u8>,
     /// The nodes, in the order of the file.
     pub nodes: Vec<Node>,
     /// The gateways, in the order of the file.
     pub gateways: Vec<Gateway>,
-    /// What is lawful but looks like a slip.
+    /// Configurations of gateways that are not on the roster.
+    pub loose_configs: Vec<GatewayConfig>,
+    /// Members of the roster itself that cannot be read: `region`, `sub-band`; `gateway` where one has
+    /// no EUI that can be read.
+    pub unread: Vec<&'static str>,
+    /// What is allowed but looks like a typing error.
     pub warnings: Vec<RosterWarning>,
 }
 
 impl Roster {
     /// Returns the channel plan of a node: that of its record, else of its firmware, else of the
-    /// roster, else the one that all gateways with a region have.
+    /// roster, else the one that all gateways with a region have. `None` where one of them states a
+    /// region that cannot be read: those after it do not speak for it.
     pub fn plan_for(&self, node: &Node) -> Option<&'static Plan> {
-        let claimed = |claim: &Option<Claim>| claim.as_ref().and_then(|claim| claim.region);
-        claimed(&node.record)
-            .or_else(|| claimed(&node.firmware))
-            .or(self.region)
-            .or_else(|| self.only_gateway_plan())
+        for claim in [&node.record, &node.firmware].into_iter().flatten() {
+            if claim.region.is_some() || claim.is_unread("region") {
+                return claim.region;
+            }
+        }
+        if self.region.is_some() || self.unread.contains(&"region") {
+            return self.region;
+        }
+        self.only_gateway_plan()
     }
 
     fn only_gateway_plan(&self) -> Option<&'static Plan> {
+        if self.gateways.iter().any(|gateway| gateway.unread.contains(&"region")) {
+            return None;
+        }
         let mut plans = self.gateways.iter().filter_map(|gateway| gateway.region);
         let first = plans.next()?;
         plans.all(|plan| plan.name == first.name).then_some(first)
+    }
+}
+
+/// A roster of which everything intact was read.
+#[derive(Clone, Debug)]
+pub struct Intact {
+    /// The roster.
+    pub roster: Roster,
+    /// What is wrong with the rest, in the order of the file.
+    pub faults: Vec<RosterFault>,
+    /// The file, where there is one.
+    pub file: Option<PathBuf>,
+}
+
+impl Intact {
+    /// Returns what is wrong, if anything is.
+    pub fn error(&self) -> Option<RosterError> {
+        let (file, faults) = (self.file.clone(), self.faults.clone());
+        (!faults.is_empty()).then_some(RosterError { file, faults })
+    }
+
+    fn complete(self) -> Result<Roster, RosterError> {
+        match self.error() {
+            Some(error) => Err(error),
+            None => Ok(self.roster),
+        }
     }
 }
 
@@ -106,6 +154,15 @@ impl Node {
     pub fn add_console<'l>(&mut self, lines: impl IntoIterator<Item = &'l str>) {
         let firmware = self.firmware.get_or_insert_default();
         firmware.log.extend(lines.into_iter().map(secret::log_line));
+    }
+
+    /// Returns the room for what that place claims.
+    pub const fn claim_mut(&mut self, kind: ClaimKind) -> &mut Option<Claim> {
+        match kind {
+            ClaimKind::Firmware => &mut self.firmware,
+            ClaimKind::Record => &mut self.record,
+            ClaimKind::Label => &mut self.label,
+        }
     }
 
     /// Returns the claim of that place.
@@ -143,19 +200,29 @@ impl ClaimKind {
     }
 }
 
-/// A gateway.
-#[derive(Clone, Debug)]
+/// A gateway, as registered.
+#[derive(Clone, Debug, Default)]
 pub struct Gateway {
     /// Its EUI.
     pub eui: Eui64,
+    /// What people call it.
+    pub name: Option<String>,
+    /// The name or address of the server that it is to send to.
+    pub server: Option<String>,
+    /// The server's UDP port for uplinks.
+    pub uplink_port: Option<u16>,
+    /// The server's UDP port for downlinks.
+    pub downlink_port: Option<u16>,
+    /// The gateway's own configuration.
+    pub config: Option<GatewayConfig>,
     /// Its region, where it has one of its own.
     pub region: Option<&'static Plan>,
-    /// Its sub-band of a fixed channel plan, 1 to 8.
+    /// Its sub-band of a fixed channel plan, from 1.
     pub sub_band: Option<u8>,
     /// The frequencies that it receives on, hertz; empty where not stated.
     pub listens: Vec<u32>,
-    /// What people call it.
-    pub name: Option<String>,
+    /// Members that are stated and cannot be read.
+    pub unread: Vec<&'static str>,
 }
 
 /// Returns the roster in that file.
@@ -166,6 +233,15 @@ pub struct Gateway {
 ///
 /// [`RosterError`] with every fault found: in reading the file, in its TOML, in its members.
 pub fn read_file(path: &Path) -> Result<Roster, RosterError> {
+    read_file_intact(path)?.complete()
+}
+
+/// Returns everything intact of the roster in that file.
+///
+/// # Errors
+///
+/// [`RosterError`] when the file cannot be read, or its TOML is damaged in more than a value.
+pub fn read_file_intact(path: &Path) -> Result<Intact, RosterError> {
     let named = |mut error: RosterError| {
         error.file = Some(path.to_owned());
         error
@@ -180,11 +256,12 @@ pub fn read_file(path: &Path) -> Result<Roster, RosterError> {
         return Err(whole(FaultKind::TooLarge { cap: SIZE_CAP }));
     }
     let text = std::str::from_utf8(&octets).map_err(|e| whole(FaultKind::not_utf8(&octets, e)))?;
-    let (mut roster, holds_keys) = file::read(text, path.parent()).map_err(named)?;
+    let (mut intact, holds_keys) = file::read(text, path.parent()).map_err(named)?;
     if holds_keys && readable_by_all(path) {
-        roster.warnings.push(RosterWarning::ReadableByAll { path: path.to_owned() });
+        intact.roster.warnings.push(RosterWarning::ReadableByAll { path: path.to_owned() });
     }
-    Ok(roster)
+    intact.file = Some(path.to_owned());
+    Ok(intact)
 }
 
 /// Returns the roster that a text holds. `base` is where paths of key files start, by default the
@@ -194,7 +271,16 @@ pub fn read_file(path: &Path) -> Result<Roster, RosterError> {
 ///
 /// [`RosterError`] with every fault found: in its TOML, or else in its members.
 pub fn parse(text: &str, base: Option<&Path>) -> Result<Roster, RosterError> {
-    file::read(text, base).map(|(roster, _)| roster)
+    parse_intact(text, base)?.complete()
+}
+
+/// Returns everything intact of the roster that a text holds.
+///
+/// # Errors
+///
+/// [`RosterError`] when its TOML is damaged in more than a value.
+pub fn parse_intact(text: &str, base: Option<&Path>) -> Result<Intact, RosterError> {
+    file::read(text, base).map(|(intact, _)| intact)
 }
 
 /// Returns whether everybody on this machine may read the file; false where that is unknown,

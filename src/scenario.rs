@@ -30,6 +30,7 @@
 //! | `exchange`, `data` | an attempt to join; data of a session |
 //! | `talk` | a session in which the network changes settings |
 //! | `tape`, `claims` | the capture and the roster, as text |
+//! | `leg` | gateways and their server alone, for some minutes |
 
 mod air;
 mod claims;
@@ -38,6 +39,7 @@ mod derivation;
 mod dice;
 mod exchange;
 mod gateway;
+mod leg;
 mod life;
 mod mistake;
 mod node;
@@ -48,6 +50,7 @@ mod tape;
 
 pub use air::join_rates;
 pub use dice::Dice;
+pub use leg::{Acks, Downlinks, Leg, Side, StationWays, Uplinks};
 pub use mistake::Mistake;
 
 use gateway::Gateway;
@@ -287,14 +290,13 @@ impl Scene {
         let nodes = lives.iter().filter(|l| l.is_listed).map(Life::claims).collect();
         let gateways = ground.gateways.iter().map(|g| roster::Gateway {
             eui: g.eui,
-            region: None,
             sub_band: g.sub_band,
             listens: g.listens.clone(),
             name: Some(g.name.to_owned()),
+            ..roster::Gateway::default()
         });
-        let sub_band = None;
         let (region, gateways) = (Some(self.plan), gateways.collect());
-        Roster { region, sub_band, nodes, gateways, warnings: Vec::new() }
+        Roster { region, nodes, gateways, ..Roster::default() }
     }
 }
 

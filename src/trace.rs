@@ -15,10 +15,13 @@ mod clocks;
 mod gateway;
 mod kept;
 mod keys;
+mod moment;
+mod network;
 mod order;
 mod session;
 pub mod settings;
 mod sighting;
+mod spread;
 mod tracer;
 
 use std::collections::BTreeMap;
@@ -29,11 +32,18 @@ use crate::id::{DevAddr, DevEui, Eui64, JoinEui};
 
 pub use attempt::{Answer, Ask, Attempt, Delay, Opening, Stray};
 pub use clocks::ClockApart;
-pub use gateway::{Counts, GatewayTrace, Restart, StatAt};
+pub use gateway::{
+    ACKNOWLEDGED_WITHIN_US, Connection, Connections, Counts, Fate, Figures, Flow, GatewayTrace,
+    Order, Orders, OtherTokens, Period, Periods, Radio, Radios, Receptions, Refused, Restart, Run,
+    Server, Setting, StatAt, StatClock, Tally,
+};
 pub use kept::Kept;
 pub use keys::{KeyRef, Role, RootKey, Rule};
+pub use moment::Moment;
+pub use network::{Asker, Askers, NameAsked, NetworkError, NetworkErrors};
 pub use session::{Candidate, Data, DataSeen, Held, Origin, Session};
 pub use sighting::{Ack, Line, Sending, Sighting, Transmission};
+pub use spread::Spread;
 pub use tracer::Tracer;
 
 pub(crate) use keys::root_keys;
@@ -46,6 +56,8 @@ pub struct Trace {
     pub nodes: Vec<NodeTrace>,
     /// Every gateway that spoke; without an EUI where the capture names none.
     pub gateways: BTreeMap<Option<Eui64>, GatewayTrace>,
+    /// Hosts that ask for names, whether or not they are gateways.
+    pub askers: Askers,
     /// DevAddrs of data frames that belong to no node known, and how many frames each.
     pub foreign_data: BTreeMap<DevAddr, u64>,
     /// Frames of more such DevAddrs than are listed.

@@ -3,11 +3,13 @@
 use std::{collections::BTreeMap, time::Duration};
 
 use super::{
-    BackOff, BusiestHour, SpanUse,
-    hour::Hours,
+    BackOff, SpanUse,
     on_air::{OnAir, What},
 };
-use crate::region::{DutyBand, Longest, Plan};
+use crate::{
+    radio::{BusiestHour, Hours},
+    region::{DutyBand, Longest, Plan},
+};
 
 /// What one sender sent.
 #[derive(Debug)]

@@ -1,71 +1,72 @@
-//! `handfast compare`: firmware, record and label held against each other.
+//! `handfast compare`: firmware, record and label held against each other, and a gateway's configuration
+//! against its record.
 
-use std::{
-    io::{self, Read},
-    path::{Path, PathBuf},
-};
+use std::path::PathBuf;
 
 use clap::Args;
-use zeroize::Zeroizing;
 
-use super::{Failure, Screen, values};
+use super::{Failure, Screen, UsageError, claims::ClaimArgs, gateway_configs, rosters, values};
 use crate::{
-    compare::{LabelText, Sources, compare, gather},
+    compare::{NodeReport, Sources, compare, gather},
+    ladder::{self, GatewayDiagnosis},
     region::Plan,
-    roster::{
-        self, LabelError, Roster, RosterError,
-        firmware::{self, Firmware, SourceText},
-        table::{self, Table},
-    },
-    show,
+    roster::Roster,
+    show::{self, Style},
 };
 
 /// Hold firmware, record and label of nodes against each other, without any capture
 ///
-/// What each place says comes from a roster, a C source, an identification string of a label, or a
-/// CSV of records with a header line. Sources are matched to nodes by DevEUI in either byte order, by
-/// name, or as the only one left. A key is never shown: a slip is told by the digits that differ.
+/// What each place says comes from a roster, a source of the firmware, labels, or a server's export of
+/// records. Sources are matched to nodes by DevEUI in either byte order, by
+/// name, or as the only one left. A key is never shown: a typing error is reported by the digits that
+/// differ. With --gateway-config a gateway's own file is held against its entry on the roster: server,
+/// ports, EUI, and the channels against the region.
 #[derive(Args, Clone, Debug, Default)]
 #[command(after_help = "Examples:
   handfast compare --roster orchard.toml
   handfast compare --firmware probes.h --records records.csv
+  handfast compare --firmware src/credentials.rs --byte-order lsb \\
+    --records export.json
   handfast compare --firmware probe.h \\
     --label LW:D0:020000FFFE00FFFF:020000FFFE001207:0A0B0C0D
   handfast compare --roster orchard.toml --firmware probe.h \\
     --node pear-row-3 --json
+  handfast compare --roster orchard.toml --gateway-config gateway.json
 
-Exit status: 1 when a fault is found, 2 when a source is not whole (what is
-whole is still compared) or the usage is wrong.")]
+Exit status: 1 when a fault is found, 2 when a source is not intact (everything
+intact is still compared) or the usage is wrong.")]
+#[command(mut_arg("firmware", |arg| arg.num_args(1..)))]
+#[command(mut_arg("records", |arg| arg.num_args(1..)))]
+#[command(mut_arg("label", |arg| arg.num_args(1..)))]
 pub struct CompareArgs {
-    /// Roster of nodes (TOML); - is standard input, here and below
+    /// Roster of nodes and gateways (TOML); - is standard input, here and below
     #[arg(long, value_name = "FILE")]
     pub roster: Option<PathBuf>,
-    /// C header or source with what is built into nodes; may be repeated
-    #[arg(long, value_name = "FILE", num_args = 1..)]
-    pub firmware: Vec<PathBuf>,
-    /// Records of nodes (CSV with a header line)
+    /// Where claims are besides.
+    #[command(flatten)]
+    pub claims: ClaimArgs,
+    /// A gateway's own configuration (JSON, comments allowed); a second file overrides the first
     #[arg(long, value_name = "FILE")]
-    pub records: Option<PathBuf>,
-    /// Identification string of a label (TR005); may be repeated
-    #[arg(long, value_name = "STRING", num_args = 1..)]
-    pub label: Vec<String>,
+    pub gateway_config: Vec<PathBuf>,
     /// Report this node alone; a lone source of another kind is taken for its
     #[arg(long, value_name = "NAME")]
     pub node: Option<String>,
-    /// Region of records that name none, such as EU868
+    /// Region of records and gateways that name none, such as EU868
     #[arg(long, value_name = "NAME", value_parser = values::plan)]
     pub region: Option<&'static Plan>,
-    /// Print JSON, one object a node
+    /// Print JSON, one object a gateway, then one a node
     #[arg(long)]
     pub json: bool,
 }
 
-/// Why `compare` has nothing to tell, or not everything.
+/// Why `compare` has nothing to say.
 #[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum CompareError {
     /// No source at all.
-    #[error("nothing to compare: --roster, --firmware, --records or --label is wanted")]
+    #[error(
+        "nothing to compare: --roster, --firmware, --records, --label or --gateway-config expected"
+    )]
     NoSource,
     /// No such node.
     #[error("no node is called {name:?}")]
@@ -73,31 +74,17 @@ pub enum CompareError {
         /// The name.
         name: String,
     },
-    /// Standard input twice.
-    #[error("standard input can be read for one source only")]
-    StdinTwice,
-    /// Standard input that cannot be read, or is no text.
-    #[error("standard input cannot be read: {0}")]
-    Stdin(io::ErrorKind),
-    /// A roster that cannot be used.
-    #[error(transparent)]
-    Roster(#[from] RosterError),
-    /// A label that is no identification string.
-    #[error("label {position}: {source}")]
-    Label {
-        /// Which label, from 1.
-        position: usize,
-        /// What is wrong with it.
-        source: LabelError,
-    },
-    /// Sources are damaged; what is whole was compared.
-    #[error("{}", faults.join("\n"))]
-    Damaged {
-        /// The report of what is whole, for standard output.
-        shown: String,
-        /// Every fault of the sources, a line each.
-        faults: Vec<String>,
-    },
+}
+
+/// What was compared.
+#[derive(Clone, Debug, Default)]
+pub struct Compared {
+    /// The report of everything intact.
+    pub shown: String,
+    /// Whether a fault was found.
+    pub fault: bool,
+    /// What is wrong with the sources.
+    pub faults: Vec<String>,
 }
 
 /// Runs `compare`.
@@ -105,49 +92,56 @@ pub enum CompareError {
 /// # Errors
 /// [`Failure`] when there is nothing to compare, or standard output does not take the report.
 pub fn run(args: &CompareArgs, screen: &mut Screen) -> Result<(), Failure> {
-    let mut cautions = Vec::new();
-    let compared = report(args, &mut cautions);
-    for caution in &cautions {
-        screen.word("caution", caution);
+    let none = args.roster.is_none() && args.claims.is_empty() && args.gateway_config.is_empty();
+    if none {
+        return Err(Failure::Report(CompareError::NoSource.to_string()));
     }
-    match compared {
-        Ok((shown, fault)) => {
-            if fault {
-                screen.fault_found();
-            }
-            screen.data(&shown)
-        }
-        Err(CompareError::Damaged { shown, faults }) => {
-            screen.data(&shown)?;
-            for fault in &faults {
-                screen.bad_input(fault, None);
-            }
-            Ok(())
-        }
-        Err(error) => Err(Failure::Report(error.to_string())),
+    let roster_is_stdin = args.roster.as_ref().is_some_and(|path| path.as_os_str() == "-");
+    if args.claims.stdins() + usize::from(roster_is_stdin) > 1 {
+        return Err(UsageError::StdinTwice.into());
     }
+    let roster = match &args.roster {
+        Some(path) => Some(rosters::read(path, false, screen)?),
+        None => None,
+    };
+    let compared =
+        report(args, roster, screen.style()).map_err(|error| Failure::Report(error.to_string()))?;
+    if compared.fault {
+        screen.fault_found();
+    }
+    screen.data(&compared.shown)?;
+    for fault in &compared.faults {
+        screen.bad_input(fault, None);
+    }
+    Ok(())
 }
 
-/// Returns what `handfast compare` prints, and whether a fault was found; `cautions` takes what is
-/// to be said beside it.
+/// Returns what `handfast compare` prints.
 ///
 /// # Errors
 ///
-/// When there is nothing to compare, or a source is wrong; [`CompareError::Damaged`] has the report of
-/// all that is whole.
+/// When there is nothing to compare.
 pub fn report(
     args: &CompareArgs,
-    cautions: &mut Vec<String>,
-) -> Result<(String, bool), CompareError> {
-    let mut faults = Vec::new();
-    let sources = read(args, &mut faults)?;
-    let warnings = sources.roster.iter().flat_map(|roster| &roster.warnings);
-    cautions.extend(warnings.map(ToString::to_string));
-    let mut gathered = gather(sources);
+    roster: Option<Roster>,
+    style: Style,
+) -> Result<Compared, CompareError> {
+    let read = args.claims.read();
+    let mut faults = read.faults;
+    let mut roster = roster;
+    let gateways = gateways(args, roster.get_or_insert_default(), &mut faults);
+    let mut gathered = gather(Sources {
+        roster,
+        firmware: read.firmware,
+        tables: read.tables,
+        labels: read.labels,
+        node: args.node.clone(),
+        region: args.region,
+    });
     if let Some(name) = &args.node
         && let [only] = gathered.subjects.as_mut_slice()
         && args.roster.is_none()
-        && args.records.is_none()
+        && args.claims.records.is_empty()
     {
         // nothing else gives it a name
         only.node.name.clone_from(name);
@@ -160,99 +154,44 @@ pub fn report(
             return Err(CompareError::NoNode { name: name.clone() });
         }
     }
-    if nodes.is_empty() && faults.is_empty() {
+    if nodes.is_empty() && gateways.is_empty() && faults.is_empty() {
         faults.push("no source names a node: nothing was compared".into());
     }
     let mut shown = String::new();
     // Writing into a String cannot fail.
     let _ = if args.json {
-        show::compare::json(&nodes, &gathered, &mut shown)
+        gateways
+            .iter()
+            .try_for_each(|gateway| show::json::gateway(gateway, &mut shown))
+            .and_then(|()| show::compare::json(&nodes, &gathered, &mut shown))
     } else {
+        for gateway in &gateways {
+            let gap = if shown.is_empty() { "" } else { "\n" };
+            shown.push_str(gap);
+            let _ = show::text::gateway(gateway, style, &mut shown);
+        }
+        if !gateways.is_empty() && !nodes.is_empty() {
+            shown.push('\n');
+        }
         show::compare::text(&nodes, &gathered, &mut shown)
     };
-    if !faults.is_empty() {
-        return Err(CompareError::Damaged { shown, faults });
+    let fault =
+        nodes.iter().any(NodeReport::has_fault) || gateways.iter().any(GatewayDiagnosis::has_fault);
+    Ok(Compared { shown, fault, faults })
+}
+
+/// Climbs the ladders of the gateways whose own configuration is at hand, unless one node alone is asked for.
+fn gateways(
+    args: &CompareArgs,
+    roster: &mut Roster,
+    faults: &mut Vec<String>,
+) -> Vec<GatewayDiagnosis> {
+    faults.extend(gateway_configs::attach(&args.gateway_config, roster));
+    if args.node.is_some() && args.gateway_config.is_empty() {
+        return Vec::new();
     }
-    Ok((shown, nodes.iter().any(crate::compare::NodeReport::has_fault)))
+    ladder::configured(roster, args.region)
 }
-
-fn read(args: &CompareArgs, faults: &mut Vec<String>) -> Result<Sources, CompareError> {
-    let files = args.roster.iter().chain(&args.firmware).chain(&args.records);
-    match files.filter(|path| is_stdin(path)).count() {
-        0 | 1 => {}
-        _ => return Err(CompareError::StdinTwice),
-    }
-    let none = args.roster.is_none() && args.firmware.is_empty() && args.records.is_none();
-    if none && args.label.is_empty() {
-        return Err(CompareError::NoSource);
-    }
-    let mut labels = Vec::new();
-    for (i, text) in args.label.iter().enumerate() {
-        let text = text.trim();
-        let label =
-            text.parse().map_err(|source| CompareError::Label { position: i + 1, source })?;
-        labels.push(LabelText { text: text.to_owned(), label });
-    }
-    Ok(Sources {
-        roster: args.roster.as_deref().map(read_roster).transpose()?,
-        firmware: read_firmware(&args.firmware, faults)?,
-        table: args.records.as_deref().map(|path| read_table(path, faults)).transpose()?,
-        labels,
-        node: args.node.clone(),
-        region: args.region,
-    })
-}
-
-fn read_roster(path: &Path) -> Result<Roster, CompareError> {
-    Ok(if is_stdin(path) { roster::parse(&stdin()?, None)? } else { roster::read_file(path)? })
-}
-
-fn read_firmware(paths: &[PathBuf], faults: &mut Vec<String>) -> Result<Firmware, CompareError> {
-    let mut texts = Vec::new();
-    for path in paths {
-        if is_stdin(path) {
-            texts.push(SourceText::new("standard input", stdin()?.as_str()));
-            continue;
-        }
-        match SourceText::read_file(path) {
-            Ok(text) => texts.push(text),
-            Err(fault) => faults.push(fault.to_string()),
-        }
-    }
-    let firmware = firmware::parse(&texts);
-    faults.extend(firmware.faults.iter().map(ToString::to_string));
-    Ok(firmware)
-}
-
-fn read_table(path: &Path, faults: &mut Vec<String>) -> Result<(String, Table), CompareError> {
-    let name = if is_stdin(path) { "standard input".into() } else { path.display().to_string() };
-    let table = if is_stdin(path) { Ok(table::parse(&stdin()?)) } else { table::read_file(path) };
-    let table = table.unwrap_or_else(|fault| {
-        faults.push(format!("{name}: {fault}"));
-        Table::default()
-    });
-    faults.extend(table.faults.iter().map(|fault| format!("{name}: {fault}")));
-    Ok((name, table))
-}
-
-fn is_stdin(path: &Path) -> bool {
-    path.as_os_str() == "-"
-}
-
-fn stdin() -> Result<Zeroizing<String>, CompareError> {
-    let mut text = Zeroizing::new(String::new());
-    let read = io::stdin().lock().take(STDIN_CAP + 1).read_to_string(&mut text);
-    match read {
-        Ok(octets) if octets as u64 > STDIN_CAP => {
-            Err(CompareError::Stdin(io::ErrorKind::FileTooLarge))
-        }
-        Ok(_) => Ok(text),
-        Err(error) => Err(CompareError::Stdin(error.kind())),
-    }
-}
-
-/// Octets that are read of standard input.
-const STDIN_CAP: u64 = 4 << 20;
 
 #[cfg(test)]
 mod tests {
@@ -266,9 +205,12 @@ mod tests {
         args: CompareArgs,
     }
 
-    fn run(words: &[&str]) -> Result<(String, bool), CompareError> {
-        let words = ["compare"].iter().chain(words);
-        report(&Line::try_parse_from(words).unwrap().args, &mut Vec::new())
+    fn args(words: &[&str]) -> CompareArgs {
+        Line::try_parse_from(["compare"].iter().chain(words)).unwrap().args
+    }
+
+    fn run(words: &[&str]) -> Result<Compared, CompareError> {
+        report(&args(words), None, Style { width: 80, colour: false })
     }
 
     const HEADER: &str = "vectors/compare/probes.h";
@@ -278,13 +220,9 @@ mod tests {
     #[test]
     fn the_options_fit_together() {
         Line::command().debug_assert();
-        assert_eq!(run(&[]).unwrap_err(), CompareError::NoSource);
-        assert_eq!(
-            run(&["--firmware", "-", "--records", "-"]).unwrap_err(),
-            CompareError::StdinTwice
-        );
-        let error = run(&["--label", "LW:D1:"]).unwrap_err();
-        assert_eq!(error.to_string(), "label 1: the string does not start with LW:D0:");
+        assert_eq!(args(&["--firmware", "-", "--records", "-"]).claims.stdins(), 2);
+        let compared = run(&["--label", "LW:D0:02"]).unwrap();
+        assert_eq!(compared.faults, ["label 1: JoinEUI at character 7 is not 16 hex digits"]);
         let error = Line::try_parse_from(["compare", "--records", RECORDS, "--region", "MOON1"]);
         assert!(error.unwrap_err().to_string().contains("there are EU868, US915"));
         let error = run(&["--records", RECORDS, "--node", "fig"]).unwrap_err();
@@ -293,27 +231,29 @@ mod tests {
 
     #[test]
     fn every_kind_of_source_is_read() {
-        let (shown, fault) =
+        let compared =
             run(&["--firmware", HEADER, "--records", RECORDS, "--label", LABEL]).unwrap();
-        assert!(!fault, "{shown}");
+        assert!(!compared.fault && compared.faults.is_empty(), "{compared:?}");
+        let shown = compared.shown;
         assert_eq!(shown.matches(": no difference").count(), 3, "{shown}");
-        let (shown, _) =
-            run(&["--firmware", HEADER, "--records", RECORDS, "--node", "pear-row-3", "--json"])
-                .unwrap();
+        let words = ["--firmware", HEADER, "--records", RECORDS, "--node", "pear-row-3", "--json"];
+        let shown = run(&words).unwrap().shown;
         assert_eq!(shown.lines().count(), 1, "{shown}");
     }
 
     #[test]
-    fn a_source_without_a_node_is_no_clean_bill() {
-        let error = run(&["--firmware", "src/lib.rs"]).unwrap_err();
-        assert_eq!(error.to_string(), "no source names a node: nothing was compared");
+    fn a_source_of_which_nothing_is_taken_is_no_clean_bill() {
+        let compared = run(&["--firmware", "src/lib.rs"]).unwrap();
+        let [fault] = compared.faults.as_slice() else { panic!("{compared:?}") };
+        assert!(fault.starts_with("src/lib.rs: nothing taken: looked for"), "{fault}");
+        let compared = run(&["--label", "hello"]).unwrap();
+        assert!(compared.faults[0].starts_with("label 1: looked for LW:D0:"), "{compared:?}");
     }
 
     #[test]
-    fn what_is_whole_is_shown_beside_the_faults() {
-        let error = run(&["--firmware", HEADER, "--records", "no/such/file.csv"]).unwrap_err();
-        let CompareError::Damaged { shown, faults } = error else { panic!("{error}") };
-        assert!(shown.contains("pear-row-3"), "{shown}");
-        assert_eq!(faults, ["no/such/file.csv: cannot be read: no such file"]);
+    fn everything_intact_is_shown_with_the_faults() {
+        let compared = run(&["--firmware", HEADER, "--records", "no/such/file.csv"]).unwrap();
+        assert!(compared.shown.contains("pear-row-3"), "{compared:?}");
+        assert_eq!(compared.faults, ["no/such/file.csv: cannot be read: no such file"]);
     }
 }

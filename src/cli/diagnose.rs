@@ -1,4 +1,4 @@
-//! `diagnose`: captures and a roster in, a verdict for every node out.
+//! `diagnose`: captures and a roster in, a verdict for every gateway and every node out.
 
 use std::{
     collections::HashMap,
@@ -9,7 +9,9 @@ use std::{
 
 use super::{
     Failure, Screen, captures,
+    claims::{self, ClaimArgs},
     console::Console,
+    gateway_configs,
     growing::Growing,
     read::WORKING_CAUTION,
     report_file::{self, Form},
@@ -21,7 +23,7 @@ use crate::{
     demo,
     explore::near_miss::Effort,
     intake::{CaptureOptions, Event, Lost, Position, What},
-    ladder::{self, Diagnosis},
+    ladder::{self, Diagnosis, Findings, GatewayDiagnosis},
     region::Plan,
     report::{self, Report},
     roster::{self, Roster},
@@ -44,13 +46,20 @@ pub struct DiagnoseArgs {
     #[arg(long, value_name = "FILE")]
     roster: Option<PathBuf>,
     /// What a node's own console said, by the node's name on the roster; may be repeated
-    #[arg(long = "console", value_name = "NAME=FILE", value_parser = Console::parse, requires = "roster")]
+    #[arg(long = "console", value_name = "NAME=FILE", value_parser = Console::parse)]
     consoles: Vec<Console>,
+    /// A gateway's own configuration (JSON, comments allowed); a second file overrides the first
+    #[arg(long, value_name = "FILE")]
+    gateway_config: Vec<PathBuf>,
+    /// Where claims are besides.
+    #[command(flatten)]
+    claims: ClaimArgs,
     /// Channel plan where the roster states none, such as EU868
     #[arg(long, value_name = "NAME", value_parser = values::plan)]
     region: Option<&'static Plan>,
     /// Run on an embedded capture of an orchard's soil probes
-    #[arg(long, conflicts_with_all = ["captures", "roster"])]
+    #[arg(long, conflicts_with_all = ["captures", "roster", "firmware", "records", "label"])]
+    #[arg(conflicts_with = "gateway_config")]
     demo: bool,
     /// How many wrong digits of a key to search for: 1, 2 or 3
     #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u8).range(1..=3))]
@@ -64,7 +73,7 @@ pub struct DiagnoseArgs {
     /// Show the roster's keys in report and working: whoever has them can then forge frames
     #[arg(long, requires = "shown")]
     show_keys: bool,
-    /// Print one JSON object a node
+    /// Print one JSON object a gateway, then one a node
     #[arg(long)]
     json: bool,
     /// Judge only what was since then: so long before the last frame (90m, 2h, 3d), or a time
@@ -90,6 +99,9 @@ Examples:
   tcpdump -i any -s 0 -w - udp | handfast diagnose - --roster orchard.toml
   handfast diagnose gateway.ndjson --roster orchard.toml --report orchard.html
   handfast diagnose server.log --roster orchard.toml --console probe-07=usb.log
+  handfast diagnose gateway.ndjson --firmware probes.h --records export.json
+  handfast diagnose gateway.ndjson --roster orchard.toml \\
+    --gateway-config gateway.json
 
 A capture holds the datagrams of a gateway's UDP protocol in order of arrival:
 one JSON object a line, or packets as tcpdump records them (pcap, pcapng), or
@@ -99,10 +111,14 @@ unless --strict. Without a roster the report says what can be said without keys.
 Keys near those on the roster are searched for typing slips; no other key is
 ever tried.
 
+What firmware, records and labels state may also come straight from where it is:
+--firmware, --records, --label; `handfast roster` writes a roster from them.
+
 A roster holds keys: keep it readable by yourself alone.
 
 Exit status: 1 when a rung is broken or a cause is found, 2 when a capture or
-the roster is not whole (what is whole is still judged) or the usage is wrong.";
+the roster is not intact (everything intact is still judged) or the usage is
+wrong.";
 
 /// Set by Ctrl-C: the search around keys stops and says what it had covered.
 static STOP: AtomicBool = AtomicBool::new(false);
@@ -142,7 +158,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     let printed = report(args, &all, none, &|one| job.worked(one, &trace), screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
         let options = report::Options { show_keys: args.show_keys };
-        let report = Report::new(&all, &trace, &roster, options);
+        let report = Report::new(&all.nodes, &trace, &roster, options).with_gateways(&all.gateways);
         // Whoever closes the pipe early wants the file all the same.
         report_file::write(&report, form, file, screen)?;
     }
@@ -167,7 +183,7 @@ struct Job<'a> {
 impl Job<'_> {
     /// Returns the verdicts, too, and why there are none, should there be none; nothing where no capture
     /// could be read, of which the errors speak.
-    fn judge(&self, screen: &mut Screen) -> Option<(Trace, Vec<Diagnosis>, &'static str)> {
+    fn judge(&self, screen: &mut Screen) -> Option<(Trace, Findings, &'static str)> {
         let args = self.args;
         let mut taking = Taking::new(self);
         let mut take = |event| taking.take(event);
@@ -199,12 +215,12 @@ impl Job<'_> {
             (true, ..) => "none of those that --node names is in the capture or on the roster",
             (_, 0, _) => "all of the capture was left out as not asked for",
             (.., 1..) => "what was not left out of the capture holds no frame of one",
-            _ if self.args.roster.is_none() => "the capture holds no frame of one",
+            _ if self.roster.nodes.is_empty() => "the capture holds no frame of one",
             _ => "the capture holds no frame of one, and the roster none",
         }
     }
 
-    fn verdicts(&self, tracer: Tracer<'_>, screen: &mut Screen) -> (Trace, Vec<Diagnosis>) {
+    fn verdicts(&self, tracer: Tracer<'_>, screen: &mut Screen) -> (Trace, Findings) {
         let args = self.args;
         let trace = tracer.finish_since(|end| Some(args.since?.time(end)));
         let bar = args.digits == 3 && io::stderr().is_terminal();
@@ -212,16 +228,25 @@ impl Job<'_> {
         let show = |done, total| progress.show(done, total);
         let effort = Effort { max_digits: args.digits, stop: &STOP, progress: Some(&show) };
         let options = ladder::Options { plan: args.region, effort };
-        let mut all = ladder::diagnose(&trace, self.roster, options);
+        let mut all = ladder::judge(&trace, self.roster, options);
         progress.end();
-        all.retain(|diagnosis| {
+        all.nodes.retain(|diagnosis| {
             let node = trace.nodes.get(diagnosis.place);
             node.is_some_and(|node| self.who.is(diagnosis.name.as_deref(), node))
         });
-        if all.iter().any(Diagnosis::has_fault) {
+        all.gateways.retain(|gateway| self.tells_of(gateway));
+        let faulty = all.nodes.iter().any(Diagnosis::has_fault)
+            || all.gateways.iter().any(GatewayDiagnosis::has_fault);
+        if faulty {
             screen.fault_found();
         }
         (trace, all)
+    }
+
+    /// Whether a gateway is wanted, and nothing that it did was left out.
+    fn tells_of(&self, gateway: &GatewayDiagnosis) -> bool {
+        let Selection { nodes, messages, .. } = &self.args.selection;
+        nodes.is_empty() && messages.is_empty() && self.gateways.keep(gateway.eui)
     }
 
     /// Tells the clocks that were set right.
@@ -266,7 +291,19 @@ impl Job<'_> {
                     self.tell_clocks(&trace.clocks, screen);
                     clocks.clone_from(&trace.clocks);
                 }
-                for diagnosis in &all {
+                for gateway in &all.gateways {
+                    let mut now = String::new();
+                    // Writing to a string does not fail.
+                    let _ = json::gateway(gateway, &mut now);
+                    let key = format!("{:?} {:?}", gateway.name, gateway.eui);
+                    if told.get(&key) != Some(&now) {
+                        told.insert(key, now);
+                        let gateways = vec![gateway.clone()];
+                        let one = Findings { gateways, nodes: Vec::new() };
+                        report_gateways(self.args, &one, screen)?;
+                    }
+                }
+                for diagnosis in &all.nodes {
                     let mut now = String::new();
                     // Writing to a string does not fail.
                     let _ = json::diagnosis(diagnosis, Secrets::Hidden, &mut now);
@@ -275,7 +312,7 @@ impl Job<'_> {
                         told.insert(key, now);
                         let worked = |one: &Diagnosis| self.worked(one, &trace);
                         let one = std::slice::from_ref(diagnosis);
-                        report(self.args, one, "", &worked, screen)?;
+                        report_nodes(self.args, one, "", &worked, screen)?;
                     }
                 }
                 screen.flush()?;
@@ -334,6 +371,49 @@ impl<'a> Taking<'a> {
 
 fn report(
     args: &DiagnoseArgs,
+    all: &Findings,
+    none: &str,
+    worked: &dyn Fn(&Diagnosis) -> Vec<Sheet>,
+    screen: &mut Screen,
+) -> Result<(), Failure> {
+    report_gateways(args, all, screen)?;
+    if !args.json && !all.gateways.is_empty() {
+        screen.data("\n")?;
+    }
+    report_nodes(args, &all.nodes, none, worked, screen)
+}
+
+fn report_gateways(
+    args: &DiagnoseArgs,
+    all: &Findings,
+    screen: &mut Screen,
+) -> Result<(), Failure> {
+    let style = screen.style();
+    for (i, gateway) in all.gateways.iter().enumerate() {
+        let mut page = String::new();
+        let written = if args.json {
+            json::gateway(gateway, &mut page)
+        } else {
+            if i > 0 {
+                page.push('\n');
+            }
+            text::gateway(gateway, style, &mut page)
+        };
+        // Writing to a string does not fail.
+        debug_assert!(written.is_ok());
+        screen.data(&page)?;
+    }
+    if !args.json && all.gateways.len() > 1 {
+        let mut page = "\n".to_owned();
+        let written = text::gateways(&all.gateways, style, &mut page);
+        debug_assert!(written.is_ok());
+        screen.data(&page)?;
+    }
+    Ok(())
+}
+
+fn report_nodes(
+    args: &DiagnoseArgs,
     all: &[Diagnosis],
     none: &str,
     worked: &dyn Fn(&Diagnosis) -> Vec<Sheet>,
@@ -379,10 +459,13 @@ fn roster(args: &DiagnoseArgs, screen: &mut Screen) -> Result<Roster, Failure> {
         return roster::parse(demo::ROSTER, None)
             .map_err(|error| Failure::Report(error.to_string()));
     }
-    match &args.roster {
-        Some(path) => Ok(rosters::read(path, rosters::takes_stdin(&args.captures), screen)?),
-        None => Ok(Roster::default()),
+    let busy = rosters::takes_stdin(&args.captures);
+    let mut roster =
+        claims::roster(args.roster.as_deref(), &args.claims, busy, args.region, screen)?;
+    for fault in gateway_configs::attach(&args.gateway_config, &mut roster) {
+        screen.bad_input(&fault, None);
     }
+    Ok(roster)
 }
 
 /// A bar on standard error while keys three digits away are tried.

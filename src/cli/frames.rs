@@ -19,7 +19,7 @@ use super::{
 };
 use crate::{
     frame::{Decoded, Direction, decode},
-    intake::{CaptureOptions, Encoding, Event, LoraTap, Unit, frame_text},
+    intake::{CaptureOptions, Encoding, Event, Holdings, LoraTap, Unit, frame_text},
     show::{Input, Radio},
 };
 
@@ -105,6 +105,8 @@ pub struct Frames {
     arguments: usize,
     open: Option<Opened>,
     any: bool,
+    /// What is in captures besides frames.
+    holdings: Holdings,
 }
 
 /// An input that is read.
@@ -142,6 +144,7 @@ impl Frames {
             arguments: 0,
             open: None,
             any: false,
+            holdings: Holdings::default(),
         }
     }
 
@@ -170,6 +173,11 @@ impl Frames {
         !self.any
     }
 
+    /// Returns what was met besides frames.
+    pub const fn holdings(&self) -> &Holdings {
+        &self.holdings
+    }
+
     /// Returns the next frame. What is not quite right before it is told, what is no frame is told
     /// and passed over.
     pub fn next(&mut self, screen: &mut Screen) -> Option<(InputFrame, Decoded)> {
@@ -193,6 +201,7 @@ impl Frames {
                 continue;
             };
             let Some(event) = open.teller.take(item, screen) else { continue };
+            self.holdings.take(&event);
             let met = InputFrame::of(&event, &open.name, open.frames);
             if let Some(frame) = event.into_frame() {
                 open.frames += 1;

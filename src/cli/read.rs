@@ -7,6 +7,7 @@ use std::{
 
 use super::{
     Failure, Screen, UsageError,
+    claims::{self, ClaimArgs},
     frame_file::FrameFile,
     frame_keys::{FrameKeys, bunch},
     frames::{Frames, InputFrame},
@@ -18,6 +19,7 @@ use super::{
 use crate::{
     frame::{Decoded, MacVersion},
     id::{DevEui, DevNonce, JoinEui},
+    intake::Holdings,
     reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
     show::{Secrets, csv, json, text},
     words::Count,
@@ -38,6 +40,9 @@ pub struct ReadArgs {
     /// Use all keys of a roster; data of the joins that are seen is read, too
     #[arg(long, value_name = "PATH", help_heading = "Keys")]
     pub roster: Option<PathBuf>,
+    /// Where claims are besides.
+    #[command(flatten)]
+    pub claims: ClaimArgs,
     /// Print one line a frame; a `?` behind its number says that it was guessed to be one
     #[arg(long, conflicts_with = "json")]
     pub brief: bool,
@@ -114,12 +119,13 @@ impl ReadArgs {
             ring.add(bunch(&self.keys)?);
         }
         let (mut who, mut gateways) = (self.selection.who(None), self.selection.gateways(None));
-        if let Some(path) = &self.roster {
+        if self.roster.is_some() || !self.claims.is_empty() {
             let alone = self.frames.is_empty() && self.files.is_empty();
             let busy = alone
                 || self.frames.iter().any(|frame| frame == "-")
                 || rosters::takes_stdin(&self.files);
-            let roster = rosters::read(path, busy, screen)?;
+            let path = self.roster.as_deref();
+            let roster = claims::roster(path, &self.claims, busy, None, screen)?;
             ring.add_roster(&roster);
             who = self.selection.who(Some(&roster));
             gateways = self.selection.gateways(Some(&roster));
@@ -172,6 +178,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         gateways,
         memory: SessionMemory::default(),
         single,
+        met: 0,
         shown: 0,
         searched: 0,
         left_out: 0,
@@ -207,6 +214,9 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         screen
             .word("note", "every frame was laid out octet by octet; --brief prints one line each");
     }
+    if run.met == 0 && !frames.holdings().is_empty() {
+        return run.holdings(frames.holdings(), screen);
+    }
     if frames.is_empty() {
         let files = args.files.iter().map(|path| path.display().to_string());
         let mut inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
@@ -226,6 +236,8 @@ struct Run<'a> {
     gateways: Gateways,
     memory: SessionMemory,
     single: bool,
+    /// Frames that were met, whether or not they are asked for.
+    met: usize,
     /// Frames that were shown.
     shown: usize,
     /// Frames whose MIC fails, as far as they were searched.
@@ -278,12 +290,31 @@ impl Run<'_> {
         format!("{name}:\n")
     }
 
+    /// A capture may be intact and have no frame: then what it holds is said.
+    fn holdings(&self, holdings: &Holdings, screen: &mut Screen) -> Result<(), Failure> {
+        let mut block = String::new();
+        let written = if self.args.json {
+            json::holdings(&mut block, holdings)
+        } else if self.args.csv {
+            Ok(())
+        } else {
+            text::holdings(holdings, screen.style(), &mut block)
+        };
+        debug_assert!(written.is_ok(), "a String takes everything");
+        screen.put(&block)?;
+        if !self.args.json {
+            screen.word("note", "`handfast diagnose` says how its gateways stand");
+        }
+        Ok(())
+    }
+
     fn frame(
         &mut self,
         met: &InputFrame,
         frame: Decoded,
         screen: &mut Screen,
     ) -> Result<(), Failure> {
+        self.met += 1;
         let context = Context { direction: met.direction, ..self.args.context() };
         let mut reading = self.memory.read(frame, &self.ring, &context);
         // What is not asked for was read all the same: a join makes the keys of later frames.

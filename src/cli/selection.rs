@@ -147,7 +147,8 @@ impl Selection {
 pub(super) struct Gateways(Vec<Eui64>);
 
 impl Gateways {
-    fn keep(&self, gateway: Option<Eui64>) -> bool {
+    /// Returns whether a gateway is wanted.
+    pub(super) fn keep(&self, gateway: Option<Eui64>) -> bool {
         self.0.is_empty() || gateway.is_some_and(|eui| self.0.contains(&eui))
     }
 }

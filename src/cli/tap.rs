@@ -12,12 +12,15 @@ use std::{
 };
 
 use self::stage::Stage;
-use super::{Failure, Screen, rosters, values};
+use super::{
+    Failure, Screen,
+    claims::{self, ClaimArgs},
+    values,
+};
 use crate::{
     id::Eui64,
     live::{Board, Config, Counters, Notice, Recording, RecordingWord, Tap},
     region::Plan,
-    roster::Roster,
     show::live as show,
 };
 
@@ -37,6 +40,9 @@ pub struct TapArgs {
     /// Nodes and gateways with their credentials (TOML)
     #[arg(long, value_name = "FILE")]
     roster: Option<PathBuf>,
+    /// Where claims are besides.
+    #[command(flatten)]
+    claims: ClaimArgs,
     /// Channel plan where the roster states none, such as EU868
     #[arg(long, value_name = "NAME", value_parser = values::plan)]
     region: Option<&'static Plan>,
@@ -96,10 +102,7 @@ static STOP: AtomicBool = AtomicBool::new(false);
 /// output does not take what is written.
 pub fn run(args: &TapArgs, screen: &mut Screen) -> Result<(), Failure> {
     let config = config(args)?;
-    let roster = match &args.roster {
-        Some(path) => rosters::read(path, false, screen)?,
-        None => Roster::default(),
-    };
+    let roster = claims::roster(args.roster.as_deref(), &args.claims, false, args.region, screen)?;
     let tap = Tap::open(config).map_err(|error| Failure::Report(error.to_string()))?;
     // Without a handler the first Ctrl-C ends the program, with all that was written to a file.
     let _ = ctrlc::set_handler(|| {
@@ -165,7 +168,7 @@ fn cautions(args: &TapArgs, tap: &Tap, head: &str, screen: &mut Screen) {
                     frames in any gateway's name; keep it off the open net";
         screen.word("caution", text);
     }
-    if args.relay.is_none() && args.roster.is_some() {
+    if args.relay.is_none() && (args.roster.is_some() || !args.claims.is_empty()) {
         let text = "without --relay no server answers: a join gets no accept, and its ladder ends \
                     at `fresh`";
         screen.word("note", text);

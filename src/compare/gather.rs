@@ -11,8 +11,9 @@ use crate::{
     id::{DevEui, Eui64},
     region::Plan,
     roster::{
-        Claim, ClaimKind, Label, Node, Roster,
+        Claim, ClaimKind, Node, Roster,
         firmware::{Firmware, FirmwareNode, LeftOut},
+        label::PrintedLabel,
         table::Table,
     },
 };
@@ -24,23 +25,14 @@ pub struct Sources {
     pub roster: Option<Roster>,
     /// What the firmware's sources say.
     pub firmware: Firmware,
-    /// The table of records, and what its file is called.
-    pub table: Option<(String, Table)>,
-    /// The labels.
-    pub labels: Vec<LabelText>,
+    /// The tables of records, and what their files are called.
+    pub tables: Vec<(String, Table)>,
+    /// The labels, and where each is.
+    pub labels: Vec<(String, PrintedLabel)>,
     /// The node that a lone source is of.
     pub node: Option<String>,
     /// The region of all that name none.
     pub region: Option<&'static Plan>,
-}
-
-/// An identification string and what it says.
-#[derive(Clone, Debug)]
-pub struct LabelText {
-    /// The string.
-    pub text: String,
-    /// What it says.
-    pub label: Label,
 }
 
 /// Nodes with all that is said about them.
@@ -70,6 +62,8 @@ pub struct Loose {
 /// What one source says about one node.
 struct Said {
     name: Option<String>,
+    /// What else it is called.
+    id: Option<String>,
     claim: Claim,
     kind: ClaimKind,
     taken: Vec<crate::roster::firmware::Taken>,
@@ -78,7 +72,7 @@ struct Said {
 
 /// Brings the sources together.
 pub fn gather(sources: Sources) -> Gathered {
-    let Sources { roster, firmware, table, labels, node, region } = sources;
+    let Sources { roster, firmware, tables, labels, node, region } = sources;
     let roster = roster.unwrap_or_default();
     let context =
         Context { region: region.or_else(|| only_region(&roster)), sub_band: roster.sub_band };
@@ -88,10 +82,11 @@ pub fn gather(sources: Sources) -> Gathered {
     let mut loose = Vec::new();
     let several = !subjects.is_empty();
     // the record goes first: it knows all nodes, and names them
-    if let Some((file, table)) = table {
-        unknown_columns = table.unknown_columns;
+    for (file, table) in tables {
+        unknown_columns.extend(table.unknown_columns);
         let rows = table.rows.into_iter().map(|row| Said {
             name: row.name,
+            id: row.id,
             claim: row.claim,
             kind: ClaimKind::Record,
             taken: Vec::new(),
@@ -100,22 +95,19 @@ pub fn gather(sources: Sources) -> Gathered {
         place(rows.collect(), &mut subjects, node.as_deref(), several, &mut loose);
     }
     let several = !subjects.is_empty();
-    let labels = labels.into_iter().map(|LabelText { text, label }| Said {
+    let labels = labels.into_iter().map(|(at, PrintedLabel { claim, .. })| Said {
         name: None,
-        claim: Claim {
-            dev_eui: Some(label.dev_eui),
-            join_eui: Some(label.join_eui),
-            qr: Some(text),
-            ..Claim::default()
-        },
+        id: None,
+        claim,
         kind: ClaimKind::Label,
         taken: Vec::new(),
-        at: None,
+        at: Some(at),
     });
     place(labels.collect(), &mut subjects, node.as_deref(), several, &mut loose);
     let several = !subjects.is_empty();
     let built = firmware.nodes.into_iter().map(|FirmwareNode { name, claim, taken }| Said {
         name,
+        id: None,
         claim,
         kind: ClaimKind::Firmware,
         taken,
@@ -231,7 +223,7 @@ const WAYS: [Way; 6] = [
             }
             index
         }),
-        keys: |said| said.name.as_deref().map(bare).into_iter().collect(),
+        keys: |said| said.name.iter().chain(&said.id).map(|name| bare(name)).collect(),
         search: |_, _| None,
     },
     Way {
@@ -316,16 +308,11 @@ fn free(subjects: &[Subject], index: usize, kind: ClaimKind) -> bool {
 
 fn give(subjects: &mut [Subject], index: usize, said: Said, told: &str) {
     let Some(subject) = subjects.get_mut(index) else { return };
-    let slot = match said.kind {
-        ClaimKind::Firmware => &mut subject.node.firmware,
-        ClaimKind::Record => &mut subject.node.record,
-        ClaimKind::Label => &mut subject.node.label,
-    };
-    *slot = Some(said.claim);
+    *subject.node.claim_mut(said.kind) = Some(said.claim);
     match said.kind {
         ClaimKind::Firmware => subject.taken = said.taken,
         ClaimKind::Record => subject.record_at = said.at,
-        ClaimKind::Label => {}
+        ClaimKind::Label => subject.label_at = said.at,
     }
     subject.loosely_matched |= [ONLY_LEFT, WITH_A_SLIP].contains(&told);
     if !told.is_empty() {

@@ -34,7 +34,7 @@ use crate::{
 
 pub use gap::{Damage, Gap, Lost};
 pub use gateway::{
-    Closed, GatewayPlan, Leg, Outcome, Setup, Stat, StationVersion, TxError, Witness,
+    Closed, Discovery, GatewayPlan, Leg, Outcome, Setup, Stat, StationVersion, TxError, Witness,
 };
 pub use radio::{CodeRate, Crc, Heard, Ordered, When};
 pub use said::{Said, Speaker, Statement, Subject};
@@ -75,7 +75,7 @@ pub enum What {
     Acknowledged(Leg),
     /// A gateway's statistics.
     Status(Box<Stat>),
-    /// How a server sets up a gateway, or which version the gateway has.
+    /// How a server sets up a gateway, which version the gateway has, how it finds its server.
     Setup(Box<Setup>),
     /// The end of a websocket connection.
     Closed(Box<Closed>),

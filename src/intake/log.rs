@@ -5,6 +5,7 @@
 //! | JSON of the forwarder or the station protocol behind a time and words | that protocol |
 //! | JSON of any other form, at any depth | frames by the names of their members |
 //! | words and octets | frames by the words before them |
+//! | words and the names of a gateway's statistics | its report |
 //! | JSON around a line of text, as containers and journals keep it | that line |
 //!
 //! What stands beside a frame is read by the words that name it ([`words`]), and no form is asked
@@ -17,6 +18,7 @@
 
 mod bare;
 mod facts;
+mod figures;
 mod likely;
 mod prefix;
 mod walk;
@@ -51,6 +53,9 @@ pub(super) struct Log {
     sent: VecDeque<Sent>,
     /// The number of the last order.
     last_number: u32,
+    /// The gateway that lines name, and whether they name several.
+    named: Option<Eui64>,
+    several: bool,
 }
 
 /// A downlink whose fate may be told by its id.
@@ -146,12 +151,33 @@ impl Log {
         });
         let hits: Vec<_> = hits.collect();
         let head = Head::of(text, place);
+        self.names(head.gateway);
         if hits.is_empty() {
-            let mut events = vec![head.envelope(Found::Prefixed).event(wordless(text)?)];
+            let report = figures::stat(text).map(|stat| What::Status(Box::new(stat)));
+            let (found, what) = match report {
+                Some(report) => (Found::Guessed, report),
+                None => (Found::Prefixed, wordless(text)?),
+            };
+            let mut events = vec![head.envelope(found).event(what)];
+            self.own(&mut events);
             head.note(&mut events);
             return Some(events);
         }
         self.finds(hits, &head)
+    }
+
+    /// Remembers a gateway that a line names.
+    fn names(&mut self, gateway: Option<Eui64>) {
+        if let Some(eui) = gateway {
+            self.several |= *self.named.get_or_insert(eui) != eui;
+        }
+    }
+
+    /// A gateway's own log names the gateway once, and not in every report.
+    fn own(&self, events: &mut [Event]) {
+        for event in events.iter_mut().filter(|event| event.status().is_some()) {
+            event.gateway = event.gateway.or(self.named.filter(|_| !self.several));
+        }
     }
 
     fn finds(&mut self, finds: Vec<Find>, head: &Head) -> Option<Vec<Event>> {
@@ -175,6 +201,8 @@ impl Log {
                         event.gateway = event.gateway.or(gateway).or(head.gateway);
                         event.found = Found::Prefixed;
                     }
+                    self.names(head.gateway);
+                    self.own(&mut events);
                     out.append(&mut events);
                 }
                 Find::Frame(hit) => {

@@ -9,7 +9,8 @@
 //! | `dntxed` | the outcome of the alternative that was sent |
 //! | `router_config`, `version` | how the gateway is set up |
 //! | another session in a counter | a statement that the counter began again |
-//! | discovery, `timesync` and the like | none; discovery names the gateway |
+//! | discovery | that it asks, and what the server answers |
+//! | `timesync` and the like | none |
 //!
 //! Data rates are numbers: the plan that the server gave the gateway says what they are. The counter
 //! is the lower half of `xtime`'s microseconds; another session in it is a station that started again.
@@ -28,8 +29,8 @@ use self::fields::Fields;
 use super::{
     envelope::Envelope,
     event::{
-        Damage, Event, Gap, GatewayPlan, Heard, Lost, Ordered, Outcome, Said, Setup, Speaker,
-        Statement, StationVersion, What, When, Witness,
+        Damage, Discovery, Event, Gap, GatewayPlan, Heard, Lost, Ordered, Outcome, Said, Setup,
+        Speaker, Statement, StationVersion, What, When, Witness,
     },
     note::{Note, Notes, Remark, Within},
     text::printable,
@@ -94,7 +95,7 @@ impl Station {
         out: &mut Vec<Event>,
     ) -> bool {
         let Some(kind) = message.get("msgtype").and_then(Value::as_str) else {
-            return self.discovery(message);
+            return self.discovery(message, envelope, out);
         };
         // A recorder may have added when it came, and through which gateway.
         let time = envelope.time.or_else(|| fields::time(message.get("at")?));
@@ -118,7 +119,12 @@ impl Station {
     }
 
     /// Discovery has no type: a station names itself, its server answers.
-    fn discovery(&mut self, message: &Map<String, Value>) -> bool {
+    fn discovery(
+        &mut self,
+        message: &Map<String, Value>,
+        envelope: &Envelope,
+        out: &mut Vec<Event>,
+    ) -> bool {
         let Some(router) = message.get("router").and_then(fields::eui) else { return false };
         let known = ["muxs", "uri", "error"].iter().any(|name| message.contains_key(*name));
         // A station says its name alone; a recorder may have added when, and through which gateway.
@@ -127,6 +133,18 @@ impl Station {
             return false;
         }
         self.router = Some(router);
+        let discovery = match message.get("error") {
+            Some(error) if !error.is_null() && !message.contains_key("uri") => {
+                let words = error.as_str().map_or_else(|| error.to_string(), str::to_owned);
+                let short: String = words.chars().take(LONGEST_REASON).collect();
+                Discovery::Refused { reason: printable(&short).into_owned() }
+            }
+            _ if known => Discovery::Answered,
+            _ => Discovery::Asked,
+        };
+        let time = envelope.time.or_else(|| fields::time(message.get("at")?));
+        let envelope = Envelope { time, gateway: Some(router), ..envelope.clone() };
+        out.push(envelope.event(What::Setup(Box::new(Setup::Discovery(discovery)))));
         true
     }
 
@@ -443,6 +461,8 @@ const MOST_GATEWAYS: usize = 4_096;
 const MOST_SENT: usize = 4_096;
 /// Characters of a version or a list of features that are kept.
 const LONGEST_VERSION: usize = 64;
+/// Characters of a server's reason that are kept.
+const LONGEST_REASON: usize = 120;
 const OTHER_SESSION: &str =
     "of a session that is gone: the station began anew since, and drops this downlink";
 const JOIN_FILTERED: &str =

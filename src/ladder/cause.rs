@@ -30,6 +30,9 @@ enum Kind {
     Exact,
     /// It is left out where an exact cause explains the same rung or a lower one.
     Residual,
+    /// The network does not say what it owes. Beside another fault, or where it says nothing at all,
+    /// it is at most likely that this very answer is what lacks.
+    Silence,
 }
 
 /// How a cause is looked for: on which ladder.
@@ -61,6 +64,11 @@ impl Cause {
     /// Returns whether it only says that nothing more exact was found.
     pub(in crate::ladder) fn is_residual(&self) -> bool {
         self.kind == Kind::Residual
+    }
+
+    /// Returns whether it says that the network owes an answer.
+    pub(in crate::ladder) fn is_silence(&self) -> bool {
+        self.kind == Kind::Silence
     }
 
     pub(in crate::ladder) fn on_gateway(&self, case: &gateway::Case<'_>) -> Option<Finding> {
@@ -118,6 +126,43 @@ macro_rules! causes {
 }
 
 causes! {
+    server_name_not_resolved ServerNameNotResolved "server-name-not-resolved";
+    gateway_silent GatewaySilent "gateway-silent";
+    gateway_runs_with_another_configuration GatewayRunsWithAnotherConfiguration "gateway-runs-with-another-configuration";
+    gateway_not_on_the_roster GatewayNotOnTheRoster "gateway-not-on-the-roster";
+    two_gateways_share_one_eui TwoGatewaysShareOneEui "two-gateways-share-one-eui";
+    one_gateway_under_two_euis OneGatewayUnderTwoEuis "one-gateway-under-two-euis";
+    server_refuses_the_gateway ServerRefusesTheGateway "server-refuses-the-gateway";
+    gateway_set_to_another_server GatewaySetToAnotherServer "gateway-set-to-another-server";
+    gateway_set_to_another_port GatewaySetToAnotherPort "gateway-set-to-another-port";
+    server_port_closed ServerPortClosed "server-port-closed";
+    server_unreachable ServerUnreachable "server-unreachable";
+    server_never_answers ServerNeverAnswers "server-never-answers";
+    uplink_port_unanswered UplinkPortUnanswered "uplink-port-unanswered";
+    acknowledgements_later_than_the_gateway_waits AcknowledgementsLaterThanTheGatewayWaits "acknowledgements-later-than-the-gateway-waits";
+    acknowledgements_lost_in_part AcknowledgementsLostInPart "acknowledgements-lost-in-part";
+    acknowledgements_for_other_tokens AcknowledgementsForOtherTokens "acknowledgements-for-other-tokens";
+    protocol_versions_differ ProtocolVersionsDiffer "protocol-versions-differ";
+    router_config_missing RouterConfigMissing "router-config-missing";
+    server_closes_the_connection ServerClosesTheConnection "server-closes-the-connection";
+    gateway_never_asks_for_downlinks GatewayNeverAsksForDownlinks "gateway-never-asks-for-downlinks";
+    gateway_asks_for_downlinks_too_seldom GatewayAsksForDownlinksTooSeldom "gateway-asks-for-downlinks-too-seldom";
+    answers_come_from_another_address AnswersComeFromAnotherAddress "answers-come-from-another-address";
+    gateway_clock_not_set GatewayClockNotSet "gateway-clock-not-set";
+    gateway_statistics_in_local_time GatewayStatisticsInLocalTime "gateway-statistics-in-local-time";
+    gateway_clock_drifts GatewayClockDrifts "gateway-clock-drifts";
+    gateway_clock_off GatewayClockOff "gateway-clock-off";
+    gateway_counter_restarted GatewayCounterRestarted "gateway-counter-restarted";
+    backhaul_too_slow_for_the_windows BackhaulTooSlowForTheWindows "backhaul-too-slow-for-the-windows";
+    gateway_hears_nothing GatewayHearsNothing "gateway-hears-nothing";
+    gateway_forwards_nothing GatewayForwardsNothing "gateway-forwards-nothing";
+    gateway_set_to_another_region GatewaySetToAnotherRegion "gateway-set-to-another-region";
+    gateway_set_to_another_sub_band GatewaySetToAnotherSubBand "gateway-set-to-another-sub-band";
+    gateway_radio_does_not_reach_a_channel GatewayRadioDoesNotReachAChannel "gateway-radio-does-not-reach-a-channel";
+    gateway_lacks_channels_of_its_plan GatewayLacksChannelsOfItsPlan "gateway-lacks-channels-of-its-plan";
+    router_config_of_another_region RouterConfigOfAnotherRegion "router-config-of-another-region";
+    gateway_airtime_over_the_limit GatewayAirtimeOverTheLimit "gateway-airtime-over-the-limit";
+    gateway_does_not_transmit GatewayDoesNotTransmit "gateway-does-not-transmit";
     node_silent NodeSilent "node-silent";
     gateway_heard_only_bad_crc GatewayHeardOnlyBadCrc "gateway-heard-only-bad-crc";
     channel_plans_do_not_overlap ChannelPlansDoNotOverlap "channel-plans-do-not-overlap";

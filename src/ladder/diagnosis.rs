@@ -4,16 +4,17 @@ use jiff::Timestamp;
 
 use super::{
     Options,
+    carry::{self, Leg},
     cause::{CAUSES, Cause, Place},
     gateway, join, next,
     outcome::{self, GatewayOutcome, Outcome},
-    rung::{Judgement, Ladder, LadderName, Rungs, State},
+    rung::{Judgement, Ladder, LadderName, State},
     session,
     subject::Subject,
     verdict::Verdict,
 };
 use crate::{
-    fact::{Fact, fact},
+    fact::{Certainty, Fact},
     id::{DevAddr, DevEui, Eui64, JoinEui},
     region::Plan,
     roster::Roster,
@@ -134,13 +135,14 @@ impl Diagnosis {
 
 /// Climbs the ladders of every gateway and every node of a trace.
 pub fn judge(trace: &Trace, roster: &Roster, options: Options<'_>) -> Findings {
-    let gateways = gateways(trace, roster);
+    let legs = legs(trace, roster, options);
     let wide = wide_searches(trace);
     let of = |(place, node)| {
         let subject = Subject::new(trace, roster, node, options, wide.contains(&place));
-        of_node(subject, place)
+        of_node(subject, place, &legs)
     };
-    Findings { gateways, nodes: trace.nodes.iter().enumerate().map(of).collect() }
+    let nodes = trace.nodes.iter().enumerate().map(of).collect();
+    Findings { gateways: legs.into_iter().map(of_gateway).collect(), nodes }
 }
 
 /// Climbs the ladders of every node of a trace: those of the roster first, then strangers.
@@ -157,7 +159,8 @@ pub fn diagnose_node(
 ) -> Option<Diagnosis> {
     let node = trace.nodes.get(place)?;
     let wide = wide_searches(trace).contains(&place);
-    Some(of_node(Subject::new(trace, roster, node, options, wide), place))
+    // The trace of one node has only a part of what its gateways do: nothing is said of them.
+    Some(of_node(Subject::new(trace, roster, node, options, wide), place, &[]))
 }
 
 /// Nodes around whose keys the widest search is made in one run. It takes the better part of a
@@ -174,51 +177,91 @@ fn wide_searches(trace: &Trace) -> Vec<usize> {
     all.filter(|(_, node)| fails(node)).map(|(place, _)| place).take(WIDE_SEARCHES).collect()
 }
 
-fn gateways(trace: &Trace, roster: &Roster) -> Vec<GatewayDiagnosis> {
-    let listed = roster.gateways.iter().map(|gateway| Some(gateway.eui));
-    let others = trace.gateways.keys().copied();
-    let mut euis: Vec<Option<Eui64>> = Vec::new();
-    for eui in listed.chain(others) {
-        if !euis.contains(&eui) {
-            euis.push(eui);
-        }
-    }
-    euis.into_iter().map(|eui| of_gateway(&gateway::Case::new(trace, roster, eui))).collect()
+/// Every gateway of roster and capture, and what is wrong with it.
+fn legs<'a>(trace: &'a Trace, roster: &'a Roster, options: Options<'_>) -> Vec<Leg<'a>> {
+    let world = gateway::World::new(trace, roster, options.plan);
+    world.euis().into_iter().map(|eui| leg(&world, eui)).collect()
 }
 
-fn of_gateway(case: &gateway::Case<'_>) -> GatewayDiagnosis {
+/// One gateway, and what is wrong with it.
+fn leg<'a>(world: &gateway::World<'a>, eui: Option<Eui64>) -> Leg<'a> {
+    let case = gateway::Case::new(world, eui);
     let found = CAUSES.iter().filter_map(|cause| {
-        let finding = cause.on_gateway(case)?;
-        let broken = |rung| case.ladder.state(rung) == State::Broken;
-        Some(Verdict::new(cause, gateway_place(cause, broken)?, finding))
+        let finding = cause.on_gateway(&case)?;
+        let place = gateway_place(cause, |rung| case.is_broken(rung))?;
+        Some(Verdict::new(cause, place, finding))
     });
     let causes = ordered(found.collect());
+    Leg { case, causes }
+}
+
+/// Climbs the ladder of every gateway whose own configuration is at hand, without any capture: rungs that
+/// only a capture proves are unknown.
+pub fn configured(roster: &Roster, plan: Option<&'static Plan>) -> Vec<GatewayDiagnosis> {
+    let listed = roster.gateways.iter().filter(|gateway| gateway.config.is_some());
+    let listed = listed.map(|gateway| gateway.eui);
+    let loose = roster.loose_configs.iter().filter_map(|config| Some(config.eui.as_ref()?.value));
+    let trace = Trace::default();
+    let world = gateway::World::without_capture(&trace, roster, plan);
+    let of = |eui| {
+        let mut diagnosis = of_gateway(leg(&world, Some(eui)));
+        diagnosis.next.clear();
+        if diagnosis.ladder.first_broken().is_some() {
+            diagnosis.outcome = GatewayOutcome::Broken;
+        } else {
+            diagnosis.outcome = GatewayOutcome::CannotTell;
+            diagnosis.next.push(
+                "record the traffic of this gateway, both directions and both ports, for a minute or \
+                 more: `handfast diagnose` judges the rest from it"
+                    .into(),
+            );
+        }
+        diagnosis
+    };
+    listed.chain(loose).map(of).collect()
+}
+
+fn of_gateway(Leg { case, causes }: Leg<'_>) -> GatewayDiagnosis {
+    let sure = causes.iter().any(|verdict| verdict.certainty == Certainty::Certain);
     GatewayDiagnosis {
         eui: case.eui,
         name: case.entry.and_then(|entry| entry.name.clone()),
-        outcome: outcome::of_gateway(case),
-        ladder: case.ladder.clone(),
+        outcome: outcome::of_gateway(&case),
+        next: gateway::next::steps(&case, sure),
+        ladder: case.ladder,
         causes,
-        next: Vec::new(),
     }
 }
 
-fn of_node(subject: Subject<'_>, place: usize) -> Diagnosis {
+fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
     let mut session = session::Case::new(join::climb(subject));
-    let causes = causes(&session);
+    let mut causes = causes(&session);
     break_rungs(&mut session, &causes);
     let join: &join::Case<'_> = &session;
-    let outcome = outcome::of(&session, &causes);
+    let carried = carry::explain(join, legs);
+    if let Some(carried) = &carried {
+        carried.lead(&mut causes);
+    }
+    let outcome = match outcome::of(&session, &causes) {
+        Outcome::CannotTell if carried.is_some() => Outcome::NeverJoined,
+        outcome => outcome,
+    };
     let lead = causes.iter().filter(|v| !v.caution).find_map(|v| v.place.carries());
     let told = join.telling_attempt(lead);
     let join_ladder = (!join.is_abp()).then(|| match told.and_then(|i| join.ladders.get(i)) {
         Some(ladder) => {
             let mut ladder = ladder.clone();
             ladder.tally_others(&join.ladders, told, "attempt");
-            carry(&mut ladder, join, &causes);
             ladder
         }
         None => silence(join, &causes),
+    });
+    let join_ladder = join_ladder.map(|mut ladder| {
+        match &carried {
+            Some(carried) => carried.leave_open(&mut ladder),
+            None => carry::leave_broken(&mut ladder, &causes, legs),
+        }
+        ladder
     });
     let session_told = session_told(&session);
     let next = next::steps(join, outcome, join_ladder.as_ref(), &causes);
@@ -248,30 +291,6 @@ fn came_to_nothing(case: &join::Case<'_>, index: usize) -> bool {
     let broken = case.ladders.get(index).is_some_and(|ladder| ladder.first_broken().is_some());
     let proven = case.state(index, join::Rung::Proven) == State::Proven;
     broken || !proven && case.asks_again(index) && join::accepts::has_good(case, index)
-}
-
-/// Leaves to the gateways' ladder what is broken there: the node's rung above reads unknown, and
-/// says which gateway it is.
-fn carry(ladder: &mut Ladder<join::Rung>, case: &join::Case<'_>, causes: &[Verdict]) {
-    for verdict in causes {
-        let Place::Gateway(own) = verdict.place else { continue };
-        let Some(rung) = verdict.place.carries() else { continue };
-        let gateways = case.trace.gateways.keys();
-        let broken = gateways
-            .map(|eui| gateway::Case::new(case.trace, case.roster, *eui))
-            .find(|gateway| gateway.ladder.state(own) == State::Broken);
-        let Some(broken) = broken.filter(|_| ladder.state(rung) == State::Broken) else { continue };
-        let why = fact!(
-            "rung {rung} of the gateway's ladder is broken ({cause})",
-            rung = own.name(),
-            cause = verdict.cause.id.name()
-        );
-        ladder[rung].state = State::Unknown;
-        ladder[rung].add(match broken.eui {
-            Some(gateway) => fact!("gateway {gateway}: {why}", gateway, why),
-            None => why,
-        });
-    }
 }
 
 /// The join ladder of a node that made no attempt.
@@ -371,6 +390,15 @@ fn session_place(cause: &Cause, broken: impl Fn(session::Rung) -> bool) -> Optio
     place_of(&rungs, broken).map(Place::Session)
 }
 
+/// What the network does not say is certain where nothing else is wrong: another fault may be why it
+/// is silent.
+fn soften_silence(found: &mut [Verdict]) {
+    let told = found.iter().filter(|v| !v.caution && v.certainty != Certainty::Possible).count();
+    for verdict in found.iter_mut().filter(|v| v.cause.is_silence() && told > 1) {
+        verdict.certainty = verdict.certainty.max(Certainty::Likely);
+    }
+}
+
 /// Puts causes in the contract's order, and leaves out what only says that nothing better was found
 /// where something better was.
 fn ordered(mut found: Vec<Verdict>) -> Vec<Verdict> {
@@ -381,6 +409,7 @@ fn ordered(mut found: Vec<Verdict>) -> Vec<Verdict> {
         .filter(|v| !v.cause.is_residual() && !v.caution)
         .map(|v| height(v.place))
         .collect();
+    soften_silence(&mut found);
     found.retain(|v| !v.cause.is_residual() || !firm.iter().any(|place| *place <= v.place));
     // Places compare by ladder, then by rung. What breaks nothing does not lead.
     found.sort_by_key(|v| (v.caution, v.place, v.cause.is_residual(), v.certainty));

@@ -12,10 +12,16 @@
 //! | 8 | sends | downlinks that it is ordered to send are taken and transmitted |
 
 mod case;
+pub(in crate::ladder) mod configured;
+mod flows;
+pub(super) mod next;
+mod world;
 
 use super::rung::rungs;
 
 pub(super) use case::Case;
+pub(super) use flows::{Answers, Rule, Witness};
+pub(super) use world::World;
 
 rungs! {
     Gateway: Case<'_> =>

@@ -83,13 +83,22 @@ impl GatewayOutcome {
             Self::CannotTell => "cannot-tell",
         }
     }
+
+    /// Returns it as people say it: `cannot tell`.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::CannotTell => "cannot tell",
+            other => other.name(),
+        }
+    }
 }
 
 pub(super) fn of_gateway(case: &gateway::Case<'_>) -> GatewayOutcome {
     use gateway::Rung;
     let carries = [Rung::Speaks, Rung::UplinkAcknowledged, Rung::DownlinkOpen];
     if case.heard.is_none() {
-        return GatewayOutcome::Silent;
+        let unnamed = matches!(case.speaks, gateway::speaks::Speaks::Unnamed);
+        return if unnamed { GatewayOutcome::CannotTell } else { GatewayOutcome::Silent };
     }
     if case.ladder.first_broken().is_some() {
         return GatewayOutcome::Broken;

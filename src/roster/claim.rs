@@ -1,5 +1,8 @@
 //! What one place says about a node.
 
+use std::path::PathBuf;
+
+use super::damaged_key::DamagedKey;
 use crate::{
     frame::MacVersion,
     id::{DevAddr, DevEui, Eui64, JoinEui, NetId},
@@ -81,8 +84,60 @@ pub struct Claim {
     pub s_nwk_s_int_key: Option<SNwkSIntKey>,
     /// NwkSEncKey of a 1.1 session.
     pub nwk_s_enc_key: Option<NwkSEncKey>,
-    /// The sub-band of a fixed channel plan, 1 to 8.
+    /// The sub-band of a fixed channel plan, from 1.
     pub sub_band: Option<u8>,
+    /// Members that the place states and that cannot be read, as the roster spells them: they are not
+    /// missing, and nothing may rest on their absence.
+    pub unread: Vec<&'static str>,
+    /// Those of them that are keys of which one digit is damaged.
+    pub damaged_keys: Vec<DamagedKey>,
+    /// Where keys come from that are not in the roster itself, by member.
+    pub key_references: Vec<(&'static str, KeyReference)>,
+}
+
+impl Claim {
+    /// Returns whether the place states a member that cannot be read.
+    pub fn is_unread(&self, member: &str) -> bool {
+        self.unread.contains(&member)
+    }
+
+    /// Takes an identifier out that cannot be read after all.
+    pub(crate) fn take_out(&mut self, member: &'static str) {
+        match member {
+            "dev-eui" => self.dev_eui = None,
+            "join-eui" => self.join_eui = None,
+            "dev-addr" => self.dev_addr = None,
+            "net-id" => self.net_id = None,
+            _ => return,
+        }
+        self.unread.push(member);
+    }
+
+    /// Reads an identifier's bytes in the other order.
+    pub(crate) fn turn(&mut self, member: &str) {
+        match member {
+            "dev-eui" => self.dev_eui = self.dev_eui.map(|eui| DevEui(eui.0.bytes_reversed())),
+            "join-eui" => self.join_eui = self.join_eui.map(|eui| JoinEui(eui.0.bytes_reversed())),
+            "dev-addr" => self.dev_addr = self.dev_addr.map(|addr| DevAddr(addr.0.swap_bytes())),
+            "net-id" => self.net_id = self.net_id.map(|id| NetId::from_wire(printed(id))),
+            _ => {}
+        }
+    }
+}
+
+fn printed(id: NetId) -> [u8; 3] {
+    let mut bytes = id.to_wire();
+    bytes.reverse();
+    bytes
+}
+
+/// Where a key is that a roster refers to.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub enum KeyReference {
+    /// In a file, one line of hex.
+    File(PathBuf),
+    /// In an environment variable.
+    Variable(String),
 }
 
 /// How a node comes by its session.

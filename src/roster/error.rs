@@ -7,7 +7,7 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use super::{ClaimKind, label::LabelError};
+use super::{ClaimKind, gateway_config::ConfigFault, label::LabelError};
 use crate::{id::IdError, key::KeyError, words::Reason};
 
 /// A roster that cannot be used, with every fault found in it.
@@ -192,6 +192,12 @@ pub enum FaultKind {
     /// Control characters where people's eyes are to fall.
     #[error("control characters do not belong in a name")]
     ControlCharacter,
+    /// A server's name or address that is none.
+    #[error("no name or address of a server, such as \"lns.orchard.example\"")]
+    Server,
+    /// A gateway's configuration that cannot be read.
+    #[error("{0}")]
+    Config(Box<ConfigFault>),
     /// A member that must be there.
     #[error("`{member}` is missing")]
     Missing {

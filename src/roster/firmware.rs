@@ -1,9 +1,9 @@
-//! Credentials as they stand in a node's source: a C header, or any C or C++ file.
+//! Credentials as they are in a node's source: a C header, or any C, C++ or Rust file.
 //!
-//! Macros, arrays, texts, numbers and struct initialisers become claims, one for each node that
+//! Macros, constants, arrays, texts, numbers and struct initialisers become claims, one for each node that
 //! the source holds. Names decide what a value is ([`Taken::member`]); a value whose name says
-//! nothing is listed, not guessed. Where a source does not say in which order the octets of an EUI
-//! stand, [`ByteOrder::Unknown`] says so, and whoever compares must look at both.
+//! nothing is listed, not guessed. Where a source does not say in which order the bytes of an EUI
+//! are, [`ByteOrder::Unknown`] says so: compare both, or ask ([`Firmware::settle`]).
 //!
 //! ```
 //! use handfast::roster::firmware::{ByteOrder, SourceText, parse};
@@ -118,6 +118,29 @@ pub struct Taken {
     pub order_from: OrderFrom,
 }
 
+impl Taken {
+    /// Returns whether nothing says in which order the bytes are, of a value whose bytes have an order.
+    pub fn is_order_open(&self) -> bool {
+        self.order == ByteOrder::Unknown
+            && matches!(self.member, "dev-eui" | "join-eui" | "dev-addr" | "net-id")
+    }
+}
+
+impl Firmware {
+    /// Takes all values of which nothing says the order for ones in this order.
+    pub fn settle(&mut self, order: ByteOrder) {
+        for node in &mut self.nodes {
+            for taken in node.taken.iter_mut().filter(|taken| taken.is_order_open()) {
+                if order == ByteOrder::Reversed {
+                    node.claim.turn(taken.member);
+                }
+                taken.order = order;
+                taken.order_from = OrderFrom::Asked;
+            }
+        }
+    }
+}
+
 /// In which order the octets of a value stand in a source.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 pub enum ByteOrder {
@@ -149,6 +172,10 @@ pub enum OrderFrom {
     Comment,
     /// It is a text or a number, which is written most significant first.
     Form,
+    /// The user says so.
+    Asked,
+    /// In this order it is what another place has.
+    Agreement,
     /// Nothing.
     Nothing,
 }
@@ -159,6 +186,8 @@ impl fmt::Display for OrderFrom {
             Self::Name => "its name says so",
             Self::Comment => "a comment says so",
             Self::Form => "as texts and numbers are",
+            Self::Asked => "as asked for",
+            Self::Agreement => "as another place has it",
             Self::Nothing => "nothing in the source tells",
         })
     }

@@ -1,15 +1,22 @@
-//! Records as a table: the CSV that a network server exports or that people keep.
+//! Records of nodes as a server exports them, or as people keep them: CSV or JSON.
 //!
-//! The first line names the columns by the names of the trade, in any case and with any separators
+//! A table's first line names the columns by the names of the trade, in any case and with any separators
 //! (`DevEUI`, `dev_eui`, `Device EUI`); every further line is a node's record. Commas, semicolons
 //! or tabs separate; a field may be quoted, a quote within it is doubled.
+//!
+//! In JSON an object with a DevEUI or a DevAddr is a node's record, at any depth, with the members of
+//! the objects in it; names of members are those of columns. Keys and EUIs are hex, base64 or lists of
+//! bytes.
 //!
 //! ```
 //! let table = handfast::roster::table::parse("DevEUI;AppEUI\n020000fffe001207;020000fffe00ffff\n");
 //! assert_eq!(table.rows[0].claim.dev_eui.map(|eui| eui.hex()).as_deref(), Some("020000fffe001207"));
 //! ```
 
+mod columns;
 mod csv;
+mod json;
+mod values;
 
 use std::{
     fmt,
@@ -20,17 +27,22 @@ use std::{
 
 use zeroize::Zeroizing;
 
-use super::claim::{Activation, Claim, Class};
-use crate::{frame::MacVersion, id::IdError, key::KeyError, region::Plan, words::Reason};
+use self::columns::{Column, Filled};
+use super::claim::Claim;
+use crate::{
+    id::IdError,
+    key::KeyError,
+    words::{Count, Reason},
+};
 
 /// What a table says.
 #[derive(Clone, Debug, Default)]
 pub struct Table {
-    /// The rows that are whole, in order.
+    /// The rows that are intact, in order.
     pub rows: Vec<Row>,
-    /// Columns whose names say nothing.
+    /// Columns, or members, whose names say nothing.
     pub unknown_columns: Vec<String>,
-    /// What is wrong; everything else is whole.
+    /// What is wrong; everything else is intact.
     pub faults: Vec<TableFault>,
 }
 
@@ -39,6 +51,8 @@ pub struct Table {
 pub struct Row {
     /// What the table calls the node.
     pub name: Option<String>,
+    /// What else it calls it: an id next to the name.
+    pub id: Option<String>,
     /// Its line, from 1.
     pub line: usize,
     /// The record.
@@ -70,19 +84,19 @@ impl fmt::Display for TableFault {
 impl std::error::Error for TableFault {}
 
 /// What is wrong with a table.
-#[derive(Clone, Copy, Debug, Eq, PartialEq, thiserror::Error)]
+#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum TableFaultKind {
     /// The file cannot be read.
     #[error("cannot be read: {}", Reason(*.0))]
     Unreadable(io::ErrorKind),
     /// A file too large to be a table of nodes.
-    #[error("longer than {cap} octets: no table of nodes is")]
+    #[error("longer than {cap} bytes: no table of nodes is")]
     TooLarge {
-        /// Octets that a table may have.
+        /// Bytes that a table may have.
         cap: u64,
     },
-    /// Octets that are not UTF-8.
+    /// Bytes that are not UTF-8.
     #[error("not UTF-8 text")]
     NotUtf8,
     /// No line at all.
@@ -91,9 +105,12 @@ pub enum TableFaultKind {
     /// No column has a name that is known.
     #[error("no column is known: names such as DevEUI, JoinEUI, AppKey expected")]
     NoColumn,
-    /// Two columns for one member.
-    #[error("a column before it says the same")]
-    ColumnTwice,
+    /// Two columns for one member that do not say the same.
+    #[error("another value than `{first}` has, which is for the same")]
+    Contradicts {
+        /// The column that was taken.
+        first: String,
+    },
     /// A quote that nothing closes.
     #[error("a quoted field has no end")]
     OpenQuote,
@@ -104,7 +121,7 @@ pub enum TableFaultKind {
         field: usize,
     },
     /// Another number of fields than the header has.
-    #[error("{found} fields, {wanted} wanted as in the header")]
+    #[error("{}, {wanted} wanted as in the header", Count(*.found, "field"))]
     Fields {
         /// How many there are.
         found: usize,
@@ -129,6 +146,26 @@ pub enum TableFaultKind {
     /// Control characters in a name.
     #[error("control characters do not belong in a name")]
     ControlCharacter,
+    /// A number that has another range, or is none.
+    #[error("a number from 0 to {most} expected")]
+    Number {
+        /// The most that is right.
+        most: u32,
+    },
+    /// No JSON.
+    #[error("column {column}: {wanted}")]
+    Json {
+        /// Column, from 1.
+        column: usize,
+        /// What was expected.
+        wanted: &'static str,
+    },
+    /// JSON without a node in it.
+    #[error(
+        "nothing taken: looked for objects with members such as devEUI, joinEUI, appKey, devAddr, at \
+         any depth"
+    )]
+    NoNode,
 }
 
 /// Returns the table in that file.
@@ -153,20 +190,39 @@ pub fn read_file(path: &Path) -> Result<Table, TableFault> {
     Ok(parse(text))
 }
 
-/// Returns what a table says.
+/// Returns what a table says, or JSON.
 pub fn parse(text: &str) -> Table {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut table = Table::default();
-    let mut lines = csv::Lines::of(text.strip_prefix('\u{feff}').unwrap_or(text));
+    if text.trim_start().starts_with(['{', '[']) {
+        json::read(text, &mut table);
+    } else {
+        lines(text, &mut table);
+    }
+    table.faults.truncate(MOST_FAULTS);
+    table.unknown_columns.truncate(MOST_FAULTS);
+    table
+}
+
+fn lines(text: &str, table: &mut Table) {
+    let mut lines = csv::Lines::of(text);
     let Some(header) = lines.next_whole(&mut table.faults) else {
         if table.faults.is_empty() {
             table.faults.push(whole(TableFaultKind::Empty));
         }
-        return table;
+        return;
     };
-    let columns = columns(&header, &mut table);
-    if columns.iter().all(|(_, reader)| reader.is_none()) {
+    let columns: Vec<(String, Option<&Column>)> = header
+        .fields
+        .iter()
+        // A header line may be missing, and then keys are here.
+        .map(|field| (super::secret::redacted(field.trim()), columns::named(field)))
+        .collect();
+    let unknown = columns.iter().filter(|(name, column)| column.is_none() && !name.is_empty());
+    table.unknown_columns.extend(unknown.map(|(name, _)| name.clone()).take(MOST_FAULTS));
+    if columns.iter().all(|(_, column)| column.is_none()) {
         table.faults.push(TableFault { line: header.line, ..whole(TableFaultKind::NoColumn) });
-        return table;
+        return;
     }
     while let Some(line) = lines.next_whole(&mut table.faults) {
         if table.faults.len() >= MOST_FAULTS {
@@ -178,131 +234,21 @@ pub fn parse(text: &str) -> Table {
             table.faults.push(TableFault { line: line.line, ..whole(kind) });
             continue;
         }
-        let mut row = Row { line: line.line, ..Row::default() };
-        for ((column, reader), field) in columns.iter().zip(&line.fields) {
-            let text = field.trim();
-            let Some(reader) = reader.filter(|_| !text.is_empty()) else { continue };
-            if let Err(kind) = (reader.read)(&mut row, text) {
-                let column = column.clone();
-                table.faults.push(TableFault { line: line.line, column, kind });
+        let mut row = Filled::at(line.line);
+        for ((name, column), field) in columns.iter().zip(&line.fields) {
+            if let Some(column) = column {
+                row.fill(column, name, field.trim(), line.line, &mut table.faults);
             }
         }
-        table.rows.push(row);
+        table.rows.push(row.finish());
     }
-    table
-}
-
-type Columns = Vec<(String, Option<&'static Reader>)>;
-
-fn columns(header: &csv::Line, table: &mut Table) -> Columns {
-    let mut columns = Columns::new();
-    let mut seen = Vec::new();
-    for field in &header.fields {
-        // a header line may be missing, and then keys stand here
-        let name = super::secret::redacted(field.trim());
-        let bare: String = field
-            .chars()
-            .filter(char::is_ascii_alphanumeric)
-            .map(|c| c.to_ascii_lowercase())
-            .collect();
-        let reader = READERS.iter().find(|reader| reader.names.contains(&bare.as_str()));
-        let twice = reader.is_some_and(|reader| seen.contains(&reader.names));
-        if let Some(reader) = reader.filter(|_| !twice) {
-            seen.push(reader.names);
-        }
-        if twice && table.faults.len() < MOST_FAULTS {
-            let kind = TableFaultKind::ColumnTwice;
-            table.faults.push(TableFault { line: header.line, column: name.clone(), kind });
-        }
-        if reader.is_none() && !name.is_empty() && table.unknown_columns.len() < MOST_FAULTS {
-            table.unknown_columns.push(name.clone());
-        }
-        columns.push((name, reader.filter(|_| !twice)));
-    }
-    columns
 }
 
 fn whole(kind: TableFaultKind) -> TableFault {
     TableFault { line: 0, column: String::new(), kind }
 }
 
-/// A column: its names without case and separators, and how a field is read.
-struct Reader {
-    names: &'static [&'static str],
-    read: fn(&mut Row, &str) -> Result<(), TableFaultKind>,
-}
-
-macro_rules! readers {
-    ($($names:expr => $field:ident = $read:expr;)*) => {
-        &[
-            Reader {
-                names: &["name", "id", "nodename", "devicename", "deviceid", "devid", "node", "device"],
-                read: |row, text| {
-                    if text.chars().any(char::is_control) {
-                        return Err(TableFaultKind::ControlCharacter);
-                    }
-                    row.name = Some(text.to_owned());
-                    Ok(())
-                },
-            },
-            $(Reader {
-                names: &$names,
-                read: |row, text| {
-                    let read: fn(&str) -> Result<_, TableFaultKind> = $read;
-                    row.claim.$field = Some(read(text)?);
-                    Ok(())
-                },
-            },)*
-        ]
-    };
-}
-
-static READERS: &[Reader] = readers! {
-    ["deveui", "deviceeui", "enddeviceeui"] => dev_eui = |t| t.parse().map_err(TableFaultKind::Id);
-    ["joineui", "appeui", "applicationeui"] => join_eui = |t| t.parse().map_err(TableFaultKind::Id);
-    ["appkey", "applicationkey"] => app_key = |t| t.parse().map_err(TableFaultKind::Key);
-    ["nwkkey", "networkkey"] => nwk_key = |t| t.parse().map_err(TableFaultKind::Key);
-    ["genappkey"] => gen_app_key = |t| t.parse().map_err(TableFaultKind::Key);
-    ["devaddr", "deviceaddress", "devaddress"] => dev_addr = |t| t.parse().map_err(TableFaultKind::Id);
-    ["netid", "networkid"] => net_id = |t| t.parse().map_err(TableFaultKind::Id);
-    ["nwkskey", "networksessionkey", "nwksessionkey"] => nwk_s_key = |t| {
-        t.parse().map_err(TableFaultKind::Key)
-    };
-    ["appskey", "applicationsessionkey", "appsessionkey"] => app_s_key = |t| {
-        t.parse().map_err(TableFaultKind::Key)
-    };
-    ["fnwksintkey"] => f_nwk_s_int_key = |t| t.parse().map_err(TableFaultKind::Key);
-    ["snwksintkey"] => s_nwk_s_int_key = |t| t.parse().map_err(TableFaultKind::Key);
-    ["nwksenckey"] => nwk_s_enc_key = |t| t.parse().map_err(TableFaultKind::Key);
-    ["region", "band", "frequencyplan", "regionname"] => region = |t| {
-        Plan::by_name(t).ok_or(TableFaultKind::NoRegion)
-    };
-    ["macversion", "lorawanversion", "lorawanmacversion", "version"] => mac_version = |t| {
-        let bare = t.trim_start_matches(|c: char| !c.is_ascii_digit());
-        let choices = "1.0.0, 1.0.1, 1.0.2, 1.0.3, 1.0.4, 1.1";
-        MacVersion::by_name(bare).ok_or(TableFaultKind::NotOneOf { choices })
-    };
-    ["class", "deviceclass"] => class = |t| {
-        let last = t.rsplit([' ', '_']).next().unwrap_or_default();
-        let found = Class::ALL.into_iter().find(|class| class.name().eq_ignore_ascii_case(last));
-        found.ok_or(TableFaultKind::NotOneOf { choices: "A, B, C" })
-    };
-    ["activation", "activationmode", "activationtype", "joinmode"] => activation = |t| {
-        let found = Activation::ALL.into_iter().find(|a| a.name().eq_ignore_ascii_case(t));
-        found.ok_or(TableFaultKind::NotOneOf { choices: "OTAA, ABP" })
-    };
-    ["subband"] => sub_band = |t| {
-        let found = t.parse().ok().filter(|n| (1..=8).contains(n));
-        found.ok_or(TableFaultKind::NotOneOf { choices: "1 to 8" })
-    };
-    ["channelmask"] => channel_mask = |t| {
-        let mask: Result<crate::region::ChannelMask, _> = t.parse();
-        mask.map(|mask| mask.words().to_vec())
-            .map_err(|_| TableFaultKind::NotOneOf { choices: "ChMask words such as FF00 0000" })
-    };
-};
-
-/// Octets that a table may have.
+/// Bytes that a table may have.
 const SIZE_CAP: u64 = 16 << 20;
-/// Faults told of at once.
+/// Faults reported together.
 const MOST_FAULTS: usize = 50;

@@ -110,8 +110,30 @@ impl<'v> Value<'v> {
         Plan::by_name(name.trim()).ok_or(FaultKind::NoRegion)
     }
 
+    /// Reads a sub-band: up to as many as the plan with the most has. Which plan it is of is not known
+    /// here.
     pub(super) fn sub_band(self) -> Result<u8, FaultKind> {
-        self.number(1, 8)
+        self.number(1, u64::from(most_sub_bands()))
+    }
+
+    /// Reads the name or address of a server.
+    pub(super) fn server(self) -> Result<String, FaultKind> {
+        let wanted = "the name or address of a server in quotes";
+        let name = self.text(wanted)?.trim();
+        if name.is_empty() || name.chars().any(|c| c.is_control() || c.is_whitespace()) {
+            return Err(FaultKind::Server);
+        }
+        Ok(name.to_owned())
+    }
+
+    /// Reads a text, or a list of texts.
+    pub(super) fn texts(self, wanted: &'static str) -> Result<Vec<&'v str>, FaultKind> {
+        match self.0 {
+            DeValue::Array(array) if !array.is_empty() => {
+                array.iter().map(|element| Value(element.get_ref()).text(wanted)).collect()
+            }
+            _ => Ok(vec![self.text(wanted)?]),
+        }
     }
 
     /// Reads one of several words, in any case.
@@ -142,6 +164,11 @@ impl<'v> Value<'v> {
             })
             .collect()
     }
+}
+
+/// Returns the number of sub-bands of the plan with the most.
+pub(super) fn most_sub_bands() -> u8 {
+    Plan::all().iter().map(|plan| plan.sub_bands).max().unwrap_or(0)
 }
 
 /// Returns the members of a table in the order of the file.

@@ -24,6 +24,20 @@ pub(super) const HEAD: [u8; 2] = [0x01, 0x67];
 /// Milliseconds of GPS time at the start of the world, near enough.
 pub(super) const GPS_MS: u64 = 1_459_924_218_000;
 
+/// Whether a mistake is made by a network that changes no settings.
+pub(super) fn makes(mistake: Mistake) -> bool {
+    let here = [
+        Mistake::ClassCRate,
+        Mistake::CommandsTwice,
+        Mistake::DelayForgotten,
+        Mistake::DownlinkBack,
+        Mistake::FOptsAsPublished,
+        Mistake::MaskRefused,
+        Mistake::NoGps,
+    ];
+    here.contains(&mistake)
+}
+
 /// Lets a node send one data frame.
 pub(super) fn send(life: &mut Life, ground: &mut Ground) {
     let Some(session) = life.node.session.clone() else { return };

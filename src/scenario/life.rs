@@ -3,6 +3,7 @@
 use super::{
     Mistake, Probe,
     air::{Channel, join_channels, join_rates},
+    data,
     dice::Dice,
     gateway::{Gateway, Link},
     node::{Node, Nonces, Session},
@@ -201,7 +202,7 @@ impl Life {
             uplinks: probe.uplinks,
             rejoins: probe.rejoins,
             is_listed: probe.listed,
-            talks: probe.talks,
+            talks: probe.talks && !probe.mistakes.iter().any(|m| data::makes(*m)),
             talk: None,
             record,
             dice,

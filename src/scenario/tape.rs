@@ -104,6 +104,11 @@ impl Tape {
         self.lines.push((at, serde_json::to_string(&line).unwrap_or_default()));
     }
 
+    /// Takes a line as it is.
+    pub(super) fn raw(&mut self, at: u64, line: String) {
+        self.lines.push((at, line));
+    }
+
     /// Returns when the last datagram passed.
     pub(super) fn ends(&self) -> u64 {
         self.lines.iter().map(|(at, _)| *at).max().unwrap_or_default()

@@ -4,6 +4,7 @@
 //! |------|------|
 //! | `overview` | what was captured, and the nodes with how they ended |
 //! | `causes` | why, with the evidence, and what to do |
+//! | `gateways` | each gateway with its ladder |
 //! | `ladder` | the ten rungs |
 //! | `claims` | what each place states, one above the other |
 //! | `timeline` | an attempt to join, drawn to scale |
@@ -22,6 +23,7 @@
 mod causes;
 mod channels;
 mod claims;
+mod gateways;
 mod ladder;
 mod octets;
 mod overview;
@@ -66,6 +68,7 @@ fn page(report: &Report<'_>) -> Markup {
             body {
                 (overview::header(report))
                 main {
+                    (gateways::section(report))
                     @for (i, node) in report.nodes.iter().enumerate() {
                         (article(i, node))
                     }

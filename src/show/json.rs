@@ -2,12 +2,14 @@
 
 mod command;
 mod diagnosis;
+mod holdings;
 mod key_sheet;
 mod reading;
 mod working;
 
 pub use command::{command, command_from, commands};
 pub use diagnosis::{diagnosis, diagnosis_worked, gateway};
+pub use holdings::holdings;
 pub use key_sheet::{key_sheet, key_sheet_worked};
 pub use reading::{reading, reading_worked};
 

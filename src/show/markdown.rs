@@ -4,6 +4,7 @@
 //! calls nobody by name.
 
 mod escape;
+mod gateway;
 mod node;
 
 use std::fmt;
@@ -26,6 +27,9 @@ pub fn report(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     }
     if report.nodes.len() > 1 {
         list(report, out)?;
+    }
+    for one in report.gateways.iter().take(MOST_GATEWAYS) {
+        gateway::page(one, out)?;
     }
     for page in &report.nodes {
         node::page(page, out)?;
@@ -137,6 +141,8 @@ fn gateways(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     writeln!(out)
 }
 
+/// Gateways that are told of in full.
+const MOST_GATEWAYS: usize = 50;
 /// Rows of a table that people still read.
 const MOST: usize = 200;
 /// Lines of a list that people still read.

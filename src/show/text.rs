@@ -1,11 +1,13 @@
 //! Text: blocks that read well at 80 columns and without colour.
 
 mod diagnosis;
+mod holdings;
 mod key_sheet;
 mod reading;
 mod working;
 
-pub use diagnosis::{diagnosis, overview};
+pub use diagnosis::{diagnosis, gateway, gateways, overview};
+pub use holdings::holdings;
 pub use key_sheet::key_sheet;
 pub use reading::{Heading, brief, reading};
 pub use working::working;

@@ -1,15 +1,41 @@
-//! What a gateway did and said beside the frames of nodes.
+//! What a gateway did and said besides the frames of nodes, and what its server said to it.
+//!
+//! All of it is of one gateway, and of a bounded size however long the capture is: the gateways of a capture may
+//! be traced apart from one another and put together afterwards.
+//!
+//! | file | keeps |
+//! |------|-------|
+//! | `flow` | PUSH_DATA or PULL_DATA, with their acknowledgements by token, delays and addresses |
+//! | `period` | the same by period, with the gateway's statistics |
+//! | `clock` | the time in its statistics, the counters of its radios |
+//! | `reception` | how many nodes it hears, and what identifies a reception |
+//! | `order` | downlinks, and what became of them |
+//! | `station` | connections of the station protocol |
+
+mod clock;
+mod flow;
+mod order;
+mod period;
+mod reception;
+mod station;
 
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use super::{Kept, Line, Sighting, kept::kind_of};
-use crate::intake::{Event, Found, GatewayPlan, Leg, Lost, Setup, Stat, Statement, What};
+use super::{Kept, Line, Moment, NetworkErrors, Sighting, kept::kind_of};
+use crate::intake::{
+    Crc, Discovery, Event, Found, GatewayPlan, Leg, Lost, Note, Remark, Setup, Stat, Statement,
+    What, Witness,
+};
 
-/// Wall time and counter may differ by this much between two frames before the counter is called
-/// restarted: crystals differ by some 50 ppm, and datagrams are late by some hundred milliseconds.
-const CLOCK_SLACK_US: i64 = 3_000_000;
+use clock::fits;
+pub use clock::{Radio, Radios, StatClock};
+pub use flow::{ACKNOWLEDGED_WITHIN_US, Flow, OtherTokens, Run, Server};
+pub use order::{Fate, Order, Orders, Setting};
+pub use period::{Figures, Period, Periods, Tally};
+pub use reception::Receptions;
+pub use station::{Connection, Connections, Refused};
 
 /// One gateway's part of a capture.
 #[derive(Clone, Debug, Default)]
@@ -34,6 +60,32 @@ pub struct GatewayTrace {
     pub plan: Option<Box<GatewayPlan>>,
     /// Places where its counter does not go on from where it was.
     pub restarts: Vec<Restart>,
+    /// PUSH_DATA and PUSH_ACK.
+    pub push: Flow,
+    /// PULL_DATA and PULL_ACK.
+    pub pull: Flow,
+    /// The same by period, with its statistics.
+    pub periods: Periods,
+    /// The clock of its statistics.
+    pub clock: StatClock,
+    /// The radios that send under its EUI.
+    pub radios: Radios,
+    /// What it receives.
+    pub receptions: Receptions,
+    /// What it is ordered to send.
+    pub orders: Orders,
+    /// Its connections, where it speaks the station protocol.
+    pub connections: Connections,
+    /// What the network says of its datagrams.
+    pub unreachable: NetworkErrors,
+    /// Link-layer addresses that it sends from.
+    pub links: Vec<[u8; 6]>,
+    /// The first of what it sent itself, and the last.
+    pub span: Option<(Moment, Moment)>,
+    /// The place in time of the last line of which some time has no zone, or no date.
+    doubtful: Option<u64>,
+    /// The place in time of the last datagram that is one more copy, for another server.
+    copied: Option<u64>,
     pulls: Pulls,
     /// Its counter, and the place in time of the last frame that tells it.
     counter: Option<(u64, u32)>,
@@ -142,6 +194,9 @@ pub struct Restart {
     pub after: Line,
     /// When the first frame after was captured.
     pub at: Option<Timestamp>,
+    /// What the counter said before, what it says after, and the microseconds that passed between; `None` where
+    /// a station itself says that its counter began again.
+    pub counts: Option<(u32, u32, i64)>,
 }
 
 impl GatewayTrace {
@@ -194,11 +249,13 @@ impl GatewayTrace {
     }
 
     /// Returns whether PUSH_DATA is acknowledged and PULL_DATA no longer is, at the end of the
-    /// capture.
+    /// capture. Where downlinks reach a gateway that never gets a PULL_ACK, the recorder lacks it.
     pub fn downlink_is_closed(&self) -> bool {
         let acknowledged = self.stats.iter().any(|s| s.stat.ackr.is_some_and(|r| r > 0.0));
+        let lacks_acks =
+            self.pulls.answered.is_none() && self.counts.outcomes + self.counted_down > 0;
         // The last one may still be answered.
-        self.pulls.asked >= 2 && (self.pulls.pushes_answered > 0 || acknowledged)
+        self.pulls.asked >= 2 && (self.pulls.pushes_answered > 0 || acknowledged) && !lacks_acks
     }
 
     /// Returns whether that was so from some place in the capture on.
@@ -212,9 +269,27 @@ impl GatewayTrace {
         if self.downlink_is_closed() { self.pulls.asked } else { 0 }
     }
 
+    /// Returns whether the capture shows that the server reads what this gateway pushes: it acknowledges, or the
+    /// gateway itself counts acknowledgements, or a downlink answers an uplink.
+    pub fn is_read(&self) -> bool {
+        let counted = self.stats.iter().any(|stat| stat.stat.ackr.is_some_and(|ackr| ackr > 0.0));
+        self.push.answered > 0 || counted || self.orders.total > 0
+    }
+
+    /// Nothing more will come.
+    pub(super) fn settle(&mut self) {
+        self.orders.settle(None);
+    }
+
     pub(super) fn event(&mut self, line: Line, event: &Event) {
         if event.found.is_complete() {
             self.counts.take(event);
+        }
+        self.leg(line, event);
+        if self.copied == Some(line.order) {
+            return;
+        }
+        if event.found.is_complete() {
             self.pulls.count(&event.what, line);
         }
         let leaves_out = !event.found.is_complete() || event.found == Found::OnAir;
@@ -229,13 +304,127 @@ impl GatewayTrace {
                 if let Some(before) = self.last_heard
                     && self.restarts.len() < MOST_RESTARTS
                 {
-                    self.restarts.push(Restart { before, after: line, at: event.time });
+                    let (after, at) = (line, event.time);
+                    self.restarts.push(Restart { before, after, at, counts: None });
                     self.last = None;
                 }
             }
             What::Status(stat) => self.status(line, event.time, stat),
             _ => {}
         }
+    }
+
+    /// What tells of the way between the gateway and its server.
+    fn leg(&mut self, line: Line, event: &Event) {
+        let moment = Moment { line, at: event.time };
+        if event
+            .notes
+            .iter()
+            .any(|note: &Note| matches!(note.remark, Remark::NoZone | Remark::NoDate))
+        {
+            self.doubtful = Some(line.order);
+        }
+        // What a log says of datagrams without their tokens is a choice of its own.
+        let is_datagram = event.found == Found::Whole || event.wire.token.is_some();
+        match &event.what {
+            What::Asked(leg) if is_datagram => self.asked(moment, event, *leg),
+            What::Acknowledged(leg) if is_datagram => self.acknowledged(moment, event, *leg),
+            // What goes to a second server as well was told.
+            What::Heard(_) | What::Status(_) if self.copied == Some(line.order) => {}
+            What::Heard(heard) if event.found != Found::OnAir => {
+                self.says(moment);
+                if heard.crc == Crc::Bad {
+                    return self.receptions.bad(moment, heard);
+                }
+                self.receptions.good(moment, heard);
+                if let Some(tmst) = heard.tmst {
+                    self.orders.heard(moment, tmst);
+                }
+                let period = self.periods.at(moment);
+                if let Some(period) = self.periods.of(period) {
+                    period.heard += 1;
+                }
+            }
+            What::Ordered(ordered) if event.found != Found::OnAir => {
+                self.orders.ordered(moment, event, ordered);
+            }
+            What::Outcome(outcome) if outcome.by != Witness::Air => {
+                self.says(moment);
+                self.orders.outcome(moment, event, outcome);
+            }
+            What::Status(stat) => {
+                self.says(moment);
+                if self.doubtful != Some(line.order) {
+                    self.clock.report(moment, stat);
+                }
+                let own = self.push.moves_on(moment, 0);
+                self.periods.report(moment, stat, own);
+                if own {
+                    let period = self.periods.at(moment);
+                    self.push.moves_on(moment, period);
+                }
+            }
+            What::Setup(setup) => match &**setup {
+                Setup::Discovery(discovery) => {
+                    self.connections.discovery(moment, discovery);
+                    if *discovery == Discovery::Asked {
+                        self.seen(moment);
+                    }
+                }
+                Setup::Version(_) => {
+                    self.connections.version(moment);
+                    self.seen(moment);
+                }
+                Setup::Plan(_) => self.connections.configured(moment),
+            },
+            What::Closed(closed) => self.connections.closed(moment, closed),
+            What::Network(network) => self.unreachable.take(moment, network),
+            _ => {}
+        }
+    }
+
+    fn asked(&mut self, moment: Moment, event: &Event, leg: Leg) {
+        self.says(moment);
+        if let Some([link, _]) = event.wire.ends.as_ref().and_then(|ends| ends.link)
+            && self.links.len() < MOST_LINKS
+            && !self.links.contains(&link)
+        {
+            self.links.push(link);
+        }
+        let number = self.periods.at(moment);
+        let flow = if leg == Leg::Push { &mut self.push } else { &mut self.pull };
+        let is_new = flow.ask(moment, &event.wire, number);
+        if !is_new {
+            self.copied = Some(moment.line.order);
+        }
+        if leg == Leg::Pull {
+            self.orders.pulled(moment);
+        }
+        if let Some(period) = self.periods.of(number).filter(|_| is_new) {
+            let tally = if leg == Leg::Push { &mut period.push } else { &mut period.pull };
+            tally.asked += 1;
+        }
+    }
+
+    fn acknowledged(&mut self, moment: Moment, event: &Event, leg: Leg) {
+        let flow = if leg == Leg::Push { &mut self.push } else { &mut self.pull };
+        let Some(answered) = flow.answer(moment, &event.wire) else { return };
+        if leg == Leg::Push {
+            self.periods.pushed(answered.period, answered.in_time);
+        } else if let Some(period) = self.periods.of(answered.period) {
+            period.pull.answered += 1;
+            period.pull.in_time += u64::from(answered.in_time);
+        }
+    }
+
+    /// The gateway sent something itself.
+    fn says(&mut self, moment: Moment) {
+        self.seen(moment);
+        self.connections.speaks(moment);
+    }
+
+    fn seen(&mut self, moment: Moment) {
+        self.span = Some((self.span.map_or(moment, |(first, _)| first), moment));
     }
 
     fn status(&mut self, line: Line, at: Option<Timestamp>, stat: &Stat) {
@@ -248,6 +437,9 @@ impl GatewayTrace {
     }
 
     pub(super) fn heard(&mut self, sighting: &Sighting) {
+        if self.copied == Some(sighting.line.order) {
+            return;
+        }
         self.crc_good += 1;
         self.last_heard = Some(sighting.line);
         if let Some(tmst) = sighting.tmst {
@@ -259,11 +451,13 @@ impl GatewayTrace {
             *self.heard_hz.entry(hz).or_default() += 1;
         }
         let (Some(at), Some(tmst)) = (sighting.at, sighting.tmst) else { return };
+        self.radios.heard(Moment { line: sighting.line, at: Some(at) }, tmst);
         if let Some((last_at, last_tmst, before)) = self.last {
             let passed = at.as_microsecond() - last_at.as_microsecond();
             let counted = i64::from(tmst.wrapping_sub(last_tmst));
             if !fits(passed, counted) && self.restarts.len() < MOST_RESTARTS {
-                self.restarts.push(Restart { before, after: sighting.line, at: Some(at) });
+                let (after, counts) = (sighting.line, Some((last_tmst, tmst, passed)));
+                self.restarts.push(Restart { before, after, at: Some(at), counts });
             }
         }
         self.last = Some((at, tmst, sighting.line));
@@ -281,18 +475,8 @@ const MOST_STATS: usize = 256;
 const MOST_HZ: usize = 4_096;
 /// Restarts that are kept.
 const MOST_RESTARTS: usize = 256;
-
-/// Whether `counted`, known modulo 2^32, can be what a counter says after `passed` microseconds.
-fn fits(passed: i64, counted: i64) -> bool {
-    const WRAP: i64 = 1 << 32;
-    // One microsecond in 10 000 for the two clocks, on top of the slack.
-    let slack = CLOCK_SLACK_US + passed.abs() / 10_000;
-    if slack >= WRAP / 2 {
-        return true;
-    }
-    let apart = (passed - counted).rem_euclid(WRAP);
-    apart <= slack || WRAP - apart <= slack
-}
+/// Link-layer addresses of one gateway that are kept.
+const MOST_LINKS: usize = 4;
 
 #[cfg(test)]
 mod tests {
@@ -324,16 +508,5 @@ mod tests {
         let at = |order| Line { order, ..Line::default() };
         assert!(later.pull_is_unanswered(at(3)));
         assert!(!later.pull_is_unanswered(at(1)));
-    }
-
-    #[test]
-    fn a_wrap_is_no_restart() {
-        assert!(fits(14_000_000, i64::from(12_113_152u32.wrapping_sub(4_293_080_448))));
-        assert!(fits((1 << 32) + 5_000_000, 5_000_000));
-    }
-
-    #[test]
-    fn a_counter_that_begins_anew_is_a_restart() {
-        assert!(!fits(20_000_000, i64::from(1_200_000u32.wrapping_sub(3_000_000_000))));
     }
 }

@@ -13,7 +13,7 @@ use std::collections::{HashMap, VecDeque};
 use jiff::Timestamp;
 
 use super::{
-    KeyRef, Line, NodeTrace, Origin, Role, Rule, Session, Trace,
+    GatewayTrace, KeyRef, Line, Moment, NodeTrace, Origin, Role, Rule, Session, Trace,
     order::InOrder,
     session::{Candidate, Held},
 };
@@ -21,7 +21,7 @@ use crate::{
     crypto::derive::{self, SessionKeys},
     frame::DataFrame,
     id::{DevAddr, DevEui, Eui64},
-    intake::{Event, Lost, Position, Setup, What},
+    intake::{Event, Lost, Position, What},
     key::{AppKey, NwkKey},
     roster::{Claim, ClaimKind, Roster},
 };
@@ -216,6 +216,7 @@ impl<'r> Tracer<'r> {
             self.trace.nodes.iter_mut().for_each(|node| shed::forget_before(node, time));
         }
         self.trace.nodes.iter_mut().for_each(shed::settle);
+        self.trace.gateways.values_mut().for_each(GatewayTrace::settle);
         self.part_guests();
         self.trace
     }
@@ -238,9 +239,14 @@ impl<'r> Tracer<'r> {
                     return;
                 }
             }
-            // The rungs of these are still to come.
-            What::Closed(_) | What::Network(_) => return,
-            What::Setup(setup) if matches!(**setup, Setup::Version(_)) => return,
+            What::Network(network) => {
+                let moment = Moment { line, at: event.time };
+                self.trace.askers.take(moment, &event.wire, network);
+                // What it says of nobody's datagrams is no gateway.
+                if event.gateway.is_none() {
+                    return;
+                }
+            }
             _ => {}
         }
         if let Some(at) = event.time {

@@ -4,12 +4,12 @@
 use std::{collections::BTreeSet, fmt::Write as _};
 
 use handfast::{
-    compare::{Gathered, Kind, LabelText, NodeReport, Severity, Sources, compare as hold, gather},
+    compare::{Gathered, Kind, NodeReport, Severity, Sources, compare as hold, gather},
     ladder::CauseId,
     roster::{
         self, ClaimKind,
         firmware::{self, SourceText},
-        table,
+        label, table,
     },
     show,
 };
@@ -246,14 +246,19 @@ fn a_sample_key_is_told_whichever_side_has_it() {
 fn files(header: &str, records: &str, labels: &[&str]) -> Sources {
     let firmware = firmware::parse(&[SourceText::new("probe.h", header)]);
     assert_eq!(firmware.faults, [], "{header}");
-    let table = table::parse(records);
-    assert_eq!(table.faults, [], "{records}");
-    let labels = labels
-        .iter()
-        .map(|text| LabelText { text: (*text).to_owned(), label: text.parse().unwrap() })
-        .collect();
-    let table = (!records.is_empty()).then(|| ("records.csv".to_owned(), table));
-    Sources { firmware, table, labels, ..Sources::default() }
+    let mut tables = Vec::new();
+    if !records.is_empty() {
+        let table = table::parse(records);
+        assert_eq!(table.faults, [], "{records}");
+        tables.push(("records.csv".to_owned(), table));
+    }
+    let mut printed = Vec::new();
+    for (i, text) in labels.iter().enumerate() {
+        let read = label::read(text);
+        assert_eq!(read.faults, [], "{text}");
+        printed.extend(read.found.into_iter().map(|found| (format!("label {}", i + 1), found)));
+    }
+    Sources { firmware, tables, labels: printed, ..Sources::default() }
 }
 
 fn array(hex: &str) -> String {

@@ -77,6 +77,8 @@ fn warranted(full: &[Diagnosis]) -> BTreeSet<&'static str> {
     let mut out = named(full);
     let left = LEFT_OF.iter().filter(|(whole, _)| named(full).contains(whole));
     out.extend(left.map(|(_, less)| less));
+    let made = Mistake::ALL.iter().filter(|mistake| named(full).contains(mistake.id()));
+    out.extend(made.flat_map(|mistake| scene::brought_by(*mistake)));
     out
 }
 

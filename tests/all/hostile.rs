@@ -38,6 +38,16 @@ fn scratch(name: &str, text: &str) -> PathBuf {
     path
 }
 
+/// The case of the join ladder in which this is the cause.
+fn folder_of(cause: &str) -> PathBuf {
+    let folders = fs::read_dir("vectors/join").unwrap().map(|entry| entry.unwrap().path());
+    let mut named = folders.filter(|folder| {
+        fs::read_to_string(folder.join("expected.json"))
+            .is_ok_and(|expected| expected.contains(&format!("\"cause\": \"{cause}\"")))
+    });
+    named.next().unwrap()
+}
+
 #[test]
 fn no_line_of_the_overview_is_wider_than_the_screen() {
     let capture: String = [
@@ -45,16 +55,10 @@ fn no_line_of_the_overview_is_wider_than_the_screen() {
         "ghost-copy-of-a-node-too-close-to-the-gateway",
     ]
     .iter()
-    .filter_map(|cause| {
-        let folders = fs::read_dir("vectors/join").unwrap().map(|entry| entry.unwrap().path());
-        let mut named = folders.filter(|folder| {
-            fs::read_to_string(folder.join("expected.json"))
-                .is_ok_and(|expected| expected.contains(&format!("\"cause\": \"{cause}\"")))
-        });
-        named.next().map(|folder| fs::read_to_string(folder.join("capture.ndjson")).unwrap())
-    })
+    .map(|cause| fs::read_to_string(folder_of(cause).join("capture.ndjson")).unwrap())
     .collect();
-    let (shown, _, _) = run(&["diagnose", "-"], &capture);
+    let roster = folder_of("ghost-copy-of-a-node-too-close-to-the-gateway").join("roster.toml");
+    let (shown, _, _) = run(&["diagnose", "-", "--roster", roster.to_str().unwrap()], &capture);
     let overview = shown.split("All nodes\n").nth(1).unwrap();
     assert!(
         overview.contains("\n      ghost-copy-of-a-node-too-close-to-the-gateway"),
@@ -376,7 +380,8 @@ fn half_a_capture_does_not_silence_a_node() {
     let (shown, _, _) = run(&args, TALKATIVE);
     let found: serde_json::Value = serde_json::from_str(&shown).unwrap();
     assert_eq!(found["causes"], serde_json::json!([]), "{shown}");
-    let wanted = "capture the uplink side too (PUSH_DATA of the same gateway)";
+    let wanted = "whether a gateway hears the node: capture the uplink side too (PUSH_DATA of the same \
+                  gateway)";
     assert_eq!(found["next"], serde_json::json!([wanted]), "{shown}");
 }
 

@@ -29,7 +29,8 @@ fn uplinks(fcnt: impl Fn(u64) -> u32) -> Vec<Event> {
         .map(|i| {
             heard(
                 2 + i,
-                Some(10_000_000 * i64::try_from(i).unwrap()),
+                // Often enough, and within the duty cycle.
+                Some(60_000_000 * i64::try_from(i).unwrap()),
                 Some(GATEWAY),
                 None,
                 &data(&key, ADDR, fcnt(i)),
@@ -93,7 +94,7 @@ fn an_answer_finds_its_request_among_many() {
     let roster = roster();
     let mut all: Vec<_> = uplinks(|i| u32::try_from(i).unwrap());
     // A second join at the end, under the same key.
-    let at = 10_000_000 * i64::try_from(MANY + 10).unwrap();
+    let at = 60_000_000 * i64::try_from(MANY + 10).unwrap();
     all.push(heard(MANY + 10, Some(at), Some(GATEWAY), Some(1_000), &request(8)));
     all.push(sent(
         MANY + 11,

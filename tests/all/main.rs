@@ -52,6 +52,7 @@ mod region_rules;
 mod region_tables;
 mod report;
 mod roster;
+mod roster_command;
 mod selection;
 mod session_memory;
 mod snapshots;

@@ -433,7 +433,9 @@ fn bad_captures_make_reports_all_the_same() {
             assert!(!said(&run).contains("panicked"), "{}", said(&run));
             let page = fs::read_to_string(&file).unwrap();
             assert!(page.ends_with("</html>"), "{name}");
-            assert!(!page.contains("nothing wrong found"), "{name}");
+            // One node of the demo has joined and sent data before the cut.
+            let proven = name == "cut" && with_roster;
+            assert_eq!(page.contains("nothing wrong found"), proven, "{name}");
             assert_eq!(page.contains("The capture is empty."), name == "empty", "{name}");
         }
     }

@@ -281,6 +281,11 @@ impl Mistake {
     pub fn of_eui(&self, claim: &str) -> String {
         Sentence { mistake: self, claim, agree: "the node sends" }.to_string()
     }
+
+    /// Returns the sentence about the EUI of a gateway.
+    pub fn of_gateway(&self, claim: &str) -> String {
+        Sentence { mistake: self, claim, agree: "the gateway sends" }.to_string()
+    }
 }
 
 struct Sentence<'a> {

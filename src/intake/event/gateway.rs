@@ -125,6 +125,22 @@ pub enum Setup {
     Plan(GatewayPlan),
     /// `version`: what the gateway runs.
     Version(StationVersion),
+    /// Discovery: where the gateway finds its server.
+    Discovery(Discovery),
+}
+
+/// A station asks for its server's address, and the server answers.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub enum Discovery {
+    /// The station asks, and names itself.
+    Asked,
+    /// The server gives it an address (`uri`).
+    Answered,
+    /// The server gives it none.
+    Refused {
+        /// Why, in the server's words.
+        reason: String,
+    },
 }
 
 /// What a station says about itself: `version`.

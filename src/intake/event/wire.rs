@@ -53,6 +53,11 @@ pub enum Network {
         /// IP address and port that it was sent to.
         to: SocketAddr,
     },
+    /// A question to the DNS, for an address.
+    Asked {
+        /// The name that is asked for.
+        name: String,
+    },
     /// An answer of the DNS.
     Resolved {
         /// The name that was asked for.

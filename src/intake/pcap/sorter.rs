@@ -9,8 +9,9 @@ use jiff::Timestamp;
 
 use super::{step::Captured, talk::Talk};
 use crate::intake::{
+    dns,
     error::{Flaw, IntakeError, PacketError},
-    event::{Ends, Event, Position, What},
+    event::{Ends, Event, Position, What, Wire},
     forwarder::wire_events,
     header::{DatagramKind, Header},
     item::{Item, PassedOver},
@@ -111,11 +112,27 @@ impl Sorter {
         }
     }
 
+    /// Takes a question to the DNS, or its answer. Whose they are the recording does not say; the host's
+    /// addresses go with them.
+    fn name(&mut self, udp: &Udp<'_>, time: Option<Timestamp>) -> bool {
+        if udp.from.port() != dns::PORT && udp.to.port() != dns::PORT {
+            return false;
+        }
+        let Some(network) = dns::read(udp.payload) else { return false };
+        let event = Event::new(Position::packet(self.number), What::Network(Box::new(network)));
+        let ends = Arc::new(Ends { link: udp.link, from: udp.from, to: udp.to });
+        let wire = Wire { ends: Some(ends), ..Wire::default() };
+        self.talk.put(Event { time, wire, ..event }, &mut self.ready);
+        true
+    }
+
     /// Takes a UDP datagram, if it is one of the gateway's protocol.
     fn udp(&mut self, udp: &Udp<'_>, time: Option<Timestamp>) -> Result<(), Flaw> {
         let header = gateway_header(udp.payload).filter(|header| self.talk.fits(header, udp));
         let Some(header) = header else {
-            self.counts.others += 1;
+            if !self.name(udp, time) {
+                self.counts.others += 1;
+            }
             return Ok(());
         };
         if self.talk.is_repeated(&header, udp, time, self.number) {

@@ -20,7 +20,7 @@ pub(super) const CAUSE: Cause = Cause {
     id: CauseId::AdrAckRequestNeverAnswered,
     what: "ADRACKReq stays on, and no downlink comes",
     places: &[Place::Session(session::Rung::Answered)],
-    kind: Kind::Exact,
+    kind: Kind::Silence,
     checks: &[Check::Session(check)],
     page: PAGE,
 };

@@ -20,7 +20,7 @@ pub(super) const CAUSE: Cause = Cause {
     id: CauseId::ConfirmedUplinkNeverAcknowledged,
     what: "confirmed uplinks are repeated, and no downlink answers any of them",
     places: &[Place::Session(session::Rung::Answered)],
-    kind: Kind::Exact,
+    kind: Kind::Silence,
     checks: &[Check::Session(check)],
     page: PAGE,
 };

@@ -18,15 +18,16 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-/// Odds beyond which losses may be an accident: of a node that received nothing, and of one that did before.
-const BY_CHANCE: [f64; 2] = [0.01, 0.001];
+/// So many decide.
+const DECIDE: usize = 3;
+
+/// Odds beyond which losses may be an accident.
+const BY_CHANCE: f64 = 0.001;
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     let missed = missed(story);
-    let received = story.shown.iter().any(|shown| shown.is_received());
-    let [never, once] = BY_CHANCE;
-    let by_chance = losses::odds(story, missed.len()) > if received { once } else { never };
-    if by_chance || !story.faults.is_empty() {
+    let by_chance = losses::odds(story, missed.len()) > BY_CHANCE;
+    if missed.len() < DECIDE || by_chance || !story.faults.is_empty() {
         return None;
     }
     // What a node rightly drops it does not receive.
@@ -103,10 +104,10 @@ gateway sends with little power, or the node stands in noise.
 
 ## How to be sure
 Delay, frequency, data rate, polarity, dwell time and size are those in
-force; the counter rises; the MIC holds; the gateway took the frame. Four
+force; the counter rises; the MIC holds; the gateway took the frame. Three
 such downlinks that ask for an answer (confirmed, an ACK that ends repeats,
-RekeyConf), and no answer to any: likely, when not even a loss of three in
-ten explains it. A capture at the gateway cannot look into the node.
+RekeyConf), and no answer: likely. A capture at the gateway cannot look
+into the node.
 
 Unconfirmed downlinks need no answer and show nothing. With any downlink
 outside the windows that is the cause.

@@ -1,14 +1,14 @@
 //! Cause `gateway-has-no-gps-time`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::session;
+use crate::ladder::{gateway, session};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayHasNoGpsTime,
     what: "timed downlinks are refused for want of GPS time",
-    places: &[Place::Session(session::Rung::Sent)],
+    places: &[Place::Gateway(gateway::Rung::Sends), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Session(session::sent::no_gps)],
+    checks: &[Check::Gateway(gateway::sends::no_gps), Check::Session(session::sent::no_gps)],
     page: PAGE,
 };
 

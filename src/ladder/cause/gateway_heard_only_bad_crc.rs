@@ -5,6 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
+        gateway,
         join::{self, Case},
     },
 };
@@ -12,9 +13,9 @@ use crate::{
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayHeardOnlyBadCrc,
     what: "everything received has a bad CRC",
-    places: &[Place::Join(join::Rung::Heard)],
+    places: &[Place::Gateway(gateway::Rung::Hears), Place::Join(join::Rung::Heard)],
     kind: Kind::Residual,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Gateway(gateway::hears::only_bad_crc), Check::Join(check)],
     page: PAGE,
 };
 

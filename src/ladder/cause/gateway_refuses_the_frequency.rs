@@ -6,6 +6,7 @@ use crate::{
     intake::TxError,
     ladder::{
         finding::Finding,
+        gateway,
         join::{self, Case, accepts, sent, timely::misses},
         session,
     },
@@ -14,9 +15,17 @@ use crate::{
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRefusesTheFrequency,
     what: "the gateway refuses a lawful frequency",
-    places: &[Place::Join(join::Rung::Sent), Place::Session(session::Rung::Sent)],
+    places: &[
+        Place::Gateway(gateway::Rung::Sends),
+        Place::Join(join::Rung::Sent),
+        Place::Session(session::Rung::Sent),
+    ],
     kind: Kind::Exact,
-    checks: &[Check::Join(check), Check::Session(session::sent::frequency)],
+    checks: &[
+        Check::Gateway(gateway::sends::refuses_frequency),
+        Check::Join(check),
+        Check::Session(session::sent::frequency),
+    ],
     page: PAGE,
 };
 

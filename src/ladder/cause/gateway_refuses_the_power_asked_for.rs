@@ -6,7 +6,7 @@ use crate::{
     intake::TxError,
     ladder::{
         finding::Finding,
-        gateway::{self, sends::refused_power},
+        gateway,
         join::{Case, sent},
         session,
     },
@@ -18,17 +18,16 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the gateway refuses the power asked for",
     places: &[Place::Gateway(gateway::Rung::Sends), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(check), Check::Join(of_node), Check::Session(session::sent::power)],
+    checks: &[
+        Check::Gateway(gateway::sends::refuses_power),
+        Check::Join(of_node),
+        Check::Session(session::sent::power),
+    ],
     page: PAGE,
 };
 
 /// Evidence of one kind is told of this many downlinks.
 const MOST_TOLD: usize = 4;
-
-/// The gateway as its own ladder sees it.
-fn check(case: &gateway::Case<'_>) -> Option<Finding> {
-    of(&refused_power(case))
-}
 
 /// A node whose accepts are refused.
 fn of_node(case: &Case<'_>) -> Option<Finding> {

@@ -8,6 +8,7 @@ use crate::{
     intake::Speaker,
     ladder::{
         finding::Finding,
+        gateway::{self, configured::eui},
         join::{self, Case, answered},
     },
 };
@@ -15,9 +16,13 @@ use crate::{
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRegisteredUnderAnotherEui,
     what: "the server knows the gateway by another EUI",
-    places: &[Place::Join(join::Rung::Answered)],
+    places: &[Place::Gateway(gateway::Rung::Known), Place::Join(join::Rung::Answered)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[
+        Check::Gateway(gateway::known::another_eui),
+        Check::Gateway(eui::registered_under_another_eui),
+        Check::Join(check),
+    ],
     page: PAGE,
 };
 

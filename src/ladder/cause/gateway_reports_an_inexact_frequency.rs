@@ -6,6 +6,7 @@ use crate::{
     intake::Speaker,
     ladder::{
         finding::Finding,
+        gateway,
         join::{Case, Rung, on_plan::heard_at},
         rung::State,
     },
@@ -15,9 +16,13 @@ use crate::{
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayReportsAnInexactFrequency,
     what: "the gateway reports a frequency off the grid by a synthesiser step",
-    places: &[Place::Join(Rung::OnPlan), Place::Join(Rung::Answered)],
+    places: &[
+        Place::Gateway(gateway::Rung::OnPlan),
+        Place::Join(Rung::OnPlan),
+        Place::Join(Rung::Answered),
+    ],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Gateway(gateway::on_plan::inexact), Check::Join(check)],
     page: PAGE,
 };
 

@@ -20,7 +20,7 @@ pub(super) const CAUSE: Cause = Cause {
     id: CauseId::IndicationNeverConfirmed,
     what: "DeviceModeInd or ResetInd is repeated, and no confirmation comes",
     places: &[Place::Session(session::Rung::Answered)],
-    kind: Kind::Exact,
+    kind: Kind::Silence,
     checks: &[Check::Session(check)],
     page: PAGE,
 };

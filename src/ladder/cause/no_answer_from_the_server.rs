@@ -9,6 +9,7 @@ use crate::{
         join::{Case, Rung, answered},
         rung::State,
     },
+    trace::Sighting,
 };
 
 pub(super) const CAUSE: Cause = Cause {
@@ -30,6 +31,14 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         attempt.ask.join().is_some() && case.state(*index, Rung::Answered) == State::Broken
     });
     if silent.is_empty() || !answered::requests_are_good(case) {
+        return None;
+    }
+    // A request that may never have reached the server is no reason to look for its answer there.
+    let read = |seen: &Sighting| {
+        let gateway = case.trace.gateways.get(&seen.gateway);
+        gateway.is_none_or(|gateway| gateway.push.asked == 0 || gateway.is_read())
+    };
+    if !silent.iter().any(|(_, attempt)| attempt.heard.sightings().any(read)) {
         return None;
     }
     // After a join that worked one request without an answer is a lost datagram.

@@ -20,18 +20,12 @@ pub(super) const CAUSE: Cause = Cause {
     places: &[Place::Gateway(gateway::Rung::DownlinkOpen), Place::Session(session::Rung::Answered)],
     kind: Kind::Exact,
     checks: &[
-        Check::Gateway(check),
+        Check::Gateway(gateway::downlink_open::no_path),
         Check::Join(of_node),
         Check::Session(session::answered::no_downlink_path),
     ],
     page: PAGE,
 };
-
-/// The gateway as its own ladder sees it.
-fn check(case: &gateway::Case<'_>) -> Option<Finding> {
-    let gateway = case.heard.filter(|gateway| gateway.downlink_is_closed())?;
-    Some(of(case.eui, gateway, Line::default()))
-}
 
 /// A node that no answer reaches: every gateway that heard its last requests is closed.
 fn of_node(case: &Case<'_>) -> Option<Finding> {

@@ -20,7 +20,7 @@ pub(super) const CAUSE: Cause = Cause {
     id: CauseId::NodeRequestNeverAnswered,
     what: "LinkCheckReq, DeviceTimeReq or PingSlotInfoReq is never answered",
     places: &[Place::Session(session::Rung::Answered)],
-    kind: Kind::Exact,
+    kind: Kind::Silence,
     checks: &[Check::Session(check)],
     page: PAGE,
 };

@@ -5,6 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
+        gateway,
         join::{Case, Rung, on_plan::received_share},
         rung::State,
     },
@@ -13,9 +14,9 @@ use crate::{
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::OneChannelGateway,
     what: "the gateway receives one channel of a plan with many",
-    places: &[Place::Join(Rung::OnPlan)],
+    places: &[Place::Gateway(gateway::Rung::OnPlan), Place::Join(Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Gateway(gateway::on_plan::only_one_channel), Check::Join(check)],
     page: PAGE,
 };
 

@@ -13,7 +13,7 @@ pub(super) const CAUSE: Cause = Cause {
     id: CauseId::RejoinNeverAnswered,
     what: "Rejoin-Requests are good, and nothing answers them",
     places: &[Place::Session(session::Rung::Answered)],
-    kind: Kind::Exact,
+    kind: Kind::Silence,
     checks: &[Check::Session(check)],
     page: PAGE,
 };

@@ -20,7 +20,7 @@ pub(super) const CAUSE: Cause = Cause {
     id: CauseId::RekeyIndNeverAnswered,
     what: "a 1.1 node repeats RekeyInd, and no RekeyConf comes",
     places: &[Place::Session(session::Rung::Answered)],
-    kind: Kind::Exact,
+    kind: Kind::Silence,
     checks: &[Check::Session(check)],
     page: PAGE,
 };

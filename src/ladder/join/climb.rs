@@ -16,6 +16,10 @@ pub(in crate::ladder) fn climb(subject: Subject<'_>) -> Case<'_> {
             case.deaf = proven::receiving::deaf(&case);
         }
         for attempt in 0..case.ladders.len() {
+            // A Rejoin-Request is judged with its session.
+            if case.node.attempts.get(attempt).is_some_and(|asked| asked.ask.join().is_none()) {
+                continue;
+            }
             let judgement = rung.judge(&case, attempt);
             if let Some(ladder) = case.ladders.get_mut(attempt) {
                 ladder[*rung] = judgement;

@@ -48,17 +48,13 @@ pub(in crate::ladder) fn median(values: &[f32]) -> Option<f32> {
     sorted.get(sorted.len() / 2).copied()
 }
 
-/// Of downlinks so many may be lost in a world in which all works: gateways send with less power than nodes
-/// would need, and nodes stand in noise (common practice).
-const LOST_DOWN: f64 = 0.3;
-
-/// Returns the odds that so many downlinks in a row are lost by chance, where as many are lost as of the
-/// uplinks, and three in ten at the least.
+/// Returns the odds that so many frames in a row are lost by chance, where as many are lost as of the
+/// uplinks by the rule of succession, and one in ten at the least.
 pub(in crate::ladder) fn odds(story: &Story<'_>, frames: usize) -> f64 {
     let last = story.turns().len().saturating_sub(1);
     let all = between(story, 0, last);
-    let share = f64::from(all.missing()) / f64::from(all.sent.max(1));
-    share.max(LOST_DOWN).powf(u32::try_from(frames).map_or(1e3, f64::from))
+    let share = (f64::from(all.missing()) + 1.0) / (f64::from(all.sent) + 2.0);
+    share.max(0.1).powf(u32::try_from(frames).map_or(1e3, f64::from))
 }
 
 /// Returns the modulation of a turn's uplink.

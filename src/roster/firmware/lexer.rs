@@ -1,7 +1,8 @@
-//! C source as tokens, comments apart.
+//! C, C++ or Rust source as tokens, comments apart.
 //!
 //! Only what values are made of is told apart: this is no compiler, and a source that no compiler
-//! would take still gives the tokens that it has.
+//! would take still gives the tokens that it has. Where the languages differ (lifetimes, raw texts,
+//! attributes) each is known by its own shape.
 
 use super::{super::error::Position, SourceFaultKind};
 
@@ -121,23 +122,66 @@ impl<'t> Lexer<'t> {
             self.fresh_line = true;
         } else if rest.starts_with("//") || rest.starts_with("/*") {
             self.comment(rest.starts_with("/*"));
+        } else if self.prefixed_text() {
+            // `b"..."` and the like are texts.
         } else if c.is_alphabetic() || c == '_' || c == '$' {
             let word = self.take_while(|c| c.is_alphanumeric() || c == '_' || c == '$');
             self.push(Kind::Word(word), at);
         } else if c.is_ascii_digit() {
             let number = self.number();
             self.push(Kind::Number(number), at);
+        } else if c == '\'' && is_lifetime(rest) {
+            self.bump();
+            self.take_while(|c| c.is_alphanumeric() || c == '_');
         } else if c == '"' || c == '\'' {
             self.quoted(c);
         } else {
             self.bump();
-            if c == '#' && self.fresh_line {
+            // `#[...]` and `#![...]` are attributes of Rust.
+            let attribute = self.rest().starts_with(['[', '!']);
+            if c == '#' && self.fresh_line && !attribute {
                 self.directive = true;
                 self.push(Kind::Directive, at);
             } else if !c.is_whitespace() {
                 self.push(Kind::Punct(c), at);
             }
         }
+        true
+    }
+
+    /// Takes a text that has letters in front: what they say of its type makes no difference here, but
+    /// that a raw text has no escapes and may hold quotes.
+    fn prefixed_text(&mut self) -> bool {
+        let rest = self.rest();
+        let Some(prefix) = PREFIXES.iter().find(|prefix| {
+            rest.strip_prefix(**prefix).is_some_and(|text| text.starts_with(['"', '#']))
+        }) else {
+            return false;
+        };
+        let body = rest.get(prefix.len()..).unwrap_or_default();
+        let marks = body.chars().take_while(|c| *c == '#').count();
+        if marks > 0 && (!prefix.ends_with('r') || !body.trim_start_matches('#').starts_with('"')) {
+            return false;
+        }
+        let at = self.position;
+        for _ in 0..prefix.len() + marks {
+            self.bump();
+        }
+        if marks == 0 {
+            self.quoted('"');
+            return true;
+        }
+        self.bump();
+        let start = self.at;
+        let close = format!("\"{}", "#".repeat(marks));
+        let Some(length) = self.rest().find(&close) else {
+            self.lexed.faults.push((at, SourceFaultKind::OpenText));
+            while self.bump().is_some() {}
+            return true;
+        };
+        while self.at < start + length + close.len() && self.bump().is_some() {}
+        let text = self.text.get(start..start + length).unwrap_or_default();
+        self.push(Kind::Text(text), at);
         true
     }
 
@@ -228,6 +272,17 @@ impl<'t> Lexer<'t> {
     }
 }
 
+/// Whether a quote begins the name of a lifetime of Rust, and not a character: nothing closes it.
+fn is_lifetime(rest: &str) -> bool {
+    let mut chars = rest.chars().skip(1);
+    let fits = |c: &char| c.is_alphanumeric() || *c == '_';
+    let starts = chars.next().is_some_and(|c| c.is_alphabetic() || c == '_');
+    starts && chars.find(|c| !fits(c)) != Some('\'')
+}
+
+/// What may be in front of a text: its type in Rust (b, r, br, c) and C++ (u8, L, u, U).
+const PREFIXES: [&str; 8] = ["br", "b", "r", "cr", "c", "u8", "L", "u"];
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -248,6 +303,28 @@ mod tests {
         ];
         assert_eq!(kinds("#define A \\\n 0x1'2u // c\nb"), wanted);
         assert_eq!(kinds("  # define A \\\r\n 0x1'2u /* c\n */\r\nb"), wanted);
+    }
+
+    #[test]
+    fn what_is_rust_alone_is_told_by_its_shape() {
+        let wanted = [
+            Kind::Word("const"),
+            Kind::Word("A"),
+            Kind::Punct(':'),
+            Kind::Punct('&'),
+            Kind::Word("str"),
+            Kind::Punct('='),
+            Kind::Text("02"),
+            Kind::Punct(';'),
+        ];
+        assert_eq!(kinds("const A: &'static str = \"02\";"), wanted);
+        assert_eq!(
+            kinds("r#\"a\"b\"# b\"\\x70\" 'a' '_'"),
+            [Kind::Text("a\"b"), Kind::Text("\\x70"), Kind::Character("a"), Kind::Character("_")]
+        );
+        assert!(!kinds("#[cfg(x)] const A").contains(&Kind::Directive));
+        assert!(kinds("#![no_std]\n#define A").contains(&Kind::Directive));
+        assert_eq!(lex("r#\"open").faults.len(), 1);
     }
 
     #[test]

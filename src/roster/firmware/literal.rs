@@ -1,4 +1,4 @@
-//! Texts and numbers as C spells them.
+//! Texts and numbers as C, C++ and Rust spell them.
 
 use zeroize::Zeroizing;
 
@@ -41,22 +41,37 @@ pub(super) fn unescaped(text: &str) -> (Zeroizing<Vec<u8>>, bool) {
     (octets, escaped)
 }
 
-/// Returns the value of a number as written: `0x70u`, `0b1`, `017`, `1'000UL`.
+/// Returns the value of a number as written: `0x70u`, `0b1`, `017`, `1'000UL`, `0x70_u8`.
 pub(super) fn number(text: &str) -> Option<u64> {
-    let text: String =
-        text.chars().filter(|c| *c != '\'').map(|c| c.to_ascii_lowercase()).collect();
+    let (digits, radix) = digits(text);
+    u64::from_str_radix(&digits, radix).ok()
+}
+
+/// Returns the digits of a number without prefix, separators and type, and their base.
+pub(super) fn digits(text: &str) -> (Zeroizing<String>, u32) {
+    let kept = text.chars().filter(|c| !matches!(c, '\'' | '_'));
+    let text: Zeroizing<String> = Zeroizing::new(kept.map(|c| c.to_ascii_lowercase()).collect());
     let (digits, radix) = if let Some(hex) = text.strip_prefix("0x") {
         (hex, 16)
     } else if let Some(binary) = text.strip_prefix("0b") {
         (binary, 2)
+    } else if let Some(octal) = text.strip_prefix("0o") {
+        (octal, 8)
     } else if text.len() > 1 && text.starts_with('0') {
         (text.as_str(), 8)
     } else {
         (text.as_str(), 10)
     };
-    let digits = digits.trim_end_matches(['u', 'l', 'z']);
-    u64::from_str_radix(digits, radix).ok()
+    let digits = RUST_TYPES
+        .iter()
+        .find_map(|name| digits.strip_suffix(name))
+        .unwrap_or_else(|| digits.trim_end_matches(['u', 'l', 'z']));
+    (Zeroizing::new(digits.to_owned()), radix)
 }
+
+/// Types that Rust writes behind a number.
+const RUST_TYPES: [&str; 10] =
+    ["u8", "u16", "u32", "u64", "usize", "i8", "i16", "i32", "i64", "isize"];
 
 #[cfg(test)]
 mod tests {
@@ -79,6 +94,9 @@ mod tests {
             ("017", Some(15)),
             ("0b101", Some(5)),
             ("0", Some(0)),
+            ("0x70_u8", Some(0x70)),
+            ("112u8", Some(112)),
+            ("0x0200_00FF_FE00_1207_u64", Some(0x0200_00FF_FE00_1207)),
             ("0x0200'00FF'FE00'1207ULL", Some(0x0200_00FF_FE00_1207)),
             ("1.0.4", None),
             ("09", None),

@@ -96,7 +96,8 @@ pub(super) fn order_in(comment: &str) -> Option<ByteOrder> {
     found
 }
 
-fn order_word(word: &str) -> Option<ByteOrder> {
+/// Returns the order that a word of a name says.
+pub(super) fn order_word(word: &str) -> Option<ByteOrder> {
     match word {
         "lsb" | "le" | "lsbf" | "little" | "reversed" => Some(ByteOrder::Reversed),
         "msb" | "be" | "msbf" | "big" => Some(ByteOrder::Printed),
@@ -120,7 +121,7 @@ fn longest_match(words: &[String]) -> Option<(usize, usize, Member, bool)> {
 }
 
 /// Takes an identifier apart: at `_`, where capitals begin, and between letters and digits.
-fn words(identifier: &str) -> Vec<String> {
+pub(super) fn words(identifier: &str) -> Vec<String> {
     let characters: Vec<char> = identifier.chars().take(LONGEST_IDENTIFIER).collect();
     let mut words = vec![String::new()];
     for (i, c) in characters.iter().enumerate() {

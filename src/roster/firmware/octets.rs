@@ -4,7 +4,7 @@ use zeroize::Zeroizing;
 
 use super::{
     ByteOrder, SourceFaultKind,
-    literal::number,
+    literal::{digits, number},
     member::Member,
     names::{Meaning, region_in},
     value::{Entry, Value},
@@ -14,7 +14,10 @@ use crate::{
     id::{DevAddr, Eui64, NetId},
     key::Aes128Key,
     region::Plan,
-    roster::claim::{Activation, Class},
+    roster::{
+        claim::{Activation, Class},
+        value::most_sub_bands,
+    },
 };
 
 /// What a source says.
@@ -91,7 +94,7 @@ pub(super) fn said(
         Member::SubBand => match value {
             Value::Number(text) => number(text)
                 .and_then(|n| u8::try_from(n).ok())
-                .filter(|n| (1..=8).contains(n))
+                .filter(|n| (1..=most_sub_bands()).contains(n))
                 .map(Said::SubBand)
                 .ok_or(Problem::NoValue),
             _ => Err(Problem::NoValue),
@@ -228,7 +231,7 @@ fn from_text<const N: usize>(text: &[u8], escaped: bool) -> Result<[u8; N], Prob
 fn from_number<const N: usize>(text: &str) -> Result<[u8; N], Problem> {
     let hex = text.get(..2).is_some_and(|prefix| prefix.eq_ignore_ascii_case("0x"));
     let value = number(text).ok_or(Problem::NoValue)?;
-    let digits = text.chars().skip(2).filter(char::is_ascii_hexdigit).count();
+    let digits = digits(text).0.len();
     // the value of a session is a number of four octets at most, and 0 says that there is none
     let whole = if N == 8 { digits >= 2 * N || value > u64::from(u32::MAX) } else { hex };
     if !hex || N > 8 || !whole {

@@ -1,4 +1,4 @@
-//! Declarations and macros of a source, and the conditions that they stand under.
+//! Declarations and macros of a source, and the conditions that they are under.
 
 use std::collections::HashMap;
 
@@ -185,12 +185,41 @@ impl<'t> Scanner<'_, 't> {
             return;
         }
         let operator = at.checked_sub(1).and_then(|before| self.kind(before));
-        if matches!(operator, Some(Kind::Punct(c)) if c != ']' && c != ')') {
+        if matches!(operator, Some(Kind::Punct(c)) if !matches!(c, ']' | ')' | '>')) {
             return;
         }
-        let at_name = self.before_attributes(at);
-        let Some(name_at) = self.name_before(at_name) else { return };
+        let name_at = self.annotated(at).or_else(|| self.name_before(self.before_attributes(at)));
+        let Some(name_at) = name_at else { return };
         self.variable(scan, name_at, at + 1);
+    }
+
+    /// `const name: [u8; 8] = value` of Rust: returns the name, which is before its type.
+    fn annotated(&self, at: usize) -> Option<usize> {
+        let mut depth = 0usize;
+        let mut colon = at;
+        for _ in 0..LONGEST_TYPE {
+            colon = colon.checked_sub(1)?;
+            match self.kind(colon)? {
+                Kind::Punct(']' | ')' | '>') => depth += 1,
+                Kind::Punct('[' | '(' | '<') => depth = depth.checked_sub(1)?,
+                Kind::Punct(':') if self.punct(colon.checked_sub(1)?, ':') => {
+                    // `heapless::Vec` is a path
+                    colon -= 1;
+                }
+                Kind::Punct(':') if depth == 0 => {
+                    let name_at = colon.checked_sub(1)?;
+                    let declares = match self.kind(name_at.checked_sub(1)?)? {
+                        Kind::Word(word) => matches!(word, "const" | "static" | "let" | "mut"),
+                        _ => false,
+                    };
+                    let named = matches!(self.kind(name_at), Some(Kind::Word(_)));
+                    return (named && declares).then_some(name_at);
+                }
+                Kind::Punct(';' | '{' | '}' | ',') if depth == 0 => return None,
+                _ => {}
+            }
+        }
+        None
     }
 
     /// `name[8] {value}` of C++; every other brace opens what is looked into.

@@ -12,7 +12,7 @@ use super::{
     branch::Branches,
     lexer::{Comment, Token, lex},
     member::Member,
-    names::{Meaning, meaning, order_in, tag_of},
+    names::{Meaning, meaning, order_in, order_word, tag_of, words},
     octets::{Problem, Said, candidate_octets, said},
     scan::{Declaration, Scan, scan},
     value::{Cursor, Definitions, Entry, Reader, Value},
@@ -340,6 +340,13 @@ fn order(
     }
     if let Some(order) = order_of_comments(file.comments, spot.lines) {
         return (order, OrderFrom::Comment);
+    }
+    let call = entry.call.into_iter().chain(match &entry.value {
+        Value::List(entries) => entries.first().filter(|_| entries.len() == 1).and_then(|e| e.call),
+        _ => None,
+    });
+    if let Some(order) = call.flat_map(words).find_map(|word| order_word(&word)) {
+        return (order, OrderFrom::Name);
     }
     let raw = match &entry.value {
         Value::List(entries) => {

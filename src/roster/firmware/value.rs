@@ -1,4 +1,5 @@
-//! Initialisers: a number, a text, a word, or a list of them, with macros put in their place.
+//! Initialisers: a number, a text, a word, or a list of them, with macros put in their place, and out of
+//! the types and functions that they are handed to.
 
 use std::collections::HashMap;
 
@@ -7,7 +8,7 @@ use zeroize::Zeroizing;
 use super::{
     super::error::Position,
     lexer::{Kind, Token},
-    literal::unescaped,
+    literal::{number, unescaped},
 };
 
 /// What stands behind a name.
@@ -38,6 +39,14 @@ pub(super) struct Entry<'t> {
     pub(super) value: Value<'t>,
     /// The macro or variable that the whole element is.
     pub(super) alias: Option<&'t str>,
+    /// The function or macro that it is handed to: `from_le_bytes`.
+    pub(super) call: Option<&'t str>,
+}
+
+impl<'t> Entry<'t> {
+    const fn new(at: Position, value: Value<'t>) -> Self {
+        Self { field: None, at, value, alias: None, call: None }
+    }
 }
 
 /// Where the tokens of a definition stand, and within which condition.
@@ -86,33 +95,35 @@ impl<'t> Reader<'_, 't> {
             (1, Some(entry)) => entry,
             (_, Some(last)) => {
                 read.push(last);
-                Entry { field: None, at, value: Value::List(read), alias: None }
+                Entry::new(at, Value::List(read))
             }
-            (_, None) => Entry { field: None, at, value: Value::Other, alias: None },
+            (_, None) => Entry::new(at, Value::Other),
         }
     }
 
     /// Reads a macro's body: one value, or several with commas between.
     pub(super) fn body(&mut self, mut cursor: Cursor) -> Entry<'t> {
         let at = self.peek(cursor).map_or(Position { line: 1, column: 1 }, |token| token.at);
-        let mut entries = self.elements(&mut cursor, 0);
+        let mut entries = self.elements(&mut cursor, 0, '}');
         match (entries.len(), entries.pop()) {
             (1, Some(entry)) => entry,
             (_, Some(last)) => {
                 entries.push(last);
-                Entry { field: None, at, value: Value::List(entries), alias: None }
+                Entry::new(at, Value::List(entries))
             }
-            (_, None) => Entry { field: None, at, value: Value::Other, alias: None },
+            (_, None) => Entry::new(at, Value::Other),
         }
     }
 
-    /// Reads elements up to a brace that closes, or to the end.
-    fn elements(&mut self, cursor: &mut Cursor, depth: usize) -> Vec<Entry<'t>> {
+    /// Reads elements up to what closes them, or to the end.
+    fn elements(&mut self, cursor: &mut Cursor, depth: usize, close: char) -> Vec<Entry<'t>> {
         let mut entries = Vec::new();
         while let Some(token) = self.peek(*cursor) {
             match token.kind {
+                Kind::Punct(c) if c == close => break,
                 Kind::Punct('}') => break,
                 Kind::Punct(',') => cursor.at += 1,
+                Kind::Punct(';') if close == ']' => self.repeat(cursor, &mut entries),
                 _ => {
                     let before = cursor.at;
                     entries.append(&mut self.element(cursor, depth));
@@ -126,28 +137,36 @@ impl<'t> Reader<'_, 't> {
         entries
     }
 
+    /// `[0; 8]`: the element as many times as the number says.
+    fn repeat(&self, cursor: &mut Cursor, entries: &mut Vec<Entry<'t>>) {
+        cursor.at += 1;
+        let Some(Kind::Number(text)) = self.peek(*cursor).map(|token| token.kind) else { return };
+        cursor.at += 1;
+        let count = number(text).and_then(|count| usize::try_from(count).ok()).unwrap_or(0);
+        if let ([only], true) = (entries.as_slice(), count <= MOST_REPEATED) {
+            *entries = vec![only.clone(); count];
+        }
+    }
+
     /// Reads one element; a macro that is a list without braces gives several.
     fn element(&mut self, cursor: &mut Cursor, depth: usize) -> Vec<Entry<'t>> {
         let field = self.designator(cursor);
         let Some(token) = self.peek(*cursor) else { return Vec::new() };
-        let entry = |value| Entry { field, at: token.at, value, alias: None };
+        let entry = |value| Entry { field, ..Entry::new(token.at, value) };
         if depth >= DEEPEST || self.budget == 0 {
-            self.skip(cursor);
+            self.skip(cursor, 0);
             return vec![entry(Value::Other)];
         }
         self.budget -= 1;
-        self.pass_cast(cursor);
+        let opened = self.pass_cast(cursor);
+        // a reference of Rust is its value
+        cursor.at += usize::from(self.is_at(*cursor, '&'));
+        let path = self.path(*cursor);
         let Some(first) = self.peek(*cursor) else { return vec![entry(Value::Other)] };
         let mut read = match first.kind {
-            Kind::Punct('{') => {
-                cursor.at += 1;
-                let entries = self.elements(cursor, depth + 1);
-                if self.peek(*cursor).is_none() {
-                    return vec![entry(Value::Open)];
-                }
-                cursor.at += 1;
-                vec![entry(Value::List(entries))]
-            }
+            _ if path.is_some() => self.handed(path, cursor, depth, &entry),
+            Kind::Punct('{') => self.list(cursor, depth, '}', &entry),
+            Kind::Punct('[') => self.list(cursor, depth, ']', &entry),
             Kind::Number(text) => {
                 cursor.at += 1;
                 vec![entry(Value::Number(text))]
@@ -168,12 +187,98 @@ impl<'t> Reader<'_, 't> {
             }
             _ => vec![entry(Value::Other)],
         };
-        if !self.closes(cursor) {
+        if !self.closes(cursor, opened) {
             // an expression: its value is the compiler's to know
-            self.skip(cursor);
+            self.skip(cursor, opened);
             read = vec![entry(Value::Other)];
         }
         read
+    }
+
+    /// Reads what is between braces or brackets.
+    fn list(
+        &mut self,
+        cursor: &mut Cursor,
+        depth: usize,
+        close: char,
+        entry: &dyn Fn(Value<'t>) -> Entry<'t>,
+    ) -> Vec<Entry<'t>> {
+        cursor.at += 1;
+        let entries = self.elements(cursor, depth + 1, close);
+        if self.peek(*cursor).is_none() {
+            return vec![entry(Value::Open)];
+        }
+        cursor.at += 1;
+        vec![entry(Value::List(entries))]
+    }
+
+    /// Looks for names before a parenthesis or a brace: `DevEui::from(`, `hex!(`, `Credentials {`.
+    fn path(&self, cursor: Cursor) -> Option<Path<'t>> {
+        let kind = |at: usize| self.peek(Cursor { at, ..cursor }).map(|token| token.kind);
+        let mut at = cursor.at;
+        let mut last = None;
+        for _ in 0..DEEPEST {
+            let Some(Kind::Word(word)) = kind(at) else { return None };
+            last = Some(word);
+            at += 1;
+            match (kind(at), kind(at + 1)) {
+                (Some(Kind::Punct(':')), Some(Kind::Punct(':'))) => at += 2,
+                _ => break,
+            }
+        }
+        at += usize::from(kind(at) == Some(Kind::Punct('!')));
+        let open = match kind(at) {
+            Some(Kind::Punct(open @ ('(' | '{'))) => open,
+            _ => return None,
+        };
+        Some(Path { last: last?, open, at })
+    }
+
+    /// Reads a value that is handed to a function, a macro or a type: one alone is the value itself.
+    fn handed(
+        &mut self,
+        path: Option<Path<'t>>,
+        cursor: &mut Cursor,
+        depth: usize,
+        entry: &dyn Fn(Value<'t>) -> Entry<'t>,
+    ) -> Vec<Entry<'t>> {
+        let Some(Path { last, open, at }) = path else { return Vec::new() };
+        cursor.at = at;
+        if open == '{' {
+            return self.list(cursor, depth, '}', entry);
+        }
+        cursor.at += 1;
+        let mut handed = self.elements(cursor, depth + 1, ')');
+        if self.peek(*cursor).is_none() {
+            return vec![entry(Value::Open)];
+        }
+        cursor.at += 1;
+        self.pass_unwrapping(cursor);
+        match (handed.len(), handed.pop()) {
+            (1, Some(Entry { value: value @ (Value::List(_) | Value::Text { .. }), call, .. })) => {
+                vec![Entry { call: call.or(Some(last)), ..entry(value) }]
+            }
+            _ => vec![entry(Value::Other)],
+        }
+    }
+
+    /// Passes `.unwrap()`, `.into()` and `?`, which change nothing.
+    fn pass_unwrapping(&self, cursor: &mut Cursor) {
+        let kind = |at: usize| self.peek(Cursor { at, ..*cursor }).map(|token| token.kind);
+        let mut at = cursor.at;
+        loop {
+            at += match (kind(at), kind(at + 1), kind(at + 2), kind(at + 3)) {
+                (Some(Kind::Punct('?')), ..) => 1,
+                (
+                    Some(Kind::Punct('.')),
+                    Some(Kind::Word("unwrap" | "into" | "clone")),
+                    Some(Kind::Punct('(')),
+                    Some(Kind::Punct(')')),
+                ) => 4,
+                _ => break,
+            };
+        }
+        cursor.at = at;
     }
 
     fn word(
@@ -193,7 +298,7 @@ impl<'t> Reader<'_, 't> {
             end: definition.end,
             branch: definition.branch,
         };
-        let mut entries = self.elements(&mut inner, depth + 1);
+        let mut entries = self.elements(&mut inner, depth + 1, '}');
         match (entries.len(), entries.pop()) {
             (1, Some(only)) => {
                 // where a macro leads to another, the last name is the one nearest to the value
@@ -235,6 +340,11 @@ impl<'t> Reader<'_, 't> {
                     any_escaped |= escaped;
                 }
                 Some(Kind::Word(word)) if depth < DEEPEST && self.budget > 0 => {
+                    // C++ says by letters behind a text of which type it is.
+                    if matches!(word, "s" | "sv") && !all.is_empty() {
+                        cursor.at += 1;
+                        continue;
+                    }
                     let Some(definition) = self.definition(word, *cursor) else {
                         return Value::Other;
                     };
@@ -270,27 +380,33 @@ impl<'t> Reader<'_, 't> {
                 cursor.at += 3;
                 Some(field)
             }
+            (Some(Kind::Word(_)), Some(Kind::Punct(':')), Some(Kind::Punct(':'))) => None,
             (Some(Kind::Word(field)), Some(Kind::Punct(':')), _) => {
                 cursor.at += 2;
                 Some(field)
             }
-            (Some(Kind::Punct('[')), Some(_), Some(Kind::Punct(']'))) => {
-                cursor.at += 3;
-                cursor.at += usize::from(
-                    self.peek(*cursor).is_some_and(|token| token.kind == Kind::Punct('=')),
-                );
+            (Some(Kind::Punct('[')), Some(_), Some(Kind::Punct(']')))
+                if kind(3) == Some(Kind::Punct('=')) =>
+            {
+                cursor.at += 4;
                 None
             }
             _ => None,
         }
     }
 
-    /// Passes what stands in parentheses if a value follows; opens them where none does.
-    fn pass_cast(&self, cursor: &mut Cursor) {
+    fn is_at(&self, cursor: Cursor, c: char) -> bool {
+        self.peek(cursor).map(|token| token.kind) == Some(Kind::Punct(c))
+    }
+
+    /// Passes what is in parentheses if a value follows; opens them where none does. Returns how many
+    /// it opened.
+    fn pass_cast(&self, cursor: &mut Cursor) -> usize {
+        let mut opened = 0;
         // each pair is looked through once, and few are enough
         for _ in 0..DEEPEST {
-            if self.peek(*cursor).map(|token| token.kind) != Some(Kind::Punct('(')) {
-                return;
+            if !self.is_at(*cursor, '(') {
+                break;
             }
             let mut ahead = *cursor;
             let mut depth = 0usize;
@@ -311,27 +427,36 @@ impl<'t> Reader<'_, 't> {
                     !matches!(token.kind, Kind::Punct(c) if c != '{' && c != '(')
                         && !matches!(token.kind, Kind::End | Kind::Directive)
                 });
-            cursor.at = if value_follows { ahead.at } else { cursor.at + 1 };
+            if value_follows {
+                cursor.at = ahead.at;
+            } else {
+                cursor.at += 1;
+                opened += 1;
+            }
         }
+        opened
     }
 
     /// Passes the parentheses that `pass_cast` opened; says whether the element ends there.
-    fn closes(&self, cursor: &mut Cursor) -> bool {
-        while self.peek(*cursor).is_some_and(|token| token.kind == Kind::Punct(')')) {
-            cursor.at += 1;
+    fn closes(&self, cursor: &mut Cursor, opened: usize) -> bool {
+        for _ in 0..opened {
+            cursor.at += usize::from(self.is_at(*cursor, ')'));
         }
         self.peek(*cursor).is_none_or(|token| {
-            matches!(token.kind, Kind::Punct(',' | '}' | ';') | Kind::End | Kind::Directive)
+            matches!(token.kind, Kind::Punct(',' | '}' | ']' | ')' | ';') | Kind::End)
+                || token.kind == Kind::Directive
         })
     }
 
     /// Passes the rest of an element.
-    fn skip(&self, cursor: &mut Cursor) {
-        let mut depth = 0usize;
+    fn skip(&self, cursor: &mut Cursor, opened: usize) {
+        let mut depth = opened;
         while let Some(token) = self.peek(*cursor) {
             match token.kind {
                 Kind::Punct('{' | '(' | '[') => depth += 1,
-                Kind::Punct('}' | ',' | ';') if depth == 0 => return,
+                Kind::Punct('}' | ']' | ')' | ',' | ';') if depth == 0 => return,
+                // parentheses that were never closed end with what is around them
+                Kind::Punct(',' | ';' | '}') if depth == opened => return,
                 Kind::End | Kind::Directive => return,
                 Kind::Punct('}' | ')' | ']') => depth = depth.saturating_sub(1),
                 _ => {}
@@ -341,7 +466,19 @@ impl<'t> Reader<'_, 't> {
     }
 }
 
+/// Names before what a value is handed to.
+#[derive(Clone, Copy, Debug)]
+struct Path<'t> {
+    /// The last of them.
+    last: &'t str,
+    /// What opens behind it, and where.
+    open: char,
+    at: usize,
+}
+
 /// Braces, parentheses and macros within one another.
 const DEEPEST: usize = 16;
+/// Elements that `[0; 16]` may stand for: keys have 16.
+const MOST_REPEATED: usize = 64;
 /// Tokens of a cast: `(const volatile struct eui *)` has six.
 const LONGEST_CAST: usize = 16;

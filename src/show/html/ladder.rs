@@ -53,7 +53,7 @@ fn step(ladder: LadderName, rung: RungView<'_>, node: &NodePage<'_>) -> Markup {
 }
 
 /// A rung between its two rails: whole, broken in the middle, or not there to be seen.
-fn drawing(state: State) -> Markup {
+pub(super) fn drawing(state: State) -> Markup {
     html! {
         span.rails aria-hidden="true" {
             svg width="40" height="24" viewBox="0 0 40 24" {

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::anchor;
+use super::{anchor, gateways};
 use crate::{
     ladder::{Diagnosis, Ladder, Outcome, Rungs, State, join},
     report::{NodePage, Report},
@@ -18,6 +18,7 @@ pub(super) fn header(report: &Report<'_>) -> Markup {
             h1 { "Join report" }
             p.lead { (headline::of_all(all, report.about.is_empty())) }
             (captured(report))
+            (gateways::lead(report))
             @if report.shows_keys {
                 p.caution role="note" {
                     strong { "This file holds keys." }

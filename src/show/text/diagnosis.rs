@@ -5,7 +5,10 @@ use std::fmt;
 use super::{Tone, wrap};
 use crate::{
     fact::Fact,
-    ladder::{Diagnosis, Ladder, Outcome, RungView, State, Verdict},
+    ladder::{
+        Diagnosis, GatewayDiagnosis, GatewayOutcome, Ladder, Outcome, RungView, Rungs, State,
+        Verdict,
+    },
     show::{Secrets, Style, fact, headline},
     words::Count,
     words::sentence,
@@ -33,23 +36,88 @@ pub fn diagnosis(
         page.paragraph(Tone::Plain, "", &words, 2, out)?;
     }
     writeln!(out)?;
-    for rung in diagnosis.join.iter().flat_map(Ladder::view) {
-        page.rung(rung, out)?;
+    if let Some(ladder) = &diagnosis.join {
+        page.ladder(ladder, out)?;
     }
     if let Some(session) = &diagnosis.session {
         writeln!(out, "\n  {} {}", style.paint(Tone::Title, "Session"), session.dev_addr)?;
-        for rung in session.ladder.view() {
-            page.rung(rung, out)?;
-        }
+        page.ladder(&session.ladder, out)?;
     }
-    if !diagnosis.next.is_empty() {
-        writeln!(out)?;
-        writeln!(out, "  {}", style.paint(Tone::Title, "What would decide"))?;
-        for step in &diagnosis.next {
-            page.paragraph(Tone::Plain, "- ", &page.words(step), INDENT, out)?;
+    page.next(&diagnosis.next, out)
+}
+
+/// Writes one gateway's diagnosis.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn gateway(
+    diagnosis: &GatewayDiagnosis,
+    style: Style,
+    out: &mut dyn fmt::Write,
+) -> fmt::Result {
+    let page = Page { style, secrets: Secrets::Hidden };
+    let name = gateway_name(diagnosis);
+    let title = style.paint(Tone::Title, &name);
+    let outcome = style.paint(gateway_tone(diagnosis), diagnosis.outcome.words());
+    writeln!(out, "{title}: {outcome}")?;
+    if let (Some(eui), Some(_)) = (diagnosis.eui, &diagnosis.name) {
+        page.paragraph(Tone::Quiet, "", &format!("EUI {eui}"), 2, out)?;
+    }
+    for (i, verdict) in diagnosis.causes.iter().enumerate() {
+        page.cause(verdict, i, out)?;
+    }
+    // Of a gateway that is not in the capture there is one thing to say.
+    let is_absent = diagnosis.outcome == GatewayOutcome::Silent && diagnosis.causes.is_empty();
+    if is_absent {
+        let said = diagnosis.ladder.view().next().map(|rung| &rung.judgement.evidence);
+        for fact in said.into_iter().flatten() {
+            page.paragraph(Tone::Plain, "", &sentence(&page.words(fact)), 2, out)?;
         }
+    } else {
+        writeln!(out)?;
+        page.ladder(&diagnosis.ladder, out)?;
+    }
+    page.next(&diagnosis.next, out)
+}
+
+/// Writes the gateways of a capture on one line each.
+///
+/// # Errors
+/// Whatever the writer says.
+pub fn gateways(all: &[GatewayDiagnosis], style: Style, out: &mut dyn fmt::Write) -> fmt::Result {
+    writeln!(out, "{}", style.paint(Tone::Title, "All gateways"))?;
+    for diagnosis in all {
+        let why = match (diagnosis.causes.first(), diagnosis.ladder.first_broken()) {
+            (Some(verdict), _) => verdict.cause.id.name().to_owned(),
+            (None, Some(rung)) => format!("broken at {}", rung.name()),
+            (None, None) => String::new(),
+        };
+        line(
+            &gateway_name(diagnosis),
+            diagnosis.outcome.words(),
+            gateway_tone(diagnosis),
+            &why,
+            style,
+            out,
+        )?;
     }
     Ok(())
+}
+
+fn gateway_name(diagnosis: &GatewayDiagnosis) -> String {
+    match (&diagnosis.name, diagnosis.eui) {
+        (Some(name), _) => format!("Gateway {name}"),
+        (None, Some(eui)) => format!("Gateway {eui}"),
+        (None, None) => "A gateway without a name".into(),
+    }
+}
+
+fn gateway_tone(diagnosis: &GatewayDiagnosis) -> Tone {
+    match diagnosis.outcome {
+        GatewayOutcome::Working if !diagnosis.has_fault() => Tone::Good,
+        GatewayOutcome::CannotTell | GatewayOutcome::Silent if !diagnosis.has_fault() => Tone::Open,
+        _ => Tone::Bad,
+    }
 }
 
 /// Writes the nodes of a capture on one line each, for the end of a long report.
@@ -69,19 +137,30 @@ pub fn overview(all: &[Diagnosis], style: Style, out: &mut dyn fmt::Write) -> fm
             },
             |v| v.cause.id.name().to_owned(),
         );
-        let words = diagnosis.outcome.words();
-        let outcome = style.paint(tone(diagnosis), words);
-        let used = 3 + name.chars().count().max(24) + 18;
-        write!(out, "  {name:<24} {outcome}")?;
-        if cause.is_empty() {
-            writeln!(out)?;
-        } else if used + 1 + cause.len() <= style.width {
-            writeln!(out, "{:1$} {cause}", "", 18usize.saturating_sub(words.len()))?;
-        } else {
-            writeln!(out, "\n      {cause}")?;
-        }
+        line(&name, diagnosis.outcome.words(), tone(diagnosis), &cause, style, out)?;
     }
     Ok(())
+}
+
+/// A line of an overview: who, how it ended, why.
+fn line(
+    name: &str,
+    words: &str,
+    tone: Tone,
+    cause: &str,
+    style: Style,
+    out: &mut dyn fmt::Write,
+) -> fmt::Result {
+    let outcome = style.paint(tone, words);
+    let used = 3 + name.chars().count().max(24) + 18;
+    write!(out, "  {name:<24} {outcome}")?;
+    if cause.is_empty() {
+        writeln!(out)
+    } else if used + 1 + cause.len() <= style.width {
+        writeln!(out, "{:1$} {cause}", "", 18usize.saturating_sub(words.len()))
+    } else {
+        writeln!(out, "\n      {cause}")
+    }
 }
 
 fn name(diagnosis: &Diagnosis) -> String {
@@ -181,13 +260,32 @@ impl Page {
         )
     }
 
-    fn rung(&self, rung: RungView<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+    fn next(&self, steps: &[Fact], out: &mut dyn fmt::Write) -> fmt::Result {
+        if steps.is_empty() {
+            return Ok(());
+        }
+        writeln!(out, "\n  {}", self.style.paint(Tone::Title, "What would decide"))?;
+        for step in steps {
+            self.paragraph(Tone::Plain, "- ", &self.words(step), INDENT, out)?;
+        }
+        Ok(())
+    }
+
+    fn ladder<R: Rungs>(&self, ladder: &Ladder<R>, out: &mut dyn fmt::Write) -> fmt::Result {
+        let widest = ladder.view().map(|rung| rung.name.len()).max().unwrap_or_default();
+        for rung in ladder.view() {
+            self.rung(rung, (widest + 1).max(11), out)?;
+        }
+        Ok(())
+    }
+
+    fn rung(&self, rung: RungView<'_>, wide: usize, out: &mut dyn fmt::Write) -> fmt::Result {
         let (word, tone) = match rung.judgement.state {
             State::Proven => ("proven ", Tone::Good),
             State::Broken => ("BROKEN ", Tone::Bad),
             State::Unknown => ("unknown", Tone::Open),
         };
-        let head = format!("  {:>2} {:<11}", rung.number, rung.name);
+        let head = format!("  {:>2} {:<wide$}", rung.number, rung.name);
         let room = self.style.width.saturating_sub(head.len() + word.len() + 2);
         let mut first = true;
         for evidence in &rung.judgement.evidence {

@@ -174,7 +174,7 @@ impl Tracer<'_> {
 pub(crate) fn is_copy(heard: &Transmission, new: &Sighting) -> bool {
     let apart = |old: &Sighting| Some((new.at?.as_microsecond() - old.at?.as_microsecond()).abs());
     if let Some(old) = heard.sightings().rfind(|s| s.gateway == new.gateway) {
-        let is_request = heard.ftype() == Some(FType::JoinRequest);
+        let is_request = matches!(heard.ftype(), Some(FType::JoinRequest | FType::RejoinRequest));
         if is_request && apart(old).is_some_and(|us| us < SAME_REQUEST_US) {
             return true;
         }

@@ -20,6 +20,14 @@ fn asked(nonces: &[u16]) -> Vec<Event> {
     (1..).zip(nonces).map(|(line, nonce)| later(line, &request(*nonce))).collect()
 }
 
+/// The same in a capture that shows that nothing was answered.
+fn asked_in_vain(nonces: &[u16]) -> Vec<Event> {
+    let mut all = vec![pull(1, -2_000_000), acknowledged(2, -1_900_000, Leg::Pull)];
+    all.extend((3..).zip(nonces).map(|(line, nonce)| later(line, &request(*nonce))));
+    all.push(pull(90, 900_000_000));
+    all
+}
+
 const NOT_KEPT: &str = "dev-nonce-not-kept-across-power-loss";
 
 #[test]
@@ -47,7 +55,7 @@ fn a_dev_nonce_that_is_the_last_accepted_is_refused_and_the_next_is_not() {
 fn a_dev_nonce_on_the_used_list_is_refused() {
     let told = |version: &str, used: &str, nonces: &[u16]| {
         let record = format!("mac-version = '{version}'\nused-dev-nonces = [{used}]");
-        let told = verdict(&claims("EU868", "", &record), &asked(nonces));
+        let told = verdict(&claims("EU868", "", &record), &asked_in_vain(nonces));
         (state(&told, Rung::Fresh), names(&told))
     };
     // Drawn at random: the very nonce is used up.

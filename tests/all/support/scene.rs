@@ -5,7 +5,7 @@ use handfast::{
     intake::{Capture, Event, Item},
     ladder::{Diagnosis, Options, diagnose},
     roster,
-    scenario::Recording,
+    scenario::{Mistake, Recording},
     trace::Tracer,
 };
 
@@ -47,4 +47,40 @@ pub(crate) fn causes(diagnosis: &Diagnosis) -> Vec<String> {
 /// Returns facts in words, one a line, without digits of keys.
 pub(crate) fn words(facts: &[Fact]) -> String {
     facts.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
+}
+
+/// Whether a mistake brings another cause with it, which is then rightly told beside its own.
+pub(crate) fn brings(mistake: Mistake, id: &str) -> bool {
+    brought_by(mistake).contains(&id)
+}
+
+/// The causes that a mistake brings with it.
+pub(crate) fn brought_by(mistake: Mistake) -> &'static [&'static str] {
+    match mistake {
+        // A server that says nothing owes every answer.
+        Mistake::AdrAckIgnored => &["rekey-ind-never-answered", "node-request-never-answered"],
+        // At the slowest rate the same interval is too short.
+        Mistake::AdrTooFar => &["duty-cycle-exceeded"],
+        // What the node refused, it does not hold.
+        Mistake::NotHeld => &["receive-settings-refused"],
+        // Without the record it is only seen that another rate is used than the node was given.
+        Mistake::RecordUsed => &["downlink-at-the-wrong-rx2-data-rate"],
+        // The session before has other counters; what it acknowledges is another frame. The new
+        // session is not answered.
+        Mistake::OldSession => &["confirmed-counter-wrong-in-the-mic", "rekey-ind-never-answered"],
+        // A server that drops the node's data, or answers to somebody else, acknowledges nothing.
+        Mistake::AddressTyped
+        | Mistake::SessionKeyTyped
+        | Mistake::SessionKeysSwapped
+        | Mistake::SessionKeyUnrelated
+        | Mistake::CounterLeaps
+        | Mistake::AnotherAddress => &["confirmed-uplink-never-acknowledged"],
+        // Both count by themselves, and each takes the other's accepts.
+        Mistake::SharedIdentity => {
+            &["rejoin-counter-went-back", "join-nonce-went-back", "downlink-to-an-old-session"]
+        }
+        // A gateway refuses what is outside its band, in answer to a node outside it.
+        Mistake::AnotherRegion => &["gateway-refuses-the-frequency"],
+        _ => &[],
+    }
 }

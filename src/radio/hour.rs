@@ -19,15 +19,15 @@ pub struct BusiestHour {
 /// order: one that lies back by less than [`JITTER_US`] counts as the latest. One that lies back by
 /// more begins another capture, and the hour begins anew: nothing is summed that did not fall into
 /// one hour.
-#[derive(Debug, Default)]
-pub(super) struct Hours {
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Hours {
     last_hour: VecDeque<(i64, Duration)>,
     sum: Duration,
     busiest: Option<(i64, Duration)>,
 }
 
 impl Hours {
-    pub(super) fn add(&mut self, at: Timestamp, airtime: Duration) {
+    pub(crate) fn add(&mut self, at: Timestamp, airtime: Duration) {
         let mut at = at.as_microsecond();
         if let Some(&(latest, _)) = self.last_hour.back()
             && at < latest
@@ -53,7 +53,7 @@ impl Hours {
         }
     }
 
-    pub(super) fn busiest(&self) -> Option<BusiestHour> {
+    pub(crate) fn busiest(&self) -> Option<BusiestHour> {
         let (from, airtime) = self.busiest?;
         Some(BusiestHour { from: Timestamp::from_microsecond(from).ok()?, airtime })
     }
