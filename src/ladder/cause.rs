@@ -278,6 +278,7 @@ causes! {
     adr_command_with_adr_off AdrCommandWithAdrOff "adr-command-with-adr-off";
     receive_settings_refused ReceiveSettingsRefused "receive-settings-refused";
     new_channel_refused NewChannelRefused "new-channel-refused";
+    relay_configuration_refused RelayConfigurationRefused "relay-configuration-refused";
     mac_command_never_answered MacCommandNeverAnswered "mac-command-never-answered";
     command_unknown_to_the_node CommandUnknownToTheNode "command-unknown-to-the-node";
     linkadr_answers_do_not_match LinkadrAnswersDoNotMatch "linkadr-answers-do-not-match";

@@ -79,10 +79,12 @@ pub(in crate::ladder::session) fn of(join: &join::Case<'_>, story: &Story<'_>) -
 }
 
 /// A downlink that has all of the other window but its time: is its time wrong, or all else? Where the
-/// server sends to that window at the right time as well, all else.
+/// server sends to that window at the right time as well, all else; and where there is but one, whose time
+/// is a window's.
 fn takes_for_rx2(story: &Story<'_>) -> bool {
     let right = |aim: &Aim| aim.is_right() && aim.window == Window::Rx1;
-    story.aims.iter().any(right)
+    let as_rx1 = |aim: &&Aim| (aim.window, aim.looks_like) == (Window::Rx2, Some(Window::Rx1));
+    story.aims.iter().any(right) || story.aims.iter().filter(as_rx1).count() < 2
 }
 
 /// Whether frequency or data rate are wrong.
