@@ -92,12 +92,17 @@ pub(in crate::ladder) fn may_be_anothers(
     attempt: &Attempt,
     answer: &Answer,
 ) -> bool {
+    answer.openings.is_empty() && is_beside_another(case, attempt)
+}
+
+/// Whether another node asked at the same time.
+pub(in crate::ladder) fn is_beside_another(case: &Case<'_>, attempt: &Attempt) -> bool {
     let at = |attempt: &Attempt| Some(attempt.heard.at()?.as_microsecond());
     let beside = |other: &Attempt| {
         at(attempt).zip(at(other)).is_some_and(|(a, b)| (a - b).abs() <= TOGETHER_US)
     };
     let mut others = case.trace.nodes.iter().filter(|node| !std::ptr::eq(*node, case.node));
-    answer.openings.is_empty() && others.any(|node| node.attempts.iter().any(beside))
+    others.any(|node| node.attempts.iter().any(beside))
 }
 
 /// Nodes that ask within this time may be given each other's accepts.
