@@ -327,6 +327,18 @@ fn a_session_that_is_refused_is_told_where_frames_follow() {
     world.seconds += 10;
     world.cast_all(GROUP_HZ, DR3, |_| {});
     assert_eq!(world.told(&node("")), [(id, Certainty::Certain)]);
+    // A session that was taken before goes on.
+    let mut world = World::new();
+    world.open();
+    world.up(2, &[1, 2, 3]);
+    world.listen(600, &[0x04, 0x08]);
+    world.cast_all(GROUP_HZ, DR3, |_| {});
+    assert_eq!(world.told(&node("")), NOTHING);
+    let mut world = World::new();
+    world.set_up();
+    world.listen(5, &[0x04, 0x08]);
+    world.seconds += 10;
+    world.cast_all(GROUP_HZ, DR3, |_| {});
     // Asked again, and taken.
     world.up(2, &[1, 2, 3]);
     world.listen(5, &[0x04, 0x00, 5, 0, 0]);
@@ -461,6 +473,10 @@ fn a_correction_counts_from_1980() {
 #[test]
 fn an_image_is_refused_by_the_nodes_word() {
     let id = "firmware-image-refused";
+    // Unasked it is the application's own payload.
+    let mut world = World::new();
+    world.up(203, &[0x04, 1]);
+    assert_eq!(world.told(&node("")), NOTHING);
     for (status, told) in [(1, true), (2, true), (0, false)] {
         let mut world = World::new();
         world.down(203, &[0x04]);

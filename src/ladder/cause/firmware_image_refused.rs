@@ -20,7 +20,13 @@ pub(super) const CAUSE: Cause = Cause {
 };
 
 fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    let answers = story.packages.iter().filter(|said| said.is(FIRMWARE_PORT, "DevUpgradeImageAns"));
+    let asked =
+        story.packages.iter().find(|said| said.is(FIRMWARE_PORT, "DevUpgradeImageReq"))?.line;
+    // What comes unasked may be the application's own.
+    let answers = story
+        .packages
+        .iter()
+        .filter(|said| said.is(FIRMWARE_PORT, "DevUpgradeImageAns") && said.line > asked);
     // The last one counts: another image may have come since.
     let last = answers.last()?;
     let why = match last.number("UpImageStatus") {

@@ -2,7 +2,7 @@
 
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::{
-    fact::{Certainty, Fact, Value, fact},
+    fact::{Fact, Value, fact},
     frame::Direction,
     ladder::{
         finding::Finding,
@@ -43,7 +43,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
         }
         let (first, session) = own.first()?;
         let mut finding = Finding::new(
-            Certainty::Certain,
+            groups::sureness(own.iter().map(|(sent, _)| sent)),
             fact!(
                 "{frames} for multicast group {group} (McAddr {mc_addr}): {radio}, where its session is \
                  on {expected}",

@@ -50,7 +50,11 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
             && session.node_starts_s(story).is_some();
         let (start, end) = session.span_s();
         let mut finding = Finding::new(
-            if surely { Certainty::Certain } else { Certainty::Likely },
+            if surely {
+                groups::sureness(own.iter().map(|(sent, ..)| sent))
+            } else {
+                Certainty::Likely
+            },
             fact!(
                 "{frames} for multicast group {group} (McAddr {mc_addr}) outside its session, the first \
                  by {apart}",

@@ -23,7 +23,7 @@ const SOLVED: usize = 512;
 pub(in crate::ladder) struct Block<'s> {
     pub(in crate::ladder) index: i64,
     pub(in crate::ladder) asked: &'s Said,
-    /// The answer to the setup.
+    /// The last answer to the setup.
     pub(in crate::ladder) answer: Option<&'s Said>,
     /// NbFrag.
     pub(in crate::ladder) count: usize,
@@ -141,7 +141,7 @@ pub(in crate::ladder) fn of<'s>(case: &Case<'_>, story: &'s Story<'_>) -> Vec<Bl
         out.push(Block {
             index,
             asked,
-            answer: named("FragSessionSetupAns").next(),
+            answer: named("FragSessionSetupAns").last(),
             count: usize::try_from(asked.number("NbFrag")).unwrap_or_default(),
             rows: if asked.command.field("SessionCnt").is_some() { Rows::V2 } else { Rows::V1 },
             fragments,
