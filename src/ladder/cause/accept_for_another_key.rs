@@ -12,6 +12,7 @@ use crate::{
                 closed::{closed, for_another_attempt},
                 whose,
             },
+            accepts,
         },
     },
 };
@@ -33,7 +34,8 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     }
     let foreign = first.openings.first();
     // One alone may be for another node, whose request the capture lacks.
-    let certainty = if closed.len() >= 2 { Certainty::Certain } else { Certainty::Likely };
+    let sure = closed.iter().filter(|(attempt, _)| !accepts::is_beside_another(case, attempt));
+    let certainty = if sure.count() >= 2 { Certainty::Certain } else { Certainty::Likely };
     let mut finding = Finding::new(
         certainty,
         "the accept opens under no key that the node signs with: the server signs and encrypts it \

@@ -6,7 +6,7 @@ use crate::{
     ladder::{
         finding::Finding,
         join::{
-            self, Case,
+            self, Case, accepts,
             missed::{self, Astray},
             timely::asked_at,
         },
@@ -35,7 +35,10 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     let asked = seen.freq_hz.and_then(|hz| plan.nearest_uplink(hz, bandwidth));
     let meant = plan.nearest_downlink(got).filter(|hit| hit.offset_hz == 0);
     // One alone that does not open may be for another node, whose request the capture lacks.
-    let is_its_own = wrong.len() >= 2 || !answer.openings.is_empty();
+    let sure = wrong
+        .iter()
+        .filter(|(attempt, answer, _)| !accepts::may_be_anothers(case, attempt, answer));
+    let is_its_own = sure.count() >= 2 || !answer.openings.is_empty();
     let mut finding = Finding::new(
         if is_its_own { Certainty::Certain } else { Certainty::Likely },
         fact!(

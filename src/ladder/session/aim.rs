@@ -23,7 +23,7 @@ use crate::{
 const TURNS: usize = 3;
 /// RxDelay is 15 s at the most, and RX2 is a second later; what lies further off is meant for another
 /// uplink.
-const FARTHEST_US: i64 = 16_000_000;
+const FARTHEST_US: i64 = 20_000_000;
 /// GPS time in a datagram is in milliseconds.
 const SAME_GPS_US: i64 = 2_000;
 
