@@ -583,8 +583,9 @@ fn half_a_capture_accuses_nobody_also_by_a_record_that_was_read_after_it() {
         let all = diagnose(&climb(&roster), &roster, Options::default());
         let probe = scene::of(&all, "probe-01");
         if !probe.causes.is_empty() || probe.first_broken().is_some() || probe.is_fine() {
+            let why = probe.causes.first().map(|v| scene::words(&v.evidence));
             wrong.push(format!(
-                "{}: {:?} {:?}",
+                "{}: {:?} {:?} {why:?}",
                 named(&scene),
                 probe.first_broken(),
                 scene::causes(probe)

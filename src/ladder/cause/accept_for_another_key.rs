@@ -34,8 +34,9 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     }
     let foreign = first.openings.first();
     // One alone may be for another node, whose request the capture lacks.
-    let sure = closed.iter().filter(|(attempt, _)| !accepts::is_beside_another(case, attempt));
-    let certainty = if sure.count() >= 2 { Certainty::Certain } else { Certainty::Likely };
+    let own = closed.iter().map(|(attempt, _)| *attempt);
+    let sure = accepts::of_several(own.filter(|own| !accepts::is_beside_another(case, own)));
+    let certainty = if sure { Certainty::Certain } else { Certainty::Likely };
     let mut finding = Finding::new(
         certainty,
         "the accept opens under no key that the node signs with: the server signs and encrypts it \

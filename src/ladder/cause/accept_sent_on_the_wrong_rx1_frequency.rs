@@ -38,7 +38,8 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     let sure = wrong
         .iter()
         .filter(|(attempt, answer, _)| !accepts::may_be_anothers(case, attempt, answer));
-    let is_its_own = sure.count() >= 2 || !answer.openings.is_empty();
+    let is_its_own =
+        accepts::of_several(sure.map(|(attempt, ..)| *attempt)) || !answer.openings.is_empty();
     let mut finding = Finding::new(
         if is_its_own { Certainty::Certain } else { Certainty::Likely },
         fact!(

@@ -105,6 +105,13 @@ pub(in crate::ladder) fn is_beside_another(case: &Case<'_>, attempt: &Attempt) -
     others.any(|node| node.attempts.iter().any(beside))
 }
 
+/// Whether of several accepts some answer one request and some another: so often no accept of another
+/// node is mistaken for this one's.
+pub(in crate::ladder) fn of_several<'a>(all: impl Iterator<Item = &'a Attempt>) -> bool {
+    let mut lines = all.map(|attempt| attempt.line());
+    lines.next().is_some_and(|first| lines.any(|line| line != first))
+}
+
 /// Nodes that ask within this time may be given each other's accepts.
 const TOGETHER_US: i64 = 2_000_000;
 
