@@ -22,11 +22,15 @@ pub(super) const CAUSE: Cause = Cause {
 const DECIDE: usize = 3;
 
 /// Odds beyond which losses may be an accident.
-const BY_CHANCE: f64 = 0.000_1;
+const BY_CHANCE: f64 = 0.000_5;
+/// The same, of a node that received downlinks of the session before.
+const BY_CHANCE_SINCE: f64 = 0.000_01;
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     let missed = missed(story);
-    let by_chance = losses::odds(story, missed.len()) > BY_CHANCE;
+    let received = story.shown.iter().any(|shown| shown.is_received());
+    let limit = if received { BY_CHANCE_SINCE } else { BY_CHANCE };
+    let by_chance = losses::odds(story, missed.len()) > limit;
     if missed.len() < DECIDE || by_chance || !story.faults.is_empty() {
         return None;
     }
