@@ -219,6 +219,8 @@ impl Leg {
         if dice.once_in(3) {
             leg.add("gate");
         }
+        // Gateways of one orchard hear the same nodes: one that hears none beside one that does is not well.
+        let every_s = dice.pick(&[0, 10, 40, 200]).unwrap_or(10);
         for side in &mut leg.sides {
             side.pulls_every_s = dice.pick(&[5, 10, 20, 60]);
             side.reports_every_s = dice.pick(&[Some(30), Some(60), None]).flatten();
@@ -227,7 +229,7 @@ impl Leg {
                 .pick(&[Acks::All, Acks::All, Acks::Lost(1), Acks::Unrecorded(20)])
                 .filter(|acks| side.reports_every_s.is_some() || *acks == Acks::All)
                 .unwrap_or(Acks::All);
-            side.uplinks.every_s = dice.pick(&[0, 10, 40, 200]).unwrap_or(10);
+            side.uplinks.every_s = every_s;
             side.uplinks.nodes = dice.between(1, 20);
             side.downlinks.every = dice.pick(&[0, 3, 9]).unwrap_or(0);
             side.downlinks.delay_s = dice.pick(&[1, 2, 5]).unwrap_or(1);

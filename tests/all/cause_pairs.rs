@@ -2,7 +2,7 @@
 
 use handfast::{
     frame::MacVersion,
-    ladder::{CAUSES, Diagnosis},
+    ladder::{CAUSES, Cause, Diagnosis, LadderName},
     region::Plan,
     roster::Class,
     scenario::{Mistake, Probe, Recording, Scene},
@@ -328,7 +328,11 @@ fn what_no_scene_trips_is_made_by_hand() {
 #[test]
 fn every_cause_is_tripped_by_a_scene_and_not_by_its_near_miss() {
     let mut wrong = Vec::new();
-    for cause in CAUSES.iter().filter(|c| !BY_HAND.contains(&c.id.name())) {
+    // What is a gateway's alone has no node of a scene: `gateway_leg.rs` has the pairs.
+    let is_of_a_leg =
+        |cause: &Cause| cause.places.iter().all(|place| place.ladder() == LadderName::Gateway);
+    let of_scenes = |c: &&Cause| !BY_HAND.contains(&c.id.name()) && !is_of_a_leg(c);
+    for cause in CAUSES.iter().filter(of_scenes) {
         let Some(mistake) = Mistake::ALL.iter().find(|m| m.id() == cause.id.name()) else {
             wrong.push(format!("{}: no scene trips it", cause.id.name()));
             continue;

@@ -22,6 +22,7 @@ mod false_alarms;
 mod firmware;
 mod formats;
 mod frame_properties;
+mod gateway_leg;
 mod hostile;
 mod imports;
 mod intake;

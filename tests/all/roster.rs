@@ -146,7 +146,7 @@ fn every_wrong_value_is_a_fault_of_its_own_member() {
         ("class = \"D\"", "class"),
         ("region = \"MOON1\"", "region"),
         ("sub-band = 0", "sub-band"),
-        // The plan of most sub-bands has 12.
+        // CN470 has the most: twelve.
         ("sub-band = 13", "sub-band"),
         ("channel-mask = \"\"", "channel-mask"),
         ("channel-mask = \"FF00 1\"", "channel-mask"),
