@@ -54,12 +54,11 @@ pub fn toml<E>(
             for (member, key) in keys(claim) {
                 let Some(key) = key else { continue };
                 let at = KeyAt { index, node: &node.name, kind, member, key };
-                let _ = match file_of(at)? {
-                    Some(path) => writeln!(text, "{member}-file = {}", Quoted(&path)),
-                    None => {
-                        let digits = Zeroizing::new(key.revealed());
-                        writeln!(text, "{member} = \"{}\"", digits.as_str())
-                    }
+                let _ = if let Some(path) = file_of(at)? {
+                    writeln!(text, "{member}-file = {}", Quoted(&path))
+                } else {
+                    let digits = Zeroizing::new(key.revealed());
+                    writeln!(text, "{member} = \"{}\"", digits.as_str())
                 };
             }
             for member in &claim.unread {

@@ -243,12 +243,11 @@ impl Leg {
     pub fn play(&self) -> Recording {
         let mut tape = Tape::default();
         for (place, side) in self.sides.iter().enumerate().filter(|(_, side)| side.speaks) {
-            match &side.station {
-                Some(ways) => station::play(self, side, *ways, &mut tape),
-                None => {
-                    let part = side.echoes.unwrap_or(place);
-                    self.side(side, part, &mut tape);
-                }
+            if let Some(ways) = &side.station {
+                station::play(self, side, *ways, &mut tape)
+            } else {
+                let part = side.echoes.unwrap_or(place);
+                self.side(side, part, &mut tape);
             }
         }
         Recording { capture: tape.text(), roster: self.roster() }

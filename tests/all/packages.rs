@@ -278,7 +278,7 @@ fn a_group_gets_no_confirmed_frames_and_no_commands() {
     let mut world = World::new();
     world.open();
     world.cast_all(GROUP_HZ, DR3, |frame| {
-        frame.mhdr = handfast::frame::Mhdr::new(FType::ConfirmedDataDown)
+        frame.mhdr = handfast::frame::Mhdr::new(FType::ConfirmedDataDown);
     });
     assert_eq!(world.told(&node("")), [(id, Certainty::Certain)]);
     let mut world = World::new();

@@ -60,7 +60,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# accept-for-another-key
+const PAGE: &str = r"# accept-for-another-key
 The accept opens under no key of the node: the server made it with another
 one.
 
@@ -104,4 +104,4 @@ for answers.
 
 ## Source
 LoRaWAN 1.0.4, p. 46; 1.0.3, p. 36; 1.1, 6.2.3.
-"#;
+";

@@ -60,7 +60,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# accept-sent-on-the-wrong-rx1-frequency
+const PAGE: &str = r"# accept-sent-on-the-wrong-rx1-frequency
 The Join-Accept goes out at 5 s, but not on the RX1 frequency that belongs
 to the request's channel.
 
@@ -103,4 +103,4 @@ index within its own list.
 ## Source
 RP002-1.0.1, 2.5 Table 18 (US915), 2.8 Table 39 (AU915), 2.9 (CN470), 2.4
 (EU868), 2.10 (AS923).
-"#;
+";

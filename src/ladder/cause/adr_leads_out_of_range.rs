@@ -85,7 +85,7 @@ fn goes_silent(case: &Case<'_>, story: &Story<'_>, turn: usize) -> bool {
     story.ends.is_none() && interval.is_some_and(|interval| silence > interval.saturating_mul(4))
 }
 
-const PAGE: &str = r#"# adr-leads-out-of-range
+const PAGE: &str = r"# adr-leads-out-of-range
 ADR sets a data rate and a power with which the node no longer reaches the
 gateway.
 
@@ -119,4 +119,4 @@ At SF7BW125 1.5 dB are left, less 2 dB of power. Of 85 uplinks 17 arrive.
 
 ## Source
 LoRaWAN 1.0.4, p. 31; demodulation floors: data sheets of LoRa receivers.
-"#;
+";

@@ -55,7 +55,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# clock-answer-does-not-match
+const PAGE: &str = r"# clock-answer-does-not-match
 The server answers the node's question for the time with another token.
 
 ## What is seen
@@ -80,4 +80,4 @@ probe-24 asks with the tokens 1, 2, 3; the answers carry 5, 6, 7.
 
 ## Source
 TS003-2.0.0, p. 10, and device stacks.
-"#;
+";

@@ -98,7 +98,7 @@ fn missed(story: &Story<'_>) -> Vec<(usize, usize)> {
     out
 }
 
-const PAGE: &str = r#"# downlinks-not-received-by-the-node
+const PAGE: &str = r"# downlinks-not-received-by-the-node
 Downlinks go out rightly, and the node gives no sign that it got them.
 
 ## What is seen
@@ -134,4 +134,4 @@ uplink of probe-20 has ACK 0.
 
 ## Source
 LoRaWAN 1.0.4, p. 12-13 (windows), p. 20 (ACK).
-"#;
+";

@@ -12,7 +12,7 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-const PAGE: &str = r#"# gateway-radio-does-not-reach-a-channel
+const PAGE: &str = r"# gateway-radio-does-not-reach-a-channel
 A channel of the configuration is so far from the centre of its radio that
 the radio does not pass it.
 
@@ -47,4 +47,4 @@ US915, sub-band 2, all eight chains on radio 0 with its centre on 904.1 MHz:
 
 ## Source
 The limits: constants of two public drivers, from memory.
-"#;
+";

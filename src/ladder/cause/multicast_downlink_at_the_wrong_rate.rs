@@ -98,7 +98,7 @@ fn radio(hz: Option<u32>, rate: Option<crate::radio::Modulation>) -> Fact {
     Fact::joined(parts, " ")
 }
 
-const PAGE: &str = r#"# multicast-downlink-at-the-wrong-rate
+const PAGE: &str = r"# multicast-downlink-at-the-wrong-rate
 Frames for a multicast group go out where the group does not listen.
 
 ## What is seen
@@ -128,4 +128,4 @@ on 868.8 MHz. No node of the orchard takes them.
 
 ## Source
 TS005-2.0.0, p. 13-16.
-"#;
+";

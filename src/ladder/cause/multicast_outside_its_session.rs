@@ -96,7 +96,7 @@ fn is_heard_in_class_c(story: &Story<'_>, sent: &Sent<'_>) -> bool {
         && rate.is_none_or(|(want, got)| want == got)
 }
 
-const PAGE: &str = r#"# multicast-outside-its-session
+const PAGE: &str = r"# multicast-outside-its-session
 Frames for a multicast group go out before its session opens, or after it
 closed.
 
@@ -127,4 +127,4 @@ frames go out two minutes after the answer, on the session's frequency.
 
 ## Source
 TS005-2.0.0, p. 13-16.
-"#;
+";

@@ -65,7 +65,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# multicast-session-refused
+const PAGE: &str = r"# multicast-session-refused
 The node refuses to listen for a multicast group, and the server sends all
 the same.
 
@@ -94,4 +94,4 @@ image is sent all the same, to nobody.
 
 ## Source
 TS005-2.0.0, p. 13-17.
-"#;
+";

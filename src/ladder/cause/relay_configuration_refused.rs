@@ -41,7 +41,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# relay-configuration-refused
+const PAGE: &str = r"# relay-configuration-refused
 The server asks a relay, or a node behind one, for settings that it refuses
 each time.
 
@@ -70,4 +70,4 @@ for the data rate 0, at each of four attempts.
 
 ## Source
 TS011-1.0.0, from one device stack; the bits are uncertain.
-"#;
+";

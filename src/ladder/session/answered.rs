@@ -61,18 +61,19 @@ pub(in crate::ladder) fn no_downlink_path(case: &Case<'_>, story: &Story<'_>) ->
         return None;
     }
     let pulls = gateway.pulls_in_vain();
-    let summary = match eui {
-        Some(eui) => fact!(
+    let summary = if let Some(eui) = eui {
+        fact!(
             "gateway {gateway} gets acknowledgements for its uplinks and none for its last {pull_data} PULL_DATA: \
-             nothing can come down to it",
+         nothing can come down to it",
             gateway = eui,
             pull_data = pulls as usize
-        ),
-        None => fact!(
+        )
+    } else {
+        fact!(
             "the gateway gets acknowledgements for its uplinks and none for its last {pull_data} PULL_DATA: nothing \
-             can come down to it",
+         can come down to it",
             pull_data = pulls as usize
-        ),
+        )
     };
     let sure = pulls >= SURE;
     let mut finding = Finding::new(

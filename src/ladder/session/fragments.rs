@@ -141,7 +141,7 @@ pub(in crate::ladder) fn of<'s>(case: &Case<'_>, story: &'s Story<'_>) -> Vec<Bl
         out.push(Block {
             index,
             asked,
-            answer: named("FragSessionSetupAns").last(),
+            answer: named("FragSessionSetupAns").next_back(),
             count: usize::try_from(asked.number("NbFrag")).unwrap_or_default(),
             rows: if asked.command.field("SessionCnt").is_some() { Rows::V2 } else { Rows::V1 },
             fragments,

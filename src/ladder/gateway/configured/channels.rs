@@ -165,14 +165,10 @@ fn complete(
         let told = fact!("the file sets {stray}, which is not a channel of {name}", stray, name);
         return (None, Some((State::Unknown, told)));
     }
-    let told = match plans::only_sub_band(plan, received_hz) {
-        Some(band) => fact!(
-            "the file sets {channels}: channels of {name}, sub-band {band}",
-            channels,
-            name,
-            band
-        ),
-        None => fact!("the file sets {channels}: channels of {name}", channels, name),
+    let told = if let Some(band) = plans::only_sub_band(plan, received_hz) {
+        fact!("the file sets {channels}: channels of {name}, sub-band {band}", channels, name, band)
+    } else {
+        fact!("the file sets {channels}: channels of {name}", channels, name)
     };
     (None, Some((State::Proven, told)))
 }
