@@ -67,9 +67,10 @@ pub fn run(args: &RosterArgs, screen: &mut Screen) -> Result<(), Failure> {
         return Err(Failure::Report(words));
     }
     let keys = made.files.len().saturating_sub(1);
+    let keys_in = |directory: &Path| format!(", {} in {}", Count(keys, "key"), directory.display());
     let mut words = format!("{} in {}", Count(roster.nodes.len(), "node"), args.output.display());
     if let Some(directory) = args.key_files.as_deref().filter(|_| keys > 0) {
-        words.push_str(&format!(", {} in {}", Count(keys, "key"), directory.display()));
+        words += &keys_in(directory);
     }
     screen.word("note", &words);
     Ok(())

@@ -56,6 +56,9 @@ impl Cause {
     }
 
     /// Returns the cause of that id.
+    ///
+    /// # Panics
+    /// Never: ids and table are made from one list.
     #[expect(clippy::expect_used, reason = "the ids and the table are made from one list")]
     pub fn of(id: CauseId) -> &'static Self {
         CAUSES.iter().find(|cause| cause.id == id).expect("every id has its cause")

@@ -50,7 +50,6 @@ pub struct Leg {
 
 /// One gateway of a leg.
 #[derive(Clone, Debug)]
-#[expect(clippy::struct_excessive_bools, reason = "each is one thing that it does or does not")]
 pub struct Side {
     /// Its name on the roster.
     pub name: &'static str,
@@ -128,7 +127,6 @@ pub struct Uplinks {
 
 /// What a gateway is to send.
 #[derive(Clone, Debug)]
-#[expect(clippy::struct_excessive_bools, reason = "each is one thing that happens or does not")]
 pub struct Downlinks {
     /// Every so manieth frame that it hears is answered; 0 where none is.
     pub every: u32,
@@ -208,6 +206,7 @@ impl Leg {
             station: None,
         });
         let last = self.sides.len() - 1;
+        #[expect(clippy::indexing_slicing, reason = "one was just pushed")]
         &mut self.sides[last]
     }
 
@@ -244,7 +243,7 @@ impl Leg {
         let mut tape = Tape::default();
         for (place, side) in self.sides.iter().enumerate().filter(|(_, side)| side.speaks) {
             if let Some(ways) = &side.station {
-                station::play(self, side, *ways, &mut tape)
+                station::play(self, side, *ways, &mut tape);
             } else {
                 let part = side.echoes.unwrap_or(place);
                 self.side(side, part, &mut tape);

@@ -108,7 +108,9 @@ fn found(given: &Given) -> Findings {
         return Findings { gateways: of_files(&roster, None), nodes: Vec::new() };
     }
     let mut tracer = Tracer::new(&roster);
-    recording::intact(&recording::items(&given.capture)).into_iter().for_each(|e| tracer.push(e));
+    for event in recording::intact(&recording::items(&given.capture)) {
+        tracer.push(event);
+    }
     judge(&tracer.finish(), &roster, Options::default())
 }
 

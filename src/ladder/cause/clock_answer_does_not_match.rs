@@ -7,6 +7,7 @@ use crate::{
         finding::Finding,
         session::{self, Case, Story, clock},
     },
+    trace::settings::Turn,
 };
 
 pub(super) const CAUSE: Cause = Cause {
@@ -29,7 +30,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
         return None;
     }
     // A request that the capture does not have may be the one that is answered.
-    let whole = story.turns().iter().all(|turn| turn.follows());
+    let whole = story.turns().iter().all(Turn::follows);
     let certainty = match (own.len() >= DECIDE, whole) {
         (true, true) => Certainty::Certain,
         (true, false) | (false, true) => Certainty::Likely,

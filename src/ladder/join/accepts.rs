@@ -108,7 +108,7 @@ pub(in crate::ladder) fn is_beside_another(case: &Case<'_>, attempt: &Attempt) -
 /// Whether of several accepts some answer one request and some another: so often no accept of another
 /// node is mistaken for this one's.
 pub(in crate::ladder) fn of_several<'a>(all: impl Iterator<Item = &'a Attempt>) -> bool {
-    let mut lines = all.map(|attempt| attempt.line());
+    let mut lines = all.map(Attempt::line);
     lines.next().is_some_and(|first| lines.any(|line| line != first))
 }
 

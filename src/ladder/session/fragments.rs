@@ -131,13 +131,11 @@ pub(in crate::ladder) fn of<'s>(case: &Case<'_>, story: &'s Story<'_>) -> Vec<Bl
         let after = |said: &&Said| last.is_some_and(|last| said.line > last);
         let closed = named("FragSessionStatusReq").find(after).or(deleted);
         // An answer that reports a session that is not there has no index.
-        let status = said()
-            .filter(|said| within(said.line) && said.up)
-            .filter(|said| {
-                let of_it = said.number("FragIndex") == index;
-                said.command.name() == "FragSessionStatusAns" && of_it
-            })
-            .next_back();
+        let status = said().rfind(|said| {
+            let of_it = said.number("FragIndex") == index;
+            let is_status = said.command.name() == "FragSessionStatusAns";
+            within(said.line) && said.up && is_status && of_it
+        });
         out.push(Block {
             index,
             asked,

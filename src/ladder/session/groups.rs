@@ -187,10 +187,10 @@ impl<'s> Group<'s> {
         let highs = (0..UPPER_HALVES).chain(first..=first.saturating_add(1));
         let counters: Vec<u32> = highs.map(|high| high << 16 | u32::from(frame.fcnt)).collect();
         let proof = self.keys.iter().enumerate().find_map(|(at, keys)| {
-            let mut verifier = Verifier::new(at, IntegrityKeys::Multicast(&keys.network));
+            let mut keyed = Verifier::new(at, IntegrityKeys::Multicast(&keys.network));
             let mut input = MicInput::of(frame);
             let counters = counters.iter().copied();
-            let verified = verifier.check(&mut input, counters, &Unseen::default())?.ok()?;
+            let verified = keyed.check(&mut input, counters, &Unseen::default())?.ok()?;
             Some((at, *verified.proof()))
         });
         Sent { frame, sending, proof }

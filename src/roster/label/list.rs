@@ -93,7 +93,7 @@ pub fn read(text: &str) -> Labels {
             labels.found.extend(open.take());
             string(start, number, &mut labels);
         } else if let Some(pairs) = named(line) {
-            values(&pairs, number, &mut open, &mut labels)
+            values(&pairs, number, &mut open, &mut labels);
         } else {
             labels.found.extend(open.take());
             euis(line, number, &mut labels);

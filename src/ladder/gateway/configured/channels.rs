@@ -277,6 +277,8 @@ pub(in crate::ladder) fn lacks_channels(case: &Case<'_>) -> Option<Finding> {
 
 #[cfg(test)]
 mod tests {
+    use std::fmt::Write as _;
+
     use super::*;
 
     /// Eight chains at 200 kHz from each other, on two radios, as gateways are shipped.
@@ -291,8 +293,9 @@ mod tests {
                 .into_iter()
                 .enumerate()
         {
-            text += &format!(
-                "\"chan_multiSF_{chain}\": {{\"enable\": true, \"radio\": {radio}, \"if\": {offset}000}},\n"
+            let _ = writeln!(
+                text,
+                "\"chan_multiSF_{chain}\": {{\"enable\": true, \"radio\": {radio}, \"if\": {offset}000}},"
             );
         }
         text += "}";

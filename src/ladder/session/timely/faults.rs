@@ -163,11 +163,11 @@ fn once(story: &Story<'_>, misses: Vec<(usize, Test)>) -> Vec<(usize, Test)> {
 }
 
 fn certainty(story: &Story<'_>, setting: Setting, why: Why, misses: &[(usize, Test)]) -> Certainty {
-    let missed = |(place, _): &&(usize, Test)| {
+    let is_missed = |(place, _): &&(usize, Test)| {
         let down = story.aims.get(*place).map(|aim| aim.down);
         down.and_then(|down| story.shown.get(down)).is_some_and(|shown| shown.is_missed())
     };
-    let shown = misses.iter().filter(missed).count();
+    let shown = misses.iter().filter(is_missed).count();
     let by_count = match misses.len() {
         DECIDE.. => Certainty::Certain,
         2 if shown > 0 => Certainty::Certain,

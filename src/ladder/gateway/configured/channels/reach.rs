@@ -101,7 +101,9 @@ pub(super) fn finding(all: &[Reach]) -> Option<Finding> {
          the offsets (if) again"
     );
     let mut finding = Finding::new(certainty, summary, remedy);
-    all.iter().for_each(|reach| finding.add(reach.fact()));
+    for reach in all {
+        finding.add(reach.fact());
+    }
     Some(finding)
 }
 
