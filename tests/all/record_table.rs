@@ -68,7 +68,8 @@ fn a_fault_names_line_and_column_and_no_digit_of_a_key() {
         ),
     ] {
         let table = parse(text);
-        assert_eq!(table.faults[0].to_string(), shown, "{text}");
+        let told = table.faults.first().map(ToString::to_string);
+        assert_eq!(told.as_deref(), Some(shown), "{text}");
     }
     let headless = parse(&format!("{KEY},x\n"));
     assert!(!format!("{headless:?}").contains("5A0C"), "{headless:?}");

@@ -5,7 +5,7 @@ use crate::ladder::gateway::{self, configured::channels};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRadioDoesNotReachAChannel,
-    what: "a chain of the configuration is further from its radio than the radio reaches",
+    what: "a channel lies further from its radio than the radio reaches",
     places: &[Place::Gateway(gateway::Rung::OnPlan)],
     kind: Kind::Exact,
     checks: &[Check::Gateway(channels::radio_does_not_reach)],
