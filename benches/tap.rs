@@ -47,7 +47,7 @@ fn load(name: &str, relay: bool, rate: u32) {
         ..Config::new(SocketAddr::from(([127, 0, 0, 1], 0)))
     })
     .expect("a port of loopback is free");
-    let at = tap.local();
+    let at = tap.locals().next().expect("it listens");
     let stop = Arc::new(AtomicBool::new(false));
     let (sent, answered) = (Arc::new(AtomicU64::new(0)), Arc::new(AtomicU64::new(0)));
     let generator = {

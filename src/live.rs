@@ -61,6 +61,8 @@ use crate::{id::Eui64, region::Plan, roster::Roster};
 pub struct Config {
     /// The address that gateways send to.
     pub listen: SocketAddr,
+    /// The second one, where gateways send uplinks and ask for downlinks at two ports.
+    pub listen_too: Option<SocketAddr>,
     /// The server to stand in front of; none to be one that acknowledges and never answers.
     pub relay: Option<SocketAddr>,
     /// The gateways that are listened to; all where there are none.
@@ -80,6 +82,7 @@ impl Config {
     pub const fn new(listen: SocketAddr) -> Self {
         Self {
             listen,
+            listen_too: None,
             relay: None,
             allow: BTreeSet::new(),
             recording: None,
@@ -142,9 +145,9 @@ impl Tap {
         Ok(Self { config, port, recorder, counters: Counters::default() })
     }
 
-    /// Returns the address that gateways send to.
-    pub const fn local(&self) -> SocketAddr {
-        self.port.local()
+    /// Returns the addresses that gateways send to: one, or a second one for the other direction.
+    pub fn locals(&self) -> impl Iterator<Item = SocketAddr> {
+        self.port.locals()
     }
 
     /// Returns how many octets the system keeps until they are read, if that is less than was asked for.

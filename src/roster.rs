@@ -33,6 +33,7 @@ mod damaged_key;
 mod error;
 mod file;
 pub mod firmware;
+pub mod fresh;
 pub mod gateway_config;
 mod json;
 pub mod label;

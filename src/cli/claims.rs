@@ -41,7 +41,7 @@ pub struct ClaimArgs {
     pub byte_order: Option<ByteOrder>,
 }
 
-fn order(text: &str) -> Result<ByteOrder, String> {
+pub(super) fn order(text: &str) -> Result<ByteOrder, String> {
     match text.to_ascii_lowercase().as_str() {
         "msb" => Ok(ByteOrder::Printed),
         "lsb" => Ok(ByteOrder::Reversed),

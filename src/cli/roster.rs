@@ -1,5 +1,8 @@
 //! `handfast roster`: a roster from sources of firmware, exports of servers, labels.
 
+mod made;
+mod new;
+
 use std::{
     fs,
     io::Write as _,
@@ -9,6 +12,7 @@ use std::{
 use clap::Args;
 use zeroize::Zeroizing;
 
+use self::made::{Made, cannot_write, plain};
 use super::{
     Failure, Screen,
     claims::{self, ClaimArgs},
@@ -17,7 +21,7 @@ use super::{
 use crate::{
     region::Plan,
     roster::written::{self, KeyAt},
-    words::{Count, Reason},
+    words::Count,
 };
 
 /// Write a roster from firmware sources, server exports and labels
@@ -26,13 +30,18 @@ use crate::{
 /// the value is left out, and --byte-order says it. The roster holds keys, in itself or in files of
 /// their own (--key-files): all of them are for their owner alone, and no file is replaced.
 #[derive(Args, Clone, Debug)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 #[command(after_help = "Examples:
   handfast roster --firmware probes.h --records all.json --output new.toml
   handfast roster --records all.csv --key-files keys --output new.toml
+  handfast roster new probe-09 --output probe-09
 
 Exit status: 2 when an input is not intact (everything intact is still written)
 or the usage is wrong, else 0.")]
 pub struct RosterArgs {
+    /// Make credentials instead.
+    #[command(subcommand)]
+    command: Option<RosterCommand>,
     /// Where claims are.
     #[command(flatten)]
     pub claims: ClaimArgs,
@@ -40,11 +49,16 @@ pub struct RosterArgs {
     #[arg(long, value_name = "NAME", value_parser = values::plan)]
     pub region: Option<&'static Plan>,
     /// The roster to write (TOML); it must not exist
-    #[arg(long, value_name = "FILE")]
-    pub output: PathBuf,
+    #[arg(long, value_name = "FILE", required = true)]
+    pub output: Option<PathBuf>,
     /// Write each key into a file of its own in this directory; the roster names the file
     #[arg(long, value_name = "DIR")]
     pub key_files: Option<PathBuf>,
+}
+
+#[derive(clap::Subcommand, Clone, Debug)]
+enum RosterCommand {
+    New(new::NewArgs),
 }
 
 /// Runs `roster`.
@@ -52,6 +66,12 @@ pub struct RosterArgs {
 /// # Errors
 /// [`Failure`] when nothing was taken, or a file cannot be written.
 pub fn run(args: &RosterArgs, screen: &mut Screen) -> Result<(), Failure> {
+    if let Some(RosterCommand::New(args)) = &args.command {
+        return new::run(args, screen);
+    }
+    let Some(output) = &args.output else {
+        return Err(Failure::Report("--output FILE expected".into()));
+    };
     if args.claims.is_empty() {
         let words = "nothing to take claims from: --firmware, --records or --label expected";
         return Err(Failure::Report(words.into()));
@@ -61,14 +81,13 @@ pub fn run(args: &RosterArgs, screen: &mut Screen) -> Result<(), Failure> {
         return Err(Failure::Report("no source names a node: nothing was written".into()));
     }
     let mut made = Made::default();
-    let written = made.roster(args, &roster.nodes);
-    if let Err(words) = written {
+    if let Err(words) = write(args, output, &roster.nodes, &mut made) {
         made.undo();
         return Err(Failure::Report(words));
     }
-    let keys = made.files.len().saturating_sub(1);
+    let keys = made.count().saturating_sub(1);
     let keys_in = |directory: &Path| format!(", {} in {}", Count(keys, "key"), directory.display());
-    let mut words = format!("{} in {}", Count(roster.nodes.len(), "node"), args.output.display());
+    let mut words = format!("{} in {}", Count(roster.nodes.len(), "node"), output.display());
     if let Some(directory) = args.key_files.as_deref().filter(|_| keys > 0) {
         words += &keys_in(directory);
     }
@@ -76,97 +95,52 @@ pub fn run(args: &RosterArgs, screen: &mut Screen) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The files that this run made.
-#[derive(Debug, Default)]
-struct Made {
-    files: Vec<PathBuf>,
-    directory: Option<PathBuf>,
+fn write(
+    args: &RosterArgs,
+    output: &Path,
+    nodes: &[crate::roster::Node],
+    made: &mut Made,
+) -> Result<(), String> {
+    // Before any key is written it is known that the roster can be.
+    let mut out = made.create(output)?;
+    let directory = match &args.key_files {
+        Some(path) => Some(key_directory(path, output, made)?),
+        None => None,
+    };
+    let text = written::toml(args.region, nodes, |at| match &directory {
+        Some((path, from_roster)) => write_key(path, from_roster, at, made).map(Some),
+        None => Ok(None),
+    })?;
+    let cannot = |error| cannot_write(output, &error);
+    out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(cannot)
 }
 
-impl Made {
-    fn roster(&mut self, args: &RosterArgs, nodes: &[crate::roster::Node]) -> Result<(), String> {
-        // Before any key is written it is known that the roster can be.
-        let mut out = self.create(&args.output)?;
-        let directory = match &args.key_files {
-            Some(path) => Some(self.directory(path, &args.output)?),
-            None => None,
-        };
-        let text = written::toml(args.region, nodes, |at| match &directory {
-            Some((path, from_roster)) => self.key(path, from_roster, at).map(Some),
-            None => Ok(None),
-        })?;
-        let cannot = |error| cannot_write(&args.output, &error);
-        out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(cannot)
-    }
-
-    /// Makes the directory of keys; returns it, and how the roster names it.
-    fn directory(&mut self, path: &Path, output: &Path) -> Result<(PathBuf, String), String> {
-        let cannot = |error| cannot_write(path, &error);
-        if !path.is_dir() {
-            create_directory(path).map_err(cannot)?;
-            self.directory = Some(path.to_owned());
-        }
-        let whole = fs::canonicalize(path).map_err(cannot)?;
-        let beside = output.parent().filter(|parent| !parent.as_os_str().is_empty());
-        let beside = fs::canonicalize(beside.unwrap_or(Path::new("."))).map_err(cannot)?;
-        let named = whole.strip_prefix(&beside).unwrap_or(&whole);
-        let Some(named) = named.to_str() else {
-            return Err(format!("{}: its name is not UTF-8", path.display()));
-        };
-        Ok((whole.clone(), named.to_owned()))
-    }
-
-    /// Writes a key into its file; returns how the roster names it.
-    fn key(&mut self, directory: &Path, named: &str, at: KeyAt<'_>) -> Result<String, String> {
-        let KeyAt { index, node, kind, member, key } = at;
-        let plain = |c: char| if c.is_ascii_alphanumeric() { c } else { '-' };
-        let node: String = node.chars().take(MOST_NAME).map(plain).collect();
-        let name = format!("{}-{node}-{}-{member}.key", index + 1, kind.name());
-        let path = directory.join(&name);
-        let digits = Zeroizing::new(key.revealed());
-        let mut out = self.create(&path)?;
-        let written = out.write_all(digits.as_bytes()).and_then(|()| out.write_all(b"\n"));
-        written.map_err(|error| cannot_write(&path, &error))?;
-        Ok(Path::new(named).join(&name).to_string_lossy().into_owned())
-    }
-
-    /// Creates a file for its owner alone; one that is there stays.
-    fn create(&mut self, path: &Path) -> Result<fs::File, String> {
-        let mut options = fs::OpenOptions::new();
-        options.write(true).create_new(true);
-        #[cfg(unix)]
-        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-        let file = options.open(path).map_err(|error| cannot_write(path, &error))?;
-        self.files.push(path.to_owned());
-        Ok(file)
-    }
-
-    /// Takes away what was made: half a roster is none.
-    fn undo(&self) {
-        // What cannot be taken away stays; the error that led here is the one to tell.
-        for file in &self.files {
-            let _ = fs::remove_file(file);
-        }
-        if let Some(directory) = &self.directory {
-            let _ = fs::remove_dir(directory);
-        }
-    }
+/// Makes the directory of keys; returns it, and how the roster names it.
+fn key_directory(path: &Path, output: &Path, made: &mut Made) -> Result<(PathBuf, String), String> {
+    let cannot = |error| cannot_write(path, &error);
+    made.directory(path)?;
+    let whole = fs::canonicalize(path).map_err(cannot)?;
+    let beside = output.parent().filter(|parent| !parent.as_os_str().is_empty());
+    let beside = fs::canonicalize(beside.unwrap_or(Path::new("."))).map_err(cannot)?;
+    let named = whole.strip_prefix(&beside).unwrap_or(&whole);
+    let Some(named) = named.to_str() else {
+        return Err(format!("{}: its name is not UTF-8", path.display()));
+    };
+    Ok((whole.clone(), named.to_owned()))
 }
 
-fn create_directory(path: &Path) -> std::io::Result<()> {
-    #[cfg_attr(not(unix), expect(unused_mut, reason = "only a mode changes it"))]
-    let mut builder = fs::DirBuilder::new();
-    #[cfg(unix)]
-    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-    builder.create(path)
+/// Writes a key into its file; returns how the roster names it.
+fn write_key(
+    directory: &Path,
+    named: &str,
+    at: KeyAt<'_>,
+    made: &mut Made,
+) -> Result<String, String> {
+    let KeyAt { index, node, kind, member, key } = at;
+    let name = format!("{}-{}-{}-{member}.key", index + 1, plain(node), kind.name());
+    let mut digits = Zeroizing::new(String::with_capacity(33));
+    digits.push_str(&Zeroizing::new(key.revealed()));
+    digits.push('\n');
+    made.write(&directory.join(&name), &digits)?;
+    Ok(Path::new(named).join(&name).to_string_lossy().into_owned())
 }
-
-fn cannot_write(path: &Path, error: &std::io::Error) -> String {
-    if error.kind() == std::io::ErrorKind::AlreadyExists {
-        return format!("{} is there already; it was not replaced", path.display());
-    }
-    format!("{} cannot be written: {}", path.display(), Reason(error.kind()))
-}
-
-/// Letters of a node's name in the name of a file.
-const MOST_NAME: usize = 40;

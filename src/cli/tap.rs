@@ -1,6 +1,7 @@
 //! `tap`: at the gateway's UDP port, or between gateway and server.
 
 mod stage;
+mod waiting;
 
 use std::{
     fs,
@@ -21,6 +22,7 @@ use crate::{
     id::Eui64,
     live::{Board, Config, Counters, Notice, Recording, RecordingWord, Tap},
     region::Plan,
+    roster::Roster,
     show::live as show,
 };
 
@@ -28,9 +30,9 @@ use crate::{
 #[derive(Debug, clap::Args)]
 #[command(after_help = HELP)]
 pub struct TapArgs {
-    /// Where gateways send to; port 0 takes a free one
+    /// Where gateways send to; twice where they have two ports; port 0 takes a free one
     #[arg(long, value_name = "ADDR:PORT", default_value = "127.0.0.1:1700")]
-    listen: SocketAddr,
+    listen: Vec<SocketAddr>,
     /// Hand on to this server, and its answers to the gateways, unchanged
     #[arg(long, value_name = "HOST:PORT")]
     relay: Option<String>,
@@ -70,6 +72,7 @@ const HELP: &str = "\
 Examples:
   handfast tap --roster orchard.toml
   handfast tap --listen 192.0.2.7:1700 --allow 02-00-00-FF-FE-A0-94-42
+  handfast tap --listen 192.0.2.7:1700 --listen 192.0.2.7:1701
   handfast tap --relay server.example:1700 --roster orchard.toml \\
     --record gateway.ndjson --rotate 100M
 
@@ -112,8 +115,13 @@ pub fn run(args: &TapArgs, screen: &mut Screen) -> Result<(), Failure> {
     });
     let head = head(&tap, args.relay.as_deref());
     cautions(args, &tap, &head, screen);
-    let mut run = Run { args, board: Board::default(), failure: None, stage: None };
-    run.stage = Stage::set(args, screen, head);
+    let waiting = waiting::words(&tap.locals().collect::<Vec<_>>(), &roster);
+    for words in &waiting {
+        screen.word("note", words);
+    }
+    let mut run =
+        Run { args, roster: &roster, board: Board::default(), failure: None, stage: None };
+    run.stage = Stage::set(args, screen, head, &waiting);
     let ran = tap.run(&roster, &STOP, &mut |notice, counters| run.take(notice, counters, screen));
     let words = run.stage.take().map(|stage| stage.clear(screen)).transpose()?;
     for (kind, text) in words.into_iter().flatten() {
@@ -135,7 +143,16 @@ fn config(args: &TapArgs) -> Result<Config, Failure> {
         })
     });
     let relay = relay.transpose()?;
-    if relay == Some(args.listen) {
+    let (listen, listen_too) = match args.listen.as_slice() {
+        [listen] => (*listen, None),
+        [listen, too] => (*listen, Some(*too)),
+        _ => {
+            return Err(wrong(
+                "--listen: one address, or two for gateways with two ports".to_owned(),
+            ));
+        }
+    };
+    if args.listen.iter().any(|own| relay == Some(*own)) {
         return Err(wrong("--relay is the address of the tap itself".to_owned()));
     }
     let own = args.record.as_deref().and_then(|path| fs::canonicalize(path).ok());
@@ -149,12 +166,13 @@ fn config(args: &TapArgs) -> Result<Config, Failure> {
         plan: args.region,
         run_for: args.run_for,
         count: args.count,
-        ..Config::new(args.listen)
+        listen_too,
+        ..Config::new(listen)
     })
 }
 
 fn head(tap: &Tap, relay: Option<&str>) -> String {
-    let local = tap.local();
+    let local = tap.locals().map(|local| local.to_string()).collect::<Vec<_>>().join(" and ");
     match relay {
         Some(server) => format!("tap at {local}, handing on to {server}"),
         None => format!("tap at {local}, acknowledging"),
@@ -163,7 +181,7 @@ fn head(tap: &Tap, relay: Option<&str>) -> String {
 
 fn cautions(args: &TapArgs, tap: &Tap, head: &str, screen: &mut Screen) {
     screen.word("note", head);
-    if !args.listen.ip().is_loopback() {
+    if args.listen.iter().any(|own| !own.ip().is_loopback()) {
         let text = "the protocol has no authentication: whoever reaches this address can send \
                     frames in any gateway's name; keep it off the open net";
         screen.word("caution", text);
@@ -185,6 +203,7 @@ fn cautions(args: &TapArgs, tap: &Tap, head: &str, screen: &mut Screen) {
 
 struct Run<'a> {
     args: &'a TapArgs,
+    roster: &'a Roster,
     board: Board,
     failure: Option<Failure>,
     stage: Option<Stage>,
@@ -200,6 +219,14 @@ impl Run<'_> {
         self.board.take(notice);
         if let Notice::Recording(word) = notice {
             self.recording(word, screen);
+        }
+        if let Notice::Gateway { gateway, .. } = notice
+            && let Some(text) = waiting::near(*gateway, self.roster)
+        {
+            match &mut self.stage {
+                Some(stage) => stage.word("caution", text),
+                None => screen.word("caution", &text),
+            }
         }
         let shown = match &mut self.stage {
             Some(stage) => stage.take(notice, &self.board, counters, screen),
@@ -246,6 +273,9 @@ impl Run<'_> {
     fn end(&self, counters: &Counters, screen: &mut Screen) -> Result<(), Failure> {
         if self.board.has_fault() {
             screen.fault_found();
+        }
+        if let Some(text) = waiting::not_heard(&self.board, self.roster) {
+            screen.word("note", &text);
         }
         if self.args.json {
             let mut text = String::new();

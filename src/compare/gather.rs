@@ -9,6 +9,7 @@ use std::collections::HashMap;
 use super::{Context, Subject, relation::eui_relation, slot};
 use crate::{
     id::{DevEui, Eui64},
+    key::Aes128Key,
     region::Plan,
     roster::{
         Claim, ClaimKind, Node, Roster,
@@ -173,7 +174,16 @@ fn place(
     {
         give(subjects, *only, said, ONLY_LEFT);
     }
+    let known = index(subjects, |claim| claim.dev_eui.map(DevEui::hex));
     for said in open.into_iter().flatten() {
+        let twins = said.claim.dev_eui.and_then(|eui| known.get(&eui.hex())).into_iter().flatten();
+        let mut twins = twins.copied().take(MOST_TWINS);
+        if let Some(index) = twins.find(|index| is_in_the_roster(subjects, *index, &said))
+            && let Some(subject) = subjects.get_mut(index)
+        {
+            subject.matched.push(format!("{} as in the roster", said.kind.name()));
+            continue;
+        }
         let name = said
             .name
             .clone()
@@ -304,6 +314,38 @@ fn only(subjects: &[Subject], said: &Said, fits: impl Fn(&Claim) -> bool) -> Opt
 
 fn free(subjects: &[Subject], index: usize, kind: ClaimKind) -> bool {
     subjects.get(index).is_some_and(|subject| subject.node.claim(kind).is_none())
+}
+
+/// Returns whether a source only says once more what the roster has of this place of this node.
+fn is_in_the_roster(subjects: &[Subject], index: usize, said: &Said) -> bool {
+    let Some(subject) = subjects.get(index) else { return false };
+    let Some(own) = subject.node.claim(said.kind) else { return false };
+    let of_roster = match said.kind {
+        ClaimKind::Firmware => subject.taken.is_empty(),
+        ClaimKind::Record => subject.record_at.is_none(),
+        ClaimKind::Label => subject.label_at.is_none(),
+    };
+    let called = |name: &String| same_name(name, &subject.node.name);
+    of_roster && said.name.as_ref().is_none_or(called) && repeats(&said.claim, own)
+}
+
+/// Returns whether one claim has nothing that another does not have, too: as far as sources state it.
+fn repeats(said: &Claim, own: &Claim) -> bool {
+    fn same<T: PartialEq>(said: Option<T>, own: Option<T>) -> bool {
+        said.is_none() || said == own
+    }
+    let key = |said: Option<&Aes128Key>, own: Option<&Aes128Key>| {
+        said.is_none_or(|said| own.is_some_and(|own| own.same_as(said)))
+    };
+    let mut keys = slot::ROOTS.iter().chain(&slot::SESSION).chain(&slot::GENERAL);
+    said.unread.is_empty()
+        && said.dev_eui == own.dev_eui
+        && same(said.join_eui, own.join_eui)
+        && same(said.dev_addr, own.dev_addr)
+        && same(said.mac_version, own.mac_version)
+        && same(said.activation, own.activation)
+        && same(said.class, own.class)
+        && keys.all(|slot| key((slot.key)(said), (slot.key)(own)))
 }
 
 fn give(subjects: &mut [Subject], index: usize, said: Said, told: &str) {

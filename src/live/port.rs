@@ -32,8 +32,8 @@ pub(super) trait Outlet: Sync {
 
 pub(super) struct Port {
     poll: Poll,
-    socket: UdpSocket,
-    local: SocketAddr,
+    /// Where gateways send to: one port for both directions, or two.
+    doors: Vec<Door>,
     received_octets: usize,
     server: Option<SocketAddr>,
     allow: BTreeSet<Eui64>,
@@ -47,38 +47,53 @@ pub(super) struct Port {
     count: Option<u64>,
 }
 
+/// A socket that gateways send to.
+struct Door {
+    socket: UdpSocket,
+    local: SocketAddr,
+}
+
 /// What is known of an address that gateways send from.
 #[derive(Debug, Default)]
 struct Source {
     gateway: Option<Eui64>,
     upstream: Option<(Token, UdpSocket)>,
+    /// The door that it sends to, and is answered from.
+    door: usize,
 }
 
 impl Port {
     pub(super) fn open(config: &Config) -> Result<Self, TapError> {
-        let cannot = |error| TapError::Listen { listen: config.listen, error };
-        let poll = Poll::new().map_err(cannot)?;
-        let (mut socket, received_octets) = bind(config.listen).map_err(cannot)?;
-        let local = socket.local_addr().map_err(cannot)?;
-        poll.registry().register(&mut socket, PORT, Interest::READABLE).map_err(cannot)?;
+        let poll =
+            Poll::new().map_err(|error| TapError::Listen { listen: config.listen, error })?;
+        let mut doors = Vec::new();
+        let mut received_octets = usize::MAX;
+        for listen in [Some(config.listen), config.listen_too].into_iter().flatten() {
+            let cannot = |error| TapError::Listen { listen, error };
+            let (mut socket, octets) = bind(listen).map_err(cannot)?;
+            let local = socket.local_addr().map_err(cannot)?;
+            let token = Token(doors.len());
+            poll.registry().register(&mut socket, token, Interest::READABLE).map_err(cannot)?;
+            doors.push(Door { socket, local });
+            received_octets = received_octets.min(octets);
+        }
         Ok(Self {
+            next_token: doors.len(),
             poll,
-            socket,
-            local,
+            doors,
             received_octets,
             server: config.relay,
             allow: config.allow.clone(),
             sources: Recent::new(MOST_SOURCES),
             upstream: HashMap::new(),
-            next_token: PORT.0 + 1,
             asked: None,
             silent: false,
             count: config.count,
         })
     }
 
-    pub(super) const fn local(&self) -> SocketAddr {
-        self.local
+    pub(super) fn locals(&self) -> impl Iterator<Item = SocketAddr> {
+        self.doors.iter().map(|door| door.local)
     }
 
     /// Returns how many octets the system keeps for the port until they are read.
@@ -110,8 +125,8 @@ impl Port {
             // A socket that is not read to its end gets its next turn after all others.
             for _ in 0..ready.len() {
                 let Some(token) = ready.pop_front() else { break };
-                let more = if token == PORT {
-                    self.read_gateways(&mut work)
+                let more = if token.0 < self.doors.len() {
+                    self.read_gateways(token.0, &mut work)
                 } else {
                     self.read_server(token, &mut work)
                 };
@@ -131,12 +146,13 @@ impl Port {
     }
 
     /// Reads some datagrams from the port; says whether there may be more.
-    fn read_gateways(&mut self, work: &mut Work<'_>) -> bool {
+    fn read_gateways(&mut self, place: usize, work: &mut Work<'_>) -> bool {
         for _ in 0..BURST {
-            match self.socket.recv_from(work.buffer) {
+            let Some(door) = self.doors.get(place) else { return false };
+            match door.socket.recv_from(work.buffer) {
                 Ok((n, peer)) => {
                     work.counters.received.one();
-                    self.up(n, peer, work);
+                    self.up(n, (peer, place), work);
                     if self.count.is_some_and(|count| work.counters.received.value() >= count) {
                         return true;
                     }
@@ -149,7 +165,7 @@ impl Port {
         true
     }
 
-    fn up(&mut self, n: usize, peer: SocketAddr, work: &mut Work<'_>) {
+    fn up(&mut self, n: usize, (peer, door): (SocketAddr, usize), work: &mut Work<'_>) {
         let octets = work.buffer.get(..n).unwrap_or_default();
         let header = match Header::read(octets) {
             Ok(header) if header.kind.is_from_gateway() => header,
@@ -170,9 +186,9 @@ impl Port {
             return work.counters.not_allowed.one();
         }
         if let Some(source) = self.sources.meet(&peer) {
-            source.gateway = gateway;
+            (source.gateway, source.door) = (gateway, door);
         } else {
-            let forgotten = self.sources.add(peer, Source { gateway, upstream: None });
+            let forgotten = self.sources.add(peer, Source { gateway, upstream: None, door });
             self.forget(forgotten, work.counters);
         }
         if self.server.is_some() {
@@ -182,23 +198,24 @@ impl Port {
             }
         } else if let Some(answer) = header.acknowledgement() {
             let counters = work.counters;
-            match self.socket.send_to(&answer, peer) {
-                Ok(_) => counters.acknowledged.one(),
-                Err(_) => counters.not_sent.one(),
+            match self.doors.get(door).map(|door| door.socket.send_to(&answer, peer)) {
+                Some(Ok(_)) => counters.acknowledged.one(),
+                _ => counters.not_sent.one(),
             }
         }
-        work.outlet.caught(self.caught(header, gateway, peer, octets));
+        work.outlet.caught(self.caught(header, gateway, (peer, door), octets));
     }
 
     fn caught(
         &self,
         header: Header,
         gateway: Option<Eui64>,
-        peer: SocketAddr,
+        (peer, door): (SocketAddr, usize),
         octets: &[u8],
     ) -> Arc<Caught> {
         let (at, octets) = (Timestamp::now(), octets.into());
-        Arc::new(Caught { at, peer, port: self.local, header, gateway, octets })
+        let port = self.doors.get(door).map_or(peer, |door| door.local);
+        Arc::new(Caught { at, peer, port, header, gateway, octets })
     }
 
     /// Sends a gateway's datagram to the server, from the socket of that gateway alone.
@@ -275,13 +292,14 @@ impl Port {
                 Err(_) => continue,
             };
             let octets = work.buffer.get(..n).unwrap_or_default();
-            match self.socket.send_to(octets, peer) {
-                Ok(_) => work.counters.relayed_down.one(),
-                Err(_) => work.counters.not_sent.one(),
+            let door = source.door;
+            match self.doors.get(door).map(|door| door.socket.send_to(octets, peer)) {
+                Some(Ok(_)) => work.counters.relayed_down.one(),
+                _ => work.counters.not_sent.one(),
             }
             match Header::read(octets) {
                 Ok(header) if !header.kind.is_from_gateway() => {
-                    let caught = self.caught(header, source.gateway, peer, octets);
+                    let caught = self.caught(header, source.gateway, (peer, door), octets);
                     work.outlet.caught(caught);
                 }
                 Ok(_) => work.counters.misdirected.one(),
@@ -321,8 +339,6 @@ fn bind(listen: SocketAddr) -> io::Result<(UdpSocket, usize)> {
     Ok((UdpSocket::from_std(socket.into()), octets))
 }
 
-/// The port among all that is waited on.
-const PORT: Token = Token(0);
 /// Octets that are asked for, for what comes while the tap is busy: a second of 20,000 small datagrams.
 pub(super) const RECEIVE_BUFFER: usize = 16 << 20;
 /// Octets of the longest datagram that UDP has.

@@ -470,9 +470,10 @@ mod tests {
         }
     }
 
-    /// Causes that `own_ways.rs`, `station.rs` and `consoles.rs` of the tests make by hand: what a side
-    /// computes in its own way, and what only a station's messages or a console's frequencies show.
-    const BY_HAND: [CauseId; 10] = [
+    /// Causes that `own_ways.rs`, `station.rs`, `consoles.rs` and `packages.rs` of the tests make by hand:
+    /// what a side computes in its own way, what only a station's messages or a console's frequencies
+    /// show, and application packages.
+    const BY_HAND: [CauseId; 24] = [
         CauseId::CounterUsedTwice,
         CauseId::GatewayFiltersTheJoinEui,
         CauseId::GatewayFiltersTheAddress,
@@ -483,5 +484,19 @@ mod tests {
         CauseId::DataSignedByAnotherRule,
         CauseId::PayloadEncryptedByAnotherRule,
         CauseId::FrameSizeOverTheLimit,
+        CauseId::MulticastDownlinkAtTheWrongRate,
+        CauseId::MulticastOutsideItsSession,
+        CauseId::MulticastToAnotherAddress,
+        CauseId::MulticastFrameOfAForbiddenKind,
+        CauseId::MulticastCounterOutsideTheRange,
+        CauseId::MulticastKeysDiffer,
+        CauseId::MulticastSessionRefused,
+        CauseId::FragmentationSessionRefused,
+        CauseId::FragmentedBlockCannotBeRebuilt,
+        CauseId::FragmentParityOfAnotherVersion,
+        CauseId::ClockAnswerDoesNotMatch,
+        CauseId::ClockCorrectionInTheWrongEpoch,
+        CauseId::FirmwareImageRefused,
+        CauseId::RelayConfigurationRefused,
     ];
 }

@@ -112,3 +112,100 @@ fn nothing_taken_is_an_error_that_says_what_was_looked_for() {
     assert!(error(&output).contains("nothing taken: looked for"), "{}", error(&output));
     assert!(!at.join("o.toml").exists());
 }
+
+#[test]
+fn fresh_credentials_are_the_same_in_every_form_and_new_each_time() {
+    let at = directory("new");
+    let args = ["roster", "new", "probe 09", "probe-10", "--output", "spring", "--region", "EU868"];
+    let output = handfast(&at, &args);
+    assert_eq!((output.status.code(), output.stdout.len()), (Some(0), 0), "{}", error(&output));
+    let said = error(&output);
+    let text = fs::read_to_string(at.join("spring/roster.toml")).unwrap();
+    let keys: Vec<&str> = text.lines().filter_map(|l| l.strip_prefix("app-key = ")).collect();
+    assert_eq!(keys.len(), 4, "{text}");
+    // Firmware and record agree, and the nodes do not.
+    assert!(keys[0] == keys[1] && keys[2] == keys[3] && keys[0] != keys[2]);
+    assert!(!keys.iter().any(|key| said.contains(key.trim_matches('"'))), "{said}");
+    #[cfg(unix)]
+    for file in ["roster.toml", "records.csv", "labels.txt", "probe-09.h", "probe-10.h"] {
+        assert_eq!(mode(&at.join("spring").join(file)), 0o600, "{file}");
+    }
+    // The forms are held against each other, the header and the table beside the roster.
+    let compared = handfast(
+        &at,
+        &[
+            "compare",
+            "--json",
+            "--roster",
+            "spring/roster.toml",
+            "--label",
+            "spring/labels.txt",
+            "--records",
+            "spring/records.csv",
+            "--firmware",
+            "spring/probe-09.h",
+            "--firmware",
+            "spring/probe-10.h",
+        ],
+    );
+    let told = String::from_utf8_lossy(&compared.stdout).into_owned();
+    assert_eq!((compared.status.code(), told.lines().count()), (Some(0), 2), "{told}");
+    // A record that says something else is none that the roster has.
+    let csv = fs::read_to_string(at.join("spring/records.csv")).unwrap();
+    let other = csv.replace(keys[0].trim_matches('"'), KEY);
+    assert_ne!(csv, other);
+    fs::write(at.join("other.csv"), other).unwrap();
+    let args_of = ["compare", "--roster", "spring/roster.toml", "--records", "other.csv"];
+    assert_eq!(handfast(&at, &args_of).status.code(), Some(1));
+    // Nothing is replaced, and what another run finds in its way stays as it is.
+    let again = handfast(&at, &args);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(error(&again).contains("is there already"), "{}", error(&again));
+    assert_eq!(fs::read_to_string(at.join("spring/roster.toml")).unwrap(), text);
+    let other = handfast(&at, &["roster", "new", "probe 09", "--output", "other"]);
+    assert_eq!(other.status.code(), Some(0), "{}", error(&other));
+    let other = fs::read_to_string(at.join("other/roster.toml")).unwrap();
+    assert!(!keys.iter().any(|key| other.contains(key)));
+}
+
+#[test]
+fn what_is_given_for_fresh_credentials_is_kept() {
+    let at = directory("new-given");
+    let args = [
+        "roster",
+        "new",
+        "probe-09",
+        "--output",
+        "own",
+        "--dev-eui-prefix",
+        "02-00-00-FF-FE",
+        "--join-eui",
+        "020000fffe00ffff",
+        "--mac-version",
+        "1.1",
+        "--byte-order",
+        "msb",
+    ];
+    let output = handfast(&at, &args);
+    assert_eq!(output.status.code(), Some(0), "{}", error(&output));
+    let text = fs::read_to_string(at.join("own/roster.toml")).unwrap();
+    assert_eq!(text.matches("dev-eui = \"020000fffe").count(), 2, "{text}");
+    assert_eq!(text.matches("join-eui = \"020000fffe00ffff\"").count(), 2, "{text}");
+    assert_eq!(text.matches("nwk-key = ").count(), 2, "{text}");
+    let header = fs::read_to_string(at.join("own/probe-09.h")).unwrap();
+    let wanted = "JOINEUI_MSB[8] = { 0x02, 0x00, 0x00, 0xFF, 0xFE, 0x00, 0xFF, 0xFF };";
+    assert!(header.contains(wanted), "{header}");
+    for wrong in [
+        &["--dev-eui-prefix", "020000FFFE0012"][..],
+        &["--dev-eui-prefix", "2"],
+        &["--join-eui", "02"],
+        &["--byte-order", "middle"],
+    ] {
+        let args = [&["roster", "new", "probe-11", "--output", "none"][..], wrong].concat();
+        assert_eq!(handfast(&at, &args).status.code(), Some(2), "{wrong:?}");
+    }
+    // Two names that make one file.
+    let output = handfast(&at, &["roster", "new", "a b", "a-b", "--output", "none"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(!at.join("none").exists());
+}

@@ -5,6 +5,7 @@
 
 mod acknowledge;
 mod hostile;
+mod ports;
 mod record;
 mod relay;
 mod stage;

@@ -27,14 +27,19 @@ pub(super) struct Stage {
 
 impl Stage {
     /// Takes the terminal, if standard output is one that can be drawn on, and lines are not asked for.
-    pub(super) fn set(args: &TapArgs, screen: &mut Screen, head: String) -> Option<Self> {
+    pub(super) fn set(
+        args: &TapArgs,
+        screen: &mut Screen,
+        head: String,
+        waiting: &[String],
+    ) -> Option<Self> {
         let dumb = std::env::var_os("TERM").is_none_or(|term| term == "dumb");
         if args.json || args.lines || dumb || !io::stdout().is_terminal() {
             return None;
         }
         screen.data(ENTER).ok()?;
-        let (latest, words) = (VecDeque::new(), VecDeque::new());
-        Some(Self { head, latest, words, drawn: None })
+        let latest = waiting.iter().cloned().collect();
+        Some(Self { head, latest, words: VecDeque::new(), drawn: None })
     }
 
     /// Takes what happened, and draws when it is time.

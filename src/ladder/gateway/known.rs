@@ -204,7 +204,7 @@ fn near(world: &World<'_>, eui: Eui64, heard: &GatewayTrace, refused: bool) -> O
 
 /// Says how the EUI that a gateway sends differs from one that is registered, where one mistake makes one of the
 /// other.
-pub(super) fn slip(sent: Eui64, registered: Eui64) -> Option<String> {
+pub(crate) fn slip(sent: Eui64, registered: Eui64) -> Option<String> {
     if sent == registered {
         return None;
     }

@@ -69,6 +69,8 @@ pub(crate) fn is_refused(error: &std::io::Error) -> bool {
 pub(crate) struct Tap {
     child: Child,
     pub(crate) port: SocketAddr,
+    /// The second port, where it has one.
+    pub(crate) second: Option<SocketAddr>,
     out: Receiver<String>,
     err: Receiver<String>,
     pub(crate) out_lines: Vec<String>,
@@ -114,10 +116,12 @@ impl Tap {
         let (err, reads_err) = lines(child.stderr.take().unwrap());
         let port = "127.0.0.1:0".parse().unwrap();
         let (out_lines, err_lines, readers) = (Vec::new(), Vec::new(), vec![reads_err]);
-        let mut tap = Self { child, port, out, err, out_lines, err_lines, readers };
+        let mut tap = Self { child, port, second: None, out, err, out_lines, err_lines, readers };
         let note = tap.err_line(|line| line.starts_with("note: tap at "));
-        let address = note["note: tap at ".len()..].split(',').next().unwrap();
-        tap.port = address.parse().unwrap();
+        let addresses = note["note: tap at ".len()..].split(',').next().unwrap();
+        let mut addresses = addresses.split(" and ").map(|address| address.parse().unwrap());
+        tap.port = addresses.next().unwrap();
+        tap.second = addresses.next();
         tap
     }
 

@@ -203,7 +203,10 @@ pub(in crate::scenario::talk) fn orders(
     for mistake in life.mistakes.clone() {
         match mistake {
             Mistake::DataRx1Frequency if !second => {
-                order.hz = another_hz(plan, order.hz, life.whim);
+                // On RX2's frequency it would look like RX2 at another delay.
+                let other = another_hz(plan, order.hz, life.whim);
+                let rx2 = talk.network.rx2_hz;
+                order.hz = if other == rx2 { another_hz(plan, other, life.whim) } else { other };
             }
             Mistake::DataRx2Frequency if second => order.hz = another_hz(plan, order.hz, life.whim),
             Mistake::DataRx1Rate if !second => {
