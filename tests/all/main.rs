@@ -35,6 +35,7 @@ mod lower_rungs;
 mod near_miss;
 mod own_look;
 mod own_ways;
+mod pastes;
 mod plan_report;
 mod plans_join;
 mod radio;
