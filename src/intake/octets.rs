@@ -65,11 +65,16 @@ pub(super) fn decimals(text: &str) -> Option<(Vec<u8>, usize)> {
     (!octets.is_empty()).then_some((octets, taken))
 }
 
-/// Returns whether some groups of digits have `0x` in front and others, behind the first, have not:
-/// they are numbers and names, and nobody's octets.
+/// Returns whether groups of digits are written in several ways: some with `0x` and others, behind the
+/// first, without; or octets with a colon or a dash between some of them only. They are numbers, names
+/// or addresses, and nobody's frame.
 pub(super) fn is_mixed(text: &str) -> bool {
     let cut = |c: char| !c.is_ascii_alphanumeric();
     let mut groups = text.split(cut).filter(|group| !group.is_empty());
+    let singly = text.contains([':', '-']) && groups.clone().all(|group| group.len() == 2);
+    if singly && list(text).is_none() {
+        return true;
+    }
     let is_marked = |group: &str| group.starts_with("0x") || group.starts_with("0X");
     let first = groups.next().is_some_and(is_marked);
     let (mut marked, mut bare) = (false, false);
@@ -219,6 +224,8 @@ mod tests {
     fn names_and_numbers_are_no_octets() {
         assert!(is_mixed("A0 : 0xe57687a8  A1 : 0x64ff8932"));
         assert!(is_mixed("0x40 DA 0xBB"));
+        assert!(is_mixed("40:00:cc:fc:42:b5 40:00:d4:15:00:fb"));
+        assert!(!is_mixed("40:00:cc:fc:42:b5"));
         for text in ["0x40 DA BB", "0x40 0xDA", "40 DA", "0x40DA", "{0x40, 0xDA}", "\\x40\\xDA", ""]
         {
             assert!(!is_mixed(text), "{text}");

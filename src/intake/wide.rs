@@ -59,11 +59,12 @@ impl<R> Narrow<R> {
             Order::Big => u16::from_be_bytes([first, octet]),
         };
         let units = self.high.take().into_iter().chain([unit]);
-        for read in char::decode_utf16(units) {
-            match read {
+        let mut read = char::decode_utf16(units).peekable();
+        while let Some(found) = read.next() {
+            match found {
                 Ok(c) => self.character(c),
-                // The last one may be the first of a pair.
-                Err(lone) if lone.unpaired_surrogate() == unit && unit < 0xDC00 => {
+                // Only the last one may be the first of a pair.
+                Err(_) if read.peek().is_none() && (0xD800..0xDC00).contains(&unit) => {
                     self.high = Some(unit);
                 }
                 Err(_) => self.character(char::REPLACEMENT_CHARACTER),
@@ -119,6 +120,7 @@ mod tests {
         for order in [Order::Little, Order::Big] {
             assert_eq!(narrowed(text.encode_utf16(), order), text);
         }
+        // Units of a pair without the other one.
         let lone = [0xD83C, 0x61, 0xDF33, 0xD83C, 0xD83C, 0xDF33, 0xD83C];
         assert_eq!(
             narrowed(lone.into_iter(), Order::Big),

@@ -95,9 +95,9 @@ pub(in crate::intake) fn is_lawful_alone(decoded: &Decoded) -> bool {
     (MIN..=MAX).contains(&decoded.octets.len()) && is_lawful(decoded, false)
 }
 
-/// Returns whether octets begin as a frame does, and are enough for one: they may be a damaged one.
+/// Returns whether octets begin as a frame does, and are more than an EUI: they may be a damaged one.
 pub(in crate::intake) fn begins_well(decoded: &Decoded) -> bool {
-    (MIN..=MAX).contains(&decoded.octets.len())
+    (EUI + 1..=MAX).contains(&decoded.octets.len())
         && decoded.mhdr().is_some_and(|mhdr| {
             mhdr.ftype() != FType::Proprietary && mhdr.major() == 0 && mhdr.rfu() == 0
         })
@@ -122,6 +122,8 @@ fn is_lawful(decoded: &Decoded, named: bool) -> bool {
 
 /// MHDR 1, FHDR 7, MIC 4 octets.
 const MIN: usize = 12;
+/// Octets of an EUI.
+const EUI: usize = 8;
 /// PHYPayload on the air.
 const MAX: usize = 255;
 

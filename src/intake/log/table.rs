@@ -21,9 +21,7 @@ impl Table {
         let names: Vec<_> = line.split(separator).take(MOST + 1).map(cell).collect();
         let is_name = |name: &&str| {
             name.starts_with(|c: char| c.is_ascii_alphabetic())
-                && name
-                    .chars()
-                    .all(|c| c.is_ascii_alphanumeric() || matches!(c, '_' | '-' | ' ' | '.'))
+                && name.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '_' | '-' | '.'))
         };
         let known = names.iter().filter(|name| meaning(name).is_some()).count();
         let octets = names.iter().any(|name| Label::of(name) > Label::None);
