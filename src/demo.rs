@@ -13,11 +13,14 @@
 //!
 //! A neighbour's node is heard as well, of which nothing is known. [`CAPTURE`] and [`ROSTER`] are
 //! files of the crate; [`generate`] makes them again, octet for octet.
+//!
+//! A third gateway, `shed`, is being brought up: what it sends to the wrong port is never answered.
+//! [`SHED_CAPTURE`], [`SHED_ROSTER`] and [`SHED_CONFIG`] are of it, and of [`generate_shed`].
 
 use crate::{
     frame::MacVersion,
     region::Plan,
-    scenario::{Mistake, Probe, Scene},
+    scenario::{Acks, Leg, Mistake, Probe, Scene},
 };
 
 /// What stood on the wire of the orchard's two gateways: capture lines.
@@ -25,6 +28,15 @@ pub const CAPTURE: &str = include_str!("demo/orchard.ndjson");
 
 /// The orchard's roster, as TOML.
 pub const ROSTER: &str = include_str!("demo/orchard.toml");
+
+/// Three minutes of a gateway that is being brought up: capture lines.
+pub const SHED_CAPTURE: &str = include_str!("demo/shed.ndjson");
+
+/// Its roster, as TOML.
+pub const SHED_ROSTER: &str = include_str!("demo/shed.toml");
+
+/// Its own configuration, as JSON with comments.
+pub const SHED_CONFIG: &str = include_str!("demo/shed.json");
 
 /// Where the orchard's chance comes from.
 const SEED: u64 = 11;
@@ -36,6 +48,21 @@ pub fn generate() -> (String, String) {
         Scene { gateways: 2, acks: false, probes: probes(), ..Scene::new(SEED, plan) }.play();
     (recording.capture, HEAD.to_owned() + &recording.roster)
 }
+
+/// Returns capture and roster as [`SHED_CAPTURE`] and [`SHED_ROSTER`] have them.
+pub fn generate_shed() -> (String, String) {
+    let Some(plan) = Plan::by_name("EU868") else { return (String::new(), String::new()) };
+    let mut leg = Leg { minutes: 3, sides: Vec::new(), ..Leg::new(SEED, plan) };
+    let shed = leg.add("shed");
+    shed.pull_acks = Acks::None;
+    shed.downlinks.every = 0;
+    let recording = leg.play();
+    let server = "server = \"lns.orchard.example\"\nuplink-port = 1700\ndownlink-port = 1700\n";
+    (recording.capture, SHED_HEAD.to_owned() + &recording.roster + server)
+}
+
+/// What a reader of its roster is told first.
+const SHED_HEAD: &str = "# A gateway that is being brought up. Names and numbers are invented.\n";
 
 /// What a reader of the roster is told first.
 const HEAD: &str = "# A community orchard's soil probes. Names, numbers and keys are invented.\n";

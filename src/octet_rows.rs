@@ -110,6 +110,7 @@ pub fn rows(reading: &Reading) -> Vec<Item> {
             Field::FrmPayload => {
                 rows.extend(clear_payload(reading));
                 rows.commands(Field::FrmPayload);
+                rows.extend(found.package.iter().flat_map(commands::rows));
             }
             Field::Mic => rows.extend(expected_rows(&found.mic)),
             _ => {}

@@ -82,6 +82,9 @@ pub struct Found {
     pub conf_fcnt: Option<u16>,
     /// The MAC commands, where they can be read.
     pub commands: Option<CommandList>,
+    /// The payload as commands of the application package whose FPort it has, where it splits into them: a
+    /// node may use the FPort for something else.
+    pub package: Option<CommandList>,
     /// What was found by search and not given.
     pub searched: Vec<Searched>,
     /// What it was computed with: of keys that fail, those that stand first.
@@ -100,6 +103,7 @@ impl Found {
             uplink_context: None,
             conf_fcnt: None,
             commands: None,
+            package: None,
             searched: Vec::new(),
             taken: None,
             problems: Vec::new(),

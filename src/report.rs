@@ -88,6 +88,8 @@ pub(crate) struct About {
     pub(crate) span: Option<(Timestamp, Timestamp)>,
     pub(crate) frames: u64,
     pub(crate) crc_bad: u64,
+    /// Places at which something is damaged.
+    pub(crate) damaged: usize,
     pub(crate) stray_accepts: usize,
     pub(crate) gateways: Vec<GatewayLine>,
 }
@@ -95,7 +97,7 @@ pub(crate) struct About {
 impl About {
     /// Returns whether nothing at all was captured.
     pub(crate) const fn is_empty(&self) -> bool {
-        self.frames == 0 && self.crc_bad == 0 && self.gateways.is_empty()
+        self.frames == 0 && self.crc_bad == 0 && self.damaged == 0 && self.gateways.is_empty()
     }
 }
 
@@ -240,6 +242,7 @@ fn about(trace: &Trace, roster: &Roster) -> About {
     About {
         span: trace.span,
         frames: trace.frames,
+        damaged: trace.lacks.damaged.len(),
         crc_bad: trace.crc_bad,
         stray_accepts: trace.stray_accepts.len(),
         gateways: gateways.collect(),

@@ -82,6 +82,7 @@ pub struct Scene {
 
 /// A soil probe of a scene.
 #[derive(Clone, Debug)]
+#[expect(clippy::struct_excessive_bools, reason = "each is one thing that is so or is not")]
 pub struct Probe {
     /// Its name on the roster; whatever chance decides about it follows from the name.
     pub name: String,

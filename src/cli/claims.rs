@@ -241,7 +241,9 @@ fn told(gathered: &Gathered, screen: &mut Screen) {
         }
         let mut words = format!("{}: {}", subject.node.name, from.join("; "));
         if !subject.matched.is_empty() {
-            words.push_str(&format!(" ({})", subject.matched.join(", ")));
+            words.push_str(" (");
+            words.push_str(&subject.matched.join(", "));
+            words.push(')');
         }
         if subject.loosely_matched {
             words.push_str(": it may be another node's");

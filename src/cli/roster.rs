@@ -27,9 +27,8 @@ use crate::{
 /// their own (--key-files): all of them are for their owner alone, and no file is replaced.
 #[derive(Args, Clone, Debug)]
 #[command(after_help = "Examples:
-  handfast roster --firmware probes.h --records export.json --output orchard.toml
-  handfast roster --records records.csv --label labels.txt --region EU868 \\
-    --key-files keys --output orchard.toml
+  handfast roster --firmware probes.h --records all.json --output new.toml
+  handfast roster --records all.csv --key-files keys --output new.toml
 
 Exit status: 2 when an input is not intact (everything intact is still written)
 or the usage is wrong, else 0.")]
@@ -68,9 +67,10 @@ pub fn run(args: &RosterArgs, screen: &mut Screen) -> Result<(), Failure> {
         return Err(Failure::Report(words));
     }
     let keys = made.files.len().saturating_sub(1);
+    let keys_in = |directory: &Path| format!(", {} in {}", Count(keys, "key"), directory.display());
     let mut words = format!("{} in {}", Count(roster.nodes.len(), "node"), args.output.display());
     if let Some(directory) = args.key_files.as_deref().filter(|_| keys > 0) {
-        words.push_str(&format!(", {} in {}", Count(keys, "key"), directory.display()));
+        words += &keys_in(directory);
     }
     screen.word("note", &words);
     Ok(())

@@ -31,18 +31,15 @@ pub fn settle_orders(subjects: &mut [Subject]) -> Vec<OpenOrder> {
                 }
                 same(&turned, other, taken.member).then_some(ByteOrder::Reversed)
             });
-            match found {
-                Some(order) => {
-                    if order == ByteOrder::Reversed {
-                        *firmware = turned;
-                    }
-                    taken.order = order;
-                    taken.order_from = OrderFrom::Agreement;
+            if let Some(order) = found {
+                if order == ByteOrder::Reversed {
+                    *firmware = turned;
                 }
-                None => {
-                    firmware.take_out(taken.member);
-                    open.push(OpenOrder { node: subject.node.name.clone(), taken: taken.clone() });
-                }
+                taken.order = order;
+                taken.order_from = OrderFrom::Agreement;
+            } else {
+                firmware.take_out(taken.member);
+                open.push(OpenOrder { node: subject.node.name.clone(), taken: taken.clone() });
             }
         }
     }

@@ -8,7 +8,7 @@
 
 use super::{
     cause::{CauseId, Place},
-    gateway,
+    gateway::{self, Rung as G},
     join::{self, Rung},
     rung::{Ladder, Rungs, State},
     verdict::Verdict,
@@ -76,7 +76,6 @@ fn unheard(case: &join::Case<'_>, legs: &[Leg<'_>]) -> Option<Carried> {
     if own.is_empty() {
         own = legs.iter().collect();
     }
-    use gateway::Rung as G;
     carried(Rung::Heard, &own, |verdict, _| {
         let stops = matches!(verdict.place, Place::Gateway(G::Hears | G::OnPlan | G::Speaks));
         // Another gateway may be out of sight of the recorder.
@@ -97,7 +96,6 @@ fn unanswered(failing: &[(usize, &Attempt)], legs: &[Leg<'_>]) -> Option<Carried
         return None;
     }
     let own = through(silent.iter().flat_map(|a| a.heard.sightings()).map(|s| s.gateway), legs)?;
-    use gateway::Rung as G;
     carried(Rung::Answered, &own, |verdict, leg| {
         let place = verdict.place;
         let way = matches!(place, Place::Gateway(G::UplinkAcknowledged | G::DownlinkOpen));
@@ -123,7 +121,6 @@ fn unsent(
     }
     let sendings = unsent.iter().flat_map(|a| a.answers_sent()).map(|a| a.sending.gateway);
     let own = through(sendings, legs)?;
-    use gateway::Rung as G;
     carried(Rung::Sent, &own, |verdict, _| match verdict.place {
         Place::Gateway(G::Sends) => verdict.cause.id != CauseId::GatewayHasNoGpsTime,
         Place::Gateway(G::Clock) => verdict.cause.id == CauseId::BackhaulTooSlowForTheWindows,

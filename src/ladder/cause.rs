@@ -56,6 +56,9 @@ impl Cause {
     }
 
     /// Returns the cause of that id.
+    ///
+    /// # Panics
+    /// Never: ids and table are made from one list.
     #[expect(clippy::expect_used, reason = "the ids and the table are made from one list")]
     pub fn of(id: CauseId) -> &'static Self {
         CAUSES.iter().find(|cause| cause.id == id).expect("every id has its cause")
@@ -278,6 +281,7 @@ causes! {
     adr_command_with_adr_off AdrCommandWithAdrOff "adr-command-with-adr-off";
     receive_settings_refused ReceiveSettingsRefused "receive-settings-refused";
     new_channel_refused NewChannelRefused "new-channel-refused";
+    relay_configuration_refused RelayConfigurationRefused "relay-configuration-refused";
     mac_command_never_answered MacCommandNeverAnswered "mac-command-never-answered";
     command_unknown_to_the_node CommandUnknownToTheNode "command-unknown-to-the-node";
     linkadr_answers_do_not_match LinkadrAnswersDoNotMatch "linkadr-answers-do-not-match";

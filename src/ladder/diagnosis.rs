@@ -328,23 +328,24 @@ fn causes(session: &session::Case<'_>) -> Vec<Verdict> {
 }
 
 /// A cause at work in sessions: told once, of the session in which it is surest, and of them the last.
+#[expect(clippy::similar_names, reason = "a case and a cause are what they are")]
 fn in_sessions(case: &session::Case<'_>, cause: &'static Cause) -> Option<Verdict> {
-    let mut told: Option<Verdict> = None;
-    for (story, ladder) in case.stories.iter().zip(&case.ladders) {
+    let mut surest: Option<Verdict> = None;
+    for (story, rungs) in case.stories.iter().zip(&case.ladders) {
         let Some(finding) = cause.on_session(case, story) else { continue };
-        let broken = |rung| ladder.state(rung) == State::Broken;
+        let broken = |rung| rungs.state(rung) == State::Broken;
         let Some(place) = session_place(cause, broken) else { continue };
         let verdict = Verdict::new(cause, place, finding);
-        let mut sessions = told.as_ref().map(|held| held.sessions.clone()).unwrap_or_default();
+        let mut sessions = surest.as_ref().map(|held| held.sessions.clone()).unwrap_or_default();
         sessions.push(story.place);
-        if told.as_ref().is_none_or(|held| verdict.certainty <= held.certainty) {
-            told = Some(verdict);
+        if surest.as_ref().is_none_or(|held| verdict.certainty <= held.certainty) {
+            surest = Some(verdict);
         }
-        if let Some(told) = &mut told {
+        if let Some(told) = &mut surest {
             told.sessions = sessions;
         }
     }
-    told
+    surest
 }
 
 /// Breaks the rungs that causes break, each in the ladders of its own sessions.

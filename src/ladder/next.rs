@@ -59,9 +59,10 @@ pub(super) fn steps(
 fn unlisted(case: &Case<'_>) -> Fact {
     let what = "on the roster with its root key, and the MIC, the nonces and the answers can be \
                 checked";
-    match case.node.dev_eui {
-        Some(dev_eui) => fact!("put {dev_eui} {what}", dev_eui, what),
-        None => fact!("put it {what}", what),
+    if let Some(dev_eui) = case.node.dev_eui {
+        fact!("put {dev_eui} {what}", dev_eui, what)
+    } else {
+        fact!("put it {what}", what)
     }
 }
 

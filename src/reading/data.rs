@@ -2,7 +2,7 @@
 
 mod open;
 
-use open::{commands, likely_key, open_fopts, plain, unproven_plain};
+use open::{commands, likely_key, open_fopts, package_commands, plain, unproven_plain};
 
 use super::{
     Bunch, Context, CounterHint, Found, MicRule, MicVerdict, PlainFOpts, Problem, Proof, Searched,
@@ -211,6 +211,7 @@ fn proven(frame: &DataFrame, hit: &Hit<'_>, context: &Context) -> Found {
         MicRule::V1_1 => Some(MacVersion::V1_1),
     };
     commands(frame, by_rule, &mut found);
+    package_commands(frame, &mut found);
     found
 }
 

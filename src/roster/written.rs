@@ -54,12 +54,11 @@ pub fn toml<E>(
             for (member, key) in keys(claim) {
                 let Some(key) = key else { continue };
                 let at = KeyAt { index, node: &node.name, kind, member, key };
-                let _ = match file_of(at)? {
-                    Some(path) => writeln!(text, "{member}-file = {}", Quoted(&path)),
-                    None => {
-                        let digits = Zeroizing::new(key.revealed());
-                        writeln!(text, "{member} = \"{}\"", digits.as_str())
-                    }
+                let _ = if let Some(path) = file_of(at)? {
+                    writeln!(text, "{member}-file = {}", Quoted(&path))
+                } else {
+                    let digits = Zeroizing::new(key.revealed());
+                    writeln!(text, "{member} = \"{}\"", digits.as_str())
                 };
             }
             for member in &claim.unread {
@@ -72,6 +71,7 @@ pub fn toml<E>(
 }
 
 /// Every key of a claim.
+#[expect(clippy::redundant_closure_for_method_calls, reason = "a row a member, all alike")]
 fn keys(claim: &Claim) -> [(&'static str, Option<&Aes128Key>); 8] {
     [
         ("app-key", claim.app_key.as_ref().map(|key| key.key())),
@@ -86,6 +86,7 @@ fn keys(claim: &Claim) -> [(&'static str, Option<&Aes128Key>); 8] {
 }
 
 /// Writes every member of a claim that is no key.
+#[expect(clippy::redundant_closure_for_method_calls, reason = "a row a member, all alike")]
 fn members(claim: &Claim, out: &mut String) -> fmt::Result {
     let mut text = |name: &str, value: Option<&str>| match value {
         Some(value) => writeln!(out, "{name} = {}", Quoted(value)),

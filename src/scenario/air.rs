@@ -21,7 +21,7 @@ impl Channel {
         Self { number, hz, dr_min, dr_max }
     }
 
-    pub(super) const fn takes(&self, dr: u8) -> bool {
+    pub(super) const fn takes(self, dr: u8) -> bool {
         self.dr_min <= dr && dr <= self.dr_max
     }
 }

@@ -50,7 +50,6 @@ pub struct Leg {
 
 /// One gateway of a leg.
 #[derive(Clone, Debug)]
-#[expect(clippy::struct_excessive_bools, reason = "each is one thing that it does or does not")]
 pub struct Side {
     /// Its name on the roster.
     pub name: &'static str,
@@ -128,7 +127,6 @@ pub struct Uplinks {
 
 /// What a gateway is to send.
 #[derive(Clone, Debug)]
-#[expect(clippy::struct_excessive_bools, reason = "each is one thing that happens or does not")]
 pub struct Downlinks {
     /// Every so manieth frame that it hears is answered; 0 where none is.
     pub every: u32,
@@ -208,6 +206,7 @@ impl Leg {
             station: None,
         });
         let last = self.sides.len() - 1;
+        #[expect(clippy::indexing_slicing, reason = "one was just pushed")]
         &mut self.sides[last]
     }
 
@@ -219,6 +218,8 @@ impl Leg {
         if dice.once_in(3) {
             leg.add("gate");
         }
+        // Gateways of one orchard hear the same nodes: one that hears none beside one that does is not well.
+        let every_s = dice.pick(&[0, 10, 40, 200]).unwrap_or(10);
         for side in &mut leg.sides {
             side.pulls_every_s = dice.pick(&[5, 10, 20, 60]);
             side.reports_every_s = dice.pick(&[Some(30), Some(60), None]).flatten();
@@ -227,7 +228,7 @@ impl Leg {
                 .pick(&[Acks::All, Acks::All, Acks::Lost(1), Acks::Unrecorded(20)])
                 .filter(|acks| side.reports_every_s.is_some() || *acks == Acks::All)
                 .unwrap_or(Acks::All);
-            side.uplinks.every_s = dice.pick(&[0, 10, 40, 200]).unwrap_or(10);
+            side.uplinks.every_s = every_s;
             side.uplinks.nodes = dice.between(1, 20);
             side.downlinks.every = dice.pick(&[0, 3, 9]).unwrap_or(0);
             side.downlinks.delay_s = dice.pick(&[1, 2, 5]).unwrap_or(1);
@@ -241,12 +242,11 @@ impl Leg {
     pub fn play(&self) -> Recording {
         let mut tape = Tape::default();
         for (place, side) in self.sides.iter().enumerate().filter(|(_, side)| side.speaks) {
-            match &side.station {
-                Some(ways) => station::play(self, side, *ways, &mut tape),
-                None => {
-                    let part = side.echoes.unwrap_or(place);
-                    self.side(side, part, &mut tape);
-                }
+            if let Some(ways) = &side.station {
+                station::play(self, side, *ways, &mut tape);
+            } else {
+                let part = side.echoes.unwrap_or(place);
+                self.side(side, part, &mut tape);
             }
         }
         Recording { capture: tape.text(), roster: self.roster() }

@@ -98,6 +98,7 @@ pub(super) struct Served {
 
 impl Life {
     /// Returns a life in which nothing goes wrong.
+    #[expect(clippy::too_many_lines, reason = "a line a member")]
     pub(super) fn new(seed: u64, probe: &Probe, ground: &Ground) -> Self {
         let mut dice = Dice::of(seed, &probe.name);
         let plan = ground.plan;

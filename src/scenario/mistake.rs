@@ -454,10 +454,18 @@ fn draws(_: &Plan, version: MacVersion) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ladder::{CAUSES, Cause, LadderName};
+
+    /// Whether it is a gateway's alone: a [`Leg`](crate::scenario::Leg) makes it, and no probe. `gateway_leg.rs`
+    /// of the tests trips each.
+    fn is_of_a_leg(cause: &Cause) -> bool {
+        cause.places.iter().all(|place| place.ladder() == LadderName::Gateway)
+    }
 
     #[test]
     fn every_cause_is_a_mistake() {
-        for cause in crate::ladder::CAUSES.iter().filter(|c| !BY_HAND.contains(&c.id)) {
+        let of_scenes = |cause: &&Cause| !BY_HAND.contains(&cause.id) && !is_of_a_leg(cause);
+        for cause in CAUSES.iter().filter(of_scenes) {
             assert!(Mistake::ALL.iter().any(|m| m.cause() == cause.id), "{}", cause.id);
         }
     }

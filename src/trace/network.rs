@@ -34,8 +34,8 @@ pub struct NetworkErrors(Vec<NetworkError>);
 
 impl NetworkErrors {
     /// Returns them, in the order met.
-    pub fn iter(&self) -> std::slice::Iter<'_, NetworkError> {
-        self.0.iter()
+    pub fn all(&self) -> &[NetworkError] {
+        &self.0
     }
 
     pub(super) fn take(&mut self, moment: Moment, network: &Network) {
@@ -88,8 +88,8 @@ pub struct Askers(Vec<Asker>);
 
 impl Askers {
     /// Returns them, in the order met.
-    pub fn iter(&self) -> std::slice::Iter<'_, Asker> {
-        self.0.iter()
+    pub fn all(&self) -> &[Asker] {
+        &self.0
     }
 
     pub(super) fn take(&mut self, moment: Moment, wire: &Wire, network: &Network) {

@@ -2,7 +2,10 @@
 
 use handfast::{
     demo,
-    ladder::{Certainty, Outcome, Place, join::Rung},
+    id::Eui64,
+    ladder::{Certainty, Options, Outcome, Place, join::Rung, judge},
+    roster::{self, GatewayConfig},
+    trace::Tracer,
 };
 
 use crate::support::scene;
@@ -13,12 +16,16 @@ const REWRITE: &str = "HANDFAST_WRITE_DEMO";
 #[test]
 fn the_files_are_those_that_the_generator_makes() {
     let (capture, roster) = demo::generate();
+    let shed = demo::generate_shed();
     if std::env::var_os(REWRITE).is_some() {
         let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src/demo");
         std::fs::write(folder.join("orchard.ndjson"), &capture).unwrap();
         std::fs::write(folder.join("orchard.toml"), &roster).unwrap();
+        std::fs::write(folder.join("shed.ndjson"), &shed.0).unwrap();
+        std::fs::write(folder.join("shed.toml"), &shed.1).unwrap();
         return;
     }
+    assert_eq!(shed, (demo::SHED_CAPTURE.to_owned(), demo::SHED_ROSTER.to_owned()));
     assert_eq!(capture, demo::CAPTURE, "set {REWRITE} to write the files anew");
     assert_eq!(roster, demo::ROSTER, "set {REWRITE} to write the files anew");
 }
@@ -57,4 +64,24 @@ fn the_neighbour_is_listed_and_nothing_certain_is_said_of_it() {
     let strangers: Vec<_> = all.iter().filter(|d| d.name.is_none()).collect();
     assert_eq!(strangers.len(), 1);
     assert!(strangers[0].causes.iter().all(|v| v.certainty != Certainty::Certain));
+}
+
+#[test]
+fn the_gateway_that_is_brought_up_has_the_wrong_port_by_its_capture_and_by_its_file() {
+    let found = |with_file: bool| {
+        let mut roster = roster::parse(demo::SHED_ROSTER, None).unwrap();
+        let config = GatewayConfig::parse("shed.json", demo::SHED_CONFIG).unwrap();
+        assert_eq!(
+            config.eui.as_ref().map(|eui: &_| eui.value),
+            Some::<Eui64>(roster.gateways[0].eui)
+        );
+        roster.gateways[0].config = Some(config).filter(|_| with_file);
+        let mut tracer = Tracer::new(&roster);
+        scene::events(demo::SHED_CAPTURE).for_each(|event| tracer.push(event));
+        let gateways = judge(&tracer.finish(), &roster, Options::default()).gateways;
+        let causes = gateways[0].causes.iter().map(|v| (v.cause.id.name(), v.certainty));
+        causes.collect::<Vec<_>>()
+    };
+    assert_eq!(found(false), [("no-downlink-path-to-the-gateway", Certainty::Certain)]);
+    assert_eq!(found(true)[0], ("gateway-set-to-another-port", Certainty::Certain));
 }

@@ -167,7 +167,7 @@ fn why_there_is_no_node_is_told_as_it_is() {
     let (roster, empty) = (roster.to_str().unwrap(), empty.to_str().unwrap());
     for (args, wanted) in [
         (&["-"][..], "the capture holds no frame of one"),
-        (&["-", "--roster", empty], "the capture holds no frame of one, and the roster none"),
+        (&["-", "--roster", empty], "the capture holds no frame of one"),
         (&["-", "--from", "2026-03-03"], "all of the capture was left out as not asked for"),
         (
             &["-", "--message", "join-accept"],
@@ -179,7 +179,8 @@ fn why_there_is_no_node_is_told_as_it_is() {
         ),
     ] {
         let (shown, said, _) = run(&[&["diagnose"], args].concat(), &frame);
-        assert_eq!(shown, format!("No node: {wanted}.\n"), "{args:?}: {said}");
+        let told = shown.ends_with(&format!("No node: {wanted}.\n"));
+        assert!(told && !shown.contains("probe"), "{args:?}: {shown}{said}");
     }
 }
 
@@ -378,7 +379,9 @@ fn half_a_capture_does_not_silence_a_node() {
     let path = scratch("down.ndjson", down);
     let args = ["diagnose", path.to_str().unwrap(), "--roster", "-", "--json"];
     let (shown, _, _) = run(&args, TALKATIVE);
-    let found: serde_json::Value = serde_json::from_str(&shown).unwrap();
+    // The gateway's object comes before the node's.
+    let node = shown.lines().last().unwrap();
+    let found: serde_json::Value = serde_json::from_str(node).unwrap();
     assert_eq!(found["causes"], serde_json::json!([]), "{shown}");
     let wanted = "whether a gateway hears the node: capture the uplink side too (PUSH_DATA of the same \
                   gateway)";

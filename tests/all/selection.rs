@@ -43,7 +43,8 @@ impl Files {
     fn nodes(&self, more: &[&str]) -> Vec<Value> {
         let capture = self.path("orchard.ndjson");
         let (out, ..) = self.run(&[&["diagnose", "--json", &capture], more].concat());
-        out.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+        let all = out.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+        all.filter(|object| object.get("node").is_some()).collect()
     }
 }
 

@@ -394,7 +394,7 @@ static FIRMWARE: &[Row] = &[
 mod tests {
     use super::*;
 
-    fn names(list: &Commands) -> alloc::vec::Vec<&'static str> {
+    fn names(list: &Commands) -> Vec<&'static str> {
         list.commands.iter().map(super::super::Command::name).collect()
     }
 

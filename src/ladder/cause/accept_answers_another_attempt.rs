@@ -91,7 +91,7 @@ fn unheard(found: &[Elsewhere<'_>], attempt: &Attempt, nonce: u16) -> Finding {
     finding.matched_by_chance(65_536.0, found.len())
 }
 
-const PAGE: &str = r#"# accept-answers-another-attempt
+const PAGE: &str = r"# accept-answers-another-attempt
 The accept's MIC holds only with the DevNonce of an earlier request than the
 last one before it.
 
@@ -134,4 +134,4 @@ be FAF7F7A9; with 5 it is 04A31116.
 
 ## Source
 LoRaWAN 1.1, 6.2.3; for the 1.0 rule: LoRaWAN 1.0.4, p. 46.
-"#;
+";

@@ -12,6 +12,7 @@ use crate::{
                 closed::{closed, for_another_attempt},
                 whose,
             },
+            accepts,
         },
     },
 };
@@ -33,7 +34,9 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     }
     let foreign = first.openings.first();
     // One alone may be for another node, whose request the capture lacks.
-    let certainty = if closed.len() >= 2 { Certainty::Certain } else { Certainty::Likely };
+    let own = closed.iter().map(|(attempt, _)| *attempt);
+    let sure = accepts::of_several(own.filter(|own| !accepts::is_beside_another(case, own)));
+    let certainty = if sure { Certainty::Certain } else { Certainty::Likely };
     let mut finding = Finding::new(
         certainty,
         "the accept opens under no key that the node signs with: the server signs and encrypts it \
@@ -57,7 +60,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# accept-for-another-key
+const PAGE: &str = r"# accept-for-another-key
 The accept opens under no key of the node: the server made it with another
 one.
 
@@ -101,4 +104,4 @@ for answers.
 
 ## Source
 LoRaWAN 1.0.4, p. 46; 1.0.3, p. 36; 1.1, 6.2.3.
-"#;
+";

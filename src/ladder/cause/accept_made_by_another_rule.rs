@@ -67,7 +67,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# accept-made-by-another-rule
+const PAGE: &str = r"# accept-made-by-another-rule
 The server signs or encrypts the Join-Accept in a way that the standard does
 not know.
 
@@ -104,4 +104,4 @@ the accept with encrypt as well, gets noise, and drops it.
 
 ## Source
 LoRaWAN 1.0.4, p. 46; LoRaWAN 1.1, 6.2.3.
-"#;
+";

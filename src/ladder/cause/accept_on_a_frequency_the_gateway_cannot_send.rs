@@ -62,7 +62,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# accept-on-a-frequency-the-gateway-cannot-send
+const PAGE: &str = r"# accept-on-a-frequency-the-gateway-cannot-send
 The accept asks for a frequency outside the range in which the gateway may
 or can transmit.
 
@@ -103,4 +103,4 @@ TX_FREQ each time. The corrected RX2 is inside.
 ## Source
 The gateway packet-forwarder protocol, `txpk_ack`; station protocol,
 `freq_range`; RP002-1.0.1, 2.4.
-"#;
+";

@@ -61,7 +61,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding.matched_by_chance(2.0, off.len()))
 }
 
-const PAGE: &str = r#"# accept-rule-and-opt-neg-disagree
+const PAGE: &str = r"# accept-rule-and-opt-neg-disagree
 The Join-Accept is signed by one version's rule, and its OptNeg bit names
 the other.
 
@@ -93,4 +93,4 @@ and finds none.
 
 ## Source
 LoRaWAN 1.1, 6.2.3; LoRaWAN 1.0.4, p. 47.
-"#;
+";

@@ -48,14 +48,10 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     );
     for (attempt, answer, us) in stray.iter().take(MOST_TOLD) {
         let (accept, request) = (&answer.sending, attempt.heard.first());
-        finding.add(match us {
-            Some(us) => fact!(
-                "{accept}: {delay} after {request}",
-                accept,
-                delay = Value::Micros(*us),
-                request
-            ),
-            None => fact!("{accept}: immediately after {request}", accept, request),
+        finding.add(if let Some(us) = us {
+            fact!("{accept}: {delay} after {request}", accept, delay = Value::Micros(*us), request)
+        } else {
+            fact!("{accept}: immediately after {request}", accept, request)
         });
     }
     if let Some(leap) = us.and_then(|us| leap_seconds(first, us)) {

@@ -63,7 +63,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# accept-sent-at-the-data-delay
+const PAGE: &str = r"# accept-sent-at-the-data-delay
 The Join-Accept is scheduled 1 s or 2 s after the request, at the delays
 that belong to data.
 
@@ -105,4 +105,4 @@ slot; the gateway said TOO_EARLY. The right slot 374 601 898 was still
 
 ## Source
 RP002-1.0.1, 2.3; RP002-1.0.4, p. 27 (delays).
-"#;
+";

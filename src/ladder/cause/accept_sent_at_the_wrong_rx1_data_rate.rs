@@ -38,7 +38,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# accept-sent-at-the-wrong-rx1-data-rate
+const PAGE: &str = r"# accept-sent-at-the-wrong-rx1-data-rate
 The accept in RX1 has a data rate that no RX1DROffset gives for the request.
 
 ## What is seen
@@ -72,4 +72,4 @@ listens with 500 kHz and hears nothing.
 ## Source
 RP002-1.0.1, 2.3 and the RX1 data rate table of each region (US915: Table
 18; EU868: Table 11).
-"#;
+";

@@ -6,7 +6,7 @@ use crate::{
     ladder::{
         finding::Finding,
         join::{
-            self, Case,
+            self, Case, accepts,
             missed::{self, Astray},
             timely::asked_at,
         },
@@ -35,7 +35,11 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     let asked = seen.freq_hz.and_then(|hz| plan.nearest_uplink(hz, bandwidth));
     let meant = plan.nearest_downlink(got).filter(|hit| hit.offset_hz == 0);
     // One alone that does not open may be for another node, whose request the capture lacks.
-    let is_its_own = wrong.len() >= 2 || !answer.openings.is_empty();
+    let sure = wrong
+        .iter()
+        .filter(|(attempt, answer, _)| !accepts::may_be_anothers(case, attempt, answer));
+    let is_its_own =
+        accepts::of_several(sure.map(|(attempt, ..)| *attempt)) || !answer.openings.is_empty();
     let mut finding = Finding::new(
         if is_its_own { Certainty::Certain } else { Certainty::Likely },
         fact!(
@@ -56,7 +60,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# accept-sent-on-the-wrong-rx1-frequency
+const PAGE: &str = r"# accept-sent-on-the-wrong-rx1-frequency
 The Join-Accept goes out at 5 s, but not on the RX1 frequency that belongs
 to the request's channel.
 
@@ -99,4 +103,4 @@ index within its own list.
 ## Source
 RP002-1.0.1, 2.5 Table 18 (US915), 2.8 Table 39 (AU915), 2.9 (CN470), 2.4
 (EU868), 2.10 (AS923).
-"#;
+";

@@ -39,7 +39,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# accept-sent-on-the-wrong-rx2-frequency
+const PAGE: &str = r"# accept-sent-on-the-wrong-rx2-frequency
 The accept at 6 s is on another frequency than the region's default RX2,
 which alone holds for a join.
 
@@ -80,4 +80,4 @@ exchanged. The gateway can send there and does; the node listens on
 ## Source
 RP002-1.0.1, 2.4, 2.5, 2.8, 2.9, 2.10, 2.11; LoRaWAN 1.0.4, p. 47
 (DLSettings).
-"#;
+";

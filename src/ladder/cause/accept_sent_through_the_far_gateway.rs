@@ -57,7 +57,7 @@ fn named(gateway: Option<Eui64>) -> Fact {
     })
 }
 
-const PAGE: &str = r#"# accept-sent-through-the-far-gateway
+const PAGE: &str = r"# accept-sent-through-the-far-gateway
 The accept was handed to a gateway with a poor link, although another one
 heard the request much better.
 
@@ -99,4 +99,4 @@ out of five went through the hill. Its copies arrive 30 ms earlier.
 ## Source
 Floors: LoRa transceiver data sheets; LoRaWAN 1.0.4, LinkCheckAns (margin);
 the choice is the server's, common practice.
-"#;
+";

@@ -52,7 +52,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# accept-too-long-for-the-dwell-limit
+const PAGE: &str = r"# accept-too-long-for-the-dwell-limit
 The time on air of the accept exceeds the dwell limit in force.
 
 ## What is seen
@@ -95,4 +95,4 @@ gateway is set to a 400 ms limit and drops it. Without CFList 17 octets take
 ## Source
 RP002-1.0.1, 2.3 and 2.10 (dwell, CFList); time on air: formula of LoRa
 transceiver data sheets, computed.
-"#;
+";

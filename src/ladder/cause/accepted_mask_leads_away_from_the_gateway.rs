@@ -61,7 +61,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# accepted-mask-leads-away-from-the-gateway
+const PAGE: &str = r"# accepted-mask-leads-away-from-the-gateway
 The server sets channels that the gateway does not hear. The node obeys and
 is gone.
 
@@ -99,4 +99,4 @@ before.
 ## Source
 LoRaWAN 1.0.4, p. 31, 4.3.1.1 (back-off, from memory); RP002-1.0.4,
 ChMaskCntl.
-"#;
+";

@@ -156,7 +156,7 @@ fn mask(story: &Story<'_>, exchange: &Exchange, from: usize) -> Option<Finding> 
     Some(told(story, exchange, summary, &own))
 }
 
-const PAGE: &str = r#"# accepted-setting-not-applied
+const PAGE: &str = r"# accepted-setting-not-applied
 The node says that it takes a LinkADRReq, and does not do as it says.
 
 ## What is seen
@@ -188,4 +188,4 @@ probe-26, all at SF12BW125, ADR bit 1.
 
 ## Source
 LoRaWAN 1.0.4, p. 31; 1.0.3, p. 25.
-"#;
+";

@@ -109,7 +109,7 @@ fn intervals(case: &Case<'_>) -> Vec<i64> {
     at.windows(2).filter_map(|w| if let [a, b] = w { Some(b - a) } else { None }).collect()
 }
 
-const PAGE: &str = r#"# accepts-of-nodes-joining-in-step-collide
+const PAGE: &str = r"# accepts-of-nodes-joining-in-step-collide
 Accepts are refused because several nodes ask at the same moment, again and
 again.
 
@@ -153,4 +153,4 @@ sent and the others are refused; after five rounds all have joined.
 ## Source
 LoRaWAN, chapter on retransmission back-off (limits); the gateway
 packet-forwarder protocol, `txpk_ack`; time on air computed.
-"#;
+";

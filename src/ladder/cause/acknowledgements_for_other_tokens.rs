@@ -62,7 +62,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 /// Answers by which one rule for all leaves no doubt: a token has 16 bits.
 const CERTAIN: u64 = 10;
 
-const PAGE: &str = r#"# acknowledgements-for-other-tokens
+const PAGE: &str = r"# acknowledgements-for-other-tokens
 An answer follows each datagram, and it carries another token than the
 datagram.
 
@@ -94,4 +94,4 @@ one.
 
 ## Source
 The gateway packet-forwarder protocol, sections 3 to 6 (the token is opaque).
-"#;
+";

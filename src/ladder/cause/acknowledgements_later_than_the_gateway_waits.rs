@@ -41,7 +41,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# acknowledgements-later-than-the-gateway-waits
+const PAGE: &str = r"# acknowledgements-later-than-the-gateway-waits
 The server acknowledges what the gateway pushes, and its acknowledgements come
 later than the gateway waits for them.
 
@@ -74,4 +74,4 @@ The gateway on the hill has a mobile link. PUSH_ACK come after 0.21 s. ackr is
 ## Source
 The gateway packet-forwarder protocol, section 3; the wait and the meaning of
 `ackr`: common practice.
-"#;
+";

@@ -40,7 +40,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# acknowledgements-lost-in-part
+const PAGE: &str = r"# acknowledgements-lost-in-part
 A part of the gateway's datagrams, or of their acknowledgements, is lost on the
 way to the server and back.
 
@@ -74,4 +74,4 @@ About 60 of 100 datagrams are acknowledged, all within 40 ms. ackr says 61.5,
 ## Source
 The gateway packet-forwarder protocol, section 1 (no retry); meaning of `ackr`:
 common practice.
-"#;
+";

@@ -73,7 +73,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# adr-ack-request-never-answered
+const PAGE: &str = r"# adr-ack-request-never-answered
 The node asks whether anyone hears it, and the server does not answer.
 
 ## What is seen
@@ -106,4 +106,4 @@ PULL_RESP since the accept.
 
 ## Source
 LoRaWAN 1.0.4, p. 16-17; RP002-1.0.4, p. 27 (64 and 32).
-"#;
+";

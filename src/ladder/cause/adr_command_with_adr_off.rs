@@ -44,7 +44,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# adr-command-with-adr-off
+const PAGE: &str = r"# adr-command-with-adr-off
 The server tries to set data rate and power of a node that has ADR switched
 off.
 
@@ -77,4 +77,4 @@ five times.
 ## Source
 LoRaWAN 1.0.4, p. 16 (ADR bit), p. 31 (LinkADRReq; what ADR 0 allows is
 from memory).
-"#;
+";

@@ -7,6 +7,7 @@ use crate::{
         finding::Finding,
         session::{self, Case, Story, adr, away, losses, reach, words},
     },
+    trace::settings::Turn,
 };
 
 pub(super) const CAUSE: Cause = Cause {
@@ -79,13 +80,13 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
 
 /// Whether nothing came since, for much longer than between uplinks before.
 fn goes_silent(case: &Case<'_>, story: &Story<'_>, turn: usize) -> bool {
-    let Some(place) = story.turns().get(turn).map(|turn| turn.first()) else { return false };
+    let Some(place) = story.turns().get(turn).map(Turn::first) else { return false };
     let interval = away::interval_us(story);
     let silence = reach::goes_on_us(case, story, place);
     story.ends.is_none() && interval.is_some_and(|interval| silence > interval.saturating_mul(4))
 }
 
-const PAGE: &str = r#"# adr-leads-out-of-range
+const PAGE: &str = r"# adr-leads-out-of-range
 ADR sets a data rate and a power with which the node no longer reaches the
 gateway.
 
@@ -119,4 +120,4 @@ At SF7BW125 1.5 dB are left, less 2 dB of power. Of 85 uplinks 17 arrive.
 
 ## Source
 LoRaWAN 1.0.4, p. 31; demodulation floors: data sheets of LoRa receivers.
-"#;
+";

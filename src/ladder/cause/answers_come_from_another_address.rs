@@ -60,7 +60,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# answers-come-from-another-address
+const PAGE: &str = r"# answers-come-from-another-address
 The server has several addresses, and answers from another one than the
 gateway asked.
 
@@ -95,4 +95,4 @@ a second address with its new line.
 
 ## Source
 RFC 4787, 5 (filtering); sockets that are tied to one address: common practice.
-"#;
+";

@@ -46,7 +46,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# backhaul-too-slow-for-the-windows
+const PAGE: &str = r"# backhaul-too-slow-for-the-windows
 The way from the gateway to the server and back takes longer than a node waits
 before its first window.
 
@@ -82,4 +82,4 @@ uplink, for a slot at 1 s. With RxDelay 5 all are sent.
 ## Source
 LoRaWAN 1.0.4, 3.3 (windows), 6.2.6 (RxDelay); the gateway packet-forwarder
 protocol, `txpk_ack`.
-"#;
+";

@@ -44,13 +44,14 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         ),
     );
     if let Some(list) = opening.opened.accept.cf_list {
-        finding.add(match list.kind() {
-            CfListType::Frequencies => fact!(
+        finding.add(if list.kind() == CfListType::Frequencies {
+            fact!(
                 "the list: {frequencies}",
                 frequencies =
                     Value::list(list.frequencies().filter(|hz| *hz > 0).map(Value::Frequency))
-            ),
-            _ => fact!("the list: {cf_list}", cf_list = Value::Bytes(list.0.to_vec())),
+            )
+        } else {
+            fact!("the list: {cf_list}", cf_list = Value::Bytes(list.0.to_vec()))
         });
     }
     for (answer, _, (fault, _)) in wrong.iter().take(MOST_TOLD) {

@@ -32,7 +32,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# class-b-downlink-on-the-wrong-channel
+const PAGE: &str = r"# class-b-downlink-on-the-wrong-channel
 Downlinks hit the node's ping slots in time, and not in frequency or data
 rate.
 
@@ -66,4 +66,4 @@ MHz at SF9BW125, as before.
 
 ## Source
 LoRaWAN 1.0.4, p. 65; 1.1, 16.2; RP002-1.0.4, class B of the plan.
-"#;
+";

@@ -31,7 +31,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# class-b-downlink-outside-the-ping-slots
+const PAGE: &str = r"# class-b-downlink-outside-the-ping-slots
 Downlinks for class B are sent at times at which the node opens no ping
 slot.
 
@@ -68,4 +68,4 @@ PingSlotInfoReq: periodicity 4, a slot every 16 s. The downlink's tmms is
 
 ## Source
 LoRaWAN 1.0.4, class B, p. 61-64; 1.1, 13.2.
-"#;
+";

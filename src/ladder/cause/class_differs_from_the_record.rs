@@ -31,7 +31,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# class-differs-from-the-record
+const PAGE: &str = r"# class-differs-from-the-record
 The record says class C, the node is of class A: downlinks go out when
 nobody listens.
 
@@ -63,4 +63,4 @@ next uplinks of valve-02 have ACK 0: its firmware is class A.
 
 ## Source
 LoRaWAN 1.0.4, class C, p. 72; 1.1, chapter 18 (DeviceModeInd).
-"#;
+";

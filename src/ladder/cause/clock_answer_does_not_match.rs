@@ -7,6 +7,7 @@ use crate::{
         finding::Finding,
         session::{self, Case, Story, clock},
     },
+    trace::settings::Turn,
 };
 
 pub(super) const CAUSE: Cause = Cause {
@@ -29,7 +30,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
         return None;
     }
     // A request that the capture does not have may be the one that is answered.
-    let whole = story.turns().iter().all(|turn| turn.follows());
+    let whole = story.turns().iter().all(Turn::follows);
     let certainty = match (own.len() >= DECIDE, whole) {
         (true, true) => Certainty::Certain,
         (true, false) | (false, true) => Certainty::Likely,
@@ -55,7 +56,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# clock-answer-does-not-match
+const PAGE: &str = r"# clock-answer-does-not-match
 The server answers the node's question for the time with another token.
 
 ## What is seen
@@ -80,4 +81,4 @@ probe-24 asks with the tokens 1, 2, 3; the answers carry 5, 6, 7.
 
 ## Source
 TS003-2.0.0, p. 10, and device stacks.
-"#;
+";

@@ -59,7 +59,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# clock-correction-in-the-wrong-epoch
+const PAGE: &str = r"# clock-correction-in-the-wrong-epoch
 The server corrects the node's clock to Unix time, where GPS time belongs.
 
 ## What is seen
@@ -88,4 +88,4 @@ in place of -2 s.
 
 ## Source
 TS003-2.0.0, p. 10; GPS time: 18 leap seconds since 2017.
-"#;
+";

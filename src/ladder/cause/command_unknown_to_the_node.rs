@@ -103,7 +103,7 @@ fn not_of_the_region(story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# command-unknown-to-the-node
+const PAGE: &str = r"# command-unknown-to-the-node
 The server sends a command that this region or this version does not have,
 and waits for an answer that cannot come.
 
@@ -138,4 +138,4 @@ LinkADRReq is never read, and never answered.
 
 ## Source
 LoRaWAN 1.1, chapter 5 (unknown commands), 5.6, 5.7, 5.9; 1.0.4, p. 27.
-"#;
+";

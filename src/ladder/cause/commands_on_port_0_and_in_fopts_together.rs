@@ -59,7 +59,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# commands-on-port-0-and-in-fopts-together
+const PAGE: &str = r"# commands-on-port-0-and-in-fopts-together
 A frame carries MAC commands in FOpts and FPort 0 at once, and the receiver
 drops it.
 
@@ -100,4 +100,4 @@ more answers on port 0. The server drops FCnt 17 and asks again.
 
 ## Source
 LoRaWAN 1.0.4, p. 23; 1.1, 4.3.1.6; 1.0.3, chapter 5.
-"#;
+";

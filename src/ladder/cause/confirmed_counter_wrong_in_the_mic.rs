@@ -107,7 +107,7 @@ fn upwards(story: &Story<'_>) -> Option<Finding> {
     Some(finding.matched_by_chance(16.0, wrong.len()))
 }
 
-const PAGE: &str = r#"# confirmed-counter-wrong-in-the-mic
+const PAGE: &str = r"# confirmed-counter-wrong-in-the-mic
 In 1.1 the MIC of a frame with ACK covers the counter of the frame that it
 acknowledges. One side puts another counter there.
 
@@ -139,4 +139,4 @@ ConfFCnt 1, the ACK for FCnt 3 with ConfFCnt 2.
 
 ## Source
 LoRaWAN 1.1, 4.4.1 (downlinks), 4.4.2 (uplinks).
-"#;
+";

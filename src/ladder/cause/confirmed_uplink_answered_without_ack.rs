@@ -66,7 +66,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# confirmed-uplink-answered-without-ack
+const PAGE: &str = r"# confirmed-uplink-answered-without-ack
 Confirmed uplinks are answered in the right window, and the ACK bit is not
 set.
 
@@ -98,4 +98,4 @@ byte, ACK 0. FCnt 0 is sent three times more, each answered likewise.
 
 ## Source
 LoRaWAN 1.0.4, p. 20 (ACK).
-"#;
+";

@@ -64,7 +64,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# confirmed-uplink-never-acknowledged
+const PAGE: &str = r"# confirmed-uplink-never-acknowledged
 The node asks for acknowledgements, and the server sends nothing at all.
 
 ## What is seen
@@ -99,4 +99,4 @@ device suspended.
 
 ## Source
 LoRaWAN 1.0.4, p. 15 (confirmed frames), p. 20 (ACK).
-"#;
+";

@@ -74,7 +74,7 @@ fn downwards(story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# counter-gap-over-the-limit
+const PAGE: &str = r"# counter-gap-over-the-limit
 A frame counter jumps by more than 16384, and the other side drops what
 comes after.
 
@@ -107,4 +107,4 @@ of 20001 in 75 s. No downlink answers from there on.
 
 ## Source
 RP002-1.0.1, 2.3 (MAX_FCNT_GAP); LoRaWAN 1.0.3, p. 17.
-"#;
+";

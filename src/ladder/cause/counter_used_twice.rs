@@ -62,7 +62,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding.matched_by_chance(2.0, 2 * twice.len()))
 }
 
-const PAGE: &str = r#"# counter-used-twice
+const PAGE: &str = r"# counter-used-twice
 Two different frames of one session carry the same FCnt, and the counter
 goes on from there.
 
@@ -103,4 +103,4 @@ Probe-06 reports soil moisture and battery in two frames, both FCnt 4, then
 
 ## Source
 LoRaWAN 1.0.3, p. 19 and 21; 1.0.4, p. 22-23; 1.1, 4.3.1.5 and 4.3.3.
-"#;
+";

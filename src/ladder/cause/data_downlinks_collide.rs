@@ -12,7 +12,7 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-const PAGE: &str = r#"# data-downlinks-collide
+const PAGE: &str = r"# data-downlinks-collide
 The gateway has no free time for most of this node's downlinks.
 
 ## What is seen
@@ -43,4 +43,4 @@ neighbours send in the same second, on one timer.
 
 ## Source
 The gateway packet-forwarder protocol, `txpk_ack`.
-"#;
+";

@@ -49,7 +49,11 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
                 region = plan.name
             )),
             None => {
-                finding.add(fact!("{region} has no DR{rate} for uplinks", region = plan.name, rate))
+                finding.add(fact!(
+                    "{region} has no DR{rate} for uplinks",
+                    region = plan.name,
+                    rate
+                ));
             }
         }
     }

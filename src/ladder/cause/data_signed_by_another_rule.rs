@@ -30,7 +30,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     (explored.found.first_family() == Some(Family::DataMic)).then(|| explored.finding("MIC"))
 }
 
-const PAGE: &str = r#"# data-signed-by-another-rule
+const PAGE: &str = r"# data-signed-by-another-rule
 The session keys are right, yet one side computes the MIC of data frames in
 a way of its own.
 
@@ -67,4 +67,4 @@ its 13-octet message has 11 (hex) there, where 0d belongs.
 
 ## Source
 LoRaWAN 1.0.4, p. 24-25; LoRaWAN 1.1, 4.4.
-"#;
+";

@@ -58,7 +58,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# dev-addr-outside-the-servers-range
+const PAGE: &str = r"# dev-addr-outside-the-servers-range
 The DevAddr of the frames belongs to another NetID than the server's.
 
 ## What is seen
@@ -101,4 +101,4 @@ arrive.
 ## Source
 Backend Interfaces (TS002) and its erratum, p. 3 and 5; LoRaWAN 1.0.4,
 p. 43; 1.0.3, p. 36.
-"#;
+";

@@ -50,7 +50,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# device-time-in-the-wrong-epoch
+const PAGE: &str = r"# device-time-in-the-wrong-epoch
 The server answers DeviceTimeReq with Unix time, where GPS time belongs.
 
 ## What is seen
@@ -81,4 +81,4 @@ The difference is 315964782.
 
 ## Source
 LoRaWAN 1.1, 5.12; 1.0.4, p. 37.
-"#;
+";

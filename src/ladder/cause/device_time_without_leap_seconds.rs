@@ -49,7 +49,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# device-time-without-leap-seconds
+const PAGE: &str = r"# device-time-without-leap-seconds
 The server answers DeviceTimeReq with a time that is 18 s off.
 
 ## What is seen
@@ -79,4 +79,4 @@ difference is -18.0 s, in three answers.
 
 ## Source
 LoRaWAN 1.1, 5.12; 1.0.4, p. 37.
-"#;
+";

@@ -31,7 +31,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# downlink-at-the-wrong-rx1-data-rate
+const PAGE: &str = r"# downlink-at-the-wrong-rx1-data-rate
 Data downlinks come in RX1 at a data rate that the node does not listen for.
 
 ## What is seen
@@ -65,4 +65,4 @@ SF12BW125: the time and frequency of RX1, the data rate of RX2.
 
 ## Source
 RP002-1.0.4, tables of the RX1 data rate; LoRaWAN 1.0.4, p. 13.
-"#;
+";

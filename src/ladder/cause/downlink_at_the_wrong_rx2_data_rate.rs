@@ -31,7 +31,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# downlink-at-the-wrong-rx2-data-rate
+const PAGE: &str = r"# downlink-at-the-wrong-rx2-data-rate
 Data downlinks come in RX2 at a data rate that the node does not listen for.
 
 ## What is seen
@@ -65,4 +65,4 @@ downlinks.
 
 ## Source
 LoRaWAN 1.0.4, p. 47 (DLSettings), p. 33 (RXParamSetupReq); RP002-1.0.4.
-"#;
+";

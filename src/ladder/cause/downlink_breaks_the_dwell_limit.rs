@@ -32,7 +32,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# downlink-breaks-the-dwell-limit
+const PAGE: &str = r"# downlink-breaks-the-dwell-limit
 TXParamSetupReq switched DownlinkDwellTime on, and downlinks do not keep to
 it.
 
@@ -65,4 +65,4 @@ limit. The server sends SF12BW125, 1.2 s on the air.
 
 ## Source
 LoRaWAN 1.1, 5.9 (TXParamSetupReq); RP002-1.0.4, AS923, RX1 data rate.
-"#;
+";

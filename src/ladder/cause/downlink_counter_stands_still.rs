@@ -47,7 +47,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding.matched_by_chance(1.0, equal.len()))
 }
 
-const PAGE: &str = r#"# downlink-counter-stands-still
+const PAGE: &str = r"# downlink-counter-stands-still
 The server sends different downlinks with the same frame counter.
 
 ## What is seen
@@ -78,4 +78,4 @@ without a payload. probe-06 takes the first and repeats its confirmed frame.
 
 ## Source
 LoRaWAN 1.0.4, p. 19; 1.1, 4.3.1.5.
-"#;
+";

@@ -31,7 +31,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# downlink-on-the-wrong-rx1-frequency
+const PAGE: &str = r"# downlink-on-the-wrong-rx1-frequency
 Data downlinks come at RX1's time and on a frequency where the node does not
 listen.
 
@@ -68,4 +68,4 @@ Five ACKs, five repeats.
 
 ## Source
 RP002-1.0.4, the plan's chapter on receive windows; LoRaWAN 1.1, 5.7.
-"#;
+";

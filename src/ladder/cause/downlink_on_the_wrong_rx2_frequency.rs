@@ -31,7 +31,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# downlink-on-the-wrong-rx2-frequency
+const PAGE: &str = r"# downlink-on-the-wrong-rx2-frequency
 Data downlinks come at RX2's time and on a frequency where the node does not
 listen.
 
@@ -66,4 +66,4 @@ on 869.525 MHz: one digit of the server's profile is wrong.
 ## Source
 RP002-1.0.4, the plan's default of RX2; LoRaWAN 1.0.4, p. 33
 (RXParamSetupReq).
-"#;
+";

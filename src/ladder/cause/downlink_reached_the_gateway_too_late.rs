@@ -143,7 +143,7 @@ fn tell(finding: &mut Finding, late: &[Late<'_>]) {
     }
 }
 
-const PAGE: &str = r#"# downlink-reached-the-gateway-too-late
+const PAGE: &str = r"# downlink-reached-the-gateway-too-late
 The datagram with the accept came after the moment at which it should have
 been on the air, or too shortly before.
 
@@ -188,4 +188,4 @@ gateway: TOO_EARLY. Sent for RX2 it would have been 0.580 s early enough.
 ## Source
 RP002-1.0.1, 2.3; the gateway packet-forwarder protocol, `txpk_ack`;
 thresholds from the sources of forwarders.
-"#;
+";

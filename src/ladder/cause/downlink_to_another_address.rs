@@ -48,7 +48,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding.matched_by_chance(strays::TRIED, own.len()))
 }
 
-const PAGE: &str = r#"# downlink-to-another-address
+const PAGE: &str = r"# downlink-to-another-address
 Downlinks come in this node's windows, signed with its keys, and carry
 another DevAddr.
 
@@ -80,4 +80,4 @@ probe-21 has DevAddr 02A10007. Three downlinks in RX1 of its uplinks carry
 
 ## Source
 LoRaWAN 1.0.4, p. 18 (DevAddr), p. 25 (MIC).
-"#;
+";

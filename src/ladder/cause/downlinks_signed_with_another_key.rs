@@ -68,7 +68,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding.matched_by_chance(1.0, story.turns().len()))
 }
 
-const PAGE: &str = r#"# downlinks-signed-with-another-key
+const PAGE: &str = r"# downlinks-signed-with-another-key
 The node's uplinks verify under the session's keys, and the server's
 downlinks verify under none of them.
 
@@ -102,4 +102,4 @@ second after each: no key on hand fits. RekeyInd goes on.
 
 ## Source
 LoRaWAN 1.1, 4.4, 6.1.1.
-"#;
+";

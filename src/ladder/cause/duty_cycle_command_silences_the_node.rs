@@ -74,7 +74,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# duty-cycle-command-silences-the-node
+const PAGE: &str = r"# duty-cycle-command-silences-the-node
 The server limits the node's share of the air, and the node sends much less
 than it should.
 
@@ -105,4 +105,4 @@ it a frame came every 75 s, now every 80 minutes.
 
 ## Source
 LoRaWAN 1.0.4, p. 27, p. 32.
-"#;
+";

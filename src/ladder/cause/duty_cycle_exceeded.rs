@@ -46,7 +46,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# duty-cycle-exceeded
+const PAGE: &str = r"# duty-cycle-exceeded
 The node uses more of the air than its region allows.
 
 ## What is seen
@@ -79,4 +79,4 @@ probe-34 sends 15 bytes at SF12BW125 every 6 s on 868.1 MHz: 60 frames of
 
 ## Source
 RP002-1.0.4, EU868; ETSI EN 300 220 sub-bands as the reference lists them.
-"#;
+";

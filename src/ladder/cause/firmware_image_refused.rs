@@ -20,9 +20,15 @@ pub(super) const CAUSE: Cause = Cause {
 };
 
 fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    let answers = story.packages.iter().filter(|said| said.is(FIRMWARE_PORT, "DevUpgradeImageAns"));
+    let asked =
+        story.packages.iter().find(|said| said.is(FIRMWARE_PORT, "DevUpgradeImageReq"))?.line;
+    // What comes unasked may be the application's own.
+    let mut answers = story
+        .packages
+        .iter()
+        .filter(|said| said.is(FIRMWARE_PORT, "DevUpgradeImageAns") && said.line > asked);
     // The last one counts: another image may have come since.
-    let last = answers.last()?;
+    let last = answers.next_back()?;
     let why = match last.number("UpImageStatus") {
         1 => "it is corrupt, or its signature fails",
         2 => "it is for another hardware",
@@ -42,7 +48,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# firmware-image-refused
+const PAGE: &str = r"# firmware-image-refused
 The node has received a new image, and says that it will not use it.
 
 ## What is seen
@@ -70,4 +76,4 @@ image was signed with the test key.
 
 ## Source
 TS006-1.0.0, p. 6-12.
-"#;
+";

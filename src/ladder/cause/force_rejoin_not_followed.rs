@@ -69,7 +69,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# force-rejoin-not-followed
+const PAGE: &str = r"# force-rejoin-not-followed
 The server asks the node to rejoin, and no Rejoin-Request comes.
 
 ## What is seen
@@ -100,4 +100,4 @@ ForceRejoinReq 23 00: Period 0, type 2, due within 64 s. Sent four times,
 
 ## Source
 LoRaWAN 1.1, 5.13.
-"#;
+";

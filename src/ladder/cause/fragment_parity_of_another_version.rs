@@ -75,7 +75,7 @@ fn of(story: &Story<'_>, block: &Block<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# fragment-parity-of-another-version
+const PAGE: &str = r"# fragment-parity-of-another-version
 The sender makes coded fragments by another version of the package than the
 node uses.
 
@@ -107,4 +107,4 @@ version 1. The node, of version 2, takes it for the sum of 2, 3, 4, 6 and 10.
 
 ## Source
 TS004-2.0.0, p. 31-32; the draw of 1.0.0 from device stacks.
-"#;
+";

@@ -50,7 +50,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# fragmentation-session-refused
+const PAGE: &str = r"# fragmentation-session-refused
 The node refuses to take a block in fragments, and the server sends them all
 the same.
 
@@ -79,4 +79,4 @@ FragSessionSetupReq: 200 fragments of 50 octets. The answer: NotEnoughMemory.
 
 ## Source
 TS004-2.0.0, p. 11-14.
-"#;
+";

@@ -103,7 +103,7 @@ fn is_over(case: &Case<'_>, story: &Story<'_>, block: &Block<'_>, place: usize) 
     usual.is_some_and(|usual| reach::goes_on_us(case, story, place) > usual.saturating_mul(QUIET))
 }
 
-const PAGE: &str = r#"# fragmented-block-cannot-be-rebuilt
+const PAGE: &str = r"# fragmented-block-cannot-be-rebuilt
 A block of data ended, and what the node received does not rebuild it.
 
 ## What is seen
@@ -134,4 +134,4 @@ FragSessionDeleteReq. The node said: MissingFrag 1.
 
 ## Source
 TS004-2.0.0, p. 9-17 and p. 31-32.
-"#;
+";

@@ -48,7 +48,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-airtime-over-the-limit
+const PAGE: &str = r"# gateway-airtime-over-the-limit
 The gateway's own downlinks take more of the air in an hour than the share of
 its band.
 
@@ -81,4 +81,4 @@ allowed. Every probe sends confirmed frames.
 
 ## Source
 RP002-1.0.4, 2.4; limits of the regulator, as `handfast plan` shows them.
-"#;
+";

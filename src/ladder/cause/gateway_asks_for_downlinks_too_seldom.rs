@@ -61,7 +61,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-asks-for-downlinks-too-seldom
+const PAGE: &str = r"# gateway-asks-for-downlinks-too-seldom
 The gateway asks for downlinks more seldom than the boxes on the way keep its
 flow open. Downlinks that come later are lost.
 
@@ -96,4 +96,4 @@ PULL_DATA every 180 s. 14 downlinks up to 55 s after one are taken, 20 from
 
 ## Source
 RFC 4787, REQ-5 (time of a UDP mapping); shorter times: common practice.
-"#;
+";

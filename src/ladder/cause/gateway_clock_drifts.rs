@@ -45,7 +45,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-clock-drifts
+const PAGE: &str = r"# gateway-clock-drifts
 The time in the gateway's statistics moves away from the true one on a straight
 line.
 
@@ -77,4 +77,4 @@ had the wrong frequency for its timer.
 ## Source
 The gateway packet-forwarder protocol, `stat` member `time`; accuracy of radio
 crystals: common practice.
-"#;
+";

@@ -43,7 +43,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-clock-off
+const PAGE: &str = r"# gateway-clock-off
 The time in the gateway's statistics differs from the capture's, and neither a
 time zone nor a drift explains it.
 
@@ -71,4 +71,4 @@ been set by hand when it was mounted.
 
 ## Source
 The gateway packet-forwarder protocol, `stat` member `time`.
-"#;
+";

@@ -53,7 +53,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 /// Restarts that are named.
 const MOST_TOLD: usize = 4;
 
-const PAGE: &str = r#"# gateway-counter-restarted
+const PAGE: &str = r"# gateway-counter-restarted
 The counter of the gateway's radio began again at zero: the radio, its program
 or the whole gateway was started again.
 
@@ -86,4 +86,4 @@ injector had a loose plug.
 ## Source
 The gateway packet-forwarder protocol, `tmst`; programs that end themselves:
 common practice.
-"#;
+";

@@ -57,7 +57,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-counter-restarted-between-request-and-accept
+const PAGE: &str = r"# gateway-counter-restarted-between-request-and-accept
 The gateway's counter began anew after the request, so the slot of the
 accept belongs to a counter that is gone.
 
@@ -99,4 +99,4 @@ stands near 1 000 000: 2 804 s ahead. TOO_EARLY, and this time truly so.
 ## Source
 The gateway packet-forwarder protocol, `tmst`; station protocol, `xtime`
 (bits 55-48 session).
-"#;
+";

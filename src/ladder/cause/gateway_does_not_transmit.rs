@@ -48,7 +48,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-does-not-transmit
+const PAGE: &str = r"# gateway-does-not-transmit
 Downlinks reach the gateway, and it sends none of them.
 
 ## What is seen
@@ -80,4 +80,4 @@ txnb is 0. The configuration was that of a receiver for measurements.
 ## Source
 The gateway packet-forwarder protocol, `stat`, TX_ACK; names of the settings:
 common practice.
-"#;
+";

@@ -63,7 +63,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-filters-the-address
+const PAGE: &str = r"# gateway-filters-the-address
 The gateway is set to pass on data of some networks alone, and the address
 that the accept gives is of none of them.
 
@@ -103,4 +103,4 @@ and not one frame of data arrives.
 ## Source
 The station protocol, `router_config`, `NetID`; the station's own source, as
 the gateway reference cites it; LoRaWAN Backend Interfaces, DevAddr prefixes.
-"#;
+";

@@ -38,7 +38,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-forwards-nothing
+const PAGE: &str = r"# gateway-forwards-nothing
 The gateway receives frames with a good CRC and forwards none of them.
 
 ## What is seen
@@ -70,4 +70,4 @@ no frame is in the capture, the port was not recorded.
 ## Source
 The gateway packet-forwarder protocol, `stat`; names of the settings: common
 practice.
-"#;
+";

@@ -12,7 +12,7 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-const PAGE: &str = r#"# gateway-has-no-gps-time
+const PAGE: &str = r"# gateway-has-no-gps-time
 Timed downlinks are refused because the gateway has no GPS time.
 
 ## What is seen
@@ -53,4 +53,4 @@ a few minutes.
 ## Source
 The gateway packet-forwarder protocol, `txpk_ack`, `tmms`; LoRaWAN 1.0.4,
 p. 70 (beacon time); 1.1, 13.1.
-"#;
+";

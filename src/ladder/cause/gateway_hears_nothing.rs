@@ -61,7 +61,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-hears-nothing
+const PAGE: &str = r"# gateway-hears-nothing
 The gateway runs, is connected, and receives nothing, though somebody
 transmits.
 
@@ -95,4 +95,4 @@ in all 40 reports. The antenna's connector had been left loose.
 
 ## Source
 The gateway packet-forwarder protocol, `stat`; the rest is common practice.
-"#;
+";

@@ -12,7 +12,7 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-const PAGE: &str = r#"# gateway-lacks-channels-of-its-plan
+const PAGE: &str = r"# gateway-lacks-channels-of-its-plan
 The gateway's configuration leaves channels that its nodes use without a
 chain that receives them.
 
@@ -47,4 +47,4 @@ and 473.3 MHz are not received, and three of eight uplinks are lost.
 
 ## Source
 RP002-1.0.5, the channel plans; the configuration: common practice.
-"#;
+";

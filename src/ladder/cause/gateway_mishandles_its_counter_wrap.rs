@@ -64,7 +64,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-mishandles-its-counter-wrap
+const PAGE: &str = r"# gateway-mishandles-its-counter-wrap
 The gateway refused an accept that was in time when its counter is taken
 modulo 2^32.
 
@@ -106,4 +106,4 @@ tmst 20 432 000, is answered.
 ## Source
 The gateway packet-forwarder protocol, `tmst` (32 bits, microseconds); the
 arithmetic is computed.
-"#;
+";

@@ -40,7 +40,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-never-asks-for-downlinks
+const PAGE: &str = r"# gateway-never-asks-for-downlinks
 The gateway reports what it hears and never asks for downlinks.
 
 ## What is seen
@@ -73,4 +73,4 @@ forwarder had been built without its downlink part.
 ## Source
 The gateway packet-forwarder protocol, section 5; keep-alive periods: common
 practice.
-"#;
+";

@@ -40,7 +40,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 /// Gateways of the roster that are named.
 const MOST_TOLD: usize = 4;
 
-const PAGE: &str = r#"# gateway-not-on-the-roster
+const PAGE: &str = r"# gateway-not-on-the-roster
 The only gateway in the capture is not on the roster, and none that is on the
 roster speaks.
 
@@ -74,4 +74,4 @@ The capture holds 40 datagrams of 02-00-00-FF-FE-55-68-E8. On the roster is
 
 ## Source
 The gateway packet-forwarder protocol, sections 3 to 6 (no login).
-"#;
+";

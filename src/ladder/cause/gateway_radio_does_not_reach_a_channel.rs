@@ -5,14 +5,14 @@ use crate::ladder::gateway::{self, configured::channels};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRadioDoesNotReachAChannel,
-    what: "a chain of the configuration is further from its radio than the radio reaches",
+    what: "a channel lies further from its radio than the radio reaches",
     places: &[Place::Gateway(gateway::Rung::OnPlan)],
     kind: Kind::Exact,
     checks: &[Check::Gateway(channels::radio_does_not_reach)],
     page: PAGE,
 };
 
-const PAGE: &str = r#"# gateway-radio-does-not-reach-a-channel
+const PAGE: &str = r"# gateway-radio-does-not-reach-a-channel
 A channel of the configuration is so far from the centre of its radio that
 the radio does not pass it.
 
@@ -47,4 +47,4 @@ US915, sub-band 2, all eight chains on radio 0 with its centre on 904.1 MHz:
 
 ## Source
 The limits: constants of two public drivers, from memory.
-"#;
+";

@@ -65,7 +65,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-refuses-the-frequency
+const PAGE: &str = r"# gateway-refuses-the-frequency
 The gateway refuses a frequency that is right for the window.
 
 ## What is seen
@@ -104,4 +104,4 @@ gateway: 902.0 to 915.0 MHz. With 923.0 to 928.0 MHz the accept is sent.
 ## Source
 RP002-1.0.1, 2.5 Table 18; the gateway packet-forwarder protocol,
 `txpk_ack`.
-"#;
+";

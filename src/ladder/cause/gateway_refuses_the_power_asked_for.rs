@@ -61,7 +61,7 @@ fn power(sending: &Sending) -> Fact {
     }
 }
 
-const PAGE: &str = r#"# gateway-refuses-the-power-asked-for
+const PAGE: &str = r"# gateway-refuses-the-power-asked-for
 The gateway does not send the accept, because its power table has no row for
 the power asked for.
 
@@ -100,4 +100,4 @@ accept goes out, 1 dB weaker, and probe-09 joins.
 ## Source
 The gateway packet-forwarder protocol, `txpk_ack` (document 1.5: power as a
 warning); RP002-1.0.1, 2.4 (power); sub-band limits by local rules.
-"#;
+";

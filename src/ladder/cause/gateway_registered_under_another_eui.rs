@@ -89,7 +89,7 @@ fn names(line: &str, eui: Eui64) -> bool {
     digits.map(|c| c.to_ascii_lowercase()).collect::<String>().contains(&eui.hex())
 }
 
-const PAGE: &str = r#"# gateway-registered-under-another-eui
+const PAGE: &str = r"# gateway-registered-under-another-eui
 The gateway sends under one EUI, and the server knows it under another.
 
 ## What is seen
@@ -134,4 +134,4 @@ hours and get nothing. With FFFE in the record the next request is answered.
 ## Source
 The gateway packet-forwarder protocol, sections 3-6 (header); EUI made from
 a MAC address: common practice.
-"#;
+";

@@ -12,7 +12,7 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-const PAGE: &str = r#"# gateway-runs-with-another-configuration
+const PAGE: &str = r"# gateway-runs-with-another-configuration
 The gateway sends under its registered EUI, but the configuration file at
 hand has another one: the gateway does not run with this file.
 
@@ -47,4 +47,4 @@ of the gateway in the south shed.
 
 ## Source
 Two files of which one overrides the other: common practice.
-"#;
+";

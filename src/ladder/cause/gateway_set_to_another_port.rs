@@ -15,7 +15,7 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-const PAGE: &str = r#"# gateway-set-to-another-port
+const PAGE: &str = r"# gateway-set-to-another-port
 serv_port_up or serv_port_down of the gateway's own configuration is not the
 UDP port that the roster has for this gateway.
 
@@ -50,4 +50,4 @@ PUSH_DATA is not, and no uplink arrives.
 ## Source
 The gateway packet-forwarder protocol, sections 3 and 5; ports: common
 practice.
-"#;
+";

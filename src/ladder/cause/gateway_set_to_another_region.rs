@@ -47,7 +47,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 /// Frequencies that are named.
 const MOST_TOLD: usize = 16;
 
-const PAGE: &str = r#"# gateway-set-to-another-region
+const PAGE: &str = r"# gateway-set-to-another-region
 What the gateway hears is on channels of another channel plan than the roster
 states.
 
@@ -88,4 +88,4 @@ and 868.5 MHz: EU868.
 
 ## Source
 RP002-1.0.4 (channel plans).
-"#;
+";

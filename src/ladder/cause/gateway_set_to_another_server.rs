@@ -12,7 +12,7 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-const PAGE: &str = r#"# gateway-set-to-another-server
+const PAGE: &str = r"# gateway-set-to-another-server
 The server_address of the gateway's own configuration is not the server that
 the roster has for this gateway.
 
@@ -45,4 +45,4 @@ ever leaves the gateway.
 
 ## Source
 The gateway packet-forwarder protocol; its configuration: common practice.
-"#;
+";

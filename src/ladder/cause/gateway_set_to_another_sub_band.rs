@@ -43,7 +43,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 /// Frequencies that are named.
 const MOST_TOLD: usize = 16;
 
-const PAGE: &str = r#"# gateway-set-to-another-sub-band
+const PAGE: &str = r"# gateway-set-to-another-sub-band
 What the gateway hears is on channels of another sub-band of its plan than the
 roster states.
 
@@ -75,4 +75,4 @@ and 903.7 MHz: sub-band 1, as the maker delivers it.
 
 ## Source
 RP002-1.0.4, 2.5 and 2.8 (channel plans with 64 channels of 125 kHz).
-"#;
+";

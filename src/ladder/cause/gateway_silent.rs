@@ -45,7 +45,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-silent
+const PAGE: &str = r"# gateway-silent
 Another gateway of the roster is in the capture all the time, and this one
 sends nothing at all.
 
@@ -80,4 +80,4 @@ the cable.
 
 ## Source
 Keep-alive periods: common practice.
-"#;
+";

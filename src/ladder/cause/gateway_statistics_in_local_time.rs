@@ -43,7 +43,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# gateway-statistics-in-local-time
+const PAGE: &str = r"# gateway-statistics-in-local-time
 The time in the gateway's statistics is apart from the true one by whole hours:
 local time, marked as GMT.
 
@@ -70,4 +70,4 @@ The statistics are 2 h ahead to the second, marked GMT: summer time.
 
 ## Source
 The gateway packet-forwarder protocol, `stat` member `time` (GMT).
-"#;
+";

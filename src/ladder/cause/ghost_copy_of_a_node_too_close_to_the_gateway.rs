@@ -79,7 +79,7 @@ fn frequency(sighting: &Sighting) -> Value {
     sighting.freq_hz.map_or(Value::Text("another frequency".into()), Value::Frequency)
 }
 
-const PAGE: &str = r#"# ghost-copy-of-a-node-too-close-to-the-gateway
+const PAGE: &str = r"# ghost-copy-of-a-node-too-close-to-the-gateway
 One transmission was received on several channels at once, and the ghost was
 answered or kept.
 
@@ -123,4 +123,4 @@ On the shelf beside the gateway: 868.5 MHz at -12 dBm and 868.3 MHz at
 ## Source
 LoRaWAN 1.0.4, p. 45-46 (one DevNonce, one join); the effect itself is
 common practice.
-"#;
+";

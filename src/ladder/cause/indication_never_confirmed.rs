@@ -65,7 +65,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# indication-never-confirmed
+const PAGE: &str = r"# indication-never-confirmed
 The node announces its class, or that it was reset, and the server does not
 confirm it.
 
@@ -95,4 +95,4 @@ none with DeviceModeConf.
 
 ## Source
 LoRaWAN 1.1, chapter 18 (DeviceModeInd), 5.1 (ResetInd).
-"#;
+";

@@ -72,7 +72,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# linkadr-answers-do-not-match
+const PAGE: &str = r"# linkadr-answers-do-not-match
 A block of LinkADRReq gets another number of answers than the version asks
 for.
 
@@ -104,4 +104,4 @@ again, five times.
 
 ## Source
 LoRaWAN 1.0.3, p. 25; 1.0.4, p. 31; 1.1, 5.3.
-"#;
+";

@@ -93,7 +93,7 @@ fn of(story: &Story<'_>, name: &'static str) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# mac-command-never-answered
+const PAGE: &str = r"# mac-command-never-answered
 The server sends the same command again and again, and the node never
 answers.
 
@@ -127,4 +127,4 @@ ACK 1 and no LinkADRAns.
 
 ## Source
 LoRaWAN 1.0.4, p. 26-28; 1.1, chapter 5.
-"#;
+";

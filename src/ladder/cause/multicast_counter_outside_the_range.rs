@@ -55,7 +55,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# multicast-counter-outside-the-range
+const PAGE: &str = r"# multicast-counter-outside-the-range
 The counter of a group's frames is below minMcFCnt, or at or above
 maxMcFCnt.
 
@@ -82,4 +82,4 @@ the group's key, and no probe takes them.
 
 ## Source
 TS005-2.0.0, p. 11.
-"#;
+";

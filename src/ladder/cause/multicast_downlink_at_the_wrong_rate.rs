@@ -2,7 +2,7 @@
 
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::{
-    fact::{Certainty, Fact, Value, fact},
+    fact::{Fact, Value, fact},
     frame::Direction,
     ladder::{
         finding::Finding,
@@ -43,7 +43,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
         }
         let (first, session) = own.first()?;
         let mut finding = Finding::new(
-            Certainty::Certain,
+            groups::sureness(own.iter().map(|(sent, _)| sent)),
             fact!(
                 "{frames} for multicast group {group} (McAddr {mc_addr}): {radio}, where its session is \
                  on {expected}",
@@ -98,7 +98,7 @@ fn radio(hz: Option<u32>, rate: Option<crate::radio::Modulation>) -> Fact {
     Fact::joined(parts, " ")
 }
 
-const PAGE: &str = r#"# multicast-downlink-at-the-wrong-rate
+const PAGE: &str = r"# multicast-downlink-at-the-wrong-rate
 Frames for a multicast group go out where the group does not listen.
 
 ## What is seen
@@ -128,4 +128,4 @@ on 868.8 MHz. No node of the orchard takes them.
 
 ## Source
 TS005-2.0.0, p. 13-16.
-"#;
+";

@@ -68,7 +68,7 @@ fn forbidden(frame: &DataFrame) -> Option<&'static str> {
     }
 }
 
-const PAGE: &str = r#"# multicast-frame-of-a-forbidden-kind
+const PAGE: &str = r"# multicast-frame-of-a-forbidden-kind
 Frames for a multicast group are of a kind that a group may not get.
 
 ## What is seen
@@ -94,4 +94,4 @@ probes takes them; the same data, unconfirmed, arrives.
 
 ## Source
 LoRaWAN 1.0.4, 11.2.2.
-"#;
+";

@@ -54,7 +54,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# multicast-keys-differ
+const PAGE: &str = r"# multicast-keys-differ
 The frames of a multicast group are signed with another key than the node
 was given.
 
@@ -85,4 +85,4 @@ its McNwkSKey; probe-23, set up a day later, takes them.
 
 ## Source
 TS005-2.0.0, p. 10-11.
-"#;
+";

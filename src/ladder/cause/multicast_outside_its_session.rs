@@ -50,7 +50,11 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
             && session.node_starts_s(story).is_some();
         let (start, end) = session.span_s();
         let mut finding = Finding::new(
-            if surely { Certainty::Certain } else { Certainty::Likely },
+            if surely {
+                groups::sureness(own.iter().map(|(sent, ..)| sent))
+            } else {
+                Certainty::Likely
+            },
             fact!(
                 "{frames} for multicast group {group} (McAddr {mc_addr}) outside its session, the first \
                  by {apart}",
@@ -92,7 +96,7 @@ fn is_heard_in_class_c(story: &Story<'_>, sent: &Sent<'_>) -> bool {
         && rate.is_none_or(|(want, got)| want == got)
 }
 
-const PAGE: &str = r#"# multicast-outside-its-session
+const PAGE: &str = r"# multicast-outside-its-session
 Frames for a multicast group go out before its session opens, or after it
 closed.
 
@@ -123,4 +127,4 @@ frames go out two minutes after the answer, on the session's frequency.
 
 ## Source
 TS005-2.0.0, p. 13-16.
-"#;
+";

@@ -2,7 +2,7 @@
 
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::{
-    fact::{Certainty, Value, fact},
+    fact::{Value, fact},
     ladder::{
         finding::Finding,
         session::{self, Case, Story, groups},
@@ -25,12 +25,19 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
         let last = sessions.iter().rev().find(|session| session.answer.is_some())?;
         let answer = last.answer.filter(|_| last.is_refused())?;
         let frames = group.frames(case);
-        let own: Vec<_> = frames.iter().filter(|sent| sent.sending.line > answer.line).collect();
+        // A session that the node took before may go on.
+        let open = |sent: &&groups::Sent<'_>| {
+            sessions.iter().any(|session| {
+                session.is_taken() && session.outside_s(story, sent).is_none_or(|by| by == 0)
+            })
+        };
+        let after = frames.iter().filter(|sent| sent.sending.line > answer.line);
+        let own: Vec<_> = after.filter(|sent| !open(sent)).collect();
         if own.is_empty() {
             return None;
         }
         let mut finding = Finding::new(
-            Certainty::Certain,
+            groups::sureness(own.iter().copied()),
             fact!(
                 "the node refuses the session of multicast group {group} (McAddr {mc_addr}): {errors}; \
                  {frames} go to the group all the same",
@@ -58,7 +65,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# multicast-session-refused
+const PAGE: &str = r"# multicast-session-refused
 The node refuses to listen for a multicast group, and the server sends all
 the same.
 
@@ -87,4 +94,4 @@ image is sent all the same, to nobody.
 
 ## Source
 TS005-2.0.0, p. 13-17.
-"#;
+";

@@ -53,7 +53,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# multicast-to-another-address
+const PAGE: &str = r"# multicast-to-another-address
 Frames for a multicast group carry an address that the group does not have.
 
 ## What is seen
@@ -83,4 +83,4 @@ hold under the group's key.
 
 ## Source
 TS005-2.0.0, p. 10-12.
-"#;
+";

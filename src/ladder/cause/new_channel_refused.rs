@@ -49,7 +49,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# new-channel-refused
+const PAGE: &str = r"# new-channel-refused
 The server asks for a channel that the node cannot use, and the node refuses
 each time.
 
@@ -81,4 +81,4 @@ IN865 ends at 867 MHz.
 
 ## Source
 LoRaWAN 1.1, 5.6; 1.0.4, p. 35; RP002-1.0.4, the plan's band.
-"#;
+";

@@ -90,7 +90,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# no-answer-from-the-server
+const PAGE: &str = r"# no-answer-from-the-server
 All that can be checked on the Join-Request is good, both directions are in
 the capture, and no accept came.
 
@@ -134,4 +134,4 @@ server had its device profile switched off.
 ## Source
 LoRaWAN 1.0.4, p. 45-46; the gateway packet-forwarder protocol; a silent
 refusal is common practice.
-"#;
+";

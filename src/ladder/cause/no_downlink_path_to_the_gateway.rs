@@ -89,7 +89,7 @@ fn of(eui: Option<Eui64>, gateway: &GatewayTrace, since: Line) -> Finding {
     finding
 }
 
-const PAGE: &str = r#"# no-downlink-path-to-the-gateway
+const PAGE: &str = r"# no-downlink-path-to-the-gateway
 The uplink flow of the gateway is acknowledged, its downlink flow is not, so
 no accept can reach it.
 
@@ -132,4 +132,4 @@ ackr 100.0, dwnb 0. The router's rule names one port of two.
 
 ## Source
 The gateway packet-forwarder protocol, sections 3-6.
-"#;
+";

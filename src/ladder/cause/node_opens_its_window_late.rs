@@ -66,7 +66,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# node-opens-its-window-late
+const PAGE: &str = r"# node-opens-its-window-late
 The node's own log shows that its receive windows do not open when the
 accept is on the air.
 
@@ -109,4 +109,4 @@ preamble, 12.25 x 4.096 ms = 50.2 ms, was over at 5.050 s.
 ## Source
 RP002-1.0.1, 2.3; LoRaWAN 1.1, 3.3 (windows within 20 us); air time: formula
 of transceiver data sheets, computed.
-"#;
+";

@@ -72,7 +72,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# node-request-never-answered
+const PAGE: &str = r"# node-request-never-answered
 The node asks for the link margin, the time or its ping slots, and the
 server never answers.
 
@@ -103,4 +103,4 @@ PULL_RESP since the join.
 
 ## Source
 LoRaWAN 1.0.4, p. 30 (LinkCheckReq), p. 37 (DeviceTimeReq), class B.
-"#;
+";

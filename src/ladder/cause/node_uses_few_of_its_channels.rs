@@ -91,7 +91,7 @@ fn false_match(m: usize, k: usize, n: usize) -> f64 {
     choices * (of(k) / of(m.max(1))).powf(of(n))
 }
 
-const PAGE: &str = r#"# node-uses-few-of-its-channels
+const PAGE: &str = r"# node-uses-few-of-its-channels
 The node has many channels and sends on a few of them.
 
 ## What is seen
@@ -122,4 +122,4 @@ EU868 with CFList: eight channels. 40 frames of probe-35, all on 868.1,
 
 ## Source
 RP002-1.0.4, CFList; LoRaWAN 1.0.4, p. 12 (pseudo-random channel change).
-"#;
+";

@@ -54,7 +54,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# protocol-versions-differ
+const PAGE: &str = r"# protocol-versions-differ
 Gateway and server speak two versions of the UDP protocol. The gateway throws
 away what it gets.
 
@@ -86,4 +86,4 @@ server's bridge was of the year before.
 ## Source
 The gateway packet-forwarder protocol, sections 3 to 6 and its history; that a
 gateway discards another version: common practice.
-"#;
+";

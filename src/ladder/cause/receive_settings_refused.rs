@@ -45,7 +45,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     })
 }
 
-const PAGE: &str = r#"# receive-settings-refused
+const PAGE: &str = r"# receive-settings-refused
 The server asks for receive settings that the node cannot use, and the node
 refuses each time.
 
@@ -80,4 +80,4 @@ the frequency is outside of 863 to 870 MHz.
 
 ## Source
 LoRaWAN 1.0.4, p. 33; 1.1, 5.4, 5.7; 1.0.4, p. 65 (class B).
-"#;
+";

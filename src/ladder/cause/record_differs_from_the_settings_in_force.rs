@@ -34,7 +34,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# record-differs-from-the-settings-in-force
+const PAGE: &str = r"# record-differs-from-the-settings-in-force
 The server sends by the node's record, and the accept gave the node other
 values.
 
@@ -70,4 +70,4 @@ and at 2 s with SF12BW125.
 
 ## Source
 LoRaWAN 1.0.4, p. 47 (RxDelay, DLSettings).
-"#;
+";

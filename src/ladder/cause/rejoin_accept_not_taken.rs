@@ -72,7 +72,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding.matched_by_chance(1.0, own.len()))
 }
 
-const PAGE: &str = r#"# rejoin-accept-not-taken
+const PAGE: &str = r"# rejoin-accept-not-taken
 The server answers Rejoin-Requests rightly, and the node keeps its old
 session.
 
@@ -105,4 +105,4 @@ probe-22 sends FCnt 1, 2, 3 under the old DevAddr in between.
 
 ## Source
 LoRaWAN 1.1, 6.2.3, 6.2.4.
-"#;
+";

@@ -81,7 +81,7 @@ fn told(
     .matched_by_chance(1.0, 1)
 }
 
-const PAGE: &str = r#"# rejoin-counter-went-back
+const PAGE: &str = r"# rejoin-counter-went-back
 The counter of a Rejoin-Request is not above the last one, and the server
 drops the request.
 
@@ -113,4 +113,4 @@ the first two.
 
 ## Source
 LoRaWAN 1.1, 6.2.4.
-"#;
+";

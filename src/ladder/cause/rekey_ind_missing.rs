@@ -64,7 +64,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# rekey-ind-missing
+const PAGE: &str = r"# rekey-ind-missing
 A 1.1 node uses its new session and does not say so.
 
 ## What is seen
@@ -93,4 +93,4 @@ OptNeg 1, probe-18: FCnt 0 to 4 on FPort 2, FOpts empty. No downlink.
 
 ## Source
 LoRaWAN 1.1, 5.10, 6.2.4.
-"#;
+";

@@ -59,7 +59,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# rekey-ind-never-answered
+const PAGE: &str = r"# rekey-ind-never-answered
 A 1.1 node announces its new session in every uplink, and the server does
 not confirm it.
 
@@ -91,4 +91,4 @@ FOpts.
 
 ## Source
 LoRaWAN 1.1, 5.10.
-"#;
+";

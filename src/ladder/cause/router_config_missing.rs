@@ -44,7 +44,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# router-config-missing
+const PAGE: &str = r"# router-config-missing
 The gateway connects by the station protocol and says its version, and the
 server does not set it up.
 
@@ -74,4 +74,4 @@ without a region. With one it is set up at the next attempt.
 
 ## Source
 The station protocol, `version`, `router_config`.
-"#;
+";

@@ -46,7 +46,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 /// Frequencies that are named.
 const MOST_TOLD: usize = 16;
 
-const PAGE: &str = r#"# router-config-of-another-region
+const PAGE: &str = r"# router-config-of-another-region
 The server sets up the gateway with the channels of another region than the
 roster states.
 
@@ -73,4 +73,4 @@ The roster says EU868. `router_config` says US902 with channels from 903.9 to
 
 ## Source
 The station protocol, `router_config`; RP002-1.0.4 (channel plans).
-"#;
+";

@@ -59,7 +59,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# rx1-offset-applied-to-the-join-accept
+const PAGE: &str = r"# rx1-offset-applied-to-the-join-accept
 The accept in RX1 has the data rate that RX1DROffset would give, although
 offset 0 holds for a join.
 
@@ -100,4 +100,4 @@ of 0.062 s on the air.
 
 ## Source
 RP002-1.0.1, 2.3 (default offset 0), Table 11 (EU868) and Table 18 (US915).
-"#;
+";

@@ -31,7 +31,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# rx1-offset-not-as-given
+const PAGE: &str = r"# rx1-offset-not-as-given
 Data downlinks in RX1 have the data rate of another RX1DROffset than the one
 in force.
 
@@ -65,4 +65,4 @@ SF9BW125 uplinks they go out at SF9BW125. Offset 0 explains both.
 
 ## Source
 LoRaWAN 1.0.4, p. 47 (DLSettings); RP002-1.0.4, tables of the RX1 data rate.
-"#;
+";

@@ -48,7 +48,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# rx-parameters-out-of-range
+const PAGE: &str = r"# rx-parameters-out-of-range
 DLSettings or RxDelay in the accept has a value that the region does not
 allow.
 
@@ -87,4 +87,4 @@ default is 8: DLSettings 08.
 ## Source
 LoRaWAN 1.0.4, p. 47; 1.1, 6.2.3; RP002-1.0.1, Tables 11 (EU868), 18
 (US915), 39 (AU915), 66 (AS923).
-"#;
+";

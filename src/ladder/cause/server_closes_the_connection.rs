@@ -49,16 +49,17 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     for ended in connections.ended.iter().take(MOST_TOLD) {
         let (begun, end) = ended.span;
         let time = Value::About(end.since(begun).unwrap_or_default());
-        finding.add(match &ended.closed {
-            Some(closed) => fact!(
+        finding.add(if let Some(closed) = &ended.closed {
+            fact!(
                 "{end}: closed after {time}, code {code}{reason}",
                 end,
                 time,
                 code = closed.code.map_or_else(|| "unknown".to_owned(), |code| code.to_string()),
                 reason =
                     closed.reason.as_ref().map(|reason| format!(", {reason}")).unwrap_or_default()
-            ),
-            None => fact!("{end}: the next one begins, after {time}", end, time),
+            )
+        } else {
+            fact!("{end}: the next one begins, after {time}", end, time)
         });
     }
     Some(finding)
@@ -67,7 +68,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 /// Connections that are named.
 const MOST_TOLD: usize = 3;
 
-const PAGE: &str = r#"# server-closes-the-connection
+const PAGE: &str = r"# server-closes-the-connection
 The gateway connects by the station protocol, and the connection ends after
 seconds, again and again.
 
@@ -100,4 +101,4 @@ run out on the first of the month.
 
 ## Source
 RFC 6455, 7.4.1 (codes); the station protocol.
-"#;
+";

@@ -32,7 +32,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# server-forgets-the-delay-it-gave
+const PAGE: &str = r"# server-forgets-the-delay-it-gave
 The accept set RxDelay, and the server's data downlinks ignore it.
 
 ## What is seen
@@ -72,4 +72,4 @@ raised to 5 s on Monday, the scheduler still runs with 1 s.
 
 ## Source
 LoRaWAN 1.0.4, p. 47; 1.1, 5.8 (RXTimingSetupReq); RP002-1.0.1, 2.3.
-"#;
+";

@@ -34,7 +34,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# server-keeps-the-old-receive-settings
+const PAGE: &str = r"# server-keeps-the-old-receive-settings
 The node took new receive settings, the server heard its answer, and goes on
 with the old ones.
 
@@ -71,4 +71,4 @@ uplink.
 
 ## Source
 LoRaWAN 1.0.4, p. 33; 1.1, 5.4, 5.7; 1.0.3, p. 27 (repeated answers).
-"#;
+";

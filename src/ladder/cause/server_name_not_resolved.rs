@@ -64,7 +64,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# server-name-not-resolved
+const PAGE: &str = r"# server-name-not-resolved
 The gateway's host asks the DNS for the name of its server, and gets no
 address. It has nowhere to send.
 
@@ -104,4 +104,4 @@ server moved.
 
 ## Source
 RFC 1035, 4.1.1 (RCODE). EUI made from a link-layer address: common practice.
-"#;
+";

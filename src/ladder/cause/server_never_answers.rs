@@ -32,16 +32,17 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     let mut finding = Finding::new(
         // Where of the other flow nothing is known it may be one port of the two.
         if down.is_some() { Certainty::Certain } else { Certainty::Likely },
-        match up.before {
-            Some(before) => fact!(
+        if let Some(before) = up.before {
+            fact!(
                 "the server answers {gateway} no more: the last datagram that was acknowledged is {before}",
                 gateway = case.title(),
                 before
-            ),
-            None => fact!(
+            )
+        } else {
+            fact!(
                 "the server never answers {gateway}: nothing that it sends is acknowledged",
                 gateway = case.title()
-            ),
+            )
         },
         "check the server's address, both ports and the firewall; capture at the server to see whether the datagrams \
          arrive there",
@@ -55,7 +56,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# server-never-answers
+const PAGE: &str = r"# server-never-answers
 The gateway sends, and not one datagram is acknowledged, in neither flow.
 
 ## What is seen
@@ -97,4 +98,4 @@ moved, and its name pointed to the old address for another day.
 ## Source
 The gateway packet-forwarder protocol, sections 3 to 6; meaning of `ackr` and
 of its first value: common practice.
-"#;
+";

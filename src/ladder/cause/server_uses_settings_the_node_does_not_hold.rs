@@ -42,7 +42,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     )
 }
 
-const PAGE: &str = r#"# server-uses-settings-the-node-does-not-hold
+const PAGE: &str = r"# server-uses-settings-the-node-does-not-hold
 The server sends by settings that it asked for and that the node refused, or
 never answered.
 
@@ -77,4 +77,4 @@ cannot use that frequency. RX1 stays on 867.1 MHz, and the server sends on
 
 ## Source
 LoRaWAN 1.0.4, p. 33; 1.1, 5.4, 5.7, 5.8; 1.0.4, p. 65 (PingSlotChannelReq).
-"#;
+";

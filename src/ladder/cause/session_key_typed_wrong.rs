@@ -49,7 +49,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(if is_app { finding } else { finding.matched_by_chance(wrong.tried, wrong.frames) })
 }
 
-const PAGE: &str = r#"# session-key-typed-wrong
+const PAGE: &str = r"# session-key-typed-wrong
 A session key on record and the one in the node differ in a digit or two.
 
 ## What is seen
@@ -83,4 +83,4 @@ hold under the firmware's key, none under the record's.
 
 ## Source
 LoRaWAN 1.0.4, p. 24-25; 1.1, 4.4.
-"#;
+";

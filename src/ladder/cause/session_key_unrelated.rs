@@ -50,7 +50,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# session-key-unrelated
+const PAGE: &str = r"# session-key-unrelated
 The node signs with a session key that has nothing in common with the one on
 record.
 
@@ -81,4 +81,4 @@ of two wrong digits around it.
 
 ## Source
 LoRaWAN 1.0.4, p. 25 (MIC), p. 43 (ABP).
-"#;
+";

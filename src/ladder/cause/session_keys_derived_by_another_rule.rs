@@ -62,7 +62,7 @@ fn by_1_0(case: &Case<'_>) -> Option<Finding> {
     Some(finding.matched_by_chance(2.0, frames.len()))
 }
 
-const PAGE: &str = r#"# session-keys-derived-by-another-rule
+const PAGE: &str = r"# session-keys-derived-by-another-rule
 The first uplink verifies only under keys derived in a way that the standard
 does not give.
 
@@ -104,4 +104,4 @@ it gives F7C26BED, and the payload opens as 016700E1.
 
 ## Source
 LoRaWAN 1.0.4, p. 46; 1.0.3, p. 36; 1.1, 6.2.3.
-"#;
+";

@@ -37,7 +37,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding.matched_by_chance(wrong.tried, wrong.frames))
 }
 
-const PAGE: &str = r#"# session-keys-swapped
+const PAGE: &str = r"# session-keys-swapped
 NwkSKey and AppSKey, or two of the 1.1 keys, are entered in each other's
 place.
 
@@ -65,4 +65,4 @@ under 162C....
 
 ## Source
 LoRaWAN 1.0.4, p. 24-25.
-"#;
+";

@@ -50,7 +50,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 /// Changes that are named.
 const MOST_TOLD: usize = 3;
 
-const PAGE: &str = r#"# two-gateways-share-one-eui
+const PAGE: &str = r"# two-gateways-share-one-eui
 Two gateways send under one EUI. The server takes them for one.
 
 ## What is seen
@@ -85,4 +85,4 @@ gateway in the barn had been started with a copy of the card.
 ## Source
 The gateway packet-forwarder protocol, `tmst`; counters of radios: common
 practice.
-"#;
+";

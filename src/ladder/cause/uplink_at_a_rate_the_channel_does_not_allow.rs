@@ -40,23 +40,24 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
         2 => Certainty::Likely,
         _ => Certainty::Possible,
     };
-    let summary = match (first.dr, first.range) {
-        (Some(dr), Some((low, high))) => fact!(
+    let summary = if let (Some(dr), Some((low, high))) = (first.dr, first.range) {
+        fact!(
             "{uplinks} on {frequency} at DR{dr} ({data_rate}), and the channel has DR{lowest} to \
-             DR{highest}",
+         DR{highest}",
             uplinks = Value::Count(own.len() as u64, "uplink"),
             frequency = Value::Frequency(first.hz),
             dr,
             data_rate = first.rate,
             lowest = low,
             highest = high
-        ),
-        _ => fact!(
+        )
+    } else {
+        fact!(
             "{uplinks} at {data_rate}, a data rate that {region} does not have for uplinks",
             uplinks = Value::Count(own.len() as u64, "uplink"),
             data_rate = first.rate,
             region = plan.name
-        ),
+        )
     };
     let mut finding = Finding::new(
         certainty,
@@ -74,7 +75,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# uplink-at-a-rate-the-channel-does-not-allow
+const PAGE: &str = r"# uplink-at-a-rate-the-channel-does-not-allow
 The node sends at a data rate that its channel does not have, or the region
 does not.
 
@@ -107,4 +108,4 @@ at SF7BW250, which is DR6.
 
 ## Source
 RP002-1.0.4, p. 28 (CFList), data rates of the plan; LoRaWAN 1.1, 5.6.
-"#;
+";

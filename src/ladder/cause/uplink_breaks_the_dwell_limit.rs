@@ -72,7 +72,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# uplink-breaks-the-dwell-limit
+const PAGE: &str = r"# uplink-breaks-the-dwell-limit
 The node sends frames that are longer than the dwell time limit allows.
 
 ## What is seen
@@ -104,4 +104,4 @@ TXParamSetupReq since the join.
 
 ## Source
 LoRaWAN 1.1, 5.9; RP002-1.0.4, AU915 and AS923, dwell time.
-"#;
+";

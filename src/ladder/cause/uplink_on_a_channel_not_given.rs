@@ -68,7 +68,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# uplink-on-a-channel-not-given
+const PAGE: &str = r"# uplink-on-a-channel-not-given
 The node sends on a frequency that nobody gave it.
 
 ## What is seen
@@ -100,4 +100,4 @@ every fourth frame on 867.1 MHz.
 
 ## Source
 RP002-1.0.4, default channels and CFList; LoRaWAN 1.0.4, p. 35.
-"#;
+";

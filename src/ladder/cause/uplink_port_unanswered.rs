@@ -51,7 +51,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-const PAGE: &str = r#"# uplink-port-unanswered
+const PAGE: &str = r"# uplink-port-unanswered
 PULL_DATA is acknowledged, PUSH_DATA is not. Nothing that the gateway receives
 arrives at the server.
 
@@ -82,4 +82,4 @@ In the orchard's first gateway `serv_port_up` is 1680 and the server listens on
 
 ## Source
 The gateway packet-forwarder protocol, sections 3 to 6.
-"#;
+";

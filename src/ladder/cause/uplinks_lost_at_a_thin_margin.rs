@@ -82,7 +82,7 @@ fn on_few_channels(case: &Case<'_>, story: &Story<'_>) -> bool {
     plan.kind == PlanKind::Fixed && mask.channels().any(|channel| !heard.contains(&channel))
 }
 
-const PAGE: &str = r#"# uplinks-lost-at-a-thin-margin
+const PAGE: &str = r"# uplinks-lost-at-a-thin-margin
 The node is at the edge of what the gateway can hear.
 
 ## What is seen
@@ -117,4 +117,4 @@ No MAC command in the capture.
 ## Source
 Demodulation floors: data sheets of LoRa receivers; FCnt: LoRaWAN 1.0.4,
 p. 19. The limits (a third, 3 dB) are common practice.
-"#;
+";

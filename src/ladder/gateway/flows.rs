@@ -410,7 +410,7 @@ pub(super) fn network_error<'a>(
 /// The errors that are about datagrams of this flow: its source, and a server that it sends to.
 fn errors_of<'a>(heard: &'a GatewayTrace, flow: &Flow) -> impl Iterator<Item = &'a NetworkError> {
     let (sources, servers) = (flow.sources.clone(), flow.servers.clone());
-    heard.unreachable.iter().filter(move |error| {
+    heard.unreachable.all().iter().filter(move |error| {
         sources.contains(&error.from) && servers.iter().any(|server| server.address == error.to)
     })
 }

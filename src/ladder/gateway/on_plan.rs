@@ -73,11 +73,10 @@ pub(in crate::ladder) struct Fit {
 
 impl Fit {
     pub(in crate::ladder) fn fact(self) -> Fact {
-        match self.sub_band {
-            Some(sub_band) => {
-                fact!("{region} sub-band {sub_band}", region = self.plan.name, sub_band)
-            }
-            None => fact!("{region}", region = self.plan.name),
+        if let Some(sub_band) = self.sub_band {
+            fact!("{region} sub-band {sub_band}", region = self.plan.name, sub_band)
+        } else {
+            fact!("{region}", region = self.plan.name)
         }
     }
 }

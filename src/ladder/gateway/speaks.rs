@@ -163,7 +163,7 @@ fn spoken(heard: &GatewayTrace) -> Fact {
 /// A name that the gateway's host asks for in vain.
 fn unresolved<'a>(world: &World<'a>, eui: Eui64) -> Option<Unresolved<'a>> {
     let only_gateway = world.roster.gateways.len() == 1 && world.lists(eui);
-    let askers = || world.trace.askers.iter();
+    let askers = || world.trace.askers.all().iter();
     let own = askers().find(|asker| asker.link.is_some_and(|link| is_made_of(eui, link)));
     let (asker, is_own) = match own {
         Some(asker) => (asker, true),

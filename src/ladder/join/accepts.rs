@@ -86,6 +86,35 @@ pub(in crate::ladder) fn lost<'a>(case: &Case<'a>) -> Vec<(&'a Attempt, &'a Answ
     out
 }
 
+/// Whether an accept that no key opens may be for another node, which asked at the same time.
+pub(in crate::ladder) fn may_be_anothers(
+    case: &Case<'_>,
+    attempt: &Attempt,
+    answer: &Answer,
+) -> bool {
+    answer.openings.is_empty() && is_beside_another(case, attempt)
+}
+
+/// Whether another node asked at the same time.
+pub(in crate::ladder) fn is_beside_another(case: &Case<'_>, attempt: &Attempt) -> bool {
+    let at = |attempt: &Attempt| Some(attempt.heard.at()?.as_microsecond());
+    let beside = |other: &Attempt| {
+        at(attempt).zip(at(other)).is_some_and(|(a, b)| (a - b).abs() <= TOGETHER_US)
+    };
+    let mut others = case.trace.nodes.iter().filter(|node| !std::ptr::eq(*node, case.node));
+    others.any(|node| node.attempts.iter().any(beside))
+}
+
+/// Whether of several accepts some answer one request and some another: so often no accept of another
+/// node is mistaken for this one's.
+pub(in crate::ladder) fn of_several<'a>(all: impl Iterator<Item = &'a Attempt>) -> bool {
+    let mut lines = all.map(Attempt::line);
+    lines.next().is_some_and(|first| lines.any(|line| line != first))
+}
+
+/// Nodes that ask within this time may be given each other's accepts.
+const TOGETHER_US: i64 = 2_000_000;
+
 /// The accepts that the node cannot take, of attempts in which every accept breaks.
 pub(in crate::ladder) fn unacceptable<'a>(case: &Case<'a>) -> Vec<(&'a Attempt, &'a Answer)> {
     broken(case)

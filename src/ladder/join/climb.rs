@@ -43,7 +43,11 @@ pub(in crate::ladder) fn climb(subject: Subject<'_>) -> Case<'_> {
 
 /// Every accept of an attempt, without those of which the gateway took the other way.
 fn tried<'a>(case: &Case<'a>, index: usize) -> Vec<Tried<'a>> {
-    let Some(attempt) = case.node.attempts.get(index) else { return Vec::new() };
+    // What answers a Rejoin-Request is judged with its session.
+    let asked = case.node.attempts.get(index);
+    let Some(attempt) = asked.filter(|attempt| attempt.ask.join().is_some()) else {
+        return Vec::new();
+    };
     let of = |answer| Tried {
         answer,
         timely: timely::of(case, attempt, answer),

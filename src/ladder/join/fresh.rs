@@ -93,8 +93,8 @@ fn counted(case: &Case<'_>, index: usize, dev_nonce: u16, version: MacVersion) -
 /// The rule of 1.0.0 to 1.0.3: never used before.
 fn drawn(case: &Case<'_>, index: usize, attempt: &Attempt, version: MacVersion) -> Judgement {
     let dev_nonce = attempt.nonce();
-    let earlier = case.node.attempts.iter().take(index).find(|a| a.nonce() == dev_nonce);
-    if let Some(earlier) = earlier {
+    let mut before = joins(case).take_while(|(place, _)| *place < index);
+    if let Some((_, earlier)) = before.find(|(_, asked)| asked.nonce() == dev_nonce) {
         return Judgement::broken(fact!(
             "DevNonce {dev_nonce} was used before, {request}",
             dev_nonce,
@@ -148,19 +148,21 @@ fn read_after<'a>(case: &Case<'a>, index: usize) -> Option<&'a Attempt> {
     let known = |nonce: u16| {
         record.last_dev_nonce == Some(nonce) || record.used_dev_nonces.contains(&nonce)
     };
-    case.node.attempts.iter().skip(index).find(|a| !a.answers.is_empty() && known(a.nonce()))
+    let mut later = joins(case).filter(|(place, _)| *place >= index).map(|(_, asked)| asked);
+    later.find(|asked| !asked.answers.is_empty() && known(asked.nonce()))
 }
 
 /// The last DevNonce that the server took before an attempt: of the record, raised by every
 /// request of the capture that was answered. What the record knows of later requests is left out.
 pub(in crate::ladder) fn last_before(case: &Case<'_>, index: usize) -> Option<u16> {
     let later = |nonce: &u16| {
-        let mut rest = case.node.attempts.iter().skip(index);
-        rest.any(|a| !a.answers.is_empty() && a.nonce() == *nonce)
+        let mut rest = joins(case).filter(|(place, _)| *place >= index);
+        rest.any(|(_, asked)| !asked.answers.is_empty() && asked.nonce() == *nonce)
     };
     let recorded = case.record().and_then(|r| r.last_dev_nonce);
     let listed = case.record().into_iter().flat_map(|r| r.used_dev_nonces.iter().copied());
-    let answered = case.node.attempts.iter().take(index).filter(|a| !a.answers.is_empty());
+    let before = joins(case).take_while(|(place, _)| *place < index).map(|(_, asked)| asked);
+    let answered = before.filter(|asked| !asked.answers.is_empty());
     let place = case.node.attempts.get(index).map_or(u64::MAX, |a| a.line().order);
     let forgotten = case.node.earlier.answered.filter(|(_, before)| *before < place);
     let seen = answered.map(Attempt::nonce).chain(forgotten.map(|(nonce, _)| nonce));
@@ -168,13 +170,19 @@ pub(in crate::ladder) fn last_before(case: &Case<'_>, index: usize) -> Option<u1
     seen.chain(stated).max()
 }
 
+/// The Join-Requests, with their places: the counters of Rejoin-Requests are others.
+fn joins<'a>(case: &Case<'a>) -> impl Iterator<Item = (usize, &'a Attempt)> {
+    case.node.attempts.iter().enumerate().filter(|(_, asked)| asked.ask.join().is_some())
+}
+
 /// Whether the record was read after this capture: its last nonce is that of the capture's last
 /// request, towards which all requests count up.
 fn taken_after(case: &Case<'_>, index: usize, last: u16) -> bool {
-    let nonces: Vec<u16> = case.node.attempts.iter().map(Attempt::nonce).collect();
+    let nonces: Vec<u16> = joins(case).map(|(_, asked)| asked.nonce()).collect();
     let rising = nonces.windows(2).all(|w| matches!(w, [a, b] if a < b));
     let recorded = case.record().and_then(|r| r.last_dev_nonce);
-    rising && recorded == Some(last) && nonces.last() == Some(&last) && index < nonces.len()
+    let ends = rising && recorded == Some(last) && nonces.last() == Some(&last);
+    ends && index < case.node.attempts.len()
 }
 
 /// What shows that the requests that were refused are the node's own.

@@ -160,6 +160,7 @@ pub(in crate::ladder) fn tell_rates(
 /// The RX1DROffset that was applied to an accept in RX1, as far as one explains its data rate: the
 /// one that is stated (on record, or in the accept), or else the first that gives this rate.
 #[derive(Clone, Copy, Debug)]
+#[expect(clippy::struct_field_names, reason = "the word of the standard")]
 pub(in crate::ladder) struct Offset {
     pub(in crate::ladder) offset: u8,
     /// On record.

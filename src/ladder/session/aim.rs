@@ -452,7 +452,7 @@ fn dwell(aim: &mut Aim, node: &Node<'_>, sending: &Sending) {
         return;
     };
     let in_force = |belief: &&Belief| belief.down_dwell.sure() == Some(&true);
-    if !node.beliefs.iter().all(|belief| in_force(&belief)) {
+    if !node.beliefs.iter().all(in_force) {
         return;
     }
     let air = time_on_air(rate, sending.octets.len(), Direction::Downlink);

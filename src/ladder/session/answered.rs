@@ -61,18 +61,19 @@ pub(in crate::ladder) fn no_downlink_path(case: &Case<'_>, story: &Story<'_>) ->
         return None;
     }
     let pulls = gateway.pulls_in_vain();
-    let summary = match eui {
-        Some(eui) => fact!(
+    let summary = if let Some(eui) = eui {
+        fact!(
             "gateway {gateway} gets acknowledgements for its uplinks and none for its last {pull_data} PULL_DATA: \
-             nothing can come down to it",
+         nothing can come down to it",
             gateway = eui,
-            pull_data = pulls as usize
-        ),
-        None => fact!(
+            pull_data = Value::Number(pulls.cast_signed())
+        )
+    } else {
+        fact!(
             "the gateway gets acknowledgements for its uplinks and none for its last {pull_data} PULL_DATA: nothing \
-             can come down to it",
-            pull_data = pulls as usize
-        ),
+         can come down to it",
+            pull_data = Value::Number(pulls.cast_signed())
+        )
     };
     let sure = pulls >= SURE;
     let mut finding = Finding::new(
@@ -100,9 +101,9 @@ pub(in crate::ladder) fn no_downlink_path(case: &Case<'_>, story: &Story<'_>) ->
 fn counted(gateway: &GatewayTrace) -> crate::fact::Fact {
     fact!(
         "PUSH_DATA {push_data}, PUSH_ACK {push_ack}; PULL_DATA {pull_data}, PULL_ACK {pull_ack}",
-        push_data = gateway.counts.push_data as usize,
-        push_ack = gateway.counts.push_ack as usize,
-        pull_data = gateway.counts.pull_data as usize,
-        pull_ack = gateway.counts.pull_ack as usize
+        push_data = Value::Number(gateway.counts.push_data.cast_signed()),
+        push_ack = Value::Number(gateway.counts.push_ack.cast_signed()),
+        pull_data = Value::Number(gateway.counts.pull_data.cast_signed()),
+        pull_ack = Value::Number(gateway.counts.pull_ack.cast_signed())
     )
 }

@@ -23,7 +23,7 @@ const SOLVED: usize = 512;
 pub(in crate::ladder) struct Block<'s> {
     pub(in crate::ladder) index: i64,
     pub(in crate::ladder) asked: &'s Said,
-    /// The answer to the setup.
+    /// The last answer to the setup.
     pub(in crate::ladder) answer: Option<&'s Said>,
     /// NbFrag.
     pub(in crate::ladder) count: usize,
@@ -131,17 +131,15 @@ pub(in crate::ladder) fn of<'s>(case: &Case<'_>, story: &'s Story<'_>) -> Vec<Bl
         let after = |said: &&Said| last.is_some_and(|last| said.line > last);
         let closed = named("FragSessionStatusReq").find(after).or(deleted);
         // An answer that reports a session that is not there has no index.
-        let status = said()
-            .filter(|said| within(said.line) && said.up)
-            .filter(|said| {
-                let of_it = said.number("FragIndex") == index;
-                said.command.name() == "FragSessionStatusAns" && of_it
-            })
-            .next_back();
+        let status = said().rfind(|said| {
+            let of_it = said.number("FragIndex") == index;
+            let is_status = said.command.name() == "FragSessionStatusAns";
+            within(said.line) && said.up && is_status && of_it
+        });
         out.push(Block {
             index,
             asked,
-            answer: named("FragSessionSetupAns").next(),
+            answer: named("FragSessionSetupAns").next_back(),
             count: usize::try_from(asked.number("NbFrag")).unwrap_or_default(),
             rows: if asked.command.field("SessionCnt").is_some() { Rows::V2 } else { Rows::V1 },
             fragments,

@@ -6,7 +6,7 @@ use crate::{
         EncryptionKeys, IntegrityKeys, MicInput, Unseen, Verified, Verifier, cipher::payload,
         derive,
     },
-    fact::Cite,
+    fact::{Certainty, Cite},
     frame::{DataFrame, MacVersion, command::package::MULTICAST_PORT},
     gps::GpsTime,
     id::DevAddr,
@@ -187,10 +187,10 @@ impl<'s> Group<'s> {
         let highs = (0..UPPER_HALVES).chain(first..=first.saturating_add(1));
         let counters: Vec<u32> = highs.map(|high| high << 16 | u32::from(frame.fcnt)).collect();
         let proof = self.keys.iter().enumerate().find_map(|(at, keys)| {
-            let mut verifier = Verifier::new(at, IntegrityKeys::Multicast(&keys.network));
+            let mut keyed = Verifier::new(at, IntegrityKeys::Multicast(&keys.network));
             let mut input = MicInput::of(frame);
             let counters = counters.iter().copied();
-            let verified = verifier.check(&mut input, counters, &Unseen::default())?.ok()?;
+            let verified = keyed.check(&mut input, counters, &Unseen::default())?.ok()?;
             Some((at, *verified.proof()))
         });
         Sent { frame, sending, proof }
@@ -295,6 +295,14 @@ impl Listening<'_> {
         let at = story.seen(answer.place)?.data.at()?;
         Some(gps_ms(at)? / 1_000 + wait)
     }
+}
+
+/// Returns how sure it is that frames are the group's: its key signs one of them, or its address alone,
+/// which another node may have, says so.
+pub(in crate::ladder) fn sureness<'s, 'a: 's>(
+    mut frames: impl Iterator<Item = &'s Sent<'a>>,
+) -> Certainty {
+    if frames.any(|sent| sent.fcnt().is_some()) { Certainty::Certain } else { Certainty::Likely }
 }
 
 /// Returns the session that counts for a frame: the last that was asked for before it, if the node took it

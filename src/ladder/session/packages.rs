@@ -71,6 +71,10 @@ pub(super) fn of(session: &Session) -> Vec<Said> {
         let version = (old && port == package::FRAGMENTATION_PORT).then_some(1);
         let direction = if up { Direction::Uplink } else { Direction::Downlink };
         let Some(list) = package::decode(port, &octets, direction, version) else { continue };
+        // The application's own payload may look like a list: seldom like a lawful one.
+        if !list.faults().is_empty() {
+            continue;
+        }
         let Some(line) = session.frames.get(place).map(|seen| seen.data.line()) else { continue };
         let said = |command| Said { place, line, port, up, command };
         out.extend(list.commands.into_iter().map(said));

@@ -73,11 +73,19 @@ pub(in crate::ladder) fn refused(story: &Story<'_>) -> Vec<usize> {
 
 /// Whether refusals are what happens, and not what happened once.
 fn is_trouble(story: &Story<'_>, lost: &[usize]) -> bool {
-    let last = downs(story).last();
+    let newest = downs(story).last();
     let went_out = downs(story).filter(|place| story.went_out(*place)).count();
-    let goes_on = last.is_some_and(|last| lost.contains(&last));
+    let continues = newest.is_some_and(|newest| lost.contains(&newest));
+    let is_busy = |place: &usize| {
+        let refusal = story.sending(*place).and_then(Sending::refusal);
+        matches!(refusal, Some(TxError::CollisionPacket | TxError::CollisionBeacon))
+    };
+    // One transmitter is taken now and then.
+    if lost.len() <= DECIDE && lost.iter().all(is_busy) {
+        return false;
+    }
     (lost.len() >= DECIDE || went_out == 0 && !lost.is_empty())
-        && goes_on
+        && continues
         && lost.len() >= went_out / 2
 }
 

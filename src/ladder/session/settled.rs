@@ -21,7 +21,7 @@ pub(super) fn judge(case: &Case<'_>, session: usize) -> Judgement {
             names.push(exchange.name());
         }
     }
-    let open = |name: &&&str| !last(name).is_some_and(|exchange| exchange.taken().is_some());
+    let open = |name: &&&str| last(name).is_none_or(|exchange| exchange.taken().is_none());
     let unsettled: Vec<&'static str> = names.iter().filter(open).copied().collect();
     if unsettled.is_empty() {
         return Judgement::proven(fact!(

@@ -6,7 +6,10 @@ use crate::{
         block::{FOptsRule, FOptsText},
         cipher,
     },
-    frame::{DataFrame, Field, MacVersion, command},
+    frame::{
+        DataFrame, Field, MacVersion,
+        command::{self, package},
+    },
     key::{Aes128Key, AppSKey, McAppSKey, NwkSEncKey, NwkSKey},
     reading::{
         Bunch, CommandList, Found, MicVerdict, Plain, PlainFOpts, Problem, Wrong,
@@ -93,6 +96,15 @@ pub(super) fn commands(frame: &DataFrame, version: Option<MacVersion>, found: &m
     let list = CommandList { at, field, certain, commands };
     found.problems.extend(list.problems());
     found.commands = Some(list);
+}
+
+/// Reads the payload as commands of an application package, where its FPort is one's.
+pub(super) fn package_commands(frame: &DataFrame, found: &mut Found) {
+    let (Some(port), Some(plain)) = (frame.port(), &found.payload) else { return };
+    let commands = package::decode(port, &plain.octets, frame.direction(), None);
+    let at = FOPTS_AT + usize::from(frame.fopts.len()) + 1;
+    let list = |commands| CommandList { at, field: Field::FrmPayload, certain: false, commands };
+    found.package = commands.filter(|_| plain.proven).map(list);
 }
 
 /// The octet at which FOpts begins, or FPort where there are no FOpts.

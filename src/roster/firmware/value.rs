@@ -227,10 +227,7 @@ impl<'t> Reader<'_, 't> {
             }
         }
         at += usize::from(kind(at) == Some(Kind::Punct('!')));
-        let open = match kind(at) {
-            Some(Kind::Punct(open @ ('(' | '{'))) => open,
-            _ => return None,
-        };
+        let Some(Kind::Punct(open @ ('(' | '{'))) = kind(at) else { return None };
         Some(Path { last: last?, open, at })
     }
 

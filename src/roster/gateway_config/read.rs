@@ -150,20 +150,17 @@ impl Reader<'_> {
         wanted: &'static str,
         read: fn(&JsonValue) -> Option<T>,
     ) -> Option<Stated<T>> {
-        match read(&json.value) {
-            Some(value) => {
-                self.taken += 1;
-                let file = self.file.rsplit(['/', '\\']).next().unwrap_or(self.file).to_owned();
-                Some(Stated { value, place: FilePlace { file, line: json.at.line } })
+        if let Some(value) = read(&json.value) {
+            self.taken += 1;
+            let file = self.file.rsplit(['/', '\\']).next().unwrap_or(self.file).to_owned();
+            Some(Stated { value, place: FilePlace { file, line: json.at.line } })
+        } else {
+            if self.config.faults.len() < MOST_FAULTS {
+                let kind = ConfigFaultKind::Wrong(wanted);
+                let file = self.file.to_owned();
+                self.config.faults.push(ConfigFault { file, at: Some(json.at), member, kind });
             }
-            None => {
-                if self.config.faults.len() < MOST_FAULTS {
-                    let kind = ConfigFaultKind::Wrong(wanted);
-                    let file = self.file.to_owned();
-                    self.config.faults.push(ConfigFault { file, at: Some(json.at), member, kind });
-                }
-                None
-            }
+            None
         }
     }
 }

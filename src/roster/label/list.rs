@@ -92,14 +92,11 @@ pub fn read(text: &str) -> Labels {
         if let Some(start) = string_in(line) {
             labels.found.extend(open.take());
             string(start, number, &mut labels);
+        } else if let Some(pairs) = named(line) {
+            values(&pairs, number, &mut open, &mut labels);
         } else {
-            match named(line) {
-                Some(pairs) => values(&pairs, number, &mut open, &mut labels),
-                None => {
-                    labels.found.extend(open.take());
-                    euis(line, number, &mut labels);
-                }
-            }
+            labels.found.extend(open.take());
+            euis(line, number, &mut labels);
         }
     }
     labels.found.extend(open);

@@ -81,7 +81,7 @@ impl Filled {
             }
             Some(_) if column.kind == Kind::Vague => return,
             Some(taken) => Err(TableFaultKind::Contradicts { first: taken.column.clone() }),
-            None => (column.read)(&mut self.row, text).map_err(TableFaultKind::from),
+            None => (column.read)(&mut self.row, text),
         };
         match read {
             Ok(()) => {

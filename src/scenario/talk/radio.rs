@@ -84,6 +84,7 @@ impl Radio {
     }
 
     /// Carries out a request of the network, and returns whether this side has such a request at all.
+    #[expect(clippy::match_same_arms, reason = "a row a command")]
     pub(in crate::scenario) fn obey(&mut self, request: &[u8]) -> bool {
         match *request {
             [0x03, rate_power, lo, hi, redundancy] => {

@@ -134,6 +134,7 @@ pub(super) fn receives(life: &Life, talk: &Talk, heard: &Heard, order: &Order) -
 }
 
 /// Does what a downlink says.
+#[expect(clippy::match_same_arms, reason = "a row a command")]
 pub(super) fn obey(life: &Life, talk: &mut Talk, down: &Down) {
     talk.silent = 0;
     talk.sticky.clear();

@@ -32,11 +32,14 @@ pub(super) fn section(report: &Report<'_>) -> Markup {
 pub(super) fn lead(report: &Report<'_>) -> Markup {
     let all = report.gateways;
     let faulty = all.iter().filter(|gateway| gateway.has_fault()).count();
+    let working = |gateway: &&GatewayDiagnosis| gateway.outcome == GatewayOutcome::Working;
+    let open = all.len() - faulty - all.iter().filter(working).count();
     html! {
         @if !all.is_empty() {
             p.facts {
                 (Count(all.len(), "gateway"))
                 @if faulty > 0 { "; something is wrong with " (faulty) "." }
+                @else if open > 0 { "; the capture does not decide about " (open) "." }
                 @else { ", and nothing wrong found with what is in the capture." }
             }
         }

@@ -195,7 +195,9 @@ impl Periods {
                 .filter_map(|pair| {
                     let (first, rest) = pair.split_first()?;
                     let mut sum = *first;
-                    rest.iter().for_each(|next| sum.add(next));
+                    for next in rest {
+                        sum.add(next);
+                    }
                     Some(sum)
                 })
                 .collect();

@@ -67,16 +67,15 @@ impl Connections {
         match discovery {
             Discovery::Asked => self.own(moment),
             Discovery::Answered => self.welcomed += 1,
-            Discovery::Refused { reason } => match &mut self.refused {
-                Some(refused) => {
+            Discovery::Refused { reason } => {
+                if let Some(refused) = &mut self.refused {
                     refused.times += 1;
                     refused.span.1 = moment;
-                }
-                None => {
+                } else {
                     let (span, reason) = ((moment, moment), reason.clone());
                     self.refused = Some(Refused { times: 1, span, reason });
                 }
-            },
+            }
         }
     }
 

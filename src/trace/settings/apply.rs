@@ -371,9 +371,9 @@ fn new_channel(now: &mut Belief, request: &Command, how: How) {
             if let Some(mask) = now.mask.value().cloned() {
                 let mut mask = mask;
                 if hz == 0 {
-                    mask.remove(index)
+                    mask.remove(index);
                 } else {
-                    mask.insert(index)
+                    mask.insert(index);
                 }
                 let (by, sure) = (now.mask.by(), now.mask.is_sure());
                 now.mask.take(mask, by);

@@ -105,7 +105,9 @@ pub(super) fn holes(session: &Session, turns: &[Turn], unread: &[Line]) -> Vec<u
         // A session that is in use when the capture begins has settings that nobody knows; that is the
         // start's business, and no hole.
         if turn.missed > 0 && number > 0 {
-            gap.iter_mut().for_each(|gap| *gap = gap.or(Some(number)));
+            for gap in &mut gap {
+                *gap = gap.or(Some(number));
+            }
         }
         for place in &turn.downs {
             let Some(seen) = session.frames.get(*place) else { continue };

@@ -52,16 +52,13 @@ impl Belief {
         }
         let mut expected = Expected { want: None, may: Vec::new(), sure: true };
         for (index, _) in self.channels_at(up_hz) {
-            match self.moved.get(&index) {
-                Some(held) => {
-                    expected.want = expected.want.or(held.value().copied());
-                    expected.may.extend(held.all().copied());
-                    expected.sure &= held.is_known();
-                }
-                None => {
-                    expected.may.push(up_hz);
-                    expected.want = expected.want.or(Some(up_hz));
-                }
+            if let Some(held) = self.moved.get(&index) {
+                expected.want = expected.want.or(held.value().copied());
+                expected.may.extend(held.all().copied());
+                expected.sure &= held.is_known();
+            } else {
+                expected.may.push(up_hz);
+                expected.want = expected.want.or(Some(up_hz));
             }
         }
         if expected.want.is_none() {

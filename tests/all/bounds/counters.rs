@@ -92,13 +92,14 @@ fn modern_join(app_key: &AppKey) -> (String, Vec<Event>) {
             &Frame::JoinAccept(sealed).build(),
         ),
     ];
-    for fcnt in 0..3u16 {
+    // The first uplinks, which announce the session with RekeyInd, are not in the capture.
+    for fcnt in 5..8u16 {
         let mut frame = DataFrame::new(FType::UnconfirmedDataUp, DevAddr(ADDR), fcnt);
         frame.payload = Some(Payload { port: 2, frm: vec![1, 2, 3] });
         let context = block::UplinkContext { conf_fcnt: 0, tx_dr: 3, tx_ch: 0 };
         frame.mic =
             mic::data_up_1_1(s_nwk_s_int_key, f_nwk_s_int_key, &frame, fcnt.into(), &context);
-        all.push(later(3 + u64::from(fcnt), &Frame::Data(frame).build()));
+        all.push(later(u64::from(fcnt), &Frame::Data(frame).build()));
     }
     (app_s_key.as_ref().unwrap().key().revealed(), all)
 }
@@ -217,5 +218,5 @@ fn a_data_downlink_a_millisecond_off_is_in_its_window() {
     assert_eq!([999_000, 1_001_000, 1_999_000, 2_001_000].map(told), [false; 4]);
     assert_eq!([998_999, 1_001_001, 3_000_000, 5_000_000].map(told), [true; 4]);
     // Too far off to be meant for that uplink.
-    assert_eq!([16_000_000, 16_000_001].map(told), [true, false]);
+    assert_eq!([20_000_000, 20_000_001].map(told), [true, false]);
 }

@@ -165,14 +165,10 @@ fn complete(
         let told = fact!("the file sets {stray}, which is not a channel of {name}", stray, name);
         return (None, Some((State::Unknown, told)));
     }
-    let told = match plans::only_sub_band(plan, received_hz) {
-        Some(band) => fact!(
-            "the file sets {channels}: channels of {name}, sub-band {band}",
-            channels,
-            name,
-            band
-        ),
-        None => fact!("the file sets {channels}: channels of {name}", channels, name),
+    let told = if let Some(band) = plans::only_sub_band(plan, received_hz) {
+        fact!("the file sets {channels}: channels of {name}, sub-band {band}", channels, name, band)
+    } else {
+        fact!("the file sets {channels}: channels of {name}", channels, name)
     };
     (None, Some((State::Proven, told)))
 }
@@ -281,6 +277,8 @@ pub(in crate::ladder) fn lacks_channels(case: &Case<'_>) -> Option<Finding> {
 
 #[cfg(test)]
 mod tests {
+    use std::fmt::Write as _;
+
     use super::*;
 
     /// Eight chains at 200 kHz from each other, on two radios, as gateways are shipped.
@@ -295,8 +293,9 @@ mod tests {
                 .into_iter()
                 .enumerate()
         {
-            text += &format!(
-                "\"chan_multiSF_{chain}\": {{\"enable\": true, \"radio\": {radio}, \"if\": {offset}000}},\n"
+            let _ = writeln!(
+                text,
+                "\"chan_multiSF_{chain}\": {{\"enable\": true, \"radio\": {radio}, \"if\": {offset}000}},"
             );
         }
         text += "}";

@@ -228,7 +228,9 @@ pub(in crate::ladder) fn another_port(case: &Case<'_>) -> Option<Finding> {
             members
         ),
     );
-    facts.into_iter().for_each(|fact| finding.add(fact));
+    for fact in facts {
+        finding.add(fact);
+    }
     Some(finding)
 }
 

@@ -99,9 +99,10 @@ pub(in crate::ladder) struct Stale<'a> {
 
 impl Stale<'_> {
     pub(in crate::ladder) fn fact(&self) -> Fact {
-        let last = match self.taken {
-            Some(taken) => fact!("{last} of {accept}", last = self.last, accept = taken),
-            None => fact!("{last}", last = self.last),
+        let last = if let Some(taken) = self.taken {
+            fact!("{last} of {accept}", last = self.last, accept = taken)
+        } else {
+            fact!("{last}", last = self.last)
         };
         fact!(
             "JoinNonce {join_nonce} is not above the node's last, {last} ({mac_version} counts)",

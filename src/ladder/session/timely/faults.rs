@@ -61,7 +61,11 @@ pub(in crate::ladder::session) fn of(join: &join::Case<'_>, story: &Story<'_>) -
     for (setting, tests) in by_setting {
         let misses: Vec<(usize, Test)> =
             tests.iter().filter(|(_, test)| test.fit == Fit::No).copied().collect();
-        if misses.is_empty() || is_over(&tests) || is_taken_all_the_same(story, &misses) {
+        if misses.is_empty() || is_over(&tests) {
+            continue;
+        }
+        // How long a frame may last is the law's: a node receives a longer one as well.
+        if setting != Setting::Dwell && is_taken_all_the_same(story, &misses) {
             continue;
         }
         let mut by_why: BTreeMap<Why, Vec<(usize, Test)>> = BTreeMap::new();
@@ -79,10 +83,12 @@ pub(in crate::ladder::session) fn of(join: &join::Case<'_>, story: &Story<'_>) -
 }
 
 /// A downlink that has all of the other window but its time: is its time wrong, or all else? Where the
-/// server sends to that window at the right time as well, all else.
+/// server sends to that window at the right time as well, all else; and where there is but one, whose time
+/// is a window's.
 fn takes_for_rx2(story: &Story<'_>) -> bool {
     let right = |aim: &Aim| aim.is_right() && aim.window == Window::Rx1;
-    story.aims.iter().any(right)
+    let as_rx1 = |aim: &&Aim| (aim.window, aim.looks_like) == (Window::Rx2, Some(Window::Rx1));
+    story.aims.iter().any(right) || story.aims.iter().filter(as_rx1).count() < 2
 }
 
 /// Whether frequency or data rate are wrong.
@@ -157,11 +163,11 @@ fn once(story: &Story<'_>, misses: Vec<(usize, Test)>) -> Vec<(usize, Test)> {
 }
 
 fn certainty(story: &Story<'_>, setting: Setting, why: Why, misses: &[(usize, Test)]) -> Certainty {
-    let missed = |(place, _): &&(usize, Test)| {
+    let is_missed = |(place, _): &&(usize, Test)| {
         let down = story.aims.get(*place).map(|aim| aim.down);
         down.and_then(|down| story.shown.get(down)).is_some_and(|shown| shown.is_missed())
     };
-    let shown = misses.iter().filter(missed).count();
+    let shown = misses.iter().filter(is_missed).count();
     let by_count = match misses.len() {
         DECIDE.. => Certainty::Certain,
         2 if shown > 0 => Certainty::Certain,

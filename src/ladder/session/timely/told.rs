@@ -150,18 +150,21 @@ fn miss(story: &Story<'_>, place: usize, test: &Test) -> Fact {
             uplink_frequency = Value::Frequency(up_hz(story, place).unwrap_or_default()),
             expected = want
         ),
-        Setting::Rx1Rate => match up_rate(story, place) {
-            Some(rate) => fact!(
-                "{downlink}: in RX1 of {uplink} at {data_rate}; the uplink is at {uplink_data_rate}, so \
-                 RX1 is at {expected}",
-                downlink,
-                uplink,
-                data_rate = got,
-                uplink_data_rate = rate,
-                expected = want
-            ),
-            None => fact!("{downlink}: in RX1 at {data_rate}", downlink, data_rate = got),
-        },
+        Setting::Rx1Rate => {
+            if let Some(rate) = up_rate(story, place) {
+                fact!(
+                    "{downlink}: in RX1 of {uplink} at {data_rate}; the uplink is at {uplink_data_rate}, so \
+             RX1 is at {expected}",
+                    downlink,
+                    uplink,
+                    data_rate = got,
+                    uplink_data_rate = rate,
+                    expected = want
+                )
+            } else {
+                fact!("{downlink}: in RX1 at {data_rate}", downlink, data_rate = got)
+            }
+        }
         Setting::Rx2Frequency | Setting::OpenFrequency | Setting::PingFrequency => fact!(
             "{downlink}: in {window} on {frequency}, in place of {expected}",
             downlink,

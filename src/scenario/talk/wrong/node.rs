@@ -109,6 +109,7 @@ fn is_before_the_old(life: &Life) -> bool {
 }
 
 /// What the node answers, and whether it does it; `None` where it acts rightly.
+#[expect(clippy::match_same_arms, reason = "a row a command")]
 pub(in crate::scenario::talk) fn answers(
     life: &Life,
     talk: &mut Talk,

@@ -203,7 +203,7 @@ pub(in crate::scenario::talk) fn orders(
     for mistake in life.mistakes.clone() {
         match mistake {
             Mistake::DataRx1Frequency if !second => {
-                order.hz = another_hz(plan, order.hz, life.whim)
+                order.hz = another_hz(plan, order.hz, life.whim);
             }
             Mistake::DataRx2Frequency if second => order.hz = another_hz(plan, order.hz, life.whim),
             Mistake::DataRx1Rate if !second => {

@@ -84,7 +84,7 @@ fn pieces(reading: &Reading) -> Vec<(Tone, String)> {
     if let MicVerdict::Holds(Proof { source, .. }) = &reading.found.mic {
         plain.extend(source.node.as_ref().map(ToString::to_string));
     }
-    if let Some(list) = &reading.found.commands {
+    for list in reading.found.commands.iter().chain(&reading.found.package) {
         plain.extend(list.commands.commands.iter().map(|command| command.name().to_owned()));
     }
     plain.push(count(&reading.decoded.octets));

@@ -88,24 +88,22 @@ pub(super) fn finding(all: &[Reach]) -> Option<Finding> {
         n => (Certainty::Certain, n),
     };
     let chains = Value::Count(u64::try_from(count).unwrap_or(u64::MAX), "chain");
-    let summary = match certainty {
-        Certainty::Certain => {
-            fact!(
-                "the file sets {chains} further from a radio's centre than any radio reaches",
-                chains
-            )
-        }
-        _ => fact!(
+    let summary = if certainty == Certainty::Certain {
+        fact!("the file sets {chains} further from a radio's centre than any radio reaches", chains)
+    } else {
+        fact!(
             "the file sets {chains} further from a radio's centre than older radios reach",
             chains
-        ),
+        )
     };
     let remedy = fact!(
         "move the centres of the radios (freq) so that each chain is within 400 kHz of its own, and set \
          the offsets (if) again"
     );
     let mut finding = Finding::new(certainty, summary, remedy);
-    all.iter().for_each(|reach| finding.add(reach.fact()));
+    for reach in all {
+        finding.add(reach.fact());
+    }
     Some(finding)
 }
 
