@@ -91,6 +91,17 @@ pub struct Lacks {
     pub damaged: Vec<Line>,
     /// What was before is not judged.
     pub before: Option<Timestamp>,
+    /// Whether something in it shows what was not received: a recording, or a format of its own.
+    pub shows_silence: bool,
+    /// Whether there is text in it, or a list of frames: that shows what somebody chose to show.
+    pub has_text: bool,
+}
+
+impl Lacks {
+    /// Returns whether all of it is text: what is not in there may well have been on the air.
+    pub const fn is_text(&self) -> bool {
+        self.has_text && !self.shows_silence
+    }
 }
 
 /// The frames of one node.

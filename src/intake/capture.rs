@@ -10,6 +10,7 @@ use super::{
     text_capture::TextCapture,
     texts::damaged,
     unpack::{UnpackError, Verdict, packing, unpack},
+    wide::{self, Narrow},
 };
 
 /// How a capture is to be read.
@@ -97,6 +98,9 @@ impl<'s> Capture<'s> {
                     return Ok(Form::Packets(Box::new(Packets::new(&head, stream))));
                 }
                 None => {
+                    if let Some(order) = wide::order(&head) {
+                        stream = Box::new(Narrow::new(stream, order));
+                    }
                     let text = TextCapture::new(BufReader::new(stream), self.options.strict);
                     return Ok(Form::Text(Box::new(text)));
                 }

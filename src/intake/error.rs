@@ -18,9 +18,6 @@ pub enum IntakeError {
         /// Where.
         column: usize,
     },
-    /// Text of two octets a character.
-    #[error("UTF-16 text: UTF-8 expected")]
-    Utf16,
     /// The line ends within its JSON.
     #[error("column {column}: the line ends before its JSON does")]
     Cut {
@@ -41,6 +38,14 @@ pub enum IntakeError {
     /// An object that is no datagram.
     #[error("no datagram: neither `kind` nor rxpk, txpk, txpk_ack or stat")]
     NoDatagram,
+    /// Octets, but no frame.
+    #[error(
+        "{octets} octets that are no frame: a frame has 12 to 255, and begins with an MHDR of its length"
+    )]
+    NoFrame {
+        /// How many.
+        octets: usize,
+    },
     /// Neither JSON nor a frame.
     #[error("neither JSON nor a frame: {0}")]
     Text(TextError),
@@ -68,7 +73,6 @@ impl IntakeError {
         match self {
             Self::Text(error) => error.hint(),
             Self::Packet(error) => error.flaw.hint(),
-            Self::Utf16 => "save it anew as UTF-8; on Windows redirections often write UTF-16",
             Self::Unpack(UnpackError::Window { .. }) => {
                 "unpack it with zstd -d --memory, and give what comes out"
             }

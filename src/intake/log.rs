@@ -5,6 +5,8 @@
 //! | JSON of the forwarder or the station protocol behind a time and words | that protocol |
 //! | JSON of any other form, at any depth | frames by the names of their members |
 //! | words and octets | frames by the words before them |
+//! | octets alone, or rows of them | frames by the words of the line before |
+//! | a row of a table whose head names octets | frames by the names of the columns |
 //! | words and the names of a gateway's statistics | its report |
 //! | JSON around a line of text, as containers and journals keep it | that line |
 //!
@@ -16,22 +18,34 @@
 //! two lines is right and the time of day may not be; a clock without a date gives no time at all
 //! ([`stamp`]).
 
+mod around;
 mod bare;
+mod datagram;
 mod facts;
 mod figures;
 mod likely;
 mod prefix;
+mod table;
 mod walk;
 mod words;
 
-use std::{borrow::Cow, collections::VecDeque, ops::Range};
+use std::{
+    borrow::Cow,
+    collections::{HashSet, VecDeque},
+    ops::Range,
+};
 
 use jiff::Timestamp;
 use serde_json::Value;
 
-pub(super) use self::likely::is_lawful_alone;
+pub(super) use self::{
+    around::{is_lawful_octets, speaks_of_a_secret, stated_size},
+    likely::{begins_well, is_lawful_alone},
+};
 use self::{
     facts::Facts,
+    likely::Label,
+    table::Table,
     walk::{Ack, Find, Hit},
 };
 use super::{
@@ -40,11 +54,15 @@ use super::{
     forwarder,
     header::DatagramKind,
     note::{Note, Remark, Within},
+    rows::Rows,
     stamp::{Stamp, stamp},
     station::Station,
     text::without_colours,
 };
-use crate::{frame::Direction, id::Eui64};
+use crate::{
+    frame::{Direction, Frame, decode},
+    id::{DevAddr, Eui64},
+};
 
 /// What earlier lines say of the later ones.
 #[derive(Debug, Default)]
@@ -56,6 +74,11 @@ pub(super) struct Log {
     /// The gateway that lines name, and whether they name several.
     named: Option<Eui64>,
     several: bool,
+    /// The last line of words in which nothing was found: it may speak of the next.
+    before: String,
+    /// The addresses of frames that were found.
+    addresses: HashSet<DevAddr>,
+    table: Option<Table>,
 }
 
 /// A downlink whose fate may be told by its id.
@@ -93,7 +116,63 @@ impl Log {
 
     /// Returns the events of a line of text; `None` where it holds none.
     pub(super) fn text(&mut self, text: &str, place: Position) -> Option<Vec<Event>> {
-        self.words(&without_colours(short(text)?), place, LAYERS)
+        let text = without_colours(short(text)?);
+        if let Some(value) = self.table.as_ref().and_then(|table| table.row(&text)) {
+            return self.value(&value, &Head { place, ..Head::default() }, 0);
+        }
+        self.table = Table::head(&text).or(self.table.take());
+        self.words(&text, place, LAYERS)
+    }
+
+    /// Returns the events of a line that is one text in quotes.
+    pub(super) fn quoted(&mut self, text: &str, place: Position) -> Option<Vec<Event>> {
+        if text.trim_start().starts_with('"') { self.text(text, place) } else { None }
+    }
+
+    /// Keeps a line of words, as much of it as may speak of the next one.
+    pub(super) fn remember(&mut self, text: &str) {
+        self.before.clear();
+        self.before.extend(text.chars().take(MOST_BEFORE));
+    }
+
+    /// Returns the last line of words.
+    pub(super) fn before(&self) -> &str {
+        &self.before
+    }
+
+    /// Returns the events of octets over several lines; `None` where they are nothing.
+    pub(super) fn rows(&mut self, rows: &Rows) -> Option<Vec<Event>> {
+        let (place, text) = rows.lines.first()?;
+        let more = u32::try_from(rows.lines.len().saturating_sub(1)).ok()?;
+        let head = Head::of(text, Position { more, ..*place });
+        let datagram = rows.udp().unwrap_or(&rows.octets);
+        if let Some(mut events) = datagram::events(datagram, &head) {
+            head.note(&mut events);
+            return Some(events);
+        }
+        let label = self.label(rows.label(), &rows.octets);
+        let before = if speaks_of_a_secret(&self.before) { "" } else { &self.before };
+        let beside = prefix::facts(&format!("{before} {}", rows.label()));
+        let hit = self.hit(&rows.octets, label, &beside)?;
+        self.finds(vec![hit], &head)
+    }
+
+    /// What names octets: the word before them in their line, the line before it where nothing else
+    /// stands in theirs, or an address that other frames have.
+    fn label(&self, before: &str, octets: &[u8]) -> Label {
+        let mut label = bare::label(before);
+        if label == Label::None && !before.contains(char::is_alphabetic) {
+            label = around::label(&self.before);
+        }
+        let Some(Frame::Data(data)) = decode(octets).frame else { return label };
+        if self.addresses.contains(&data.dev_addr) { label.max(Label::OnAir) } else { label }
+    }
+
+    fn hit(&self, octets: &[u8], label: Label, beside: &Facts) -> Option<Find> {
+        let mut beside = beside.clone();
+        beside.size = beside.size.or(stated_size(&self.before).map(|size| size as u64));
+        let frame = likely::frame(octets, label, &beside)?;
+        Some(Find::Frame(Box::new(Hit { frame, beside, receptions: Vec::new(), said: None })))
     }
 
     /// What JSON holds, or else the line of text that it was put around.
@@ -138,19 +217,17 @@ impl Log {
             // What stands beside it in the JSON has refuted what is in there.
             outside = format!("{before} {}", text.get(at.end..).unwrap_or_default()).into();
         }
-        let octets = bare::find(&outside);
-        let beside = prefix::facts(text);
-        let hits = octets.into_iter().filter_map(|octets| {
-            let frame = likely::frame(&octets.octets, octets.label, &beside)?;
-            Some(Find::Frame(Box::new(Hit {
-                frame,
-                beside: beside.clone(),
-                receptions: Vec::new(),
-                said: None,
-            })))
-        });
-        let hits: Vec<_> = hits.collect();
         let head = Head::of(text, place);
+        if let Some(mut events) = datagram::within(&outside, &head) {
+            head.note(&mut events);
+            return Some(events);
+        }
+        let octets = bare::find(&outside, &|before, octets| self.label(before, octets));
+        let beside = prefix::facts(text);
+        let hits: Vec<_> = octets
+            .into_iter()
+            .filter_map(|octets| self.hit(&octets.octets, octets.label, &beside))
+            .collect();
         self.names(head.gateway);
         if hits.is_empty() {
             let report = figures::stat(text).map(|stat| What::Status(Box::new(stat)));
@@ -206,6 +283,11 @@ impl Log {
                     out.append(&mut events);
                 }
                 Find::Frame(hit) => {
+                    if let Some(Frame::Data(data)) = &hit.frame.frame
+                        && self.addresses.len() < MOST_ADDRESSES
+                    {
+                        self.addresses.insert(data.dev_addr);
+                    }
                     if hit.beside.zoneless {
                         lacks = lacks.or(Some(Remark::NoZone));
                     }
@@ -372,6 +454,16 @@ fn short(text: &str) -> Option<&str> {
     (text.len() <= GUESS_CAP).then_some(text)
 }
 
+/// Returns the JSON at the beginning of a line behind which nothing but closing brackets stand.
+pub(super) fn before_brackets(text: &str) -> Option<&str> {
+    let mut values = serde_json::Deserializer::from_str(short(text)?).into_iter::<Value>();
+    values.next()?.ok()?;
+    let (json, rest) = text.split_at_checked(values.byte_offset())?;
+    rest.chars()
+        .all(|c| matches!(c, '}' | ']' | ')' | ',' | ';') || c.is_whitespace())
+        .then_some(json)
+}
+
 /// Returns the first JSON object or list within a line, and where it is.
 fn json_within(text: &str) -> Option<(Range<usize>, Value)> {
     let begins = |(_, c): &(usize, char)| matches!(c, '{' | '[');
@@ -404,5 +496,8 @@ const GUESS_CAP: usize = 1 << 16;
 const LAYERS: u8 = 2;
 /// Places in a line at which JSON may begin.
 const MOST_BEGINNINGS: usize = 8;
+/// Characters of a line of words, and addresses, that are kept.
+const MOST_BEFORE: usize = 256;
+const MOST_ADDRESSES: usize = 1_024;
 /// Downlinks whose fate is waited for.
 const MOST_SENT: usize = 4_096;

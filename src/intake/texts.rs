@@ -8,6 +8,8 @@ use super::{
     item::{Item, PassedOver},
     log::{self, Log},
     note::{Note, Remark, Within},
+    octets,
+    rows::Rows,
     text::{Encoding, FrameText},
 };
 
@@ -55,8 +57,9 @@ impl Texts {
     /// No more lines will come.
     pub(super) fn end(&mut self) {
         // Nothing says that it is a capture: one line of text is told for all.
+        let wordless = self.held_words() == 0;
         for event in std::mem::take(&mut self.held) {
-            if event.gap().is_some() { self.pass(event) } else { self.push(event) }
+            if wordless && begins_well(&event) { self.push(event) } else { self.pass(event) }
         }
         let lines = self.passed;
         match self.first_passed.take() {
@@ -102,22 +105,68 @@ impl Texts {
         }
     }
 
+    /// JSON that cannot be read to its end, but perhaps to where a bracket too many stands.
+    pub(super) fn broken_json(&mut self, text: &str, place: Position, why: IntakeError) {
+        let whole = if self.strict || self.ours { None } else { log::before_brackets(text) };
+        match whole.and_then(|text| self.log.json(text, place)) {
+            Some(events) => self.guessed(events),
+            None => self.damage(place, why),
+        }
+    }
+
+    /// Takes what is found in a text that went over several lines; returns whether anything is.
+    pub(super) fn found_in(&mut self, text: &str, place: Position) -> bool {
+        if let Some(events) = self.log.message(text, place) {
+            self.begins();
+            self.take(events);
+            return true;
+        }
+        let found = self.log.json(text, place).or_else(|| self.log.text(text, place));
+        let taken = found.is_some();
+        if let Some(events) = found {
+            self.guessed(events);
+        }
+        taken
+    }
+
+    /// Takes octets that went over several lines; returns whether they are anything.
+    pub(super) fn rows(&mut self, rows: &Rows) -> bool {
+        let found = self.log.rows(rows);
+        let taken = found.is_some();
+        if let Some(events) = found {
+            self.guessed(events);
+        }
+        taken
+    }
+
+    /// Returns the last words that were read.
+    pub(super) fn before(&self) -> &str {
+        self.log.before()
+    }
+
     /// A line that is neither an object nor a frame.
     pub(super) fn words(&mut self, text: &str, place: Position, why: IntakeError) {
         let guess = match why {
             _ if self.ours || self.strict => None,
-            IntakeError::NotAnObject => self.log.json(text, place),
+            IntakeError::NotAnObject => {
+                self.log.json(text, place).or_else(|| self.log.quoted(text, place))
+            }
             _ => self.log.text(text, place),
         };
         match guess {
             Some(events) => self.guessed(events),
-            None => self.lost(place, why),
+            None => {
+                self.log.remember(text);
+                self.lost(place, why);
+            }
         }
     }
 
     /// Octets that may be a word or a number.
     pub(super) fn bare(&mut self, frame: FrameText, text: &str, place: Position) {
-        let doubtful = is_doubtful(text, &frame);
+        if !self.strict && frame.encoding == Encoding::Hex && octets::is_mixed(text) {
+            return self.words(text, place, IntakeError::NoFrame { octets: frame.octets.len() });
+        }
         let event = bare(frame, place);
         let lawful = event.frame().is_some_and(log::is_lawful_alone);
         match self.nature {
@@ -126,7 +175,7 @@ impl Texts {
                 self.begins();
                 self.push(event);
             }
-            Nature::Open if doubtful => self.hold(event),
+            Nature::Open if !is_told(text) => self.hold(event),
             Nature::Log => self.pass(event),
             Nature::Open | Nature::Capture => self.push(event),
         }
@@ -160,7 +209,11 @@ impl Texts {
         if self.nature == Nature::Open {
             if self.held_words() < WORDS_OF_A_LOG {
                 self.nature = Nature::Capture;
-                self.ready.extend(self.held.drain(..).map(Item::Event));
+                let wordless = self.held_words() == 0;
+                for event in std::mem::take(&mut self.held) {
+                    let keep = event.gap().is_some() || wordless && begins_well(&event);
+                    self.push(if keep { event } else { refused(event) });
+                }
             } else {
                 self.is_log();
             }
@@ -204,7 +257,7 @@ impl Texts {
 
     fn pass(&mut self, event: Event) {
         self.passed += 1;
-        self.first_passed.get_or_insert(event);
+        self.first_passed.get_or_insert_with(|| refused(event));
     }
 }
 
@@ -222,12 +275,25 @@ fn bare(text: FrameText, place: Position) -> Event {
     Event { notes, ..Event::bare(place, &text.octets) }
 }
 
-/// Whether octets may as well be a word, a number or a time of day.
-fn is_doubtful(text: &str, frame: &FrameText) -> bool {
-    let text = text.trim();
-    frame.encoding == Encoding::Base64
-        || text.bytes().all(|c| c.is_ascii_digit())
-        || (frame.octets.len() < 6 && text.contains([':', '.', ',', '-']))
+/// The same as damage, where octets by themselves are taken for no frame.
+fn refused(event: Event) -> Event {
+    match event.frame() {
+        Some(frame) => damaged(event.place, IntakeError::NoFrame { octets: frame.octets.len() }),
+        None => event,
+    }
+}
+
+/// Whether octets begin like a frame, and are not too few for one: it may be damaged.
+fn begins_well(event: &Event) -> bool {
+    event.frame().is_some_and(log::begins_well)
+}
+
+/// Whether somebody said what a line is.
+fn is_told(text: &str) -> bool {
+    let text = text.trim_start();
+    let said =
+        |word: &str| text.get(..word.len()).is_some_and(|head| head.eq_ignore_ascii_case(word));
+    said("hex:") || said("base64:")
 }
 
 /// So many lines of text before the first line of a capture make the file a log.

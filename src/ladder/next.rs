@@ -31,6 +31,9 @@ pub(super) fn steps(
     }
     match outcome {
         Outcome::NotHeard => return unheard(case),
+        Outcome::CannotTell if case.trace.lacks.is_text() && is_unheard(case) => {
+            return unheard(case);
+        }
         Outcome::SessionBroken => {
             return vec![step(
                 "why its data does not verify",
@@ -173,13 +176,18 @@ fn why_broken(rung: Rung) -> Fact {
     }
 }
 
+fn is_unheard(case: &Case<'_>) -> bool {
+    !case.asks_to_join() && case.node.sessions.iter().all(|session| session.frames.is_empty())
+}
+
 fn unheard(case: &Case<'_>) -> Vec<Fact> {
     const HEARD: &str = "whether a gateway hears the node";
     let lacks = &case.trace.lacks;
     if lacks.uplinks > 0 || lacks.before.is_some() {
         return vec![step(HEARD, "ask for the whole capture: it may be in what was left out")];
     }
-    if case.trace.frames > 0 && case.trace.gateways.values().all(|g| g.counts.is_empty()) {
+    let frames = case.trace.frames > 0;
+    if lacks.is_text() || frames && case.trace.gateways.values().all(|g| g.counts.is_empty()) {
         return vec![step(
             HEARD,
             "capture at the gateway's UDP port: a log, or a list of frames, does not show what was \

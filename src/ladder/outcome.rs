@@ -98,7 +98,8 @@ pub(super) fn of_gateway(case: &gateway::Case<'_>) -> GatewayOutcome {
     let carries = [Rung::Speaks, Rung::UplinkAcknowledged, Rung::DownlinkOpen];
     if case.heard.is_none() {
         let unnamed = matches!(case.speaks, gateway::speaks::Speaks::Unnamed);
-        return if unnamed { GatewayOutcome::CannotTell } else { GatewayOutcome::Silent };
+        let open = unnamed || case.trace.lacks.is_text();
+        return if open { GatewayOutcome::CannotTell } else { GatewayOutcome::Silent };
     }
     if case.ladder.first_broken().is_some() {
         return GatewayOutcome::Broken;
@@ -107,6 +108,11 @@ pub(super) fn of_gateway(case: &gateway::Case<'_>) -> GatewayOutcome {
         return GatewayOutcome::Working;
     }
     GatewayOutcome::CannotTell
+}
+
+/// Of text it is not known what it leaves out.
+fn unheard(case: &join::Case<'_>) -> Outcome {
+    if case.trace.lacks.is_text() { Outcome::CannotTell } else { Outcome::NotHeard }
 }
 
 /// Causes whose evidence is that the node took the accept, and that its data cannot be seen.
@@ -122,7 +128,7 @@ pub(super) fn of(session: &session::Case<'_>, causes: &[Verdict]) -> Outcome {
         return match (authentic_data, case.node.unverified.is_empty()) {
             (true, _) => in_session,
             (false, false) => Outcome::SessionBroken,
-            (false, true) => Outcome::NotHeard,
+            (false, true) => unheard(case),
         };
     }
     if case.last_join().is_some() {
@@ -131,7 +137,7 @@ pub(super) fn of(session: &session::Case<'_>, causes: &[Verdict]) -> Outcome {
     }
     if !case.asks_to_join() {
         // Data without a join is of a session that began before the capture.
-        return if authentic_data { in_session } else { Outcome::NotHeard };
+        return if authentic_data { in_session } else { unheard(case) };
     }
     let led_away = causes.iter().any(|v| LED_AWAY.contains(&v.cause.id));
     // An accept that holds rungs 7 and 9, of an attempt of which nothing else breaks but by being led

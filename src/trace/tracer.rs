@@ -236,6 +236,7 @@ impl<'r> Tracer<'r> {
                     self.trace.lacks.damaged.push(line);
                 }
                 if gap.lost == Lost::Anything {
+                    self.trace.lacks.has_text |= gap.is_text();
                     return;
                 }
             }
@@ -249,6 +250,9 @@ impl<'r> Tracer<'r> {
             }
             _ => {}
         }
+        let silence = event.found.is_complete();
+        self.trace.lacks.shows_silence |= silence;
+        self.trace.lacks.has_text |= !silence;
         if let Some(at) = event.time {
             self.trace.span = Some(match self.trace.span {
                 Some((first, last)) => (first.min(at), last.max(at)),

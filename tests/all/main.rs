@@ -37,6 +37,7 @@ mod near_miss;
 mod own_look;
 mod own_ways;
 mod packages;
+mod pastes;
 mod plan_report;
 mod plans_join;
 mod radio;

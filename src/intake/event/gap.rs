@@ -13,6 +13,21 @@ pub struct Gap {
     pub damage: Damage,
 }
 
+impl Gap {
+    /// Returns whether it is a line of text that is nothing of a capture's own.
+    pub const fn is_text(&self) -> bool {
+        matches!(
+            self.damage,
+            Damage::All(
+                IntakeError::Text(_)
+                    | IntakeError::NoFrame { .. }
+                    | IntakeError::NotAnObject
+                    | IntakeError::NoDatagram
+            )
+        )
+    }
+}
+
 /// What may be missing from a capture.
 #[derive(Clone, Copy, Debug, Eq, Hash, PartialEq)]
 #[non_exhaustive]

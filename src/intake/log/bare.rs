@@ -1,6 +1,10 @@
 //! Labelled in a line of words: hex in one piece or octet by octet, base64 behind a label.
 
-use super::{super::text::base64_member, likely::Label, words};
+use super::{
+    super::{octets, text::base64_member},
+    likely::Label,
+    words,
+};
 
 /// Labelled in a line, and what names them.
 #[derive(Debug, PartialEq)]
@@ -9,21 +13,38 @@ pub(super) struct Labelled {
     pub(super) label: Label,
 }
 
-/// Returns all that may be a frame by its form alone.
-pub(super) fn find(line: &str) -> Vec<Labelled> {
+/// Returns all that may be a frame by its form alone; `named` says what the text before octets calls them.
+pub(super) fn find(line: &str, called: &dyn Fn(&str, &[u8]) -> Label) -> Vec<Labelled> {
     let mut out = Vec::new();
     let mut at = 0;
+    // Where the last value of the line ended: what is behind it speaks of the next.
+    let mut ended = 0;
     let secret = words::secret(line);
     while let Some(start) = next_run(line, at) {
+        // `\\x40` begins with its stroke.
+        let start = if line.get(..start).is_some_and(|before| before.ends_with('\\')) {
+            start - 1
+        } else {
+            start
+        };
         let rest = line.get(start..).unwrap_or_default();
         let before = line.get(..start).unwrap_or_default();
-        let label = label(before);
-        let named = || (label > Label::None).then(|| base64(rest)).flatten();
-        let found = grouped(rest).or_else(|| in_one_piece(rest)).or_else(named);
+        let named = || base64(rest).filter(|(octets, _)| called(before, octets) > Label::None);
+        let found =
+            grouped(rest).or_else(|| in_one_piece(rest)).or_else(|| decimals(rest)).or_else(named);
         at = start + found.as_ref().map_or_else(|| word(rest), |(_, len)| *len).max(1);
+        let between = line.get(ended..start).unwrap_or_default();
+        if found.is_some() || is_value(line.get(start..at).unwrap_or_default()) {
+            ended = at;
+        }
         if let Some((octets, _)) = found {
-            // A word that speaks of a key rules out all that follows it, but for what is named.
-            let is_secret = secret.is_some_and(|end| end <= start);
+            let label = called(before, &octets);
+            // A word that speaks of a key rules out what it names, whatever has the length of a key, and
+            // all that nothing else names.
+            let is_secret = secret.is_some_and(|end| end <= start)
+                && (label == Label::None
+                    || octets.len() == KEY
+                    || words::secret(between).is_some());
             let other = is_secret || names_another_thing(before);
             let after = line.get(at..).unwrap_or_default();
             if label < Label::Frame && other || is_cut(before, after) {
@@ -75,25 +96,9 @@ fn in_one_piece(text: &str) -> Option<(Vec<u8>, usize)> {
     Some((hex::decode(digits).ok()?, len + text.len() - bare.len()))
 }
 
-/// `40 DA BB 01 02 ...`, with one separator throughout: a space, a dash or a colon.
+/// `40 DA BB 01 02 ...`, `0x40, 0xDA, ...`, `\\x40\\xDA...`, with one separator throughout.
 fn grouped(text: &str) -> Option<(Vec<u8>, usize)> {
-    let octets = text.as_bytes();
-    let separator = *octets.get(2).filter(|c| matches!(c, b' ' | b'-' | b':'))?;
-    let mut out = Vec::new();
-    let mut at = 0;
-    while let Some(pair) = text.get(at..at + 2)
-        && pair.bytes().all(|c| c.is_ascii_hexdigit())
-        && octets.get(at + 2).is_none_or(|c| !c.is_ascii_alphanumeric())
-        && out.len() < MAX
-    {
-        out.extend(hex::decode(pair).ok()?);
-        at += 2;
-        if octets.get(at) != Some(&separator) {
-            break;
-        }
-        at += 1;
-    }
-    (out.len() >= MIN).then_some((out, at))
+    octets::run(text).filter(|(octets, _)| octets.len() >= MIN)
 }
 
 fn base64(text: &str) -> Option<(Vec<u8>, usize)> {
@@ -108,13 +113,23 @@ fn base64(text: &str) -> Option<(Vec<u8>, usize)> {
     base64_member(word).ok().map(|(octets, _)| (octets, len))
 }
 
+/// Numbers up to 255, which are not all of two digits.
+fn decimals(text: &str) -> Option<(Vec<u8>, usize)> {
+    octets::decimals(text).filter(|(octets, _)| octets.len() >= MIN)
+}
+
+/// Whether a word is the value of something: a number of eight digits or more, an identifier.
+fn is_value(word: &str) -> bool {
+    word.len() >= 8 && word.bytes().all(|c| c.is_ascii_hexdigit())
+}
+
 /// Returns what names the octets behind a text.
-fn label(before: &str) -> Label {
+pub(super) fn label(before: &str) -> Label {
     name(before).map_or(Label::None, Label::of)
 }
 
 /// Whether the word before octets names something that is no frame.
-fn names_another_thing(before: &str) -> bool {
+pub(super) fn names_another_thing(before: &str) -> bool {
     let Some(name) = name(before) else { return false };
     let small = name.to_ascii_lowercase();
     let known = words::meaning(name).is_some_and(|_| Label::of(name) == Label::None);
@@ -125,7 +140,8 @@ fn names_another_thing(before: &str) -> bool {
 fn name(before: &str) -> Option<&str> {
     let near = tail(before);
     let mut words = near.rsplit(|c: char| !c.is_ascii_alphanumeric() && !matches!(c, '_' | '-'));
-    words.find(|word| !word.is_empty() && !WRITING.contains(&&*word.to_lowercase()))
+    let is_number = |word: &str| word.bytes().all(|c| c.is_ascii_digit());
+    words.find(|word| !is_number(word) && !WRITING.contains(&&*word.to_lowercase()))
 }
 
 /// Whether octets go on where the line, or whoever wrote it, left off.
@@ -142,7 +158,8 @@ fn tail(text: &str) -> &str {
     text.get(from..).unwrap_or_default()
 }
 
-const WRITING: &[&str] = &["hex", "base64", "b64", "bytes", "octets", "is", "0x"];
+const WRITING: &[&str] =
+    &["hex", "base64", "b64", "byte", "bytes", "octet", "octets", "of", "is", "0x", "-", "_"];
 /// What stands in the names of other octets.
 const OTHERS: &[&str] = &[
     "eui",
@@ -168,6 +185,8 @@ const OTHERS: &[&str] = &[
 ];
 /// Labelled of a line before a frame in which its name is looked for.
 const TAIL: usize = 48;
+/// Octets of a key.
+const KEY: usize = 16;
 /// Labelled of a frame.
 const MIN: usize = 12;
 const MAX: usize = 255;
@@ -181,7 +200,10 @@ mod tests {
     const FRAME: &str = "40dabb0102800200022721029daeaf9ee9";
 
     fn found(line: &str) -> Vec<(Label, String)> {
-        find(line).into_iter().map(|f| (f.label, hex::encode(f.octets))).collect()
+        find(line, &|before, _| label(before))
+            .into_iter()
+            .map(|f| (f.label, hex::encode(f.octets)))
+            .collect()
     }
 
     #[test]

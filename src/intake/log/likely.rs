@@ -95,6 +95,14 @@ pub(in crate::intake) fn is_lawful_alone(decoded: &Decoded) -> bool {
     (MIN..=MAX).contains(&decoded.octets.len()) && is_lawful(decoded, false)
 }
 
+/// Returns whether octets begin as a frame does, and are more than an EUI: they may be a damaged one.
+pub(in crate::intake) fn begins_well(decoded: &Decoded) -> bool {
+    (EUI + 1..=MAX).contains(&decoded.octets.len())
+        && decoded.mhdr().is_some_and(|mhdr| {
+            mhdr.ftype() != FType::Proprietary && mhdr.major() == 0 && mhdr.rfu() == 0
+        })
+}
+
 /// `named`: whoever says PHYPayload may show a frame with a fault.
 fn is_lawful(decoded: &Decoded, named: bool) -> bool {
     let Some(mhdr) = decoded.mhdr().filter(|_| decoded.stopped.is_none()) else { return false };
@@ -114,6 +122,8 @@ fn is_lawful(decoded: &Decoded, named: bool) -> bool {
 
 /// MHDR 1, FHDR 7, MIC 4 octets.
 const MIN: usize = 12;
+/// Octets of an EUI.
+const EUI: usize = 8;
 /// PHYPayload on the air.
 const MAX: usize = 255;
 

@@ -76,6 +76,14 @@ const WORDS: &[(&str, Meaning)] = &[
     ("up", M::OnAir),
     ("down", M::OnAir),
     ("received", M::OnAir),
+    ("receive", M::OnAir),
+    ("receiving", M::OnAir),
+    ("transmit", M::OnAir),
+    ("transmitted", M::OnAir),
+    ("sending", M::OnAir),
+    ("request", M::MaybeFrame),
+    ("joinrequest", M::OnAir),
+    ("joinaccept", M::OnAir),
     ("sent", M::OnAir),
     ("send", M::OnAir),
     ("lora", M::OnAir),
@@ -171,8 +179,17 @@ pub(super) fn meaning(name: &str) -> Option<Meaning> {
     if is_secret(name) {
         return Some(Meaning::Secret);
     }
-    WORDS.iter().find(|(word, _)| *word == bare).map(|(_, meaning)| *meaning)
+    let find =
+        |name: &str| WORDS.iter().find(|(word, _)| *word == name).map(|(_, meaning)| *meaning);
+    // How octets are written may stand behind what they are: `phy_b64`.
+    let written = || {
+        let name = FORMS.iter().find_map(|form| bare.strip_suffix(form))?;
+        find(name).filter(|m| matches!(m, M::Frame | M::OnAir | M::MaybeFrame))
+    };
+    find(&bare).or_else(written)
 }
+
+const FORMS: &[&str] = &["base64", "b64", "hex", "bytes"];
 
 /// Returns whether a member is a line of text that JSON was put around.
 pub(super) fn is_line(name: &str) -> bool {
@@ -222,6 +239,8 @@ mod tests {
         for name in ["appKey", "nwk_s_key", "NwkSKey", "Authorization", "keyhex"] {
             assert_eq!(meaning(name), Some(Meaning::Secret), "{name}");
         }
+        assert_eq!(meaning("phy_b64"), Some(Meaning::Frame));
         assert_eq!(meaning("colour"), None);
+        assert_eq!(meaning("rssi_hex"), None);
     }
 }
