@@ -91,20 +91,20 @@ impl<R: BufRead> TextCapture<R> {
             return read_line(&mut self.texts, &mut self.read, &text, place, Some(&mut self.open));
         }
         let text = text.into_owned();
-        self.goes_on(text, place);
+        self.goes_on(&text, place);
     }
 
     /// Reads a line behind one that goes on.
-    fn goes_on(&mut self, text: String, place: Position) {
+    fn goes_on(&mut self, text: &str, place: Position) {
         let taken = match &mut self.open {
             Open::Nothing => false,
-            Open::Rows(rows) => rows.take(&text, place),
-            Open::Json(json) => json.take(&text, place),
+            Open::Rows(rows) => rows.take(text, place),
+            Open::Json(json) => json.take(text, place),
         };
         if !taken {
             self.close();
             let (texts, read) = (&mut self.texts, &mut self.read);
-            return read_line(texts, read, &text, place, Some(&mut self.open));
+            return read_line(texts, read, text, place, Some(&mut self.open));
         }
         if matches!(&self.open, Open::Json(json) if json.ends.is_some()) {
             self.close();
@@ -255,7 +255,7 @@ fn read_line(
                 **open = Open::Rows(Box::new(rows));
                 return;
             }
-            if goes_on(open.as_deref_mut()) {
+            if goes_on(open) {
                 return;
             }
             match frame_text(text) {

@@ -153,13 +153,11 @@ impl Texts {
             }
             _ => self.log.text(text, place),
         };
-        match guess {
-            Some(events) => self.guessed(events),
-            None => {
-                self.log.remember(text);
-                self.lost(place, why);
-            }
+        if let Some(events) = guess {
+            return self.guessed(events);
         }
+        self.log.remember(text);
+        self.lost(place, why);
     }
 
     /// Octets that may be a word or a number.

@@ -40,7 +40,7 @@ pub(in crate::intake) fn stated_size(text: &str) -> Option<usize> {
         before = word;
     }
     let (_, inner) = text.rsplit_once('[')?;
-    let named = text.trim_end_matches(inner).ends_with(|c: char| c == '[');
+    let named = text.trim_end_matches(inner).ends_with('[');
     inner.split_once(']').filter(|_| named)?.0.parse().ok()
 }
 
