@@ -1,10 +1,7 @@
 //! Frames that hide in lines of text, and lines that only look as if.
 
 use handfast::{
-    intake::{
-        Capture, CaptureOptions, Event, Item, Leg, PassedOver, Position,
-        Remark, What, When,
-    },
+    intake::{Capture, CaptureOptions, Event, Item, Leg, PassedOver, Position, Remark, What, When},
     ladder::{Ladder, Options, State, diagnose, join::Rung},
     radio::Modulation,
     trace::Tracer,
