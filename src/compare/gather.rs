@@ -331,6 +331,7 @@ fn is_in_the_roster(subjects: &[Subject], index: usize, said: &Said) -> bool {
 
 /// Returns whether one claim has nothing that another does not have, too: as far as sources state it.
 fn repeats(said: &Claim, own: &Claim) -> bool {
+    #[expect(clippy::needless_pass_by_value, reason = "members are small and copied")]
     fn same<T: PartialEq>(said: Option<T>, own: Option<T>) -> bool {
         said.is_none() || said == own
     }

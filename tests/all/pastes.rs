@@ -129,8 +129,8 @@ fn dumps_are_joined_row_by_row() {
     }
     // A row is missing.
     let rows = dump(&[&request[..], &request[..]].concat(), "", false);
-    let lacking: String =
-        rows.lines().filter(|row| !row.starts_with("0010")).map(|row| format!("{row}\n")).collect();
+    let kept: Vec<&str> = rows.lines().filter(|row| !row.starts_with("0010")).collect();
+    let lacking = kept.join("\n") + "\n";
     assert_eq!(frames(&lacking), []);
 }
 
@@ -235,13 +235,13 @@ fn a_line_that_names_a_key_hides_only_the_key() {
 fn a_table_is_read_by_the_names_of_its_columns() {
     let head = "gw,time,freq_hz,sf,rssi,hex";
     let row = format!("0200000000a09442,2026-03-02T08:00:00Z,868100000,SF9,-64,{UPLINK}");
-    let text = format!("{head}\n{row}\n");
-    is_found(&text, (2, 2), UPLINK);
-    let event = events(&text).into_iter().find(|event| event.heard().is_some()).unwrap();
+    let table = format!("{head}\n{row}\n");
+    is_found(&table, (2, 2), UPLINK);
+    let event = events(&table).into_iter().find(|event| event.heard().is_some()).unwrap();
     let heard = event.heard().unwrap();
     assert_eq!((heard.freq_hz, heard.rssi), (Some(868_100_000), Some(-64.0)));
     assert_eq!(event.time, Some("2026-03-02T08:00:00Z".parse().unwrap()));
-    assert_eq!(frames(&text.replace("hex", "app_key")), []);
+    assert_eq!(frames(&table.replace("hex", "app_key")), []);
 }
 
 #[test]
@@ -267,7 +267,9 @@ fn words_identifiers_and_registers_are_no_frames() {
 fn trace(text: &str) -> Trace {
     let roster = common::roster();
     let mut tracer = Tracer::new(&roster);
-    events(text).into_iter().for_each(|event| tracer.push(event));
+    for event in events(text) {
+        tracer.push(event);
+    }
     tracer.finish()
 }
 

@@ -20,19 +20,16 @@ pub(super) fn find(line: &str, called: &dyn Fn(&str, &[u8]) -> Label) -> Vec<Lab
     // Where the last value of the line ended: what is behind it speaks of the next.
     let mut ended = 0;
     let secret = words::secret(line);
-    while let Some(start) = next_run(line, at) {
+    while let Some(run) = next_run(line, at) {
         // `\\x40` begins with its stroke.
-        let start = if line.get(..start).is_some_and(|before| before.ends_with('\\')) {
-            start - 1
-        } else {
-            start
-        };
+        let start = run - usize::from(line.get(..run).is_some_and(|text| text.ends_with('\\')));
         let rest = line.get(start..).unwrap_or_default();
         let before = line.get(..start).unwrap_or_default();
         let named = || base64(rest).filter(|(octets, _)| called(before, octets) > Label::None);
         let found =
             grouped(rest).or_else(|| in_one_piece(rest)).or_else(|| decimals(rest)).or_else(named);
-        at = start + found.as_ref().map_or_else(|| word(rest), |(_, len)| *len).max(1);
+        // Always behind the run, so that it ends.
+        at = (start + found.as_ref().map_or_else(|| word(rest), |(_, len)| *len)).max(run + 1);
         let between = line.get(ended..start).unwrap_or_default();
         if found.is_some() || is_value(line.get(start..at).unwrap_or_default()) {
             ended = at;
