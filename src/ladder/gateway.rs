@@ -29,7 +29,7 @@ rungs! {
     known Known "known", "its EUI is on the roster";
     uplink_acknowledged UplinkAcknowledged "uplink-acknowledged", "the server acknowledges what it pushes";
     downlink_open DownlinkOpen "downlink-open", "it asks for downlinks, and the server answers";
-    clock Clock "clock", "its clock and counter are steady, and the server is near enough";
+    clock Clock "clock", "its clock and counter are steady, the server answers in time";
     hears Hears "hears", "it receives frames with a good CRC";
     on_plan OnPlan "on-plan", "it listens to the channels of the region and the sub-band";
     sends Sends "sends", "downlinks that it is ordered to send are transmitted";

@@ -42,7 +42,9 @@ fn section<'a>(
     writeln!(out, "{title}")?;
     for cause in causes {
         writeln!(out, "  {}", cause.id)?;
-        writeln!(out, "      {}", cause.what)?;
+        for line in super::text::wrap(cause.what, 74) {
+            writeln!(out, "      {line}")?;
+        }
     }
     writeln!(out)
 }

@@ -36,6 +36,7 @@ const CASES: &[Case] = &[
         "compose unconfirmed-data-up --dev-addr 0201BBDA --fcnt 7 --nwk-s-key-env ORCHARD_KEY",
         0,
     ),
+    ("roster", "roster --help", 0),
     ("compare", "compare --roster src/demo/orchard.toml", 1),
     (
         "compare-firmware",
