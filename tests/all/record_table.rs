@@ -59,7 +59,10 @@ fn a_fault_names_line_and_column_and_no_digit_of_a_key() {
             "line 2, column region: no region of that name; a common name of RP002 such as EU868 \
              or US915 expected",
         ),
-        ("DevEUI,dev_eui\n,\n", "line 1, column dev_eui: a column before it says the same"),
+        (
+            "DevEUI,dev_eui\n020000fffe001207,020000fffe001208\n",
+            "line 2, column dev_eui: another value than `DevEUI` has, which is for the same",
+        ),
         ("DevEUI\n\"0200", "line 2: a quoted field has no end"),
         ("", "no header line with names of columns such as DevEUI, JoinEUI, AppKey"),
         (

@@ -71,7 +71,7 @@ const CASES: &[Case] = &[
 
 /// Commands without a screen here: scripts and pages, which `tests/comforts.rs` looks at, and what
 /// stands at a socket and has tests of its own.
-const ELSEWHERE: [&str; 4] = ["completions", "man", "tap", "roster"];
+const ELSEWHERE: [&str; 3] = ["completions", "man", "tap"];
 
 struct Screen {
     out: String,
