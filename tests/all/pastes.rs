@@ -238,8 +238,8 @@ fn a_table_is_read_by_the_names_of_its_columns() {
     let table = format!("{head}\n{row}\n");
     is_found(&table, (2, 2), UPLINK);
     let event = events(&table).into_iter().find(|event| event.heard().is_some()).unwrap();
-    let heard = event.heard().unwrap();
-    assert_eq!((heard.freq_hz, heard.rssi), (Some(868_100_000), Some(-64.0)));
+    let received = event.heard().unwrap();
+    assert_eq!((received.freq_hz, received.rssi), (Some(868_100_000), Some(-64.0)));
     assert_eq!(event.time, Some("2026-03-02T08:00:00Z".parse().unwrap()));
     assert_eq!(frames(&table.replace("hex", "app_key")), []);
 }
