@@ -146,7 +146,8 @@ fn is_over(tests: &[(usize, Test)]) -> bool {
 }
 
 /// Whether the node's windows depend on a join channel that nobody knows: CN470's plans of 20 and 26 MHz
-/// tell the node's type by it (RP002-1.0.4, 2.8.2), and a session that is built in has none.
+/// tell the kind of a node by it (regions reference, join channels of CN470), and a session that is built in
+/// has none.
 fn is_of_unknown_type(story: &Story<'_>) -> bool {
     let is_built_in = matches!(story.session.origin, Origin::Claim(_));
     is_built_in && story.plan.is_some_and(|plan| plan.name.starts_with("CN470-2"))
