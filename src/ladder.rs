@@ -39,6 +39,7 @@ pub use rung::{Judgement, Ladder, LadderName, RungView, Rungs, State};
 pub use verdict::Verdict;
 
 pub(crate) use cause::hits;
+#[cfg(feature = "cli")]
 pub(crate) use gateway::known::slip as gateway_slip;
 
 #[cfg(feature = "page")]

@@ -3,7 +3,7 @@
 /// Items that are kept at the most: enough for a median and for a line through them.
 const MOST: usize = 256;
 
-/// The first item, every n-th after it, and the last. However many come, no more than [`MOST`] are kept.
+/// The first item, every n-th after it, and the last. However many come, no more than 256 are kept.
 #[derive(Clone, Debug)]
 pub struct Spread<T> {
     kept: Vec<T>,
