@@ -239,7 +239,8 @@ def same_in_json(program, args, found):
     """`--json` has the same steps."""
     objects = [json.loads(line) for line in run(program, [*args, "--json"]).splitlines()]
     told = [(step["name"], step.get("formula", ""), step["output"])
-            for one in objects for sheet in one["working"] for step in sheet["steps"]]
+            for one in objects if "gateway" not in one or "node" in one or "PHYPayload" in one
+            for sheet in one["working"] for step in sheet["steps"]]
     ours = [(step.name, step.formula, step.output.hex())
             for sheet in found for step in sheet["steps"]]
     if told != ours:

@@ -208,8 +208,9 @@ fn a_real_join_with_its_data_is_proven_from_the_wire() {
     assert_eq!(all.len(), 1);
     assert_eq!(all[0].outcome, Outcome::Joined);
     assert_eq!(all[0].data, 258, "every data frame authenticates");
+    // The testbed sends as fast as it can, which passes the duty cycle; nothing else is wrong.
     let sure = all[0].causes.iter().filter(|v| v.certainty == Certainty::Certain);
-    assert_eq!(sure.map(|v| v.cause.id.name()).collect::<Vec<_>>(), Vec::<&str>::new());
+    assert_eq!(sure.map(|v| v.cause.id.name()).collect::<Vec<_>>(), ["duty-cycle-exceeded"]);
 }
 
 #[test]
