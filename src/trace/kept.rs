@@ -1,7 +1,7 @@
 //! A list that may forget its middle, and what of it is forgotten.
 
 use std::{
-    collections::HashMap,
+    collections::{BTreeMap, HashMap},
     hash::{DefaultHasher, Hash, Hasher},
     ops::Deref,
 };
@@ -27,16 +27,6 @@ impl<T> Deref for Kept<T> {
 
     fn deref(&self) -> &[T] {
         &self.items
-    }
-}
-
-impl<T> FromIterator<T> for Kept<T> {
-    fn from_iter<I: IntoIterator<Item = T>>(items: I) -> Self {
-        let mut kept = Self::default();
-        for item in items {
-            kept.push(item);
-        }
-        kept
     }
 }
 
@@ -120,6 +110,24 @@ impl<T> Kept<T> {
                 farewell(item);
             }
         }
+    }
+
+    /// Takes out what `whose` names an owner of, in lists of its own. The numbers are places, here and there.
+    pub(super) fn part<K: Ord>(
+        &mut self,
+        mut whose: impl FnMut(&mut T) -> Option<K>,
+    ) -> BTreeMap<K, Self> {
+        let mut parted: BTreeMap<K, Self> = BTreeMap::new();
+        for mut item in std::mem::take(&mut self.items) {
+            if let Some(owner) = whose(&mut item) {
+                parted.entry(owner).or_default().push(item);
+                self.pushed -= 1;
+            } else {
+                self.items.push(item);
+            }
+        }
+        self.numbers = (0..self.items.len()).collect();
+        parted
     }
 
     /// Forgets what makes the list longer than `most`, out of its middle: the first quarter and the

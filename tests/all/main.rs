@@ -57,6 +57,7 @@ mod roster;
 mod roster_command;
 mod selection;
 mod session_memory;
+mod siblings;
 mod snapshots;
 mod station;
 mod support;

@@ -11,7 +11,7 @@ use super::Tracer;
 use crate::{
     id::{DevAddr, DevEui},
     roster::{Claim, Node},
-    trace::{Ask, Attempt, Data, Earlier, Kept, NodeTrace, Origin, Session},
+    trace::{Ask, Attempt, Earlier, NodeTrace, Origin, Session},
 };
 
 /// What is known of the requests under one DevEUI that the roster does not state.
@@ -28,8 +28,9 @@ impl Tracer<'_> {
     pub(super) fn part_guests(&mut self) {
         let mut parted = Vec::new();
         for (node, entry) in self.trace.nodes.iter_mut().zip(&self.roster.nodes) {
-            for dev_eui in guests(node, entry) {
-                parted.push(part(node, entry, dev_eui));
+            let guests = guests(node, entry);
+            if !guests.is_empty() {
+                parted.extend(part(node, entry, &guests));
             }
         }
         self.trace.nodes.extend(parted);
@@ -37,9 +38,9 @@ impl Tracer<'_> {
 }
 
 /// The DevEUIs of requests that are put with a node and are not its own.
-fn guests(node: &NodeTrace, entry: &Node) -> Vec<DevEui> {
+fn guests(node: &NodeTrace, entry: &Node) -> BTreeSet<DevEui> {
     if entry.claims().all(|(_, claim)| claim.dev_eui.is_none()) {
-        return Vec::new();
+        return BTreeSet::new();
     }
     let mut speaks = false;
     let mut guests: BTreeMap<DevEui, Guest> = BTreeMap::new();
@@ -76,60 +77,56 @@ fn is_answered(attempt: &Attempt) -> bool {
     }
 }
 
-/// Takes from a node what is under a DevEUI that is not its own.
-fn part(node: &mut NodeTrace, entry: &Node, dev_eui: DevEui) -> NodeTrace {
-    let mut guest = NodeTrace { dev_eui: Some(dev_eui), ..NodeTrace::default() };
-    let is_guest = |attempt: &Attempt| attempt.ask.dev_eui() == Some(dev_eui);
-    let whose: Vec<bool> = node.attempts.iter().map(is_guest).collect();
-    let new_place = |place: usize| {
-        let theirs = whose.get(place)?;
-        let before = whose.iter().take(place).filter(|other| *other == theirs).count();
-        Some((*theirs, before))
+/// Takes from a node what is under DevEUIs that are not its own: a node for each.
+fn part(node: &mut NodeTrace, entry: &Node, guests: &BTreeSet<DevEui>) -> Vec<NodeTrace> {
+    let guest_of = |attempt: &Attempt| attempt.ask.dev_eui().filter(|eui| guests.contains(eui));
+    let mut counts: BTreeMap<Option<DevEui>, usize> = BTreeMap::new();
+    let new_place = |attempt: &Attempt| {
+        let owner = guest_of(attempt);
+        let count = counts.entry(owner).or_default();
+        *count += 1;
+        (owner, *count - 1)
     };
-    let mut attempts = Kept::default();
-    node.attempts.retain(
-        |attempt| !is_guest(attempt),
-        |attempt| {
-            attempts.push(attempt);
-        },
-    );
-    node.attempts.settle();
-    let mut own: Vec<Session> = Vec::new();
-    let mut theirs: Vec<Session> = Vec::new();
-    node.sessions.retain(|_| false, |session| own.push(session));
-    own.retain_mut(|session| {
-        let Origin::Accept { attempt, answer } = session.origin else { return true };
-        // Whose a session is whose request is forgotten, nobody knows.
-        let Some((is_guests, attempt)) = new_place(attempt) else { return false };
-        session.origin = Origin::Accept { attempt, answer };
-        if is_guests {
-            theirs.push(session.clone());
+    let places: Vec<(Option<DevEui>, usize)> = node.attempts.iter().map(new_place).collect();
+    let mut attempts = node.attempts.part(|attempt| guest_of(attempt));
+    // Whose a session is whose request is forgotten, nobody knows.
+    let is_known = |session: &Session| match session.origin {
+        Origin::Accept { attempt, .. } => places.get(attempt).is_some(),
+        Origin::Claim(_) => true,
+    };
+    let forgotten = &mut node.forgotten_frames;
+    node.sessions.retain(is_known, |session| *forgotten += session.frames.total());
+    let mut sessions = node.sessions.part(|session| {
+        let Origin::Accept { attempt, .. } = &mut session.origin else { return None };
+        let (owner, place) = places.get(*attempt)?;
+        *attempt = *place;
+        *owner
+    });
+    let kept: BTreeSet<DevAddr> = node.sessions.iter().map(|own| own.dev_addr).collect();
+    let mut gone: BTreeMap<DevAddr, DevEui> = BTreeMap::new();
+    for (guest, sessions) in &sessions {
+        for session in sessions.iter().filter(|own| !kept.contains(&own.dev_addr)) {
+            gone.entry(session.dev_addr).or_insert(*guest);
         }
-        !is_guests
-    });
-    let addresses = |sessions: &[Session]| -> BTreeSet<DevAddr> {
-        sessions.iter().map(|session| session.dev_addr).collect()
-    };
-    let (kept, gone) = (addresses(&own), addresses(&theirs));
-    let stays = |data: &Data| {
-        let address = data.frame().dev_addr;
-        kept.contains(&address) || !gone.contains(&address)
-    };
-    let unverified = &mut guest.unverified;
-    node.unverified.retain(stays, |data| {
-        unverified.push(data);
-    });
-    node.unverified.settle();
-    node.sessions = own.into_iter().collect();
-    // The nonces of forgotten requests may be the other's.
+    }
+    let mut unverified = node.unverified.part(|data| gone.get(&data.frame().dev_addr).copied());
+    // The nonces of forgotten requests may be a guest's.
     node.earlier = Earlier::default();
     let last = node.attempts.last().map(|attempt| &attempt.ask);
     let claimed = |(_, claim): (_, &Claim)| claim.dev_eui;
     node.dev_eui = last.and_then(Ask::dev_eui).or_else(|| entry.claims().find_map(claimed));
     let claimed = |(_, claim): (_, &Claim)| claim.join_eui;
     node.join_eui = last.and_then(Ask::join_eui).or_else(|| entry.claims().find_map(claimed));
-    guest.join_eui = attempts.last().and_then(|attempt: &Attempt| attempt.ask.join_eui());
-    guest.attempts = attempts;
-    guest.sessions = theirs.into_iter().collect();
-    guest
+    let of_guest = |dev_eui: &DevEui| {
+        let attempts = attempts.remove(dev_eui).unwrap_or_default();
+        NodeTrace {
+            dev_eui: Some(*dev_eui),
+            join_eui: attempts.last().and_then(|attempt: &Attempt| attempt.ask.join_eui()),
+            attempts,
+            sessions: sessions.remove(dev_eui).unwrap_or_default(),
+            unverified: unverified.remove(dev_eui).unwrap_or_default(),
+            ..NodeTrace::default()
+        }
+    };
+    guests.iter().map(of_guest).collect()
 }
