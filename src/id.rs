@@ -80,6 +80,15 @@ fn dashed(octets: &[u8]) -> String {
 #[derive(Clone, Copy, Debug, Default, Eq, Hash, Ord, PartialEq, PartialOrd)]
 pub struct Eui64([u8; 8]);
 
+/// Returns in how many hex digits two identifiers differ, place by place.
+#[cfg(feature = "std")]
+pub(crate) fn digits_apart<const N: usize>(a: [u8; N], b: [u8; N]) -> u32 {
+    a.into_iter()
+        .zip(b)
+        .map(|(x, y)| u32::from((x ^ y) & 0xF0 != 0) + u32::from((x ^ y) & 0x0F != 0))
+        .sum()
+}
+
 impl Eui64 {
     /// Returns the EUI whose printed octets (most significant first) are given.
     pub const fn new(printed: [u8; 8]) -> Self {

@@ -13,7 +13,7 @@
 
 mod case;
 pub(in crate::ladder) mod configured;
-mod flows;
+pub(in crate::ladder) mod flows;
 pub(super) mod next;
 mod world;
 

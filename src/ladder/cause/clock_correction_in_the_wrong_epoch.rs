@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
-        session::{self, Case, Story, clock},
+        session::{self, Case, Story, clock, device_time},
     },
 };
 
@@ -18,18 +18,10 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-/// Unix time less GPS time: 6 January 1980, with and without the 18 leap seconds since.
-const UNIX_LESS_GPS_S: [i64; 2] = [315_964_800, 315_964_782];
-/// The capture's clock may be off by this.
-const CLOCK_S: i64 = 60;
-
 fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     let all = clock::answers(story);
-    let off = |answer: &&clock::Answer<'_>| {
-        answer.off_s(story).is_some_and(|apart| {
-            UNIX_LESS_GPS_S.iter().any(|epoch| (apart - epoch).abs() <= CLOCK_S)
-        })
-    };
+    let off =
+        |answer: &&clock::Answer<'_>| answer.off_s(story).is_some_and(device_time::is_by_unix_time);
     // The last one that the node takes counts.
     if !all.iter().rfind(|answer| answer.request.is_some()).is_some_and(|last| off(&last)) {
         return None;

@@ -18,17 +18,9 @@ pub(super) const CAUSE: Cause = Cause {
     page: PAGE,
 };
 
-/// Unix time less GPS time: 6 January 1980, with and without the 18 leap seconds since.
-const UNIX_LESS_GPS_S: [i64; 2] = [315_964_800, 315_964_782];
-/// The capture's clock may be off by this.
-const CLOCK_S: i64 = 60;
-
 fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     let all = device_time::answers(story);
-    let off = |answer: &&device_time::Answer| {
-        let apart = answer.off_ms / 1_000;
-        UNIX_LESS_GPS_S.iter().any(|epoch| (apart - epoch).abs() <= CLOCK_S)
-    };
+    let off = |answer: &&device_time::Answer| device_time::is_by_unix_time(answer.off_ms / 1_000);
     // The last one counts: a server that was corrected is right now.
     if !all.last().is_some_and(|last| off(&last)) {
         return None;

@@ -34,14 +34,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         ),
         "set up the time service on the gateway, so that its clock is corrected all the time",
     );
-    finding.add(fact!("{report}: the statistics say {told}", report = apart.at, told = apart.told));
-    finding.add(fact!(
-        "{reports}, {first} ahead of the capture's clock at first, {last} at last",
-        reports = Value::Count(apart.reports, "report"),
-        first = Value::About(apart.ahead.0),
-        last = Value::About(apart.ahead.1)
-    ));
-    finding.add("joins and class A need the radio's counter alone: this clock stops none of them");
+    apart.tell(&mut finding);
     Some(finding)
 }
 

@@ -1,12 +1,9 @@
 //! Cause `gateway-set-to-another-sub-band`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::{
-    fact::{Fact, Value, fact},
-    ladder::{
-        finding::Finding,
-        gateway::{Case, Rung, configured::channels, on_plan::Listens},
-    },
+use crate::ladder::{
+    finding::Finding,
+    gateway::{Case, Rung, configured::channels, on_plan::Listens},
 };
 
 pub(super) const CAUSE: Cause = Cause {
@@ -24,24 +21,11 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     if lead.plan.name != elsewhere.stated.name {
         return None;
     }
-    let mut finding = Finding::new(
-        elsewhere.certainty,
-        fact!(
-            "{gateway} listens to {fits}, and the roster states {stated}",
-            gateway = case.title(),
-            fits = Fact::joined(elsewhere.fits.iter().map(|fit| fit.fact()).collect(), " or "),
-            stated = elsewhere.stated()
-        ),
+    Some(elsewhere.finding(
+        case,
         "set gateway, nodes and roster to one sub-band; which side is wrong the capture does not say",
-    );
-    finding.add(elsewhere.fact());
-    let all = elsewhere.frequencies.iter().take(MOST_TOLD).map(|hz| Value::Frequency(*hz));
-    finding.add(fact!("received: {frequencies}", frequencies = Value::list(all)));
-    Some(finding)
+    ))
 }
-
-/// Frequencies that are named.
-const MOST_TOLD: usize = 16;
 
 const PAGE: &str = r"# gateway-set-to-another-sub-band
 What the gateway hears is on channels of another sub-band of its plan than the

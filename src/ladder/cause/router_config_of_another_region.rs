@@ -1,14 +1,11 @@
 //! Cause `router-config-of-another-region`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::{
-    fact::{Fact, Value, fact},
-    ladder::{
-        finding::Finding,
-        gateway::{
-            Case, Rung,
-            on_plan::{Evidence, Listens},
-        },
+use crate::ladder::{
+    finding::Finding,
+    gateway::{
+        Case, Rung,
+        on_plan::{Evidence, Listens},
     },
 };
 
@@ -27,24 +24,11 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     if elsewhere.evidence != Evidence::Setting || lead.plan.name == elsewhere.stated.name {
         return None;
     }
-    let mut finding = Finding::new(
-        elsewhere.certainty,
-        fact!(
-            "{gateway} listens to {fits}, and the roster states {stated}",
-            gateway = case.title(),
-            fits = Fact::joined(elsewhere.fits.iter().map(|fit| fit.fact()).collect(), " or "),
-            stated = elsewhere.stated()
-        ),
+    Some(elsewhere.finding(
+        case,
         "correct region and channel plan in the gateway's record at the server, or the roster",
-    );
-    finding.add(elsewhere.fact());
-    let all = elsewhere.frequencies.iter().take(MOST_TOLD).map(|hz| Value::Frequency(*hz));
-    finding.add(fact!("received: {frequencies}", frequencies = Value::list(all)));
-    Some(finding)
+    ))
 }
-
-/// Frequencies that are named.
-const MOST_TOLD: usize = 16;
 
 const PAGE: &str = r"# router-config-of-another-region
 The server sets up the gateway with the channels of another region than the

@@ -2,11 +2,11 @@
 
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::{
-    fact::{Certainty, Value, fact},
+    fact::{Certainty, fact},
     intake::{Leg, Unreachable},
     ladder::{
         finding::Finding,
-        gateway::{Case, Rung},
+        gateway::{Case, Rung, flows::unreachable},
     },
 };
 
@@ -41,15 +41,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     );
     let again = [Leg::Push, Leg::Pull].into_iter().filter_map(|leg| case.network_error(leg));
     for error in again.filter(|error| error.what == Unreachable::Port) {
-        finding.add(fact!(
-            "{errors} from {by} about datagrams from {from} to {to}, from {first} to {last}",
-            errors = Value::Count(error.times, "ICMP error"),
-            by = error.by.to_string(),
-            from = error.from.to_string(),
-            to = error.to.to_string(),
-            first = error.span.0,
-            last = error.span.1
-        ));
+        finding.add(unreachable(error));
     }
     Some(finding)
 }

@@ -6,7 +6,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::Case;
 use crate::{
     fact::{Cite, Fact, Value, fact},
-    ladder::rung::Judgement,
+    ladder::{finding::Finding, rung::Judgement},
     trace::{GatewayTrace, Moment, Restart},
 };
 
@@ -57,6 +57,25 @@ pub(in crate::ladder) struct Apart {
     pub(in crate::ladder) ahead: (i64, i64),
     /// How many reports there are.
     pub(in crate::ladder) reports: u64,
+}
+
+impl Apart {
+    /// Adds what the reports say, and what that means for joins.
+    pub(in crate::ladder) fn tell(&self, finding: &mut Finding) {
+        finding.add(fact!(
+            "{report}: the statistics say {told}",
+            report = self.at,
+            told = self.told
+        ));
+        finding.add(fact!(
+            "{reports}, {first} ahead of the capture's clock at first, {last} at last",
+            reports = Value::Count(self.reports, "report"),
+            first = Value::About(self.ahead.0),
+            last = Value::About(self.ahead.1)
+        ));
+        finding
+            .add("joins and class A need the radio's counter alone: this clock stops none of them");
+    }
 }
 
 /// A line that is too slow.

@@ -407,6 +407,19 @@ pub(super) fn network_error<'a>(
     errors_of(heard, flow).filter(after).max_by_key(|error| error.times)
 }
 
+/// Returns which errors of the network came, of whom, and when.
+pub(in crate::ladder) fn unreachable(error: &NetworkError) -> Fact {
+    fact!(
+        "{errors} from {by} about datagrams from {from} to {to}, from {first} to {last}",
+        errors = Value::Count(error.times, "ICMP error"),
+        by = error.by.to_string(),
+        from = error.from.to_string(),
+        to = error.to.to_string(),
+        first = error.span.0,
+        last = error.span.1
+    )
+}
+
 /// The errors that are about datagrams of this flow: its source, and a server that it sends to.
 fn errors_of<'a>(heard: &'a GatewayTrace, flow: &Flow) -> impl Iterator<Item = &'a NetworkError> {
     let (sources, servers) = (flow.sources.clone(), flow.servers.clone());

@@ -55,6 +55,30 @@ pub(in crate::ladder) struct Elsewhere {
     pub(in crate::ladder) certainty: Certainty,
 }
 
+impl Elsewhere {
+    /// Returns what is found of it, with the frequencies that show it.
+    pub(in crate::ladder) fn finding(&self, case: &Case<'_>, remedy: &'static str) -> Finding {
+        let fits = self.fits.iter().map(|fit| fit.fact()).collect();
+        let mut finding = Finding::new(
+            self.certainty,
+            fact!(
+                "{gateway} listens to {fits}, and the roster states {stated}",
+                gateway = case.title(),
+                fits = Fact::joined(fits, " or "),
+                stated = self.stated()
+            ),
+            remedy,
+        );
+        finding.add(self.fact());
+        let all = self.frequencies.iter().take(MOST_TOLD).map(|hz| Value::Frequency(*hz));
+        finding.add(fact!("received: {frequencies}", frequencies = Value::list(all)));
+        finding
+    }
+}
+
+/// Frequencies that are named.
+const MOST_TOLD: usize = 16;
+
 /// Where the frequencies are from.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub(in crate::ladder) enum Evidence {

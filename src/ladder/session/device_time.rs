@@ -74,3 +74,13 @@ fn gps_ms(story: &Story<'_>, turn: usize) -> Option<i64> {
     let seconds = i64::from(GpsTime::from_utc(at)?.seconds());
     Some(seconds * 1_000 + i64::from(at.subsec_millisecond()))
 }
+
+/// Unix time less GPS time: 6 January 1980, with and without the 18 leap seconds since.
+const UNIX_LESS_GPS_S: [i64; 2] = [315_964_800, 315_964_782];
+/// The capture's clock may be off by this.
+const CLOCK_S: i64 = 60;
+
+/// Whether a time that is so many seconds above GPS time counts from 1970.
+pub(in crate::ladder) fn is_by_unix_time(apart_s: i64) -> bool {
+    UNIX_LESS_GPS_S.iter().any(|epoch| (apart_s - epoch).abs() <= CLOCK_S)
+}

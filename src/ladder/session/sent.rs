@@ -4,13 +4,10 @@ use super::{Case, Story};
 use crate::{
     fact::{Certainty, Fact, Value, fact},
     intake::{TxError, When},
-    ladder::{finding::Finding, rung::Judgement},
+    ladder::{finding::Finding, join::sent::HEADROOM_US, rung::Judgement},
     trace::Sending,
 };
 
-/// A datagram that comes less than this before its slot may be refused as late: 52.5 ms in the
-/// newer forwarder, 2.5 ms in the older (both from their sources, as the reference states).
-const HEADROOM_US: i64 = 60_000;
 /// So many refusals of one kind decide; one may be chance.
 const DECIDE: usize = 2;
 /// Downlinks that evidence names.

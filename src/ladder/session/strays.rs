@@ -5,7 +5,7 @@ use crate::{
     crypto::{derive::SessionKeys, mic},
     fact::{Cite, Fact, Value, fact},
     frame::DataFrame,
-    id::DevAddr,
+    id::{DevAddr, digits_apart},
     roster::ClaimKind,
     trace::{Data, Line, Origin, Sending},
 };
@@ -45,12 +45,6 @@ impl Typed {
     }
 }
 
-/// Returns how many of eight digits differ.
-fn digits_apart(a: DevAddr, b: DevAddr) -> u32 {
-    let differ = a.0 ^ b.0;
-    (0..8).filter(|place| differ >> (4 * place) & 0xF != 0).count().try_into().unwrap_or(8)
-}
-
 /// Returns the address that a claim has wrong: the keys fit, and it does not.
 pub(in crate::ladder) fn address_typed_wrong(case: &Case<'_>, story: &Story<'_>) -> Option<Typed> {
     let Origin::Claim(own) = story.session.origin else { return None };
@@ -82,7 +76,7 @@ fn by_claims(case: &Case<'_>, story: &Story<'_>, own: ClaimKind) -> Option<Typed
             .first()
             .zip(story.session.candidates.first())
             .is_some_and(|(a, b)| keys(&a.keys) == keys(&b.keys));
-        if same && digits_apart(stated, used) <= TYPED {
+        if same && digits_apart(stated.0.to_be_bytes(), used.0.to_be_bytes()) <= TYPED {
             return Some(Typed { claim: kind, stated, used, frames });
         }
     }
@@ -100,7 +94,9 @@ fn by_strays(case: &Case<'_>, story: &Story<'_>, own: ClaimKind) -> Option<Typed
     let mut found: Option<(DevAddr, Vec<Cite>)> = None;
     for data in &case.trace.strays {
         let Data::Up { frame, .. } = data else { continue };
-        if digits_apart(frame.dev_addr, stated) > TYPED || !signs(keys, frame) {
+        if digits_apart(frame.dev_addr.0.to_be_bytes(), stated.0.to_be_bytes()) > TYPED
+            || !signs(keys, frame)
+        {
             continue;
         }
         let cite = Cite::from(data).with_time();

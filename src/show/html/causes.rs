@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::{ladder::Verdict, report::NodePage, show::headline, words::sentence};
+use crate::{fact::Fact, ladder::Verdict, report::NodePage, show::headline, words::sentence};
 
 pub(super) fn section(node: &NodePage<'_>) -> Markup {
     html! {
@@ -10,7 +10,7 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
             p.summary { (words) }
         }
         @for (i, verdict) in node.diagnosis.causes.iter().enumerate() {
-            (cause(i, verdict, node))
+            (cause(i, verdict, &|fact| node.words(fact)))
         }
         @if !node.diagnosis.next.is_empty() {
             section.next {
@@ -21,20 +21,21 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
     }
 }
 
-fn cause(place: usize, verdict: &Verdict, node: &NodePage<'_>) -> Markup {
+/// A cause at its place; `words` says a fact as the page does.
+pub(super) fn cause(place: usize, verdict: &Verdict, words: &dyn Fn(&Fact) -> String) -> Markup {
     html! {
         section.cause {
             h3 { @if place == 0 { "Why" } @else { "And" } }
-            p.summary { (sentence(&node.words(&verdict.summary))) }
+            p.summary { (sentence(&words(&verdict.summary))) }
             p.facts {
                 code { (verdict.cause.id.name()) } ", " (verdict.certainty.name())
                 @if let Some(p) = verdict.false_match.filter(|p| *p > 0.0) {
                     ", false-match probability " (format!("{p:.0e}"))
                 }
             }
-            p.remedy { strong { "What to do. " } (sentence(&node.words(&verdict.remedy))) }
+            p.remedy { strong { "What to do. " } (sentence(&words(&verdict.remedy))) }
             @if !verdict.evidence.is_empty() {
-                ul.evidence { @for line in &verdict.evidence { li { (node.words(line)) } } }
+                ul.evidence { @for line in &verdict.evidence { li { (words(line)) } } }
             }
         }
     }

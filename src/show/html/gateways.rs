@@ -2,10 +2,10 @@
 
 use maud::{Markup, html};
 
-use super::ladder::drawing;
+use super::{causes::cause, ladder::step};
 use crate::{
     fact::Fact,
-    ladder::{GatewayDiagnosis, GatewayOutcome, RungView, State, Verdict},
+    ladder::{GatewayDiagnosis, GatewayOutcome, LadderName},
     report::Report,
     words::{Count, sentence},
 };
@@ -57,7 +57,7 @@ fn article(place: usize, gateway: &GatewayDiagnosis) -> Markup {
             @if let (Some(eui), true) = (gateway.eui, gateway.name.is_some()) {
                 p.facts { "EUI " span.digits { (eui) } }
             }
-            @for (i, verdict) in gateway.causes.iter().enumerate() { (cause(i, verdict)) }
+            @for (i, verdict) in gateway.causes.iter().enumerate() { (cause(i, verdict, &Fact::to_string)) }
             @if !gateway.next.is_empty() {
                 section.next {
                     h3 { "What would decide" }
@@ -68,7 +68,7 @@ fn article(place: usize, gateway: &GatewayDiagnosis) -> Markup {
                 h3 { "The gateway's ladder" }
                 ol.ladder {
                     @for rung in ladder.take(if is_absent { 1 } else { usize::MAX }) {
-                        (step(rung, gateway))
+                        (step(LadderName::Gateway, rung, &gateway.causes, &Fact::to_string))
                     }
                 }
             }
@@ -97,49 +97,4 @@ fn outcome(gateway: &GatewayDiagnosis) -> Markup {
             " " (gateway.outcome.words())
         }
     }
-}
-
-fn cause(place: usize, verdict: &Verdict) -> Markup {
-    html! {
-        section.cause {
-            h3 { @if place == 0 { "Why" } @else { "And" } }
-            p.summary { (said(&verdict.summary)) }
-            p.facts {
-                code { (verdict.cause.id.name()) } ", " (verdict.certainty.name())
-                @if let Some(p) = verdict.false_match.filter(|p| *p > 0.0) {
-                    ", false-match probability " (format!("{p:.0e}"))
-                }
-            }
-            p.remedy { strong { "What to do. " } (said(&verdict.remedy)) }
-            @if !verdict.evidence.is_empty() {
-                ul.evidence { @for line in &verdict.evidence { li { (line.to_string()) } } }
-            }
-        }
-    }
-}
-
-fn step(rung: RungView<'_>, gateway: &GatewayDiagnosis) -> Markup {
-    let state = rung.judgement.state;
-    let here = |v: &&Verdict| v.place.rung() == rung.name && state == State::Broken;
-    html! {
-        li class=(state.name()) {
-            (drawing(state))
-            div {
-                p.rung {
-                    span.number { (rung.number) } " "
-                    strong { (rung.name) } " "
-                    span.state { (state.name()) } " "
-                    span.statement { (rung.statement) }
-                }
-                @for fact in &rung.judgement.evidence { p.evidence { (fact.to_string()) } }
-                @for verdict in gateway.causes.iter().filter(here) {
-                    p.remedy { code { (verdict.cause.id.name()) } ": " (said(&verdict.remedy)) }
-                }
-            }
-        }
-    }
-}
-
-fn said(fact: &Fact) -> String {
-    sentence(&fact.to_string())
 }

@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 
 use crate::{
+    fact::Fact,
     ladder::{LadderName, RungView, State, Verdict},
     report::NodePage,
     words::sentence,
@@ -13,7 +14,7 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
         @if let Some(join) = &node.diagnosis.join {
             section {
                 h3 { "The join ladder" }
-                ol.ladder { @for rung in join.view() { (step(LadderName::Join, rung, node)) } }
+                ol.ladder { @for rung in join.view() { (own(LadderName::Join, rung, node)) } }
             }
         }
         @if let Some(session) = &node.diagnosis.session {
@@ -21,18 +22,28 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
                 h3 { "The session ladder" }
                 p.facts { "DevAddr " span.digits { (session.dev_addr) } }
                 ol.ladder {
-                    @for rung in session.ladder.view() { (step(LadderName::Session, rung, node)) }
+                    @for rung in session.ladder.view() { (own(LadderName::Session, rung, node)) }
                 }
             }
         }
     }
 }
 
-fn step(ladder: LadderName, rung: RungView<'_>, node: &NodePage<'_>) -> Markup {
+fn own(ladder: LadderName, rung: RungView<'_>, node: &NodePage<'_>) -> Markup {
+    step(ladder, rung, &node.diagnosis.causes, &|fact| node.words(fact))
+}
+
+/// A rung, and what to do about the causes that break it; `words` says a fact as the page does.
+pub(super) fn step(
+    ladder: LadderName,
+    rung: RungView<'_>,
+    causes: &[Verdict],
+    words: &dyn Fn(&Fact) -> String,
+) -> Markup {
     let judgement = rung.judgement;
     let state = judgement.state;
     let here = |v: &&Verdict| v.place.ladder() == ladder && v.place.rung() == rung.name;
-    let causes = node.diagnosis.causes.iter().filter(here).filter(|_| state == State::Broken);
+    let causes = causes.iter().filter(here).filter(|_| state == State::Broken);
     html! {
         li class=(state.name()) {
             (drawing(state))
@@ -43,9 +54,9 @@ fn step(ladder: LadderName, rung: RungView<'_>, node: &NodePage<'_>) -> Markup {
                     span.state { (state.name()) } " "
                     span.statement { (rung.statement) }
                 }
-                @for fact in &judgement.evidence { p.evidence { (node.words(fact)) } }
+                @for fact in &judgement.evidence { p.evidence { (words(fact)) } }
                 @for verdict in causes {
-                    p.remedy { code { (verdict.cause.id.name()) } ": " (sentence(&node.words(&verdict.remedy))) }
+                    p.remedy { code { (verdict.cause.id.name()) } ": " (sentence(&words(&verdict.remedy))) }
                 }
             }
         }

@@ -6,7 +6,7 @@ use crate::{
         derive::{self, SessionKeys},
         mic::{self, RejoinKey},
     },
-    id::{DevEui, Eui64},
+    id::{DevEui, Eui64, digits_apart},
     key::NwkKey,
     roster::Node,
     trace::{Ask, KeyRef, NodeTrace, RootKey, keys},
@@ -158,17 +158,8 @@ pub(super) fn likeness(node: &Node, ask: &Ask) -> u32 {
             if exchanged || own == dev || own.bytes_reversed() == dev {
                 return Some(0);
             }
-            Some(digits_apart(own, dev))
+            Some(digits_apart(own.octets(), dev.octets()))
         })
         .min()
         .unwrap_or(u32::MAX)
-}
-
-/// Returns how many of sixteen digits differ.
-fn digits_apart(a: Eui64, b: Eui64) -> u32 {
-    a.octets()
-        .into_iter()
-        .zip(b.octets())
-        .map(|(x, y)| u32::from((x ^ y) & 0xF0 != 0) + u32::from((x ^ y) & 0x0F != 0))
-        .sum()
 }
