@@ -172,6 +172,11 @@ fn interrupted() {
     }
 }
 
+/// Why there is no node: nothing at all, or nothing that tells whose it is.
+const NO_FRAME: &str = "the capture holds no frame of one";
+const FOREIGN_DATA: &str =
+    "the capture holds data frames, and no Join-Request or key that tells whose";
+
 /// One reading of the captures.
 struct Job<'a> {
     args: &'a DiagnoseArgs,
@@ -204,6 +209,10 @@ impl Job<'_> {
         taking.tell(screen);
         let none = self.why_none(&taking);
         let (trace, all) = self.verdicts(taking.tracer, screen);
+        let none = match none {
+            NO_FRAME if !trace.foreign_data.is_empty() => FOREIGN_DATA,
+            none => none,
+        };
         Some((trace, all, none))
     }
 
@@ -215,7 +224,7 @@ impl Job<'_> {
             (true, ..) => "none of those that --node names is in the capture or on the roster",
             (_, 0, _) => "all of the capture was left out as not asked for",
             (.., 1..) => "what was not left out of the capture holds no frame of one",
-            _ if self.roster.nodes.is_empty() => "the capture holds no frame of one",
+            _ if self.roster.nodes.is_empty() => NO_FRAME,
             _ => "the capture holds no frame of one, and the roster none",
         }
     }

@@ -403,3 +403,12 @@ fn every_help_keeps_to_the_width() {
         assert!(wide.is_empty(), "{command}: {wide:#?}");
     }
 }
+
+#[test]
+fn data_of_nobody_is_not_called_nothing_and_a_list_of_frames_is_no_gateway() {
+    // The orchard's uplink, as a radio's log has it.
+    let (shown, _, status) = run(&["diagnose", "-"], "40DABB0102800200022721029DAEAF9EE9\n");
+    let wanted =
+        "No node: the capture holds data frames, and no Join-Request or key that tells whose.\n";
+    assert_eq!((shown.as_str(), status), (wanted, 0));
+}

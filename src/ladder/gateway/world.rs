@@ -105,7 +105,10 @@ impl<'a> World<'a> {
         let mut out: Vec<Option<Eui64>> = Vec::new();
         let listed = self.roster.gateways.iter().map(|gateway| Some(gateway.eui));
         let mut met = BTreeSet::new();
-        for eui in listed.chain(self.trace.gateways.keys().copied()) {
+        // What no gateway sent, such as the lines of a radio's log, makes none.
+        let heard = self.trace.gateways.iter();
+        let heard = heard.filter(|(eui, heard)| eui.is_some() || has_spoken(heard));
+        for eui in listed.chain(heard.map(|(eui, _)| *eui)) {
             let unnamed_is_told =
                 eui.is_none() && out.iter().any(|own| self.unnamed_as(*own).is_some());
             if met.insert(eui) && !unnamed_is_told {
