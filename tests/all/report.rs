@@ -231,6 +231,29 @@ fn the_exchange_says_what_fell_outside() {
     }
 }
 
+#[test]
+fn a_session_shows_the_settings_of_both_sides_and_its_downlinks() {
+    let [page, text] = Told::demo().both(false);
+    // probe-09: the accept gives 5 s, and the server's downlinks come after one.
+    assert!(text.contains(
+        "| RX1 delay | 5 s | the accept, line 81 (06:36:03Z) | 1.000000 s **another value** |"
+    ));
+    assert!(text.contains("| Downlink on the air | +1.000 s, 868.3 MHz SF10BW125 | **outside**: delay 1.000000 s, expected 5.000000 s |"), "{text}");
+    for report in [&page, &text] {
+        assert!(
+            report.contains("The settings of both sides")
+                && report.contains("The downlinks in time")
+        );
+    }
+    // Four nodes have a session to show, in the overview too.
+    assert_eq!(page.matches("pips of-session").count(), 4);
+    assert_eq!(page.matches("<h3>The settings of both sides</h3>").count(), 4);
+    // Nodes that never joined have none.
+    let (_, probe) = page.split_once("id=\"node-3\"").unwrap();
+    let (probe, _) = probe.split_once("id=\"node-4\"").unwrap();
+    assert!(!probe.contains("The settings of both sides"));
+}
+
 fn is_page(report: &str) -> bool {
     report.starts_with("<!DOCTYPE html>")
 }
