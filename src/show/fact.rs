@@ -70,6 +70,10 @@ pub fn write_value(value: &Value, secrets: Secrets, out: &mut dyn fmt::Write) ->
         Value::Rate(rate) => write!(out, "{rate}"),
         Value::Micros(us) => write_seconds(*us, out),
         Value::About(us) => write_about(*us, out),
+        Value::Apart(us) => {
+            write_about(us.saturating_abs(), out)?;
+            out.write_str(if *us < 0 { " behind" } else { " ahead of" })
+        }
         Value::Time(time) => write!(out, "{time}"),
         Value::Eui(eui) => write!(out, "{eui}"),
         Value::DevAddr(addr) => write!(out, "{addr}"),
@@ -145,7 +149,9 @@ fn gather(fact: &Fact, secrets: Secrets, out: &mut Map<String, serde_json::Value
             value => {
                 if let Some(plain) = plain(value, secrets) {
                     let name = match value {
-                        Value::Micros(_) | Value::About(_) if !name.ends_with("_us") => {
+                        Value::Micros(_) | Value::About(_) | Value::Apart(_)
+                            if !name.ends_with("_us") =>
+                        {
                             format!("{name}_us")
                         }
                         _ => (*name).to_owned(),
@@ -162,7 +168,7 @@ fn plain(value: &Value, secrets: Secrets) -> Option<serde_json::Value> {
     Some(match value {
         // Words that were put together beforehand are in the text.
         Value::Text(words) => json!(words),
-        Value::Number(n) | Value::Micros(n) | Value::About(n) => json!(n),
+        Value::Number(n) | Value::Micros(n) | Value::About(n) | Value::Apart(n) => json!(n),
         Value::Count(n, _) => json!(n),
         Value::Decimal(n) | Value::Dbm(n) | Value::Db(n) | Value::Probability(n) => json!(n),
         Value::Frequency(hz) => json!(hz),
@@ -322,6 +328,8 @@ mod tests {
         assert_eq!(words(Value::About(1_200)), "1.2 ms");
         assert_eq!(words(Value::About(2_310_000)), "2.31 s");
         assert_eq!(words(Value::About(200_000_000)), "3 min 20 s");
+        assert_eq!(words(Value::Apart(-2_310_000)), "2.31 s behind");
+        assert_eq!(words(Value::Apart(2_310_000)), "2.31 s ahead of");
         assert_eq!(words(Value::Dbm(-118.04)), "-118 dBm");
         assert_eq!(words(Value::Db(7.25)), "7.3 dB");
         assert_eq!(words(Value::Count(1, "request")), "1 request");
