@@ -155,6 +155,9 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     }
     let Some((trace, all, none)) = job.judge(screen) else { return Ok(()) };
     job.tell_clocks(&trace.clocks, screen);
+    if all.gateways.is_empty() {
+        tell_names(&trace, screen);
+    }
     let printed = report(args, &all, none, &|one| job.worked(one, &trace), screen);
     if let (Some(file), Some(form)) = (&args.report, form) {
         let options = report::Options { show_keys: args.show_keys };
@@ -176,6 +179,20 @@ fn interrupted() {
 const NO_FRAME: &str = "the capture holds no frame of one";
 const FOREIGN_DATA: &str =
     "the capture holds data frames, and no Join-Request or key that tells whose";
+
+/// Names that nobody resolves, where no gateway is known whose they may be.
+fn tell_names(trace: &Trace, screen: &mut Screen) {
+    for asker in trace.askers.all() {
+        for name in asker.names.iter().filter(|name| name.resolved == 0 && name.no_such_name > 0) {
+            let words = format!(
+                "{} asks {} times for {}, and the resolver says that there is no such name; if that is a gateway's \
+                 server, correct the name there",
+                asker.address, name.asked, name.name
+            );
+            screen.word("note", &words);
+        }
+    }
+}
 
 /// One reading of the captures.
 struct Job<'a> {
