@@ -55,6 +55,7 @@ mod region_tables;
 mod report;
 mod roster;
 mod roster_command;
+mod safe;
 mod selection;
 mod session_memory;
 mod siblings;

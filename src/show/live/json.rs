@@ -181,12 +181,12 @@ fn told(
     let at = at.map(|at| at.to_string());
     let gateway = gateway.map(crate::id::Eui64::hex);
     let object = Told { schema: SCHEMA, event, at, gateway, rest };
-    writeln!(out, "{}", serde_json::to_string(&object).map_err(|_| fmt::Error)?)
+    writeln!(out, "{}", json::object(&object)?)
 }
 
 /// Writes the members of an object before those of a line that holds another.
 fn joined(head: &impl Serialize, line: &str, out: &mut dyn fmt::Write) -> fmt::Result {
-    let head = serde_json::to_string(head).map_err(|_| fmt::Error)?;
+    let head = json::object(head)?;
     let (Some(head), Some(rest)) = (head.strip_suffix('}'), line.strip_prefix('{')) else {
         return Err(fmt::Error);
     };
