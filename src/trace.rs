@@ -12,6 +12,7 @@
 
 mod attempt;
 mod clocks;
+mod counters;
 mod gateway;
 mod kept;
 mod keys;
@@ -32,6 +33,7 @@ use crate::id::{DevAddr, DevEui, Eui64, JoinEui};
 
 pub use attempt::{Answer, Ask, Attempt, Delay, Opening, Stray};
 pub use clocks::ClockApart;
+pub use counters::Counters;
 pub use gateway::{
     ACKNOWLEDGED_WITHIN_US, Connection, Connections, Counts, Fate, Figures, Flow, GatewayTrace,
     Order, Orders, OtherTokens, Period, Periods, Radio, Radios, Receptions, Refused, Restart, Run,
@@ -46,6 +48,7 @@ pub use sighting::{Ack, Line, Sending, Sighting, Transmission};
 pub use spread::Spread;
 pub use tracer::Tracer;
 
+pub(crate) use counters::{Given, HALVES_OF_1_1, SEARCHES_OF_A_NODE, at_the_start};
 pub(crate) use keys::root_keys;
 pub(crate) use tracer::{is_copy, missing_dev_eui_byte, open as open_accept};
 

@@ -13,14 +13,14 @@ use crate::{
     frame::Decoded,
     id::Eui64,
     intake::{Crc, DatagramKind, Event, What},
-    reading::{Context, KeyRing, Reading, SessionMemory},
+    reading::{Context, KeyRing, Reading, Sessions},
     region::Plan,
     roster::Roster,
 };
 
 pub(super) struct Desk<'r> {
     ring: KeyRing,
-    memory: SessionMemory,
+    memory: Sessions,
     ladders: Ladders<'r>,
     /// From where each gateway speaks: it has a socket for each direction.
     gateways: Recent<Eui64, [Option<std::net::SocketAddr>; 2]>,
@@ -33,7 +33,7 @@ impl<'r> Desk<'r> {
         ring.add_roster(roster);
         Self {
             ring,
-            memory: SessionMemory::default(),
+            memory: Sessions::default(),
             ladders: Ladders::new(roster, plan),
             gateways: Recent::new(MOST_GATEWAYS),
             number: 0,
@@ -110,7 +110,11 @@ impl<'r> Desk<'r> {
             counters.crc_bad.one();
             return None;
         }
-        let context = Context { direction: event.direction(), ..Context::default() };
+        let context = Context {
+            direction: event.direction(),
+            modulation: event.heard().and_then(|heard| heard.modulation),
+            ..Context::default()
+        };
         Some(self.memory.read(frame, &self.ring, &context))
     }
 }

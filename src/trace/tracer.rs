@@ -13,7 +13,8 @@ use std::collections::{HashMap, VecDeque};
 use jiff::Timestamp;
 
 use super::{
-    GatewayTrace, KeyRef, Line, Moment, NodeTrace, Origin, Role, Rule, Session, Trace,
+    Counters, GatewayTrace, KeyRef, Line, Moment, NodeTrace, Origin, Role, Rule,
+    SEARCHES_OF_A_NODE, Session, Trace,
     order::InOrder,
     session::{Candidate, Held},
 };
@@ -55,8 +56,6 @@ const OPEN_REQUESTS: usize = 1_024;
 const OPEN_SENDINGS: usize = 4_096;
 /// Sessions of one node under one address that a frame is tried in: the newest.
 const SAME_ADDRESS: usize = 32;
-/// Frames of one node whose counter may be searched to the end.
-const DEEP_SEARCHES: u8 = 32;
 /// Addresses of no known node that are listed.
 const FOREIGN: usize = 65_536;
 /// Frames of such addresses that are kept, and of one of them.
@@ -103,7 +102,7 @@ pub struct Tracer<'r> {
     /// Requests under a DevEUI that the keys of all other nodes did not explain.
     in_vain: HashMap<DevEui, u8>,
     /// What is left of the searches of each node.
-    deep_left: HashMap<usize, u8>,
+    searches_left: HashMap<usize, u16>,
 }
 
 /// Where an uplink was put.
@@ -157,7 +156,7 @@ impl<'r> Tracer<'r> {
             sendings: VecDeque::new(),
             named_as: HashMap::new(),
             in_vain: HashMap::new(),
-            deep_left: HashMap::new(),
+            searches_left: HashMap::new(),
         };
         for (index, node) in roster.nodes.iter().enumerate() {
             let mut trace = NodeTrace { index: Some(index), ..NodeTrace::default() };
@@ -305,8 +304,8 @@ impl<'r> Tracer<'r> {
         };
         let rule = if matches!(keys, SessionKeys::V1_1 { .. }) { Rule::V1_1 } else { Rule::V1_0 };
         let candidate = Candidate { keys, rule, root: None, lawful: true };
-        let mut session = Session::new(dev_addr, Origin::Claim(kind), vec![candidate]);
-        session.start_at(claim.last_fcnt_up, claim.next_fcnt_down.map(|n| n.saturating_sub(1)));
+        let counters = Counters::under_way(claim.last_fcnt_up, claim.next_fcnt_down);
+        let session = Session::new(dev_addr, Origin::Claim(kind), vec![candidate], counters);
         self.add_session(index, session);
     }
 
@@ -325,16 +324,39 @@ impl<'r> Tracer<'r> {
         }
     }
 
-    /// Returns under what a frame holds in one session, if at all.
+    /// Returns in which of the sessions a frame holds, and under what: the newest first, and with counters
+    /// that are near in all of them before any is searched farther.
     fn verify(
         &mut self,
-        (index, place): (usize, usize),
+        places: &[(usize, usize)],
         frame: &DataFrame,
-        tx_dr: Option<u8>,
-    ) -> Option<Held> {
-        let session = self.trace.nodes.get_mut(index)?.sessions.at_mut(place)?;
-        let deep_left = self.deep_left.entry(index).or_insert(DEEP_SEARCHES);
-        session.verify(frame, tx_dr, deep_left)
+        tx_dr: impl Fn(&Self, usize) -> Option<u8>,
+    ) -> Option<(usize, usize, Held)> {
+        // Half a MIC holds under the keys of a session that shares them with another.
+        let mut half = None;
+        for &(index, place) in places.iter().rev() {
+            let tx_dr = tx_dr(self, index);
+            let held = self.session(index, place).and_then(|s| s.verify(frame, tx_dr));
+            match held {
+                Some(held) if !held.half => return Some((index, place, held)),
+                Some(held) => half = half.or(Some((index, place, held))),
+                None => {}
+            }
+        }
+        if half.is_some() {
+            return half;
+        }
+        places.iter().rev().find_map(|&(index, place)| {
+            let tx_dr = tx_dr(self, index);
+            let mut left = self.searches_left.get(&index).copied().unwrap_or(SEARCHES_OF_A_NODE);
+            let held = self.session(index, place)?.search(frame, tx_dr, &mut left);
+            self.searches_left.insert(index, left);
+            Some((index, place, held?))
+        })
+    }
+
+    fn session(&mut self, index: usize, place: usize) -> Option<&mut Session> {
+        self.trace.nodes.get_mut(index)?.sessions.at_mut(place)
     }
 
     /// The sessions that an accept may have begun, lawful derivations first.
@@ -361,7 +383,8 @@ impl<'r> Tracer<'r> {
         }
         candidates.sort_by_key(|c| !c.lawful);
         let origin = Origin::Accept { attempt, answer };
-        Some(Session::new(accept.dev_addr, origin, candidates))
+        let counters = Counters::of_a_join();
+        Some(Session::new(accept.dev_addr, origin, candidates, counters))
     }
 
     fn app_key_beside(&self, key: &KeyRef) -> Option<&AppKey> {

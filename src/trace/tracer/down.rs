@@ -190,8 +190,7 @@ impl Tracer<'_> {
             self.foreign_down(frame, sending);
             return None;
         };
-        for &(index, place) in places.iter().rev() {
-            let Some(held) = self.verify((index, place), &frame, None) else { continue };
+        if let Some((index, place, held)) = self.verify(&places, &frame, |_, _| None) {
             let session = self.node(index)?.sessions.at_mut(place)?;
             let answered = session.frames.newest().find_map(|(i, seen)| {
                 let heard = seen.data.heard()?;

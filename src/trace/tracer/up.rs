@@ -8,7 +8,7 @@ use crate::{
     frame::{DataFrame, Decoded, Direction, FType, Field, Frame},
     id::Eui64,
     intake::{Crc, Heard},
-    trace::{Ask, Attempt, Data, Held, Line, Sighting, Transmission},
+    trace::{Ask, Attempt, Data, Line, Sighting, Transmission},
 };
 
 impl Tracer<'_> {
@@ -100,20 +100,9 @@ impl Tracer<'_> {
         let Some(places) = places else {
             return self.foreign(Data::Up { frame, heard });
         };
-        // Half a MIC holds under the keys of a session that shares them with another.
-        let mut best: Option<(usize, usize, Held)> = None;
-        for &(index, place) in places.iter().rev() {
-            let tx_dr = self.tx_dr(index, &heard);
-            let Some(held) = self.verify((index, place), &frame, tx_dr) else { continue };
-            let whole = !held.half;
-            if whole || best.is_none() {
-                best = Some((index, place, held));
-            }
-            if whole {
-                break;
-            }
-        }
-        if let Some((index, place, held)) = best {
+        let tx_dr = |tracer: &Self, index| tracer.tx_dr(index, &heard);
+        let held = self.verify(&places, &frame, tx_dr);
+        if let Some((index, place, held)) = held {
             let session = self.node(index)?.sessions.at_mut(place)?;
             let at = session.push(Data::Up { frame, heard }, held);
             self.weigh(1);
