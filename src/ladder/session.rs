@@ -15,13 +15,16 @@
 
 pub(super) mod adr;
 pub(super) mod aim;
+mod aimed;
 pub(super) mod away;
 mod case;
 pub(super) mod clock;
 pub(super) mod copies;
 pub(super) mod counting;
+mod course;
 pub(super) mod device_time;
 pub(super) mod duty;
+pub(super) mod faults;
 pub(super) mod fragments;
 pub(super) mod groups;
 pub(super) mod keys;
@@ -29,6 +32,7 @@ pub(super) mod leaps;
 pub(super) mod losses;
 pub(super) mod old;
 pub(super) mod packages;
+pub(super) mod payloads;
 pub(super) mod reach;
 pub(super) mod refusals;
 pub(super) mod rejoins;
