@@ -6,6 +6,8 @@
 //!
 //! Facts are made in verdicts, never for every frame.
 
+mod words;
+
 use std::borrow::Cow;
 
 use jiff::Timestamp;
@@ -17,6 +19,8 @@ use crate::{
     radio::Modulation,
     trace::{Attempt, Data, DataSeen, KeyRef, Line, Moment, Sending, Sighting},
 };
+
+pub use words::{Secrets, text, write, write_value};
 
 /// How sure a verdict is.
 #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]

@@ -40,7 +40,7 @@ pub use verdict::Verdict;
 
 pub(crate) use cause::hits;
 #[cfg(feature = "cli")]
-pub(crate) use gateway::known::slip as gateway_slip;
+pub(crate) use gateway::identity::slip as gateway_slip;
 
 #[cfg(feature = "page")]
 pub(crate) use join::timely::{SAME_HZ, SAME_US};

@@ -43,12 +43,11 @@ mod words;
 use jiff::Timestamp;
 
 use crate::{
-    fact::Fact,
+    fact::{Fact, Secrets, text},
     id::{DevAddr, Eui64},
     ladder::{Diagnosis, GatewayDiagnosis},
     reading::KeyRing,
     roster::{Node, Roster},
-    show::{Secrets, fact::text},
     trace::{NodeTrace, Trace},
     words::Count,
 };

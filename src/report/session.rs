@@ -7,13 +7,12 @@ use super::{
     words,
 };
 use crate::{
-    fact::{Fact, fact},
+    fact::{Fact, Secrets, fact, text},
     ladder::{
         self,
         session::{Account, DownlinkTold},
     },
     roster::Roster,
-    show::{Secrets, fact::text},
     trace::{Trace, settings},
 };
 

@@ -7,8 +7,8 @@ use std::{fmt, time::Duration};
 use serde_json::json;
 
 use crate::{
+    airtime::{AirtimeReport, Rate},
     frame::Direction,
-    radio::{AirtimeReport, Rate},
 };
 
 /// Writes the report for people.

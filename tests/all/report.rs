@@ -22,7 +22,7 @@ use handfast::{
     report::{self, Report},
     roster::{self, Claim, Roster},
     scenario::{Mistake, Probe, Scene},
-    show::{self, Secrets, html, markdown},
+    show::{Secrets, html, markdown},
     trace::{Trace, Tracer},
 };
 
@@ -196,7 +196,7 @@ fn a_slip_in_a_key_is_told_by_its_place_and_never_by_its_digits() {
 
 /// A sentence with the digits of keys in it.
 fn shown(fact: &Fact) -> String {
-    show::fact::text(fact, Secrets::Shown)
+    handfast::fact::text(fact, Secrets::Shown)
 }
 
 /// A sentence without its first letter and its markup.

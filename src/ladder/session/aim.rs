@@ -2,7 +2,7 @@
 
 mod slots;
 
-use super::Story;
+use super::course::Course;
 use crate::{
     frame::Direction,
     intake::When,
@@ -169,7 +169,7 @@ impl Node<'_> {
 }
 
 /// Returns where each downlink of a session is aimed.
-pub(super) fn all(join: &join::Case<'_>, story: &Story<'_>) -> Vec<Aim> {
+pub(super) fn all(join: &join::Case<'_>, story: &Course<'_>) -> Vec<Aim> {
     let Some(plan) = join.plan else { return Vec::new() };
     let recorded = join.record().and_then(|record| record.class);
     let mut out = Vec::new();
@@ -187,7 +187,7 @@ pub(super) fn all(join: &join::Case<'_>, story: &Story<'_>) -> Vec<Aim> {
 }
 
 fn aim(
-    story: &Story<'_>,
+    story: &Course<'_>,
     plan: &'static Plan,
     recorded: Option<Class>,
     down: usize,
@@ -250,7 +250,7 @@ struct Found<'a> {
 
 /// Returns the latest transmission to which the delay of a window leads, or else the nearest one before.
 fn answered<'a>(
-    story: &Story<'a>,
+    story: &Course<'a>,
     turn: usize,
     down: usize,
     sending: &Sending,

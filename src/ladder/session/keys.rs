@@ -1,6 +1,6 @@
 //! Session keys that claims state: which of them the frames agree with, and how another differs.
 
-use super::{Case, Story};
+use super::{Case, Story, payloads};
 use crate::{
     crypto::{
         block::{self, Place},
@@ -244,7 +244,7 @@ fn near(
 /// The AppSKeys of two claims that agree on the network keys of a session.
 pub(in crate::ladder) fn app_key(case: &Case<'_>, story: &Story<'_>) -> Option<Wrong> {
     let Origin::Claim(_) = story.session.origin else { return None };
-    let frames: Vec<&DataSeen> = super::readable::payloads::of(story);
+    let frames: Vec<&DataSeen> = payloads::of(story);
     if frames.is_empty() {
         return None;
     }

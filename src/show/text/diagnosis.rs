@@ -4,12 +4,12 @@ use std::fmt;
 
 use super::{Tone, wrap};
 use crate::{
-    fact::Fact,
+    fact::{Fact, text},
     ladder::{
         Diagnosis, GatewayDiagnosis, GatewayOutcome, Ladder, Outcome, RungView, Rungs, State,
         Verdict,
     },
-    show::{Secrets, Style, fact, headline},
+    show::{Secrets, Style, headline},
     words::Count,
     words::sentence,
 };
@@ -187,7 +187,7 @@ struct Page {
 
 impl Page {
     fn words(&self, fact: &Fact) -> String {
-        fact::text(fact, self.secrets)
+        text(fact, self.secrets)
     }
 
     fn title(&self, diagnosis: &Diagnosis, out: &mut dyn fmt::Write) -> fmt::Result {
