@@ -420,13 +420,6 @@ impl From<&'static str> for Fact {
     }
 }
 
-impl From<String> for Fact {
-    /// A fact whose words were put together already.
-    fn from(words: String) -> Self {
-        Self::new("{words}").with("words", words)
-    }
-}
-
 /// Makes a [`Fact`]: a template, the values of the names in it, and further places that show it.
 ///
 /// ```ignore

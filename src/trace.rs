@@ -17,8 +17,10 @@ mod gateway;
 mod kept;
 mod keys;
 mod moment;
+mod names;
 mod network;
 mod order;
+mod pairing;
 mod session;
 pub mod settings;
 mod sighting;
@@ -50,6 +52,8 @@ pub use tracer::{GatewayTracer, Tracer};
 
 pub(crate) use counters::{Given, HALVES_OF_1_1, SEARCHES_OF_A_NODE, at_the_start};
 pub(crate) use keys::root_keys;
+pub(crate) use names::Names;
+pub(crate) use pairing::{OpenOrders, OrderKey, Requests, is_of};
 pub(crate) use tracer::{is_copy, missing_dev_eui_byte, open as open_accept};
 
 /// All that a capture says, sorted by node.

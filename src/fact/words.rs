@@ -8,7 +8,7 @@ use std::fmt;
 use jiff::Timestamp;
 
 use super::{Cite, Fact, Part, Value};
-use crate::words::Count;
+use crate::{region::Megahertz, words::Count};
 
 /// Whether keys stand in the open.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -68,7 +68,7 @@ pub fn write_value(value: &Value, secrets: Secrets, out: &mut dyn fmt::Write) ->
                 _ => "",
             })
         }
-        Value::Frequency(hz) => write_mhz(*hz, out),
+        Value::Frequency(hz) => write!(out, "{} MHz", Megahertz(*hz)),
         Value::Offset(hz) => write_offset(*hz, out),
         Value::Channels(channels) => write_channels(channels, out),
         Value::Tally(numbers) => write_tally(numbers, out),
@@ -130,13 +130,6 @@ impl fmt::Display for Tenths {
         // No `-0`.
         write!(f, "{}", if tenths == 0.0 { 0.0 } else { tenths })
     }
-}
-
-/// Writes `868.1 MHz`, with as many decimals as the value has.
-fn write_mhz(hz: u32, out: &mut dyn fmt::Write) -> fmt::Result {
-    let rest = format!("{:06}", hz % 1_000_000);
-    let rest = rest.trim_end_matches('0');
-    write!(out, "{}.{} MHz", hz / 1_000_000, if rest.is_empty() { "0" } else { rest })
 }
 
 /// Writes `13 Hz below`, `200 kHz above`, `1.0 MHz below`.

@@ -11,7 +11,7 @@ use super::{
     rung::{Judgement, Ladder, LadderName, State},
     session,
     subject::Subject,
-    verdict::Verdict,
+    verdict::{Verdict, ordered},
 };
 use crate::{
     fact::{Certainty, Fact},
@@ -403,32 +403,4 @@ fn session_place(cause: &Cause, broken: impl Fn(session::Rung) -> bool) -> Optio
         .filter_map(|place| if let Place::Session(rung) = place { Some(rung) } else { None })
         .collect();
     place_of(&rungs, broken).map(Place::Session)
-}
-
-/// What the network does not say is certain where nothing else is wrong: another fault may be why it
-/// is silent.
-fn soften_silence(found: &mut [Verdict]) {
-    let told = found.iter().filter(|v| !v.caution && v.certainty != Certainty::Possible).count();
-    for verdict in found.iter_mut().filter(|v| v.cause.is_silence() && told > 1) {
-        verdict.certainty = verdict.certainty.max(Certainty::Likely);
-    }
-}
-
-/// Puts causes in the contract's order, and leaves out what only says that nothing better was found
-/// where something better was.
-fn ordered(mut found: Vec<Verdict>) -> Vec<Verdict> {
-    // A gateway's fault explains the rung of the node that it carries, and those above.
-    let height = |place: Place| place.carries().map_or(place, Place::Join);
-    let firm: Vec<Place> = found
-        .iter()
-        .filter(|v| !v.cause.is_residual() && !v.caution)
-        .map(|v| height(v.place))
-        .collect();
-    soften_silence(&mut found);
-    found.retain(|v| !v.cause.is_residual() || !firm.iter().any(|place| *place <= v.place));
-    // Places compare by ladder, then by rung. What breaks nothing does not lead.
-    found.sort_by_key(|v| (v.caution, v.place, v.cause.is_residual(), v.certainty));
-    let lowest = found.iter().find(|v| v.cause.is_residual()).map(|v| v.place);
-    found.retain(|v| !v.cause.is_residual() || Some(v.place) == lowest);
-    found
 }

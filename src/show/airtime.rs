@@ -130,7 +130,7 @@ fn seconds(time: Duration) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{radio::AirtimeQuery, region::Plan};
+    use crate::{airtime::AirtimeQuery, region::Plan};
 
     fn query(rate: Rate) -> AirtimeQuery {
         AirtimeQuery {

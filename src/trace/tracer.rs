@@ -18,7 +18,9 @@ use jiff::Timestamp;
 use super::{
     Counters, GatewayTrace, KeyRef, Line, NodeTrace, Origin, Role, Rule, SEARCHES_OF_A_NODE,
     Session, Trace,
+    names::Names,
     order::InOrder,
+    pairing::OpenOrders,
     session::{Candidate, Held},
 };
 use crate::{
@@ -47,16 +49,8 @@ const COPY_US: i64 = 2_000_000;
 const LATE_COPY_US: i64 = 30_000_000;
 /// Receptions without a time or gateway this near in the capture are one transmission.
 const BESIDE_LINES: u64 = 2;
-/// An accept is looked for among requests this recent.
-const ANSWER_US: i64 = 20_000_000;
-/// Slots this far after a request can still be meant for it.
-const ANSWER_SLOT_US: u32 = 16_000_000;
 /// Frames remembered for the folding of copies.
 const REMEMBERED: usize = 4_096;
-/// Requests remembered for the pairing of accepts.
-const OPEN_REQUESTS: usize = 1_024;
-/// Downlinks that wait for their acknowledgement.
-const OPEN_SENDINGS: usize = 4_096;
 /// Sessions of one node under one address that a frame is tried in: the newest.
 const SAME_ADDRESS: usize = 32;
 /// Addresses of no known node that are listed.
@@ -94,12 +88,12 @@ pub struct Tracer<'r> {
     most_held: usize,
     /// Places in `trace.nodes` of the strangers, by DevEUI.
     strangers: HashMap<DevEui, usize>,
-    by_dev_eui: HashMap<Eui64, Vec<usize>>,
+    names: Names,
     sessions: HashMap<DevAddr, Vec<(usize, usize)>>,
     recent: HashMap<Vec<u8>, Slot>,
     recent_order: VecDeque<Vec<u8>>,
     requests: VecDeque<(usize, usize)>,
-    sendings: VecDeque<(OrderKey, Option<Eui64>, SentSlot)>,
+    sendings: OpenOrders<SentSlot>,
     /// Nodes of the roster whose keys sign under a DevEUI that is not theirs.
     named_as: HashMap<DevEui, usize>,
     /// Requests under a DevEUI that the keys of all other nodes did not explain.
@@ -135,9 +129,6 @@ struct Arrival {
     token: Option<u16>,
 }
 
-/// By what an outcome finds its order: the token of the datagram, or the number of the order.
-type OrderKey = (Option<u16>, Option<u32>);
-
 impl<'r> Tracer<'r> {
     /// Returns a tracer that knows the keys of a roster.
     pub fn new(roster: &'r Roster) -> Self {
@@ -151,12 +142,12 @@ impl<'r> Tracer<'r> {
             held: 0,
             most_held: shed::ROOM,
             strangers: HashMap::new(),
-            by_dev_eui: HashMap::new(),
+            names: Names::of(roster),
             sessions: HashMap::new(),
             recent: HashMap::new(),
             recent_order: VecDeque::new(),
             requests: VecDeque::new(),
-            sendings: VecDeque::new(),
+            sendings: OpenOrders::default(),
             named_as: HashMap::new(),
             in_vain: HashMap::new(),
             searches_left: HashMap::new(),
@@ -166,12 +157,6 @@ impl<'r> Tracer<'r> {
             for (_, claim) in node.claims() {
                 trace.dev_eui = trace.dev_eui.or(claim.dev_eui);
                 trace.join_eui = trace.join_eui.or(claim.join_eui);
-                if let Some(DevEui(eui)) = claim.dev_eui {
-                    let places = tracer.by_dev_eui.entry(eui).or_default();
-                    if !places.contains(&index) {
-                        places.push(index);
-                    }
-                }
             }
             tracer.trace.nodes.push(trace);
             for (kind, claim) in node.claims() {

@@ -11,7 +11,7 @@ use std::{
 
 use crate::common::{GATEWAY, later, sent};
 use handfast::{
-    crypto::mic,
+    crypto::{block::UplinkContext, mic},
     frame::{DataFrame, Direction, FType, Frame, Payload, decode},
     id::DevAddr,
     intake::{Capture, Crc, Event, Item, When},
@@ -221,6 +221,67 @@ fn after_a_far_counter_the_next_ones_are_near() {
     assert_eq!(read, wanted);
     let trace = crate::common::trace(&roster, &tracer_events);
     assert_eq!(trace_says(&trace).len(), wanted.len());
+}
+
+/// A 1.1 uplink and a roster of its session.
+fn modern(fcnt: u32, tx_dr: u8) -> (Vec<u8>, Roster) {
+    let dev_addr = DevAddr(0x0200_0B18);
+    let [forwarding, serving] = [KEY, "81d3a6f05c2b947e1f60d8c3b5a29e74"];
+    let mut frame = DataFrame::new(FType::UnconfirmedDataUp, dev_addr, (fcnt & 0xFFFF) as u16);
+    frame.payload = Some(Payload { port: 2, frm: vec![0x17, 0x2A, 0x01] });
+    let uplink = UplinkContext { conf_fcnt: 0, tx_dr, tx_ch: 1 };
+    let (f, s) = (forwarding.parse().unwrap(), serving.parse().unwrap());
+    frame.mic = mic::data_up_1_1(&s, &f, &frame, fcnt, &uplink);
+    let keys = [("FNwkSIntKey", forwarding), ("SNwkSIntKey", serving), ("NwkSEncKey", KEY)];
+    let keys = keys.map(|(name, key)| (name.to_owned(), Value::from(key))).into_iter().collect();
+    (Frame::Data(frame).build(), roster_of(dev_addr, &keys).unwrap())
+}
+
+#[test]
+fn a_counter_of_1_1_is_searched_as_far_by_both() {
+    // SF9 in EU868 is DR3. Beyond 256 upper halves two keys of 16 bits each would fit by accident.
+    for (fcnt, found) in [(1, true), (0x0005_0001, true), (0x00FF_0001, true), (0x0100_0001, false)]
+    {
+        let (octets, roster) = modern(fcnt, 3);
+        let said = assert_agree(&fcnt.to_string(), &octets, &roster);
+        assert_eq!(said.map(|(fcnt, _)| fcnt), found.then_some(fcnt));
+    }
+}
+
+#[test]
+fn a_data_rate_other_than_the_one_received_at_is_refused_by_both_and_read_says_so() {
+    let (octets, roster) = modern(7, 0);
+    assert_eq!(assert_agree("TxDr 0", &octets, &roster), None);
+    let mut ring = KeyRing::default();
+    ring.add_roster(&roster);
+    let modulation = "SF9BW125".parse().ok();
+    let context = Context { modulation, ..Context::default() };
+    let reading = handfast::reading::read(decode(&octets), &ring, &context);
+    let MicVerdict::Unchecked(why) = &reading.found.mic else { panic!("{:?}", reading.found.mic) };
+    assert!(why.to_string().contains("TxDr"), "{why}");
+    // Where nobody says how it was received, the data rate is found.
+    let alone = handfast::reading::read(decode(&octets), &ring, &Context::default());
+    assert_eq!(read_says(&alone).map(|(fcnt, _)| fcnt), Some(7));
+}
+
+#[test]
+fn keys_that_explain_nothing_are_not_searched_for_ever() {
+    let (_, roster) = far_frame(0);
+    let mut ring = KeyRing::default();
+    ring.add_roster(&roster);
+    let mut sessions = Sessions::default();
+    // Three frames of another node with the same address use up what may be searched.
+    for n in 0..3 {
+        let mut other = DataFrame::new(FType::UnconfirmedDataUp, DevAddr(0x0200_0B17), n);
+        other.payload = Some(Payload { port: 2, frm: vec![1] });
+        let octets = Frame::Data(other).build();
+        let reading = sessions.read(decode(&octets), &ring, &Context::default());
+        assert!(matches!(reading.found.mic, MicVerdict::Fails(_)));
+    }
+    let reading = sessions.read(decode(&far_frame(19_660_801).0), &ring, &Context::default());
+    assert_eq!(read_says(&reading), None);
+    let near = sessions.read(decode(&far_frame(65_537).0), &ring, &Context::default());
+    assert_eq!(read_says(&near).map(|(fcnt, _)| fcnt), Some(65_537));
 }
 
 #[test]

@@ -239,7 +239,7 @@ fn aim(
 }
 
 /// The transmission that a downlink's time counts from.
-struct Found<'a> {
+struct Meant<'a> {
     turn: usize,
     up: usize,
     sighting: &'a Sighting,
@@ -254,8 +254,8 @@ fn answered<'a>(
     turn: usize,
     down: usize,
     sending: &Sending,
-) -> Option<Found<'a>> {
-    let mut nearest: Option<Found<'a>> = None;
+) -> Option<Meant<'a>> {
+    let mut nearest: Option<Meant<'a>> = None;
     for number in (0..=turn).rev().take(TURNS) {
         let Some(own) = story.turns().get(number) else { continue };
         for up in own.sent.iter().rev().copied().filter(|up| *up < down) {
@@ -285,7 +285,7 @@ fn answered<'a>(
                         .any(|d| us.abs_diff(*d) <= slack.unsigned_abs())
                 };
                 let fits = delays.want.iter().chain(&delays.may).any(near);
-                let found = Found { turn: number, up, sighting, us, fits };
+                let found = Meant { turn: number, up, sighting, us, fits };
                 if fits {
                     return Some(found);
                 }

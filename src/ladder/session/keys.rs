@@ -234,10 +234,10 @@ fn near(
     };
     let targets: Vec<Target> = frames.iter().map(target).collect();
     let report = search(&clues, &targets, &crate::explore::near_miss::Effort::default());
-    let words = report
-        .hits
-        .first()
-        .map(|hit| Secret::new(hit.sentence(&clues), hit.sentence_by_places(&clues)).into());
+    let words = report.hits.first().map(|hit| {
+        let shown = fact!("{how}", how = hit.sentence(&clues));
+        Secret::new(shown, fact!("{how}", how = hit.sentence_by_places(&clues))).into()
+    });
     (report, words)
 }
 
