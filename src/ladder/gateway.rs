@@ -15,6 +15,7 @@ mod case;
 pub(in crate::ladder) mod configured;
 pub(in crate::ladder) mod flows;
 pub(super) mod next;
+pub(in crate::ladder) mod told;
 mod world;
 
 use super::rung::rungs;

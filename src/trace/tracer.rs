@@ -4,6 +4,7 @@ mod apart;
 mod down;
 mod shed;
 mod short;
+mod told;
 mod twice;
 mod up;
 mod who;
@@ -16,6 +17,7 @@ use super::{
     GatewayTrace, KeyRef, Line, Moment, NodeTrace, Origin, Role, Rule, Session, Trace,
     order::InOrder,
     session::{Candidate, Held},
+    told::Told,
 };
 use crate::{
     crypto::derive::{self, SessionKeys},
@@ -102,6 +104,10 @@ pub struct Tracer<'r> {
     named_as: HashMap<DevEui, usize>,
     /// Requests under a DevEUI that the keys of all other nodes did not explain.
     in_vain: HashMap<DevEui, u8>,
+    /// Addresses that words give to nodes.
+    told_addrs: HashMap<DevAddr, usize>,
+    /// Words that name no node.
+    unnamed: Vec<Told>,
     /// What is left of the searches of each node.
     deep_left: HashMap<usize, u8>,
 }
@@ -157,6 +163,8 @@ impl<'r> Tracer<'r> {
             sendings: VecDeque::new(),
             named_as: HashMap::new(),
             in_vain: HashMap::new(),
+            told_addrs: HashMap::new(),
+            unnamed: Vec::new(),
             deep_left: HashMap::new(),
         };
         for (index, node) in roster.nodes.iter().enumerate() {
@@ -211,6 +219,7 @@ impl<'r> Tracer<'r> {
         }
         self.trace.clocks = self.waiting.clocks().collect();
         self.second_look();
+        self.settle_words();
         if let Some(time) = self.trace.span.and_then(|(_, last)| since(last)) {
             self.trace.lacks.before = Some(time);
             self.trace.nodes.iter_mut().for_each(|node| shed::forget_before(node, time));
@@ -259,13 +268,17 @@ impl<'r> Tracer<'r> {
                 None => (at, at),
             });
         }
-        self.trace.gateways.entry(event.gateway).or_default().event(line, &event);
+        // What is said of a node is no sign of a gateway.
+        if !matches!(&event.what, What::Said(said) if !Told::is_of_a_gateway(said)) {
+            self.trace.gateways.entry(event.gateway).or_default().event(line, &event);
+        }
         let from =
             Arrival { line, at: event.time, gateway: event.gateway, token: event.wire.token };
         match event.what {
             What::Heard(heard) => self.heard(from, *heard),
             What::Ordered(ordered) => self.ordered(from, *ordered),
             What::Outcome(outcome) => self.outcome(from, *outcome),
+            What::Said(said) => self.said(from, *said),
             _ => {}
         }
     }
