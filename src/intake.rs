@@ -15,6 +15,7 @@
 //! memory, however long it is. What keys tell of a frame is for the rooms behind.
 
 mod capture;
+pub(crate) mod console;
 mod dns;
 mod envelope;
 mod error;

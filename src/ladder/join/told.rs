@@ -3,13 +3,15 @@
 //! What is computed stands, whatever is said. Only a DevNonce that nothing is known against is
 //! refused by a server's word: the server knows what it took before.
 
+pub(in crate::ladder) mod console;
+
 use super::{Case, Rung};
 use crate::{
     explore::near_miss::{self, Mistake},
     fact::{Certainty, Cite, Fact, Value, fact},
     frame::MacVersion,
     id::Eui64,
-    intake::{Refusal, Statement},
+    intake::{Refusal, Speaker, Statement},
     ladder::{
         finding::Finding,
         rung::{Judgement, Ladder, State},
@@ -115,6 +117,9 @@ pub(in crate::ladder) fn ladder(case: &Case<'_>) -> Option<Ladder<Rung>> {
     let words = Words::of(&case.node.told);
     let unsaid = "no frame shows it, and nobody says it";
     let mut ladder = Ladder::of(|_| Judgement::unknown(unsaid));
+    if let Some((told, _)) = console::off_plan(case) {
+        ladder[Rung::OnPlan] = Judgement::broken(says(told));
+    }
     if let Some(asked) = words.asked {
         ladder[Rung::Heard] = Judgement::proven(says(asked));
     }
@@ -406,6 +411,15 @@ fn of_kind<'a>(case: &Case<'a>, is: impl Fn(&Refusal) -> bool) -> Vec<(&'a Told,
 pub(in crate::ladder) fn next(case: &Case<'_>) -> Vec<Fact> {
     if case.node.told.is_empty() || !case.node.attempts.is_empty() {
         return Vec::new();
+    }
+    if case.trace.gateways.is_empty()
+        && case.node.told.iter().all(|told| told.said.by == Speaker::Node)
+    {
+        return vec![
+            "what the gateway hears and sends: capture both directions at the gateway while the node tries, beside this \
+             console"
+                .into(),
+        ];
     }
     let open = match Words::of(&case.node.told).end {
         End::Refused(_) => "whether the server is right, and why it refuses",
