@@ -66,6 +66,7 @@ mod trace;
 mod vectors;
 mod verdict_words;
 mod why;
+mod words;
 mod working;
 mod working_command;
 
