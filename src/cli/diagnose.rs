@@ -41,7 +41,7 @@ use crate::{
 #[expect(clippy::struct_excessive_bools, reason = "each is a switch of its own")]
 pub struct DiagnoseArgs {
     /// Captures: lines of text or recorded packets, packed or not; `-` is standard input
-    #[arg(value_name = "CAPTURE", required_unless_present = "demo")]
+    #[arg(value_name = "CAPTURE", required_unless_present_any = ["demo", "consoles"])]
     captures: Vec<PathBuf>,
     /// Nodes and gateways with their credentials (TOML)
     #[arg(long, value_name = "FILE")]
@@ -136,8 +136,10 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     // A name that says no form is told before the work, not after it.
     let form = args.report.as_deref().map(Form::of).transpose()?;
     let mut roster = roster(args, screen)?;
-    for console in &args.consoles {
-        console.add(&mut roster, screen)?;
+    let mut said = Vec::new();
+    for (place, console) in args.consoles.iter().enumerate() {
+        let source = u16::try_from(args.captures.len() + place).unwrap_or(u16::MAX);
+        said.extend(console.add(&mut roster, source, screen)?);
     }
     let who = args.selection.who(Some(&roster))?;
     let gateways = args.selection.gateways(Some(&roster))?;
@@ -150,7 +152,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     if let Some((_, place)) = place {
         place.check(&inputs)?;
     }
-    let job = Job { args, roster: &roster, who: &who, gateways: &gateways };
+    let job = Job { args, roster: &roster, who: &who, gateways: &gateways, said: &said };
     if args.working {
         let (kind, text) = if args.show_keys {
             ("caution", WORKING_CAUTION)
@@ -202,6 +204,8 @@ struct Job<'a> {
     roster: &'a Roster,
     who: &'a Who,
     gateways: &'a Gateways,
+    /// What consoles say.
+    said: &'a [Event],
 }
 
 impl Job<'_> {
@@ -215,7 +219,7 @@ impl Job<'_> {
             let demo: (String, Box<dyn Read + Send>) =
                 ("demo".to_owned(), Box::new(demo::CAPTURE.as_bytes()));
             captures::read(vec![demo], None, CaptureOptions::default(), screen, &mut take);
-        } else {
+        } else if !args.captures.is_empty() {
             let unread = captures::read_all(&args.captures, args.strict, screen, &mut take);
             if unread.len() == args.captures.len() {
                 return None;
@@ -224,6 +228,9 @@ impl Job<'_> {
                 let words = format!("the verdicts are without {}", unread.join(", "));
                 screen.word("caution", &words);
             }
+        }
+        for event in self.said {
+            taking.take(event.clone());
         }
         taking.tell(screen);
         let none = self.why_none(&taking);
