@@ -6,7 +6,7 @@ use crate::{
     intake::{Count, Leg, Speaker, Statement, TxError},
     ladder::{
         finding::Finding,
-        rung::{Judgement, State},
+        rung::{Judgement, Rungs, State},
     },
     trace::Told,
 };
@@ -90,7 +90,13 @@ fn one<'a>(case: &Case<'a>, is: impl Fn(&Statement) -> bool) -> Option<&'a Told>
 }
 
 /// Sets what is said beside what is computed.
-pub(super) fn amend(case: &Case<'_>, rung: Rung, judged: Judgement) -> Judgement {
+pub(in crate::ladder) fn amend(case: &mut Case<'_>) {
+    for rung in Rung::ALL {
+        case.ladder[*rung] = amended(case, *rung, case.ladder[*rung].clone());
+    }
+}
+
+fn amended(case: &Case<'_>, rung: Rung, judged: Judgement) -> Judgement {
     if told(case).is_empty() {
         return judged;
     }
