@@ -31,7 +31,7 @@ pub use crate::fact::Certainty;
 pub use cause::{CAUSES, Cause, CauseId, Place};
 pub use diagnosis::{
     Diagnosis, Findings, GatewayDiagnosis, SessionDiagnosis, configured, diagnose, diagnose_node,
-    judge,
+    judge, session_account,
 };
 pub use outcome::{GatewayOutcome, Outcome};
 pub use rung::{Judgement, Ladder, LadderName, RungView, Rungs, State};
@@ -39,7 +39,7 @@ pub use verdict::Verdict;
 
 pub(crate) use cause::hits;
 #[cfg(feature = "cli")]
-pub(crate) use gateway::known::slip as gateway_slip;
+pub(crate) use gateway::identity::slip as gateway_slip;
 
 #[cfg(feature = "page")]
 pub(crate) use join::timely::{SAME_HZ, SAME_US};

@@ -100,7 +100,7 @@ pub(super) fn of_gateway(case: &gateway::Case<'_>) -> GatewayOutcome {
     use gateway::Rung;
     let carries = [Rung::Speaks, Rung::UplinkAcknowledged, Rung::DownlinkOpen];
     if case.heard.is_none() {
-        let unnamed = matches!(case.speaks, gateway::speaks::Speaks::Unnamed);
+        let unnamed = matches!(case.speaks, gateway::voice::Speaks::Unnamed);
         let open = unnamed || case.trace.lacks.is_text();
         return if open { GatewayOutcome::CannotTell } else { GatewayOutcome::Silent };
     }

@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, fact},
     ladder::{
         finding::Finding,
-        gateway::{Case, Rung, known::Known, told},
+        gateway::{Case, Rung, identity::Known, told},
     },
 };
 

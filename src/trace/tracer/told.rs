@@ -50,7 +50,7 @@ impl Tracer<'_> {
 
     /// The node of a DevEUI that somebody names.
     fn spoken_of(&mut self, dev_eui: DevEui) -> Option<usize> {
-        if let Some(index) = self.by_dev_eui.get(&dev_eui.0).and_then(|places| places.first()) {
+        if let Some(index) = self.names.of_dev_eui(dev_eui).first() {
             return Some(*index);
         }
         if let Some(index) = self.named_as.get(&dev_eui) {
