@@ -123,7 +123,7 @@ fn settings(node: &mut Node, lines: &[(u64, String)]) {
         let claim = node.claim_mut(ClaimKind::Firmware).get_or_insert_default();
         match name {
             console::Setting::DevEui if claim.dev_eui.is_none() => {
-                claim.dev_eui = value.parse().ok()
+                claim.dev_eui = value.parse().ok();
             }
             console::Setting::AppKey if claim.app_key.is_none() => {
                 claim.app_key = value.parse::<Aes128Key>().ok().map(Into::into);

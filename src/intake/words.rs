@@ -108,12 +108,14 @@ fn members(value: &Value, name: &str, depth: u8, out: &mut String) {
             });
         }
         Value::Array(list) if depth > 0 => {
-            list.iter().for_each(|value| members(value, name, depth - 1, out));
+            for value in list {
+                members(value, name, depth - 1, out);
+            }
         }
         Value::String(text) if text.len() < LONGEST => {
-            out.push_str(&format!("{name}: {text} | "));
+            out.extend([name, ": ", text, " | "]);
         }
-        Value::Number(number) => out.push_str(&format!("{name}: {number} | ")),
+        Value::Number(number) => out.extend([name, ": ", &number.to_string(), " | "]),
         _ => {}
     }
 }

@@ -187,7 +187,8 @@ fn legs<'a>(trace: &'a Trace, roster: &'a Roster, options: Options<'_>) -> Vec<L
 
 /// One gateway, and what is wrong with it.
 fn leg<'a>(world: &gateway::World<'a>, eui: Option<Eui64>) -> Leg<'a> {
-    let case = gateway::Case::new(world, eui);
+    let mut case = gateway::Case::new(world, eui);
+    gateway::told::amend(&mut case);
     let found = CAUSES.iter().filter_map(|cause| {
         let finding = cause.on_gateway(&case)?;
         let place = gateway_place(cause, |rung| case.is_broken(rung))?;
@@ -237,6 +238,7 @@ fn of_gateway(Leg { case, causes }: Leg<'_>) -> GatewayDiagnosis {
 
 fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
     let mut session = session::Case::new(join::climb(subject));
+    session::told::amend(&mut session);
     let mut causes = causes(&session);
     break_rungs(&mut session, &causes);
     let join: &join::Case<'_> = &session;

@@ -62,3 +62,20 @@ fn a_node_that_an_address_alone_names_is_listed() {
     assert_eq!(told[0]["outcome"], "session-broken");
     assert_eq!(causes(&told), [("abp-counter-restarted".to_owned(), "possible".to_owned())]);
 }
+
+#[test]
+fn a_downlink_that_the_gateway_calls_early_is_late_by_its_counters() {
+    let log = |counter: u32, word: &str| {
+        format!(
+            "10:00:00 gateway 020000fffea09442 starts\n\
+             10:00:05 downlink wanted at 361473295 us, len 17; counter is {counter}\n\
+             10:00:05 downlink refused: {word}\n"
+        )
+    };
+    let late = ("downlink-reached-the-gateway-too-late".to_owned(), "likely".to_owned());
+    assert_eq!(causes(&diagnose(&log(361_540_853, "TOO_EARLY"))), [late.clone()]);
+    assert_eq!(causes(&diagnose(&log(361_540_853, "TOO_LATE"))), [late]);
+    // The slot is still to come: what is said is so.
+    assert_eq!(causes(&diagnose(&log(300_000_000, "TOO_EARLY"))).len(), 0);
+    assert_eq!(causes(&diagnose(&log(361_540_853, "TX_POWER"))).len(), 0);
+}

@@ -79,10 +79,10 @@ impl Line {
                 Some("deveui" | "device" | "node" | "dev" | "enddevice" | "for" | "of")
             )
         };
-        let other = |(_, before, eui): &(usize, Option<&str>, Eui64)| {
+        let another = |(_, before, eui): &(usize, Option<&str>, Eui64)| {
             Some(*eui) == gateway || before.is_some_and(|word| NOT_A_NODE.contains(&word))
         };
-        let euis: Vec<_> = self.euis().filter(|eui| !other(eui)).collect();
+        let euis: Vec<_> = self.euis().filter(|eui| !another(eui)).collect();
         let found = euis.iter().find(|eui| of_a_node(eui)).or(euis.first());
         if let Some((_, _, eui)) = found {
             return Some(Subject::DevEui(DevEui(*eui)));

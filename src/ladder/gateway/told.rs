@@ -6,7 +6,7 @@ use crate::{
     intake::{Count, Leg, Speaker, Statement, TxError},
     ladder::{
         finding::Finding,
-        rung::{Judgement, State},
+        rung::{Judgement, Rungs, State},
     },
     trace::Told,
 };
@@ -77,8 +77,10 @@ fn received<'a>(case: &Case<'a>) -> Option<(u64, f64, &'a Told)> {
     all
 }
 
+type Unsent<'a> = (&'a Told, &'a TxError, Option<(u32, u32)>);
+
 /// A downlink that the gateway says it does not send.
-fn unsent<'a>(case: &Case<'a>) -> Option<(&'a Told, &'a TxError, Option<(u32, u32)>)> {
+fn unsent<'a>(case: &Case<'a>) -> Option<Unsent<'a>> {
     told(case).iter().find_map(|one| match &one.said.what {
         Statement::NotSent { error, counters } => Some((one, error, *counters)),
         _ => None,
@@ -90,7 +92,13 @@ fn one<'a>(case: &Case<'a>, is: impl Fn(&Statement) -> bool) -> Option<&'a Told>
 }
 
 /// Sets what is said beside what is computed.
-pub(super) fn amend(case: &Case<'_>, rung: Rung, judged: Judgement) -> Judgement {
+pub(in crate::ladder) fn amend(case: &mut Case<'_>) {
+    for rung in Rung::ALL {
+        case.ladder[*rung] = amended(case, *rung, case.ladder[*rung].clone());
+    }
+}
+
+fn amended(case: &Case<'_>, rung: Rung, judged: Judgement) -> Judgement {
     if told(case).is_empty() {
         return judged;
     }
@@ -101,10 +109,10 @@ pub(super) fn amend(case: &Case<'_>, rung: Rung, judged: Judgement) -> Judgement
             .map(|one| Judgement::proven(says(one))),
         Rung::Known => one(case, |what| *what == Statement::UnknownGateway)
             .map(|one| Judgement::broken(says(one))),
-        Rung::UplinkAcknowledged => share(case, Leg::Push).and_then(judge_share),
+        Rung::UplinkAcknowledged => share(case, Leg::Push).as_ref().and_then(judge_share),
         Rung::DownlinkOpen => match one(case, |what| *what == Statement::NoDownlinkPath) {
             Some(one) => Some(Judgement::broken(says(one))),
-            None => share(case, Leg::Pull).and_then(judge_share),
+            None => share(case, Leg::Pull).as_ref().and_then(judge_share),
         },
         Rung::Hears => received(case).and_then(|(frames, good, first)| {
             if good > 0.0 {
@@ -136,11 +144,11 @@ pub(super) fn amend(case: &Case<'_>, rung: Rung, judged: Judgement) -> Judgement
     }
 }
 
-fn judge_share(share: Share<'_>) -> Option<Judgement> {
+fn judge_share(share: &Share<'_>) -> Option<Judgement> {
     if share.acknowledged > 0.0 {
         return Some(Judgement::proven(says(share.first)));
     }
-    is_silent(&share).then(|| Judgement::broken(says(share.first)))
+    is_silent(share).then(|| Judgement::broken(says(share.first)))
 }
 
 /// Nothing that it sends is acknowledged, in neither flow, by its own figures.

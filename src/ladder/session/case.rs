@@ -36,10 +36,7 @@ impl<'a> Case<'a> {
         let mut case = Self { join, stories, ladders };
         for rung in Rung::ALL {
             for session in 0..case.ladders.len() {
-                let mut judgement = rung.judge(&case, session);
-                if *rung == Rung::Fresh {
-                    judgement = super::told::amend(&case, session, judgement);
-                }
+                let judgement = rung.judge(&case, session);
                 if let Some(ladder) = case.ladders.get_mut(session) {
                     ladder[*rung] = judgement;
                 }

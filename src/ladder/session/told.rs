@@ -1,6 +1,6 @@
 //! What a server says of the counter of a session's data.
 
-use super::{Case, Story};
+use super::{Case, Rung, Story};
 use crate::{
     fact::{Certainty, Value, fact},
     intake::{Refusal, Statement, Subject},
@@ -32,7 +32,20 @@ fn refused<'a>(
 }
 
 /// Sets what is said of the counter beside what is computed.
-pub(super) fn amend(case: &Case<'_>, session: usize, judged: Judgement) -> Judgement {
+pub(in crate::ladder) fn amend(case: &mut Case<'_>) {
+    for session in 0..case.ladders.len() {
+        let Some(judged) = case.ladders.get(session).map(|ladder| ladder[Rung::Fresh].clone())
+        else {
+            continue;
+        };
+        let amended = amended(case, session, judged);
+        if let Some(ladder) = case.ladders.get_mut(session) {
+            ladder[Rung::Fresh] = amended;
+        }
+    }
+}
+
+fn amended(case: &Case<'_>, session: usize, judged: Judgement) -> Judgement {
     let Some(own) = case.session(session) else { return judged };
     let refused = refused(&case.node.told, Some(own));
     let Some((told, ..)) = refused.first() else { return judged };

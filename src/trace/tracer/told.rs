@@ -91,7 +91,9 @@ impl Tracer<'_> {
     pub(super) fn settle_words(&mut self) {
         let unnamed = std::mem::take(&mut self.unnamed);
         if let ([only], 1) = (&mut self.trace.nodes[..], self.roster.nodes.len()) {
-            unnamed.into_iter().for_each(|told| only.told.push(told));
+            for told in unnamed {
+                only.told.push(told);
+            }
         }
     }
 }

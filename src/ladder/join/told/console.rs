@@ -39,7 +39,7 @@ pub(in crate::ladder) fn late(case: &Case<'_>) -> Option<Finding> {
         })
         .collect();
     let (_, first) = *windows.first()?;
-    let off = |us: i64| us > JOIN_US + OFF_US || us < JOIN_US - EARLY_US;
+    let off = |us: i64| !(JOIN_US - EARLY_US..=JOIN_US + OFF_US).contains(&us);
     if !windows.iter().all(|(_, us)| off(*us)) {
         return None;
     }
