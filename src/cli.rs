@@ -26,6 +26,7 @@ pub mod key_options;
 pub mod keys;
 pub mod lesson;
 pub mod man;
+mod output;
 pub mod plan;
 mod progress;
 pub mod read;
@@ -34,6 +35,7 @@ pub mod roster;
 mod rosters;
 mod screen;
 pub mod selection;
+mod signals;
 pub mod tap;
 mod usage;
 mod values;
@@ -56,6 +58,12 @@ pub enum Exit {
     FaultFound = 1,
     /// 2: an input or the usage is wrong; what is whole was still shown.
     BadInput = 2,
+    /// 129: SIGHUP ended the run, and there was nothing else to report; likewise the next two.
+    HungUp = 129,
+    /// 130: Ctrl-C.
+    Interrupted = 130,
+    /// 143: SIGTERM.
+    Terminated = 143,
 }
 
 impl From<Exit> for std::process::ExitCode {
@@ -93,7 +101,8 @@ const EXIT_HELP: &str = "\
 Exit status:
   0  nothing wrong was found
   1  a fault was found, such as a MIC that fails
-  2  an input or the usage is wrong; what is whole is still shown";
+  2  an input or the usage is wrong; what is whole is still shown
+  130 after Ctrl-C and 143 after SIGTERM, where there is nothing else to report";
 
 const SHORT_HELP: &str = "\
 handfast decodes LoRaWAN frames and says why a node does not join.
@@ -171,18 +180,23 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> Exit {
                 let _ = error.print();
                 return Exit::Fine;
             }
-            let words = fold::fold(&error.render().ansi().to_string(), 2, screen::WIDTH);
+            let words = screen::guarded_usage(&error.render().ansi().to_string());
+            let words = fold::fold(&words, 2, screen::WIDTH);
             // Takes the colours away where the screen has none.
             let _ = write!(anstream::stderr(), "{words}");
             return Exit::BadInput;
         }
     };
+    signals::watch();
     let mut screen = Screen::new(program.color.into());
     let ran = match &program.command {
         Some(command) => command.run(&mut screen),
         None => screen.data(SHORT_HELP),
     };
-    screen.end(ran)
+    match (screen.end(ran), signals::status()) {
+        (Exit::Fine, Some(signal)) => signal,
+        (exit, _) => exit,
+    }
 }
 
 impl From<When> for anstream::ColorChoice {

@@ -310,6 +310,8 @@ pub enum Value {
     Micros(i64),
     /// A duration, microseconds, as people say it: `0.42 s`, `1.2 ms`, `3 min 20 s`.
     About(i64),
+    /// How a clock stands to another, microseconds: `3 s ahead of`, `3 s behind`.
+    Apart(i64),
     /// A moment.
     Time(Timestamp),
     /// An EUI-64.

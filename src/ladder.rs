@@ -32,7 +32,7 @@ pub use crate::fact::Certainty;
 pub use cause::{CAUSES, Cause, CauseId, Place};
 pub use diagnosis::{
     Diagnosis, Findings, GatewayDiagnosis, SessionDiagnosis, configured, diagnose, diagnose_node,
-    judge,
+    judge, session_account,
 };
 pub use outcome::{GatewayOutcome, Outcome};
 pub use rung::{Judgement, Ladder, LadderName, RungView, Rungs, State};

@@ -48,7 +48,7 @@ pub use network::{Asker, Askers, NameAsked, NetworkError, NetworkErrors};
 pub use session::{Candidate, Data, DataSeen, Held, Origin, Session};
 pub use sighting::{Ack, Line, Sending, Sighting, Transmission};
 pub use spread::Spread;
-pub use tracer::Tracer;
+pub use tracer::{GatewayTracer, Tracer};
 
 pub(crate) use counters::{Given, HALVES_OF_1_1, SEARCHES_OF_A_NODE, at_the_start};
 pub(crate) use keys::root_keys;

@@ -8,7 +8,7 @@ use crate::{
     ladder,
     nearest::nearest,
     roster::Roster,
-    words::Count,
+    words::{Count, Visible},
 };
 
 /// A node's name and the file that its console was written to.
@@ -29,6 +29,11 @@ impl Console {
                 Err("a node's name on the roster and a file, such as probe-07=probe-07.log".into())
             }
         }
+    }
+
+    /// Returns the file.
+    pub(super) fn path(&self) -> &std::path::Path {
+        &self.path
     }
 
     /// Adds what the console tells to what the node's firmware claims.
@@ -59,7 +64,7 @@ impl Console {
                 more += 1;
             }
         }
-        let path = self.path.display();
+        let path = Visible::path(&self.path);
         if wide {
             screen.word("note", &format!("{path}: UTF-16 text, not read; save it anew as UTF-8"));
         } else if !ladder::tells_a_window(&told) {

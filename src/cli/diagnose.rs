@@ -4,7 +4,6 @@ use std::{
     collections::HashMap,
     io::{self, IsTerminal, Read},
     path::{Path, PathBuf},
-    sync::atomic::{AtomicBool, Ordering},
 };
 
 use super::{
@@ -13,10 +12,12 @@ use super::{
     console::Console,
     gateway_configs,
     growing::Growing,
+    output,
     read::WORKING_CAUTION,
     report_file::{self, Form},
     rosters,
     selection::{Gateways, Selection, Since, Who},
+    signals::{self, Phase, STOP},
     values,
 };
 use crate::{
@@ -29,7 +30,7 @@ use crate::{
     roster::{self, Roster},
     show::{Secrets, json, text},
     trace::{ClockApart, Trace, Tracer},
-    words::Count,
+    words::{Count, Visible},
     working::{self, Sheet},
 };
 
@@ -67,6 +68,9 @@ pub struct DiagnoseArgs {
     /// Also write a report to be sent on: .html is a page, .md is for issue trackers
     #[arg(long, value_name = "FILE")]
     report: Option<PathBuf>,
+    /// Replace a report's file that holds something else
+    #[arg(long, requires = "report")]
+    force: bool,
     /// Show the computations that decide each verdict, step by step; keys only with --show-keys
     #[arg(long)]
     working: bool,
@@ -120,9 +124,6 @@ Exit status: 1 when a rung is broken or a cause is found, 2 when a capture or
 the roster is not intact (everything intact is still judged) or the usage is
 wrong.";
 
-/// Set by Ctrl-C: the search around keys stops and says what it had covered.
-static STOP: AtomicBool = AtomicBool::new(false);
-
 /// Runs `diagnose`.
 ///
 /// # Errors
@@ -136,11 +137,16 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
         console.add(&mut roster, screen)?;
     }
     let who = args.selection.who(Some(&roster))?;
-    if args.digits == 3 {
-        // Without a handler Ctrl-C ends the program, which is as well.
-        let _ = ctrlc::set_handler(interrupted);
-    }
     let gateways = args.selection.gateways(Some(&roster))?;
+    let inputs = inputs(args, &roster);
+    let place = args
+        .report
+        .as_deref()
+        .zip(form)
+        .map(|(path, form)| (form, report_file::place(form, path, args.force, args.show_keys)));
+    if let Some((_, place)) = place {
+        place.check(&inputs)?;
+    }
     let job = Job { args, roster: &roster, who: &who, gateways: &gateways };
     if args.working {
         let (kind, text) = if args.show_keys {
@@ -155,27 +161,37 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     }
     let Some((trace, all, none)) = job.judge(screen) else { return Ok(()) };
     job.tell_clocks(&trace.clocks, screen);
+    if all.gateways.is_empty() {
+        tell_names(&trace, screen);
+    }
     let printed = report(args, &all, none, &|one| job.worked(one, &trace), screen);
-    if let (Some(file), Some(form)) = (&args.report, form) {
+    if let Some((form, place)) = place {
         let options = report::Options { show_keys: args.show_keys };
         let report = Report::new(&all.nodes, &trace, &roster, options).with_gateways(&all.gateways);
         // Whoever closes the pipe early wants the file all the same.
-        report_file::write(&report, form, file, screen)?;
+        report_file::write(&report, form, place, &inputs, screen)?;
     }
     printed
-}
-
-/// What Ctrl-C does: the first time it stops a search, the second time the program.
-fn interrupted() {
-    if STOP.swap(true, Ordering::Relaxed) {
-        std::process::exit(130);
-    }
 }
 
 /// Why there is no node: nothing at all, or nothing that tells whose it is.
 const NO_FRAME: &str = "the capture holds no frame of one";
 const FOREIGN_DATA: &str =
     "the capture holds data frames, and no Join-Request or key that tells whose";
+
+/// Names that nobody resolves, where no gateway is known whose they may be.
+fn tell_names(trace: &Trace, screen: &mut Screen) {
+    for asker in trace.askers.all() {
+        for name in asker.names.iter().filter(|name| name.resolved == 0 && name.no_such_name > 0) {
+            let words = format!(
+                "{} asks {} times for {}, and the resolver says that there is no such name; if that is a gateway's \
+                 server, correct the name there",
+                asker.address, name.asked, name.name
+            );
+            screen.word("note", &words);
+        }
+    }
+}
 
 /// One reading of the captures.
 struct Job<'a> {
@@ -236,8 +252,10 @@ impl Job<'_> {
         let progress = Progress::new(bar);
         let show = |done, total| progress.show(done, total);
         let effort = Effort { max_digits: args.digits, stop: &STOP, progress: Some(&show) };
+        let before = signals::phase(Phase::Searches);
         let options = ladder::Options { plan: args.region, effort };
         let mut all = ladder::judge(&trace, self.roster, options);
+        signals::phase(before);
         progress.end();
         all.nodes.retain(|diagnosis| {
             let node = trace.nodes.get(diagnosis.place);
@@ -262,7 +280,7 @@ impl Job<'_> {
     fn tell_clocks(&self, clocks: &[ClockApart], screen: &mut Screen) {
         let name = |source: u16| match self.args.captures.get(usize::from(source)) {
             Some(path) if path == Path::new("-") => "standard input".to_owned(),
-            Some(path) => path.display().to_string(),
+            Some(path) => Visible::path(path).to_string(),
             None => format!("capture {}", source + 1),
         };
         for ClockApart { source, against, ahead, frames } in clocks {
@@ -287,6 +305,7 @@ impl Job<'_> {
     /// Reads on as the captures grow, until interrupted or standard input ends; judges anew whenever
     /// something came and then nothing for a moment.
     fn follow(&self, screen: &mut Screen) -> Result<(), Failure> {
+        signals::phase(Phase::Stops);
         let mut growing = Growing::open(&self.args.captures, self.args.strict, screen);
         let mut taking = Taking::new(self);
         let mut told: HashMap<String, String> = HashMap::new();
@@ -326,7 +345,7 @@ impl Job<'_> {
                 }
                 screen.flush()?;
             }
-            if growing.is_over() || STOP.load(Ordering::Relaxed) {
+            if growing.is_over() || signals::is_stopped() {
                 taking.tell(screen);
                 return Ok(());
             }
@@ -461,6 +480,16 @@ fn report_nodes(
         screen.data(&page)?;
     }
     Ok(())
+}
+
+/// Returns the files that are read, none of which is written.
+fn inputs(args: &DiagnoseArgs, roster: &Roster) -> Vec<PathBuf> {
+    let mut inputs: Vec<PathBuf> = args.captures.clone();
+    inputs.extend(args.roster.iter().chain(&args.gateway_config).cloned());
+    inputs.extend(args.consoles.iter().map(|console| console.path().to_owned()));
+    inputs.extend(args.claims.files());
+    inputs.extend(output::files_of(roster));
+    inputs
 }
 
 fn roster(args: &DiagnoseArgs, screen: &mut Screen) -> Result<Roster, Failure> {

@@ -75,6 +75,10 @@ pub fn write_value(value: &Value, secrets: Secrets, out: &mut dyn fmt::Write) ->
         Value::Rate(rate) => write!(out, "{rate}"),
         Value::Micros(us) => write_seconds(*us, out),
         Value::About(us) => write_about(*us, out),
+        Value::Apart(us) => {
+            write_about(us.saturating_abs(), out)?;
+            out.write_str(if *us < 0 { " behind" } else { " ahead of" })
+        }
         Value::Time(time) => write!(out, "{time}"),
         Value::Eui(eui) => write!(out, "{eui}"),
         Value::DevAddr(addr) => write!(out, "{addr}"),
@@ -223,6 +227,8 @@ mod tests {
         assert_eq!(words(Value::About(1_200)), "1.2 ms");
         assert_eq!(words(Value::About(2_310_000)), "2.31 s");
         assert_eq!(words(Value::About(200_000_000)), "3 min 20 s");
+        assert_eq!(words(Value::Apart(-2_310_000)), "2.31 s behind");
+        assert_eq!(words(Value::Apart(2_310_000)), "2.31 s ahead of");
         assert_eq!(words(Value::Dbm(-118.04)), "-118 dBm");
         assert_eq!(words(Value::Db(7.25)), "7.3 dB");
         assert_eq!(words(Value::Count(1, "request")), "1 request");

@@ -303,6 +303,20 @@ fn silence(case: &join::Case<'_>, causes: &[Verdict]) -> Ladder<join::Rung> {
     })
 }
 
+/// Returns the account of the session that a diagnosis tells of: the settings of both sides, and the last
+/// downlinks. The diagnosis is of this trace and roster.
+pub fn session_account(
+    trace: &Trace,
+    roster: &Roster,
+    diagnosis: &Diagnosis,
+) -> Option<session::Account> {
+    let told = diagnosis.session.as_ref()?;
+    let node = trace.nodes.get(diagnosis.place)?;
+    let options = Options { plan: diagnosis.plan, ..Options::default() };
+    let subject = Subject::new(trace, roster, node, options, false);
+    session::account(&session::Case::new(join::climb(subject)), told.place)
+}
+
 /// The ladder of the session that matters most.
 fn session_told(case: &session::Case<'_>) -> Option<SessionDiagnosis> {
     let place = case.telling_session()?;

@@ -13,6 +13,7 @@
 //! | 9 | received | the node shows that it got them |
 //! | 10 | settled | MAC requests converge, and both sides hold the same settings |
 
+mod account;
 pub(super) mod adr;
 pub(super) mod aim;
 mod aimed;
@@ -44,6 +45,8 @@ pub(super) mod words;
 
 use super::rung::rungs;
 
+pub(super) use account::of as account;
+pub use account::{Account, DownlinkTold, SettingTold};
 pub(super) use case::Case;
 pub(super) use shown::Shown;
 pub(super) use story::Story;

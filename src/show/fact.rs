@@ -56,7 +56,9 @@ fn gather(fact: &Fact, secrets: Secrets, out: &mut Map<String, serde_json::Value
             value => {
                 if let Some(plain) = plain(value, secrets) {
                     let name = match value {
-                        Value::Micros(_) | Value::About(_) if !name.ends_with("_us") => {
+                        Value::Micros(_) | Value::About(_) | Value::Apart(_)
+                            if !name.ends_with("_us") =>
+                        {
                             format!("{name}_us")
                         }
                         _ => (*name).to_owned(),
@@ -73,7 +75,7 @@ fn plain(value: &Value, secrets: Secrets) -> Option<serde_json::Value> {
     Some(match value {
         // Words that were put together beforehand are in the text.
         Value::Text(words) => json!(words),
-        Value::Number(n) | Value::Micros(n) | Value::About(n) => json!(n),
+        Value::Number(n) | Value::Micros(n) | Value::About(n) | Value::Apart(n) => json!(n),
         Value::Count(n, _) => json!(n),
         Value::Decimal(n) | Value::Dbm(n) | Value::Db(n) | Value::Probability(n) => json!(n),
         Value::Frequency(hz) => json!(hz),

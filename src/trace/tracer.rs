@@ -6,15 +6,18 @@ mod shed;
 mod short;
 mod twice;
 mod up;
+mod watch;
 mod who;
+
+pub use watch::GatewayTracer;
 
 use std::collections::{HashMap, VecDeque};
 
 use jiff::Timestamp;
 
 use super::{
-    Counters, GatewayTrace, KeyRef, Line, Moment, NodeTrace, Origin, Role, Rule,
-    SEARCHES_OF_A_NODE, Session, Trace,
+    Counters, GatewayTrace, KeyRef, Line, NodeTrace, Origin, Role, Rule, SEARCHES_OF_A_NODE,
+    Session, Trace,
     names::Names,
     order::InOrder,
     pairing::OpenOrders,
@@ -24,7 +27,7 @@ use crate::{
     crypto::derive::{self, SessionKeys},
     frame::DataFrame,
     id::{DevAddr, DevEui, Eui64},
-    intake::{Event, Lost, Position, What},
+    intake::{Event, Position, What},
     key::{AppKey, NwkKey},
     roster::{Claim, ClaimKind, Roster},
 };
@@ -214,36 +217,9 @@ impl<'r> Tracer<'r> {
 
     fn event(&mut self, event: Event) {
         let line = self.line(event.place);
-        match &event.what {
-            What::Gap(gap) => {
-                if gap.lost.may_be_a_downlink() && self.trace.lacks.damaged.len() < DAMAGED {
-                    self.trace.lacks.damaged.push(line);
-                }
-                if gap.lost == Lost::Anything {
-                    self.trace.lacks.has_text |= gap.is_text();
-                    return;
-                }
-            }
-            What::Network(network) => {
-                let moment = Moment { line, at: event.time };
-                self.trace.askers.take(moment, &event.wire, network);
-                // What it says of nobody's datagrams is no gateway.
-                if event.gateway.is_none() {
-                    return;
-                }
-            }
-            _ => {}
+        if !self.trace.around(line, &event) {
+            return;
         }
-        let silence = event.found.is_complete();
-        self.trace.lacks.shows_silence |= silence;
-        self.trace.lacks.has_text |= !silence;
-        if let Some(at) = event.time {
-            self.trace.span = Some(match self.trace.span {
-                Some((first, last)) => (first.min(at), last.max(at)),
-                None => (at, at),
-            });
-        }
-        self.trace.gateways.entry(event.gateway).or_default().event(line, &event);
         let from =
             Arrival { line, at: event.time, gateway: event.gateway, token: event.wire.token };
         match event.what {

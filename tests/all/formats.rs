@@ -288,6 +288,39 @@ fn packets_of_a_general_purpose_library_read_to_the_same_events() {
     }
 }
 
+/// What a network says of datagrams that do not arrive: ICMP (RFC 792, RFC 4443) and DNS (RFC 1035), as a
+/// general-purpose library writes them.
+#[test]
+#[ignore = "needs packets that vectors/pcaps.py wrote: set HANDFAST_PCAPS"]
+fn what_the_network_says_is_read_from_packets_of_a_general_purpose_library() {
+    let mut read = 0;
+    let folder = pcaps("network").parent().unwrap().join("network.toml");
+    fs::write(
+        &folder,
+        "region = \"EU868\"\n[[gateway]]\neui = \"020000fffeea0051\"\nserver = \"lns.orchard.example\"\n",
+    )
+    .unwrap();
+    let roster = folder.to_str().unwrap();
+    for file in fs::read_dir(pcaps("network")).unwrap() {
+        let path = file.unwrap().path();
+        let name = path.file_stem().unwrap().to_str().unwrap().to_owned();
+        let output = assert_cmd::Command::cargo_bin("handfast")
+            .unwrap()
+            .args(["diagnose", "--json", path.to_str().unwrap(), "--roster", roster])
+            .output()
+            .unwrap();
+        let out = String::from_utf8(output.stdout).unwrap();
+        let wanted = match name.split_once('-').unwrap().0 {
+            "port" => "server-port-closed",
+            "host" => "server-unreachable",
+            _ => "server-name-not-resolved",
+        };
+        assert!(out.contains(&format!("\"id\":\"{wanted}\"")), "{name}: {out}");
+        read += 1;
+    }
+    assert_eq!(read, 6);
+}
+
 #[test]
 #[ignore = "writes packets for vectors/pcaps.py: set HANDFAST_PCAPS"]
 fn our_packets_are_written_for_a_general_purpose_library() {

@@ -56,6 +56,7 @@ mod region_tables;
 mod report;
 mod roster;
 mod roster_command;
+mod safe;
 mod selection;
 mod siblings;
 mod snapshots;

@@ -20,11 +20,16 @@ pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
     }
     let mut known = Vec::new();
     if let Some((low, high)) = heard.clock.range {
-        known.push(fact!(
-            "its statistics' time is {low} to {high} ahead of the capture's",
-            low = Value::About(low),
-            high = Value::About(high)
-        ));
+        let apart = low.abs().max(high.abs());
+        // Statistics tell whole seconds.
+        known.push(if apart < 1_000_000 {
+            "its statistics' time agrees with the capture's to the second".into()
+        } else {
+            fact!(
+                "its statistics' time agrees with the capture's to {within}",
+                within = Value::About(apart)
+            )
+        });
     }
     let [radio] = heard.radios.all.as_slice() else {
         return match known.into_iter().next() {

@@ -66,10 +66,10 @@ impl Apart {
             told = self.told
         ));
         finding.add(fact!(
-            "{reports}, {first} ahead of the capture's clock at first, {last} at last",
+            "{reports}, {first} the capture's clock at first, {last} it at last",
             reports = Value::Count(self.reports, "report"),
-            first = Value::About(self.ahead.0),
-            last = Value::About(self.ahead.1)
+            first = Value::Apart(self.ahead.0),
+            last = Value::Apart(self.ahead.1)
         ));
         finding
             .add("joins and class A need the radio's counter alone: this clock stops none of them");
@@ -189,14 +189,14 @@ impl ClockFault {
                 told = apart.told
             ),
             Self::LocalTime(apart) | Self::Off(apart) => fact!(
-                "{report}: its statistics' time is {ahead} ahead of the capture's",
+                "{report}: its statistics' time is {apart} the capture's",
                 report = apart.at,
-                ahead = Value::About(apart.ahead.1)
+                apart = Value::Apart(apart.ahead.1)
             ),
             Self::Drifts(apart) => fact!(
-                "its statistics' time is {first} ahead of the capture's at first, {last} at last",
-                first = Value::About(apart.ahead.0),
-                last = Value::About(apart.ahead.1);
+                "its statistics' time is {first} the capture's at first, {last} it at last",
+                first = Value::Apart(apart.ahead.0),
+                last = Value::Apart(apart.ahead.1);
                 at: Cite::from(apart.at)
             ),
             Self::Restarted(restarts) => match restarts.first() {
