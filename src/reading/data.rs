@@ -74,8 +74,8 @@ impl Trial<'_> {
         let any = context.given(frame.fcnt);
         let conf_fcnts = session.counters.conf_fcnts(frame, &any);
         let unseen = any.unseen(&conf_fcnts);
-        let both = self.misses.iter().filter(|miss| miss.by == SignedBy::BothIntegrityKeys);
-        let Some(half) = both.filter_map(DataMismatch::half).next() else { return };
+        let mut both = self.misses.iter().filter(|miss| miss.by == SignedBy::BothIntegrityKeys);
+        let Some(half) = both.find_map(DataMismatch::half) else { return };
         let input = &mut self.input;
         self.other_rate = self
             .verifiers
@@ -156,9 +156,9 @@ fn held(
     let conf_fcnts = session.counters.conf_fcnts(frame, &given);
     let context = of_session(frame, session, context);
     let unseen = given.unseen(&conf_fcnts);
-    let verifier = trial.verifiers.get_mut(verified.proof().claim());
+    let ready = trial.verifiers.get_mut(verified.proof().claim());
     let searched =
-        verifier.and_then(|ready| searched(&verified, ready, &mut trial.input, &unseen, &context));
+        ready.and_then(|ready| searched(&verified, ready, &mut trial.input, &unseen, &context));
     session.counters.take(frame, verified.proof());
     proven(frame, &Hit { bunch: session.bunch, verified, searched }, &context)
 }

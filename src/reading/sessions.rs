@@ -46,7 +46,7 @@ pub struct Sessions {
     stated: HashMap<(usize, DevAddr), Counters>,
     /// Searches that are left to keys of the ring.
     searches_left: HashMap<usize, u16>,
-    sessions: HashMap<DevAddr, VecDeque<Session>>,
+    joined: HashMap<DevAddr, VecDeque<Session>>,
     /// The addresses, the one that was given longest ago first.
     order: VecDeque<DevAddr>,
 }
@@ -100,12 +100,12 @@ impl Sessions {
 
     /// Returns how many sessions are remembered, candidates included.
     pub fn len(&self) -> usize {
-        self.sessions.values().map(VecDeque::len).sum()
+        self.joined.values().map(VecDeque::len).sum()
     }
 
     /// Returns whether no session is remembered.
     pub fn is_empty(&self) -> bool {
-        self.sessions.is_empty()
+        self.joined.is_empty()
     }
 
     fn learn(&mut self, reading: &Reading, ring: &KeyRing, context: &Context) {
@@ -182,7 +182,7 @@ impl Sessions {
         bunch.source.dev_addr = Some(dev_addr);
         bunch.source.dev_eui = dev_eui.or(bunch.source.dev_eui);
         put(&mut bunch, keys);
-        let known = self.sessions.entry(dev_addr).or_default();
+        let known = self.joined.entry(dev_addr).or_default();
         let mut fellows = known.iter().filter(|other| other.accept == accept);
         if fellows.any(|other| other.proven || other.nonce == nonce) {
             return;
@@ -196,14 +196,14 @@ impl Sessions {
         if self.order.len() > ADDRESSES
             && let Some(oldest) = self.order.pop_front()
         {
-            self.sessions.remove(&oldest);
+            self.joined.remove(&oldest);
         }
     }
 
     /// Reads a Rejoin-Request of types 0 or 2, which a session key signs.
     fn rejoin(&self, request: &RejoinRequest, ring: &KeyRing) -> Option<Found> {
         let dev_eui = request.body.dev_eui()?;
-        let sessions = self.sessions.values().flatten();
+        let sessions = self.joined.values().flatten();
         sessions
             .filter(|session| session.bunch.source.dev_eui == Some(dev_eui))
             .map(|session| join::rejoin(request, ring, Some(&session.bunch)))
@@ -214,7 +214,7 @@ impl Sessions {
     /// at hand state.
     fn data(&mut self, frame: &DataFrame, ring: &KeyRing, context: &Context) -> Found {
         let mut tried = Vec::new();
-        let joined = self.sessions.get(&frame.dev_addr);
+        let joined = self.joined.get(&frame.dev_addr);
         for Session { bunch, counters, .. } in joined.into_iter().flatten() {
             let (counters, searches_left) = (counters.clone(), SEARCHES_OF_A_NODE);
             tried.push(data::Session { bunch, counters, searches_left, refutes: false });
@@ -247,7 +247,7 @@ impl Sessions {
                 self.stated.insert(key, counters);
             }
         }
-        let Some(sessions) = self.sessions.get_mut(&frame.dev_addr) else { return found };
+        let Some(sessions) = self.joined.get_mut(&frame.dev_addr) else { return found };
         for (session, (counters, _)) in sessions.iter_mut().zip(learnt) {
             session.counters = counters;
         }

@@ -96,10 +96,10 @@ fn assert_agree(name: &str, octets: &[u8], roster: &Roster) -> Option<Said> {
     let alone = handfast::reading::read(decode(octets), &ring, &context);
     let mut tracer = Tracer::new(roster);
     tracer.push(event);
-    let traced = trace_says(&tracer.finish()).remove(octets);
-    assert_eq!(read_says(&read), traced, "{name}: read, and diagnose");
-    assert_eq!(read_says(&alone), traced, "{name}: one frame alone, and diagnose");
-    traced
+    let followed = trace_says(&tracer.finish()).remove(octets);
+    assert_eq!(read_says(&read), followed, "{name}: read, and diagnose");
+    assert_eq!(read_says(&alone), followed, "{name}: one frame alone, and diagnose");
+    followed
 }
 
 #[test]
@@ -158,16 +158,16 @@ fn read_and_diagnose_agree_on_every_frame_of_the_captures() {
             }
             tracer.push(event);
         }
-        let traced = trace_says(&tracer.finish());
-        held += traced.len();
-        for (octets, said) in &traced {
+        let followed = trace_says(&tracer.finish());
+        held += followed.len();
+        for (octets, said) in &followed {
             // What no standard derives is a mistake that diagnose looks for; read knows the standard's.
             if let Some(read) = read.get(octets) {
                 assert_eq!(read, said, "{}: {}", folder.display(), hex::encode(octets));
             }
         }
         for (octets, said) in &read {
-            let also = traced.get(octets);
+            let also = followed.get(octets);
             assert_eq!(also, Some(said), "{}: {}", folder.display(), hex::encode(octets));
         }
     }
