@@ -12,7 +12,7 @@ use super::{
     frame_keys::{FrameKeys, bunch},
     frames::{Frames, InputFrame},
     key_options::{KEYS_HELP, KeyOptions},
-    rosters,
+    mistyped, rosters,
     selection::{Gateways, Selection, Who},
     values,
 };
@@ -159,6 +159,10 @@ impl ReadArgs {
 /// # Errors
 /// [`Failure`] when a key is wrong or nothing is given. Damaged frames only raise the exit status.
 pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
+    let inputs = args.frames.iter().map(Path::new).chain(args.files.iter().map(PathBuf::as_path));
+    if let Some(path) = mistyped::roster_among(inputs) {
+        return Err(UsageError::RosterAsCapture { path, other: args.roster.is_some() }.into());
+    }
     let (ring, who, gateways) = args.ring(screen)?;
     let mut texts = args.frames.clone();
     if texts.is_empty() && args.files.is_empty() {
