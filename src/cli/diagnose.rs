@@ -7,12 +7,12 @@ use std::{
 };
 
 use super::{
-    Failure, Screen, captures,
+    Failure, Screen, UsageError, captures,
     claims::{self, ClaimArgs},
     console::Console,
     gateway_configs,
     growing::Growing,
-    output,
+    mistyped, output,
     read::WORKING_CAUTION,
     report_file::{self, Form},
     rosters,
@@ -135,6 +135,9 @@ wrong.";
 pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     // A name that says no form is told before the work, not after it.
     let form = args.report.as_deref().map(Form::of).transpose()?;
+    if let Some(path) = mistyped::roster_among(args.captures.iter().map(PathBuf::as_path)) {
+        return Err(UsageError::RosterAsCapture { path, other: args.roster.is_some() }.into());
+    }
     let mut roster = roster(args, screen)?;
     let mut said = Vec::new();
     for (place, console) in args.consoles.iter().enumerate() {
@@ -181,6 +184,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
 
 /// Why there is no node: nothing at all, or nothing that tells whose it is.
 const NO_FRAME: &str = "the capture holds no frame of one";
+const CUT: &str = "every frame in the capture is cut short (`handfast read` shows where it ends)";
 const FOREIGN_DATA: &str =
     "the capture holds data frames, and no Join-Request or key that tells whose";
 
@@ -234,8 +238,10 @@ impl Job<'_> {
         }
         taking.tell(screen);
         let none = self.why_none(&taking);
+        let cut = taking.cut;
         let (trace, all) = self.verdicts(taking.tracer, screen);
         let none = match none {
+            NO_FRAME if cut.all => CUT,
             NO_FRAME if !trace.foreign_data.is_empty() => FOREIGN_DATA,
             none => none,
         };
@@ -369,19 +375,49 @@ struct Taking<'a> {
     /// Lines and packets of which something was left out, and the last of them.
     left_out: usize,
     last_left: Option<Position>,
+    cut: Cut,
 }
+
+/// Whether frames were met that are cut short.
+#[derive(Clone, Copy, Debug, Default)]
+struct Cut {
+    /// Whether there is a frame, and every one is cut short.
+    all: bool,
+    /// Whether there is one that is not.
+    intact: bool,
+}
+
+impl Cut {
+    fn see(&mut self, event: &Event) {
+        let Some(frame) = event.frame() else { return };
+        self.intact |= frame.stopped.is_none() || frame.octets.len() < SHORTEST;
+        self.all = !self.intact;
+    }
+}
+
+/// Bytes of the shortest frame that has a MIC: fewer are not called a frame that was cut.
+const SHORTEST: usize = 12;
 
 impl<'a> Taking<'a> {
     fn new(job: &Job<'a>) -> Self {
         let tracer = Tracer::new(job.roster);
         let (selection, gateways) = (&job.args.selection, job.gateways);
-        Self { selection, gateways, tracer, taken: 0, left_out: 0, last_left: None }
+        Self {
+            selection,
+            gateways,
+            tracer,
+            taken: 0,
+            left_out: 0,
+            last_left: None,
+            cut: Cut::default(),
+        }
     }
 
     fn take(&mut self, event: Event) {
         let damaged = event.gap().is_some_and(|gap| gap.lost == Lost::Anything);
         if damaged || self.selection.keeps_event(self.gateways, &event) {
             self.taken += usize::from(!damaged);
+            self.cut.see(&event);
             return self.tracer.push(event);
         }
         // What was before or after answers nothing of what is asked for.

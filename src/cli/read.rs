@@ -12,7 +12,7 @@ use super::{
     frame_keys::{FrameKeys, bunch},
     frames::{Frames, InputFrame, Met},
     key_options::{KEYS_HELP, KeyOptions},
-    output, rosters,
+    mistyped, output, rosters,
     selection::{Gateways, Selection, Who},
     signals::{self, Phase},
     values,
@@ -169,6 +169,10 @@ impl ReadArgs {
 /// # Errors
 /// [`Failure`] when a key is wrong or nothing is given. Damaged frames only raise the exit status.
 pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
+    let given = args.frames.iter().map(Path::new).chain(args.files.iter().map(PathBuf::as_path));
+    if let Some(path) = mistyped::roster_among(given) {
+        return Err(UsageError::RosterAsCapture { path, other: args.roster.is_some() }.into());
+    }
     let Ring { ring, who, gateways, inputs } = args.ring(screen)?;
     let mut texts = args.frames.clone();
     if texts.is_empty() && args.files.is_empty() {
