@@ -109,9 +109,9 @@ impl Line {
                 Token::Number(value) => *value,
                 _ => return None,
             };
-            let named = (at.saturating_sub(3)..at)
+            let is_near = (at.saturating_sub(3)..at)
                 .any(|at| self.word(at).is_some_and(|word| names.contains(&word)));
-            (named && value.fract() == 0.0 && value >= 0.0).then_some(as_u64(value))
+            (is_near && value.fract() == 0.0 && value >= 0.0).then_some(as_u64(value))
         })
     }
 }
