@@ -17,7 +17,7 @@ use crate::{
 /// How much of a ladder is told.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub enum Depth {
-    /// A mark a rung, and what is said of those that are broken; of the first open one where none is.
+    /// A mark a rung, and what is said of those that are broken; where none is, of what is not decided.
     Marks,
     /// What is said of every rung.
     Full,
@@ -52,14 +52,15 @@ pub fn diagnosis(
         page.paragraph(Tone::Plain, "", &words, 2, out)?;
     }
     writeln!(out)?;
+    let is_open = diagnosis.outcome == Outcome::CannotTell;
     if let Some(ladder) = &diagnosis.join {
-        page.ladder("Join", ladder, out)?;
+        page.ladder("Join", ladder, is_open, out)?;
     }
     if let Some(session) = &diagnosis.session {
         if depth == Depth::Full {
             writeln!(out, "\n  {} {}", style.paint(Tone::Title, "Session"), session.dev_addr)?;
         }
-        page.ladder("Session", &session.ladder, out)?;
+        page.ladder("Session", &session.ladder, is_open, out)?;
     }
     page.next(&diagnosis.next, out)
 }
@@ -94,7 +95,8 @@ pub fn gateway(
         }
     } else {
         writeln!(out)?;
-        page.ladder("Gateway", &diagnosis.ladder, out)?;
+        let is_open = diagnosis.outcome == GatewayOutcome::CannotTell;
+        page.ladder("Gateway", &diagnosis.ladder, is_open, out)?;
     }
     page.next(&diagnosis.next, out)
 }
@@ -294,10 +296,11 @@ impl Page {
         &self,
         name: &str,
         ladder: &Ladder<R>,
+        is_open: bool,
         out: &mut dyn fmt::Write,
     ) -> fmt::Result {
         if self.depth == Depth::Marks {
-            return self.marks(name, ladder, out);
+            return self.marks(name, ladder, is_open, out);
         }
         let widest = ladder.view().map(|rung| rung.name.len()).max().unwrap_or_default();
         for rung in ladder.view() {
@@ -306,11 +309,13 @@ impl Page {
         Ok(())
     }
 
-    /// A mark a rung, in groups of five, and the rungs on which all hangs.
+    /// A mark a rung, in groups of five, and the rungs on which all hangs: those that are broken, or else what is
+    /// not decided, all of it where the verdict `is_open`.
     fn marks<R: Rungs>(
         &self,
         name: &str,
         ladder: &Ladder<R>,
+        is_open: bool,
         out: &mut dyn fmt::Write,
     ) -> fmt::Result {
         write!(out, "  {name:<8} ")?;
@@ -327,8 +332,8 @@ impl Page {
         let state = |rung: &RungView<'_>| rung.judgement.state;
         let broken: Vec<_> = ladder.view().filter(|r| state(r) == State::Broken).collect();
         let told = if broken.is_empty() {
-            // Where it stands: what was not proven first.
-            ladder.view().filter(|rung| state(rung) == State::Unknown).take(1).collect()
+            let most = if is_open { usize::MAX } else { 1 };
+            ladder.view().filter(|rung| state(rung) == State::Unknown).take(most).collect()
         } else {
             broken
         };
