@@ -27,6 +27,7 @@ pub mod keys;
 pub mod lesson;
 pub mod man;
 mod mistyped;
+mod output;
 pub mod plan;
 mod progress;
 pub mod read;
@@ -35,6 +36,7 @@ pub mod roster;
 mod rosters;
 mod screen;
 pub mod selection;
+mod signals;
 pub mod tap;
 mod usage;
 mod values;
@@ -57,6 +59,12 @@ pub enum Exit {
     FaultFound = 1,
     /// 2: an input or the usage is wrong; what is whole was still shown.
     BadInput = 2,
+    /// 129: SIGHUP ended the run, and there was nothing else to report; likewise the next two.
+    HungUp = 129,
+    /// 130: Ctrl-C.
+    Interrupted = 130,
+    /// 143: SIGTERM.
+    Terminated = 143,
 }
 
 impl From<Exit> for std::process::ExitCode {
@@ -94,7 +102,8 @@ const EXIT_HELP: &str = "\
 Exit status:
   0  nothing wrong was found
   1  a fault was found, such as a MIC that fails
-  2  an input or the usage is wrong; what is whole is still shown";
+  2  an input or the usage is wrong; what is whole is still shown
+  130 after Ctrl-C and 143 after SIGTERM, where there is nothing else to report";
 
 const SHORT_HELP: &str = "\
 handfast decodes LoRaWAN frames and says why a node does not join.
@@ -179,7 +188,8 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> Exit {
                 Screen::new(anstream::ColorChoice::Auto).bad_input(&own, hint.as_deref());
                 return Exit::BadInput;
             }
-            let words = fold::fold(&error.render().ansi().to_string(), 2, screen::WIDTH);
+            let words = screen::guarded_usage(&error.render().ansi().to_string());
+            let words = fold::fold(&words, 2, screen::WIDTH);
             // Takes the colours away where the screen has none.
             let _ = write!(anstream::stderr(), "{words}");
             if let Some(hint) = hint {
@@ -188,12 +198,16 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> Exit {
             return Exit::BadInput;
         }
     };
+    signals::watch();
     let mut screen = Screen::new(program.color.into());
     let ran = match &program.command {
         Some(command) => command.run(&mut screen),
         None => screen.data(SHORT_HELP),
     };
-    screen.end(ran)
+    match (screen.end(ran), signals::status()) {
+        (Exit::Fine, Some(signal)) => signal,
+        (exit, _) => exit,
+    }
 }
 
 impl From<When> for anstream::ColorChoice {

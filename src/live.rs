@@ -7,6 +7,7 @@
 //! | `port` | the sockets: acknowledges or hands on at once, in the order of arrival |
 //! | `record` | the recording: whole lines, files put aside by size |
 //! | `desk` | reads frames with the keys at hand and tells what it sees, in the thread that called [`Tap::run`] |
+//! | `gateways` | the state of each gateway's ladder |
 //! | `ladder` | the state of each node's ladder, from the latest datagrams of the node |
 //! | `queue`, `recent` | what lies between threads, and tables: all of a fixed size |
 //!
@@ -18,6 +19,7 @@ mod board;
 mod caught;
 mod counters;
 mod desk;
+mod gateways;
 mod ladder;
 mod notice;
 mod port;
@@ -44,6 +46,7 @@ use jiff::Timestamp;
 pub use board::{Board, GatewayRow, NodeRow};
 pub use caught::Caught;
 pub use counters::{Counter, Counters};
+pub use gateways::{GatewayChange, GatewayStanding};
 pub use ladder::{Change, Standing};
 pub use notice::{Notice, Seen};
 pub use record::{Recording, RecordingWord};
@@ -176,7 +179,7 @@ impl Tap {
             behind: Mutex::new(None),
         };
         let until = config.run_for.map(|time| Instant::now() + time);
-        let desk = Desk::new(roster, config.plan);
+        let desk = Desk::new(roster, config.plan, config.relay.is_none());
         let ran = thread::scope(|scope| {
             let (lines, counters) = (&lines, &counters);
             if let (Some(recorder), Some(queue)) = (recorder, &lines.to_record) {

@@ -12,16 +12,20 @@
 
 mod attempt;
 mod clocks;
+mod counters;
 mod gateway;
 mod kept;
 mod keys;
 mod moment;
+mod names;
 mod network;
 mod order;
+mod pairing;
 mod session;
 pub mod settings;
 mod sighting;
 mod spread;
+mod told;
 mod tracer;
 
 use std::collections::BTreeMap;
@@ -32,6 +36,7 @@ use crate::id::{DevAddr, DevEui, Eui64, JoinEui};
 
 pub use attempt::{Answer, Ask, Attempt, Delay, Opening, Stray};
 pub use clocks::ClockApart;
+pub use counters::Counters;
 pub use gateway::{
     ACKNOWLEDGED_WITHIN_US, Connection, Connections, Counts, Fate, Figures, Flow, GatewayTrace,
     Order, Orders, OtherTokens, Period, Periods, Radio, Radios, Receptions, Refused, Restart, Run,
@@ -44,9 +49,13 @@ pub use network::{Asker, Askers, NameAsked, NetworkError, NetworkErrors};
 pub use session::{Candidate, Data, DataSeen, Held, Origin, Session};
 pub use sighting::{Ack, Line, Sending, Sighting, Transmission};
 pub use spread::Spread;
-pub use tracer::Tracer;
+pub use told::{Telling, Told};
+pub use tracer::{GatewayTracer, Tracer};
 
+pub(crate) use counters::{Given, HALVES_OF_1_1, SEARCHES_OF_A_NODE, at_the_start};
 pub(crate) use keys::root_keys;
+pub(crate) use names::Names;
+pub(crate) use pairing::{OpenOrders, OrderKey, Requests, is_of};
 pub(crate) use tracer::{is_copy, missing_dev_eui_byte, open as open_accept};
 
 /// All that a capture says, sorted by node.
@@ -119,6 +128,10 @@ pub struct NodeTrace {
     pub sessions: Kept<Session>,
     /// Data of its addresses that no key on hand verifies.
     pub unverified: Kept<Data>,
+    /// What is said of it in words.
+    pub told: Telling,
+    /// Its address, where nothing else of it is known.
+    pub dev_addr: Option<DevAddr>,
     /// Frames of its identity that are no whole Join-Request.
     pub misshapen: Kept<Transmission>,
     /// What is kept of requests that are forgotten.

@@ -15,7 +15,7 @@ use super::{
 };
 use crate::{
     intake::{CaptureOptions, Crc, Damage, Event, Found, Item, Leg, Note, Position, Remark, What},
-    words::{Count, Reason},
+    words::{Count, Reason, Visible},
 };
 
 /// How many damaged lines are told one by one, and how many notes.
@@ -39,7 +39,7 @@ pub(super) fn read_all(
             streams.push(("standard input".to_owned(), Box::new(io::stdin())));
             continue;
         }
-        let name = path.display().to_string();
+        let name = Visible::path(path).to_string();
         match File::open(path) {
             Ok(file) => {
                 let known = file.metadata().ok().filter(Metadata::is_file).map(|data| data.len());

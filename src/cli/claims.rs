@@ -18,7 +18,7 @@ use crate::{
         label::{self, PrintedLabel},
         table::{self, Table},
     },
-    words::{Count, Reason},
+    words::{Count, Reason, Visible},
 };
 
 const HEAD: &str = "Claims straight from where they are";
@@ -63,6 +63,12 @@ impl ClaimArgs {
     /// Returns whether there is none.
     pub(super) fn is_empty(&self) -> bool {
         self.firmware.is_empty() && self.records.is_empty() && self.label.is_empty()
+    }
+
+    /// Returns the files that they may be in.
+    pub(super) fn files(&self) -> impl Iterator<Item = PathBuf> {
+        let paths = self.firmware.iter().chain(&self.records).cloned();
+        paths.chain(self.label.iter().map(PathBuf::from))
     }
 
     /// Returns how many of them are standard input.
@@ -297,7 +303,7 @@ fn name(path: &Path) -> String {
 }
 
 fn text_name(path: &Path) -> String {
-    path.display().to_string()
+    Visible::path(path).to_string()
 }
 
 fn is_stdin(path: &Path) -> bool {

@@ -13,10 +13,13 @@ use std::{
 
 use jiff::Timestamp;
 
+use super::signals;
 use crate::intake::{Capture, CaptureOptions, Item};
 
 /// Items parsed ahead.
 const AHEAD: usize = 4_096;
+/// How long a signal may wait to be noticed.
+const LOOK: Duration = Duration::from_millis(50);
 /// A wait that nobody notices.
 const GATHERING: Duration = Duration::from_micros(100);
 
@@ -137,8 +140,12 @@ impl Feed {
             state = self.shared.lock();
         }
         while wait && state.items.is_empty() && !state.ended {
+            if signals::is_stopped() {
+                return;
+            }
             state.waited_for = true;
-            state = self.shared.filled.wait(state).unwrap_or_else(PoisonError::into_inner);
+            let waited = self.shared.filled.wait_timeout(state, LOOK);
+            (state, _) = waited.unwrap_or_else(PoisonError::into_inner);
         }
         std::mem::swap(&mut self.at_hand, &mut state.items);
         drop(state);
@@ -150,6 +157,9 @@ impl Iterator for Feed {
     type Item = Fed;
 
     fn next(&mut self) -> Option<Fed> {
+        if signals::is_stopped() {
+            return None;
+        }
         if self.at_hand.is_empty() {
             self.refill(true);
         }

@@ -1,41 +1,44 @@
 //! Frames into a file of recorded packets: `read --pcap`.
 
 use std::{
-    fs::{self, File},
     io::{self, BufWriter, Write},
     path::{Path, PathBuf},
 };
 
-use super::{Failure, Screen, frames::InputFrame};
+use super::{
+    Failure, Screen,
+    frames::InputFrame,
+    output::{Kind, Output, Place},
+};
 use crate::{
     record::FramePcap,
-    words::{Count, Reason},
+    words::{Count, Visible},
 };
 
 /// A file that frames are written to.
 #[derive(Debug)]
 pub(super) struct FrameFile {
     path: PathBuf,
-    pcap: FramePcap<BufWriter<File>>,
+    pcap: FramePcap<BufWriter<Output>>,
+    /// Whether others read the file while it grows.
+    grows: bool,
     written: usize,
     /// Frames without a time that the file can hold.
     untimed: usize,
 }
 
 impl FrameFile {
-    /// Begins the file; it must be none of those that are read.
-    pub(super) fn create<'a>(
+    /// Begins the file; `grows` says that it is there as soon as its first frames are.
+    pub(super) fn create(
         path: &Path,
-        mut inputs: impl Iterator<Item = &'a Path>,
+        inputs: &[PathBuf],
+        force: bool,
+        grows: bool,
     ) -> Result<Self, Failure> {
-        let own = fs::canonicalize(path).ok();
-        if own.is_some() && inputs.any(|input| fs::canonicalize(input).ok() == own) {
-            let words = format!("--pcap: {} is read, and cannot be written", path.display());
-            return Err(Failure::Report(words));
-        }
-        let pcap = File::create(path).and_then(|file| FramePcap::new(BufWriter::new(file)));
-        let pcap = pcap.map_err(|error| cannot(path, &error))?;
-        Ok(Self { path: path.to_owned(), pcap, written: 0, untimed: 0 })
+        let place = place(path, force);
+        let out = place.create(inputs)?;
+        let pcap = FramePcap::new(BufWriter::new(out)).map_err(|error| place.cannot(&error))?;
+        Ok(Self { path: path.to_owned(), pcap, grows, written: 0, untimed: 0 })
     }
 
     /// Writes a frame.
@@ -53,15 +56,21 @@ impl FrameFile {
         done.map_err(|error| cannot(&self.path, &error))
     }
 
-    /// Hands over what is held back.
+    /// Writes what is held back, where others read the file while it grows.
     pub(super) fn flush(&mut self) -> Result<(), Failure> {
-        self.pcap.get_mut().flush().map_err(|error| cannot(&self.path, &error))
+        if self.grows { self.put_in_place() } else { Ok(()) }
+    }
+
+    fn put_in_place(&mut self) -> Result<(), Failure> {
+        let out = self.pcap.get_mut();
+        let placed = out.flush().and_then(|()| out.get_mut().place());
+        placed.map_err(|error| cannot(&self.path, &error))
     }
 
     /// Ends the file and says what is in it.
     pub(super) fn end(mut self, screen: &mut Screen) -> Result<(), Failure> {
-        self.flush()?;
-        let (frames, path) = (Count(self.written, "frame"), self.path.display());
+        self.put_in_place()?;
+        let (frames, path) = (Count(self.written, "frame"), Visible::path(&self.path));
         screen.word("note", &format!("{frames} written to {path}"));
         if self.untimed > 0 {
             let frames = Count(self.untimed, "frame");
@@ -71,7 +80,10 @@ impl FrameFile {
     }
 }
 
+const fn place(path: &Path, force: bool) -> Place<'_> {
+    Place { option: "--pcap", path, kind: Kind::Frames, force, secret: false }
+}
+
 fn cannot(path: &Path, error: &io::Error) -> Failure {
-    let why = Reason(error.kind());
-    Failure::Report(format!("--pcap: {} cannot be written: {why}", path.display()))
+    place(path, true).cannot(error)
 }

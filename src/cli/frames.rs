@@ -7,6 +7,8 @@ use std::{
     fs::File,
     io::{self, Read},
     path::{Path, PathBuf},
+    thread,
+    time::Duration,
 };
 
 use jiff::Timestamp;
@@ -15,13 +17,14 @@ use super::{
     Screen, UsageError,
     captures::Teller,
     feed::{Fed, Feed},
-    follow::Follow,
-    mistyped,
+    follow::{Follow, Renewal},
+    mistyped, signals,
 };
 use crate::{
     frame::{Decoded, Direction, decode},
     intake::{CaptureOptions, Encoding, Event, Holdings, LoraTap, Unit, frame_text},
     show::{Input, Radio},
+    words::Visible,
 };
 
 /// Where a command meets a frame, and what is known of it besides its bytes.
@@ -83,8 +86,8 @@ impl InputFrame {
     /// Returns where it was found, in front of an error.
     pub fn place(&self) -> String {
         match self.line {
-            Some(line) => format!("{}, {} {line}", self.name, self.unit),
-            None => format!("{} {}", self.name, self.index + 1),
+            Some(line) => format!("{}, {} {line}", Visible::text(&self.name), self.unit),
+            None => format!("{} {}", Visible::text(&self.name), self.index + 1),
         }
     }
 }
@@ -117,6 +120,25 @@ struct Opened {
     items: Feed,
     frames: usize,
     teller: Teller,
+    /// A file that is read on as it grows, and what replaces it.
+    followed: Option<(PathBuf, Renewal)>,
+    /// Whether it was said that nothing is at hand.
+    is_idle: bool,
+}
+
+/// What a command meets.
+#[derive(Debug)]
+pub enum Met {
+    /// A frame, and where it is.
+    Frame(Box<(InputFrame, Decoded)>),
+    /// The next one has to be waited for: what is known is to be shown.
+    Idle,
+}
+
+impl Met {
+    fn frame(met: InputFrame, frame: Decoded) -> Self {
+        Self::Frame(Box::new((met, frame)))
+    }
 }
 
 impl Frames {
@@ -164,11 +186,6 @@ impl Frames {
         matches!(self.sources.as_slice(), [Source::Text(_)])
     }
 
-    /// Returns whether the next frame would have to be waited for.
-    pub fn is_idle(&mut self) -> bool {
-        self.open.as_mut().is_some_and(|open| open.items.is_idle())
-    }
-
     /// Returns whether nothing at all was met.
     pub const fn is_empty(&self) -> bool {
         !self.any
@@ -181,32 +198,40 @@ impl Frames {
 
     /// Returns the next frame. What is not quite right before it is told, what is no frame is told
     /// and passed over.
-    pub fn next(&mut self, screen: &mut Screen) -> Option<(InputFrame, Decoded)> {
+    pub fn next(&mut self, screen: &mut Screen) -> Option<Met> {
         loop {
             let Some(open) = &mut self.open else {
                 match self.sources.next()? {
                     Source::Text(text) => {
-                        if let Some(found) = self.argument(&text, screen) {
-                            return Some(found);
+                        if let Some((met, frame)) = self.argument(&text, screen) {
+                            return Some(Met::frame(met, frame));
                         }
                     }
-                    Source::Stdin => self.read("stdin".into(), Box::new(io::stdin())),
+                    Source::Stdin => self.read("stdin".into(), Box::new(io::stdin()), None),
                     Source::File(path) => self.file(path, screen),
                 }
                 continue;
             };
+            // What came with a frame and is none must not keep it from being shown.
+            if open.items.is_idle() && !std::mem::replace(&mut open.is_idle, true) {
+                return Some(Met::Idle);
+            }
             let Some(Fed { item, .. }) = open.items.next() else {
                 open.teller.sum_up(screen);
                 self.any |= open.teller.any();
-                self.open = None;
+                let followed = self.open.take().and_then(|open| open.followed);
+                if let Some((path, renewal)) = followed {
+                    self.renew(path, &renewal, screen);
+                }
                 continue;
             };
+            open.is_idle = false;
             let Some(event) = open.teller.take(item, screen) else { continue };
             self.holdings.take(&event);
             let met = InputFrame::of(&event, &open.name, open.frames);
             if let Some(frame) = event.into_frame() {
                 open.frames += 1;
-                return Some((met, frame));
+                return Some(Met::frame(met, frame));
             }
         }
     }
@@ -235,21 +260,55 @@ impl Frames {
 
     fn file(&mut self, path: PathBuf, screen: &mut Screen) {
         let name = path.display().to_string();
-        match File::open(&path) {
-            Ok(file) if self.follow => self.read(name, Box::new(Follow::new(path, file))),
-            Ok(file) => self.read(name, Box::new(file)),
-            Err(error) => {
-                self.any = true;
-                screen.bad_input(&UsageError::File { path, error }, None);
-            }
+        let opened = if self.follow {
+            Follow::open(path.clone()).map(|(follow, renewal)| {
+                self.read(name, Box::new(follow), Some((path.clone(), renewal)));
+            })
+        } else {
+            File::open(&path).map(|file| self.read(name, Box::new(file), None))
+        };
+        if let Err(error) = opened {
+            self.any = true;
+            screen.bad_input(&UsageError::File { path, error }, None);
+        }
+    }
+
+    /// Reads what has replaced a file that was followed.
+    fn renew(&mut self, path: PathBuf, renewal: &Renewal, screen: &mut Screen) {
+        if signals::is_stopped() {
+            return;
+        }
+        let name = Visible::path(&path).to_string();
+        let Some(how) = renewal.take() else {
+            screen.word(
+                "note",
+                &format!("{name}: it has an end of its own; what is added is not read"),
+            );
+            return;
+        };
+        screen.word("note", &format!("{name}: {how}: it is read from its start"));
+        // Between two files of one name there may be none.
+        while !path.exists() && !signals::is_stopped() {
+            thread::sleep(PAUSE);
+        }
+        if !signals::is_stopped() {
+            self.file(path, screen);
         }
     }
 
     /// Opens an input; none of its frames is read yet.
-    fn read(&mut self, name: String, stream: Box<dyn Read + Send>) {
+    fn read(
+        &mut self,
+        name: String,
+        stream: Box<dyn Read + Send>,
+        followed: Option<(PathBuf, Renewal)>,
+    ) {
         let options = CaptureOptions { strict: self.strict, ..CaptureOptions::default() };
         let items = Feed::new(vec![stream], options);
-        let teller = Teller::listing(name.clone());
-        self.open = Some(Opened { name, items, frames: 0, teller });
+        let teller = Teller::listing(Visible::text(&name).to_string());
+        self.open = Some(Opened { name, items, frames: 0, teller, followed, is_idle: false });
     }
 }
+
+/// Between two looks for a file.
+const PAUSE: Duration = Duration::from_millis(50);

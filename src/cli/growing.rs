@@ -1,7 +1,6 @@
 //! Captures that grow while they are read: `diagnose --follow`.
 
 use std::{
-    fs::File,
     io,
     path::{Path, PathBuf},
     sync::atomic::{AtomicBool, Ordering},
@@ -13,11 +12,11 @@ use super::{
     Screen,
     captures::Teller,
     feed::{Fed, Feed},
-    follow::Follow,
+    follow::{Follow, Renewal, Replaced},
 };
 use crate::{
     intake::{CaptureOptions, Event},
-    words::Reason,
+    words::{Reason, Visible},
 };
 
 /// Some captures, each read on a thread of its own.
@@ -33,6 +32,9 @@ struct Part {
     source: u16,
     /// `None` for standard input, which ends.
     path: Option<PathBuf>,
+    renewal: Renewal,
+    /// It was replaced, and its successor is not there yet.
+    gone: bool,
     feed: Feed,
     teller: Teller,
 }
@@ -46,14 +48,15 @@ impl Growing {
                 let feed =
                     Feed::new(vec![Box::new(io::stdin())], CaptureOptions { strict, source });
                 let teller = Teller::new("standard input".to_owned());
-                parts.push(Part { source, path: None, feed, teller });
+                let renewal = Renewal::default();
+                parts.push(Part { source, path: None, renewal, gone: false, feed, teller });
                 continue;
             }
-            let name = path.display().to_string();
+            let name = Visible::path(path).to_string();
             match followed(path, CaptureOptions { strict, source }) {
-                Ok(feed) => {
-                    let teller = Teller::new(name);
-                    parts.push(Part { source, path: Some(path.clone()), feed, teller });
+                Ok((feed, renewal)) => {
+                    let (teller, path) = (Teller::new(name), Some(path.clone()));
+                    parts.push(Part { source, path, renewal, gone: false, feed, teller });
                 }
                 Err(error) => screen.bad_input(&format!("{name}: {}", Reason(error.kind())), None),
             }
@@ -104,14 +107,19 @@ impl Growing {
             if !part.feed.is_over() {
                 return true;
             }
-            part.teller.sum_up(screen);
-            match part.path.as_ref().map(|path| followed(path, options)) {
-                None => {
+            if !part.gone {
+                part.teller.sum_up(screen);
+                let Some(how) = part.renewal.take() else {
                     part.teller.end(screen);
-                    false
-                }
-                Some(Ok(feed)) => {
-                    part.feed = feed;
+                    return false;
+                };
+                part.told(how, screen);
+                part.gone = true;
+            }
+            match part.path.as_ref().map(|path| followed(path, options)) {
+                None => false,
+                Some(Ok((feed, renewal))) => {
+                    (part.feed, part.renewal, part.gone) = (feed, renewal, false);
                     true
                 }
                 // It was moved aside: its successor is not there yet.
@@ -121,9 +129,19 @@ impl Growing {
     }
 }
 
-fn followed(path: &Path, options: CaptureOptions) -> io::Result<Feed> {
-    let stream = Follow::until_replaced(path.to_owned(), File::open(path)?);
-    Ok(Feed::new(vec![Box::new(stream)], options))
+impl Part {
+    /// Says that its file was replaced.
+    fn told(&self, how: Replaced, screen: &mut Screen) {
+        if let Some(path) = &self.path {
+            let name = Visible::path(path);
+            screen.word("note", &format!("{name}: {how}: it is read from its start"));
+        }
+    }
+}
+
+fn followed(path: &Path, options: CaptureOptions) -> io::Result<(Feed, Renewal)> {
+    let (stream, renewal) = Follow::open(path.to_owned())?;
+    Ok((Feed::new(vec![Box::new(stream)], options), renewal))
 }
 
 /// After so long without an item all that was written is read.

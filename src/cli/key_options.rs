@@ -13,7 +13,7 @@ use clap::{Arg, ArgMatches, Command};
 use zeroize::Zeroizing;
 
 use super::UsageError;
-use crate::key::Aes128Key;
+use crate::{key::Aes128Key, words::Visible};
 
 /// One key that a command takes.
 #[derive(Clone, Copy, Debug)]
@@ -87,7 +87,7 @@ impl<S> KeyOptions<S> {
             Given::File(path) => {
                 let text = first_line(path)
                     .map_err(|error| UsageError::File { path: path.clone(), error })?;
-                (path.display().to_string(), text)
+                (Visible::path(path).to_string(), text)
             }
         };
         let key = text.trim().parse::<Aes128Key>();
@@ -97,6 +97,14 @@ impl<S> KeyOptions<S> {
     /// Returns whether the key of that option was given.
     pub fn has(&self, long: &str) -> bool {
         self.given.contains_key(long)
+    }
+
+    /// Returns the files that keys are read from.
+    pub(super) fn files(&self) -> impl Iterator<Item = &Path> {
+        self.given.values().filter_map(|given| match given {
+            Given::File(path) => Some(path.as_path()),
+            Given::Text(_) | Given::Variable(_) => None,
+        })
     }
 
     /// Returns whether no key was given.

@@ -6,11 +6,14 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use super::{Failure, Screen, UsageError};
+use super::{
+    Failure, Screen,
+    output::{Kind, Place},
+};
 use crate::{
     lesson::{Lesson, Level, Mark, Order, Sheet, SheetError, mark},
     show::lesson::{self as shown, Side},
-    words::Reason,
+    words::{Reason, Visible},
 };
 
 /// Make exercises for a class from a seed, and mark what learners wrote
@@ -42,6 +45,9 @@ pub struct LessonArgs {
     /// Write a page to print into this file (- for standard output)
     #[arg(long, value_name = "FILE", conflicts_with = "json")]
     html: Option<PathBuf>,
+    /// Replace a file that is not a page of this program
+    #[arg(long, requires = "html")]
+    force: bool,
     /// Mark a sheet that was filled in (- for standard input); it says itself which lesson it is
     #[arg(long, value_name = "FILE", conflicts_with_all = ["seed", "level", "count", "answers", "html"])]
     check: Option<PathBuf>,
@@ -64,7 +70,7 @@ const MOST_OCTETS: u64 = 1 << 20;
 /// Runs `lesson`.
 ///
 /// # Errors
-/// [`Failure::Usage`] when a file cannot be read or written, [`Failure::Report`] when a sheet is none,
+/// [`Failure::Report`] when a file cannot be read or written or a sheet is none,
 /// [`Failure::Write`] when standard output does not take what is written.
 pub fn run(args: &LessonArgs, screen: &mut Screen) -> Result<(), Failure> {
     if let Some(path) = &args.check {
@@ -81,7 +87,7 @@ pub fn run(args: &LessonArgs, screen: &mut Screen) -> Result<(), Failure> {
         screen.word("caution", CAUTION);
     }
     if let Some(path) = &args.html {
-        return page(path, &shown::html(&lesson, side), screen);
+        return page(path, &shown::html(&lesson, side), args.force, screen);
     }
     let mut out = String::new();
     // Writing into a String cannot fail.
@@ -96,12 +102,13 @@ pub fn run(args: &LessonArgs, screen: &mut Screen) -> Result<(), Failure> {
 const CAUTION: &str =
     "this sheet shows keys, all of them invented; never put a real key into an exercise";
 
-fn page(path: &Path, page: &str, screen: &mut Screen) -> Result<(), Failure> {
+fn page(path: &Path, page: &str, force: bool, screen: &mut Screen) -> Result<(), Failure> {
     if path == Path::new("-") {
         return screen.data(page);
     }
-    fs::write(path, page).map_err(|error| UsageError::File { path: path.to_owned(), error })?;
-    screen.word("note", &format!("written: {}", path.display()));
+    let (option, kind) = ("--html", Kind::Page);
+    Place { option, path, kind, force, secret: false }.write(&[], page)?;
+    screen.word("note", &format!("written: {}", Visible::path(path)));
     Ok(())
 }
 
@@ -135,12 +142,12 @@ fn check(path: &Path, json: bool, screen: &mut Screen) -> Result<(), Failure> {
 
 #[expect(clippy::unnecessary_wraps, reason = "the caller ends or goes on with it")]
 fn tell(path: &Path, error: &SheetError, screen: &mut Screen) -> Result<(), Failure> {
-    screen.bad_input(&format!("{}: {error}", path.display()), Some(error.hint()));
+    screen.bad_input(&format!("{}: {error}", Visible::path(path)), Some(error.hint()));
     Ok(())
 }
 
 fn read(path: &Path) -> Result<String, Failure> {
-    let name = path.display();
+    let name = Visible::path(path);
     let told = |error: io::Error| Failure::Report(format!("{name}: {}", Reason(error.kind())));
     let mut text = String::new();
     let input: Box<dyn Read> = if path == Path::new("-") {

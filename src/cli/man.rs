@@ -9,7 +9,11 @@ use std::{
 use clap::Command;
 use clap_mangen::Man;
 
-use super::{Failure, Screen, UsageError, definition};
+use super::{
+    Failure, Screen, UsageError, definition,
+    output::{Kind, Place},
+};
+use crate::words::Visible;
 
 /// Print a manual page, or write all of them
 ///
@@ -46,7 +50,7 @@ pub fn run(args: &ManArgs, screen: &mut Screen) -> Result<(), Failure> {
         for (name, page) in &all {
             write(dir, &format!("{name}.1"), page)?;
         }
-        screen.word("note", &format!("{} pages written into {}", all.len(), dir.display()));
+        screen.word("note", &format!("{} pages written into {}", all.len(), Visible::path(dir)));
         return Ok(());
     }
     let name = args.command.as_ref().map_or_else(|| PROGRAM.into(), |c| format!("{PROGRAM}-{c}"));
@@ -61,8 +65,9 @@ pub fn run(args: &ManArgs, screen: &mut Screen) -> Result<(), Failure> {
 
 fn write(dir: &Path, name: &str, page: &str) -> Result<(), Failure> {
     let path = dir.join(name);
-    let written = fs::create_dir_all(dir).and_then(|()| fs::write(&path, page));
-    written.map_err(|error| UsageError::File { path, error }.into())
+    fs::create_dir_all(dir).map_err(|error| UsageError::File { path: path.clone(), error })?;
+    let (option, kind) = ("--dir", Kind::Manual);
+    Place { option, path: &path, kind, force: false, secret: false }.write(&[], page)
 }
 
 /// Returns every page with its name, the program's first.

@@ -10,19 +10,20 @@ use super::{
     claims::{self, ClaimArgs},
     frame_file::FrameFile,
     frame_keys::{FrameKeys, bunch},
-    frames::{Frames, InputFrame},
+    frames::{Frames, InputFrame, Met},
     key_options::{KEYS_HELP, KeyOptions},
-    mistyped, rosters,
+    mistyped, output, rosters,
     selection::{Gateways, Selection, Who},
+    signals::{self, Phase},
     values,
 };
 use crate::{
     frame::{Decoded, MacVersion},
     id::{DevEui, DevNonce, JoinEui},
     intake::Holdings,
-    reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
+    reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, Sessions, Why, why},
     show::{Secrets, csv, json, text},
-    words::Count,
+    words::{Count, Visible},
     working,
 };
 
@@ -61,6 +62,9 @@ pub struct ReadArgs {
     /// Write the frames to a file of packets, too (pcap, LoRaTap version 1)
     #[arg(long, value_name = "FILE")]
     pub pcap: Option<PathBuf>,
+    /// Replace a file of packets that holds something else
+    #[arg(long, requires = "pcap")]
+    pub force: bool,
     /// Keep reading a file that grows, until interrupted
     #[arg(long)]
     pub follow: bool,
@@ -113,11 +117,12 @@ when an input is not whole or the usage is wrong. RFU bits that are set, which
 receivers ignore, are listed as remarks and change nothing.";
 
 impl ReadArgs {
-    fn ring(&self, screen: &mut Screen) -> Result<(KeyRing, Who, Gateways), UsageError> {
+    fn ring(&self, screen: &mut Screen) -> Result<Ring, UsageError> {
         let mut ring = KeyRing::default();
         if !self.keys.is_empty() {
             ring.add(bunch(&self.keys)?);
         }
+        let mut inputs = Vec::new();
         let (mut who, mut gateways) = (self.selection.who(None), self.selection.gateways(None));
         if self.roster.is_some() || !self.claims.is_empty() {
             let alone = self.frames.is_empty() && self.files.is_empty();
@@ -129,19 +134,24 @@ impl ReadArgs {
             ring.add_roster(&roster);
             who = self.selection.who(Some(&roster));
             gateways = self.selection.gateways(Some(&roster));
+            inputs.extend(output::files_of(&roster));
         }
-        Ok((ring, who?, gateways?))
+        Ok(Ring { ring, who: who?, gateways: gateways?, inputs })
     }
 
-    fn file(&self) -> Result<Option<FrameFile>, Failure> {
-        let texts = self.frames.iter().map(Path::new);
-        let inputs = texts.chain(self.files.iter().map(PathBuf::as_path));
-        self.pcap.as_deref().map(|path| FrameFile::create(path, inputs)).transpose()
+    fn file(&self, mut inputs: Vec<PathBuf>) -> Result<Option<FrameFile>, Failure> {
+        let Some(path) = &self.pcap else { return Ok(None) };
+        inputs.extend(self.frames.iter().map(PathBuf::from));
+        inputs.extend(self.files.iter().chain(&self.roster).cloned());
+        inputs.extend(self.claims.files());
+        inputs.extend(self.keys.files().map(Path::to_path_buf));
+        FrameFile::create(path, &inputs, self.force, self.follow).map(Some)
     }
 
     const fn context(&self) -> Context {
         Context {
             direction: None,
+            modulation: None,
             mac_version: self.mac_version,
             fcnt: self.fcnt,
             dev_nonce: self.dev_nonce,
@@ -163,7 +173,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     if let Some(path) = mistyped::roster_among(inputs) {
         return Err(UsageError::RosterAsCapture { path, other: args.roster.is_some() }.into());
     }
-    let (ring, who, gateways) = args.ring(screen)?;
+    let Ring { ring, who, gateways, inputs } = args.ring(screen)?;
     let mut texts = args.frames.clone();
     if texts.is_empty() && args.files.is_empty() {
         if std::io::stdin().is_terminal() {
@@ -180,7 +190,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         ring,
         who,
         gateways,
-        memory: SessionMemory::default(),
+        memory: Sessions::default(),
         single,
         met: 0,
         shown: 0,
@@ -188,7 +198,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         left_out: 0,
         input: None,
         cautioned: false,
-        file: args.file()?,
+        file: args.file(inputs)?,
     };
     if args.csv {
         let mut head = String::new();
@@ -196,17 +206,13 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         debug_assert!(written.is_ok(), "a String takes everything");
         screen.put(&head)?;
     }
-    while let Some((met, frame)) = frames.next(screen) {
-        run.frame(&met, frame, screen)?;
-        // The reader of a pipe may wait for this very frame.
-        if frames.is_idle() {
-            screen.flush()?;
-            run.file.as_mut().map_or(Ok(()), FrameFile::flush)?;
-        }
-    }
-    if let Some(file) = run.file.take() {
+    signals::phase(Phase::Stops);
+    let shown = run.all(&mut frames, screen);
+    // Whoever closes the pipe early wants the file all the same.
+    if let (Ok(()) | Err(Failure::Write(_)), Some(file)) = (&shown, run.file.take()) {
         file.end(screen)?;
     }
+    shown?;
     if run.left_out > 0 {
         let text = format!("{} left out as not asked for", Count(run.left_out, "frame"));
         screen.word("note", &text);
@@ -221,8 +227,8 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     if run.met == 0 && !frames.holdings().is_empty() {
         return run.holdings(frames.holdings(), screen);
     }
-    if frames.is_empty() {
-        let files = args.files.iter().map(|path| path.display().to_string());
+    if frames.is_empty() && !signals::is_stopped() {
+        let files = args.files.iter().map(|path| Visible::path(path).to_string());
         let mut inputs: Vec<_> = args.frames.iter().cloned().chain(files).collect();
         inputs.retain(|input| input != "-");
         return Err(match inputs.join(", ") {
@@ -233,12 +239,20 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     Ok(())
 }
 
+/// What a run reads with, and the files that it was read from.
+struct Ring {
+    ring: KeyRing,
+    who: Who,
+    gateways: Gateways,
+    inputs: Vec<PathBuf>,
+}
+
 struct Run<'a> {
     args: &'a ReadArgs,
     ring: KeyRing,
     who: Who,
     gateways: Gateways,
-    memory: SessionMemory,
+    memory: Sessions,
     single: bool,
     /// Frames that were met, whether or not they are asked for.
     met: usize,
@@ -266,6 +280,20 @@ const MANY: usize = 20;
 const MOST_SEARCHED: usize = 16;
 
 impl Run<'_> {
+    fn all(&mut self, frames: &mut Frames, screen: &mut Screen) -> Result<(), Failure> {
+        while let Some(met) = frames.next(screen) {
+            match met {
+                Met::Frame(met) => self.frame(&met.0, met.1, screen)?,
+                // The reader of a pipe may wait for this very frame.
+                Met::Idle => {
+                    screen.flush()?;
+                    self.file.as_mut().map_or(Ok(()), FrameFile::flush)?;
+                }
+            }
+        }
+        Ok(())
+    }
+
     fn why(&mut self, reading: &Reading, context: &Context, screen: &mut Screen) -> Option<Why> {
         if self.args.no_search || !matches!(reading.found.mic, MicVerdict::Fails(_)) {
             return None;
@@ -291,7 +319,7 @@ impl Run<'_> {
             return String::new();
         }
         self.input = Some(name.to_owned());
-        format!("{name}:\n")
+        format!("{}:\n", Visible::text(name))
     }
 
     /// A capture may be intact and have no frame: then what it holds is said.
@@ -319,7 +347,8 @@ impl Run<'_> {
         screen: &mut Screen,
     ) -> Result<(), Failure> {
         self.met += 1;
-        let context = Context { direction: met.direction, ..self.args.context() };
+        let modulation = met.radio.as_ref().and_then(|radio| radio.data_rate);
+        let context = Context { direction: met.direction, modulation, ..self.args.context() };
         let mut reading = self.memory.read(frame, &self.ring, &context);
         // What is not asked for was read all the same: a join makes the keys of later frames.
         let selection = &self.args.selection;

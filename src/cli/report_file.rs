@@ -1,12 +1,18 @@
 //! A report into a file, in the form that the file's name says.
 
-use std::{ffi::OsStr, fs, io::Write, path::Path};
+use std::{
+    ffi::OsStr,
+    path::{Path, PathBuf},
+};
 
-use super::{Failure, Screen};
+use super::{
+    Failure, Screen,
+    output::{Kind, Place},
+};
 use crate::{
     report::Report,
     show::{html, markdown},
-    words::Reason,
+    words::Visible,
 };
 
 /// The forms of a report.
@@ -27,17 +33,27 @@ impl Form {
             Some("md" | "markdown") => Ok(Self::Markdown),
             _ => Err(Failure::Report(format!(
                 "--report: {} ends neither in .html nor in .md",
-                file.display()
+                Visible::path(file)
             ))),
         }
     }
+}
+
+/// Returns where a report is written, by the options of a command.
+pub(super) const fn place(form: Form, path: &Path, force: bool, secret: bool) -> Place<'_> {
+    let kind = match form {
+        Form::Html => Kind::Page,
+        Form::Markdown => Kind::Markdown,
+    };
+    Place { option: "--report", path, kind, force, secret }
 }
 
 /// Writes a report and says where it is.
 pub(super) fn write(
     report: &Report<'_>,
     form: Form,
-    file: &Path,
+    place: Place<'_>,
+    inputs: &[PathBuf],
     screen: &mut Screen,
 ) -> Result<(), Failure> {
     let mut text = String::new();
@@ -47,35 +63,11 @@ pub(super) fn write(
     };
     // Writing to a string does not fail.
     debug_assert!(laid_out.is_ok());
-    let cannot = |error: std::io::Error| {
-        let why = Reason(error.kind());
-        Failure::Report(format!("--report: {} cannot be written: {why}", file.display()))
-    };
-    let mut out = create(file, report.shows_keys).map_err(cannot)?;
-    out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(cannot)?;
+    place.write(inputs, &text)?;
+    let name = Visible::path(place.path);
     if report.shows_keys {
-        let words = format!("{} holds keys: keep it as you would keep them", file.display());
-        screen.word("caution", &words);
+        screen.word("caution", &format!("{name} holds keys: keep it as you would keep them"));
     }
-    screen.word("note", &format!("the report is in {}", file.display()));
+    screen.word("note", &format!("the report is in {name}"));
     Ok(())
-}
-
-/// Creates the file; where it is to hold keys, for its owner alone.
-fn create(file: &Path, secret: bool) -> std::io::Result<fs::File> {
-    let mut options = fs::OpenOptions::new();
-    options.write(true).create(true).truncate(true);
-    #[cfg(unix)]
-    if secret {
-        use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
-        let out = options.mode(0o600).open(file)?;
-        // A file that was there keeps its mode; a pipe or a device has none to set.
-        if out.metadata()?.is_file() {
-            out.set_permissions(fs::Permissions::from_mode(0o600))?;
-        }
-        return Ok(out);
-    }
-    #[cfg(not(unix))]
-    let _ = secret;
-    options.open(file)
 }

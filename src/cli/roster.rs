@@ -5,7 +5,6 @@ mod new;
 
 use std::{
     fs,
-    io::Write as _,
     path::{Path, PathBuf},
 };
 
@@ -21,7 +20,7 @@ use super::{
 use crate::{
     region::Plan,
     roster::written::{self, KeyAt},
-    words::Count,
+    words::{Count, Visible},
 };
 
 /// Write a roster from firmware sources, server exports and labels
@@ -86,8 +85,9 @@ pub fn run(args: &RosterArgs, screen: &mut Screen) -> Result<(), Failure> {
         return Err(Failure::Report(words));
     }
     let keys = made.count().saturating_sub(1);
-    let keys_in = |directory: &Path| format!(", {} in {}", Count(keys, "key"), directory.display());
-    let mut words = format!("{} in {}", Count(roster.nodes.len(), "node"), output.display());
+    let keys_in =
+        |directory: &Path| format!(", {} in {}", Count(keys, "key"), Visible::path(directory));
+    let mut words = format!("{} in {}", Count(roster.nodes.len(), "node"), Visible::path(output));
     if let Some(directory) = args.key_files.as_deref().filter(|_| keys > 0) {
         words += &keys_in(directory);
     }
@@ -102,7 +102,7 @@ fn write(
     made: &mut Made,
 ) -> Result<(), String> {
     // Before any key is written it is known that the roster can be.
-    let mut out = made.create(output)?;
+    let out = Made::begin(output)?;
     let directory = match &args.key_files {
         Some(path) => Some(key_directory(path, output, made)?),
         None => None,
@@ -111,8 +111,7 @@ fn write(
         Some((path, from_roster)) => write_key(path, from_roster, at, made).map(Some),
         None => Ok(None),
     })?;
-    let cannot = |error| cannot_write(output, &error);
-    out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(cannot)
+    made.finish(output, out, &text)
 }
 
 /// Makes the directory of keys; returns it, and how the roster names it.
@@ -124,7 +123,7 @@ fn key_directory(path: &Path, output: &Path, made: &mut Made) -> Result<(PathBuf
     let beside = fs::canonicalize(beside.unwrap_or(Path::new("."))).map_err(cannot)?;
     let named = whole.strip_prefix(&beside).unwrap_or(&whole);
     let Some(named) = named.to_str() else {
-        return Err(format!("{}: its name is not UTF-8", path.display()));
+        return Err(format!("{}: its name is not UTF-8", Visible::path(path)));
     };
     Ok((whole.clone(), named.to_owned()))
 }

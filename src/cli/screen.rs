@@ -1,6 +1,7 @@
 //! Where a command writes: data to standard output, words to standard error.
 
 use std::{
+    borrow::Cow,
     collections::BTreeSet,
     fmt,
     io::{self, BufWriter, Stderr, Stdout, Write},
@@ -9,7 +10,10 @@ use std::{
 use anstream::{AutoStream, ColorChoice};
 
 use super::{Exit, UsageError, fold::fold};
-use crate::show::Style;
+use crate::{
+    show::Style,
+    words::{visible_lines, without_keys},
+};
 
 /// Columns of text, on both streams.
 pub(super) const WIDTH: usize = 80;
@@ -70,7 +74,7 @@ impl Screen {
     /// # Errors
     /// [`Failure::Write`], a closed pipe included, which ends the run in peace.
     pub fn data(&mut self, text: &str) -> Result<(), Failure> {
-        self.out.write_all(text.as_bytes())?;
+        self.put(text)?;
         Ok(self.out.flush()?)
     }
 
@@ -79,7 +83,24 @@ impl Screen {
     /// # Errors
     /// As [`Self::data`].
     pub fn put(&mut self, text: &str) -> Result<(), Failure> {
+        let text = guarded(text, self.style.colour);
         Ok(self.out.write_all(text.as_bytes())?)
+    }
+
+    /// Draws on a terminal: sequences of ours that move its cursor, around text that is made safe.
+    ///
+    /// # Errors
+    /// As [`Self::data`].
+    pub(super) fn draw(
+        &mut self,
+        before: &str,
+        text: &str,
+        line_end: &str,
+        after: &str,
+    ) -> Result<(), Failure> {
+        let text = guarded(text, self.style.colour);
+        write!(self.out, "{before}{}{after}", text.replace('\n', line_end))?;
+        Ok(self.out.flush()?)
     }
 
     /// Sees to it that all data is out.
@@ -106,6 +127,9 @@ impl Screen {
         let (on, off) = if self.err_style.colour { ("\x1b[1m", "\x1b[0m") } else { ("", "") };
         // What was written before stands before. A failure is met again by whoever writes data.
         let _ = self.out.flush();
+        // The model of a key in a hint is nobody's.
+        let text = if kind == "hint" { text.into() } else { without_keys(text) };
+        let text = guarded(&text, false);
         let words = fold(&format!("{kind}: {text}"), kind.chars().count() + 2, WIDTH);
         let words = words.strip_prefix(kind).unwrap_or(&words);
         let words = words.strip_prefix(':').unwrap_or(words);
@@ -146,5 +170,66 @@ impl Screen {
         // What a closed pipe left in the buffer has no reader.
         let _ = self.out.into_parts();
         self.exit
+    }
+}
+
+/// Returns text for a screen: whatever could move its cursor, hide or turn a part of it is made visible. Colours
+/// that this program paints with stay where it paints.
+fn guarded(text: &str, colour: bool) -> Cow<'_, str> {
+    if !colour || !text.contains('\x1b') {
+        return visible_lines(text);
+    }
+    let mut out = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some((before, after)) = rest.split_once('\x1b') {
+        out.push_str(&visible_lines(before));
+        let own = Style::COLOURS.iter().find(|own| after.starts_with(**own));
+        match own {
+            Some(own) => {
+                out.push('\x1b');
+                out.push_str(own);
+                rest = after.get(own.len()..).unwrap_or_default();
+            }
+            None => {
+                out.push_str("\\u{1b}");
+                rest = after;
+            }
+        }
+    }
+    out.push_str(&visible_lines(rest));
+    out.into()
+}
+
+/// Returns the words of a wrong usage, in which the arguments stand as they were typed.
+pub(super) fn guarded_usage(text: &str) -> String {
+    let mut out = String::new();
+    for (i, part) in text.split("\x1b[").enumerate() {
+        let (colour, rest) = match part.split_once('m').filter(|_| i > 0) {
+            Some((digits, rest)) if digits.bytes().all(|b| b.is_ascii_digit() || b == b';') => {
+                (format!("\x1b[{digits}m"), rest)
+            }
+            _ if i > 0 => ("\\u{1b}[".to_owned(), part),
+            _ => (String::new(), part),
+        };
+        out.push_str(&colour);
+        out.push_str(&visible_lines(&without_keys(rest)));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn colours_of_ours_stay_and_nothing_else_moves_the_cursor() {
+        let text = "\x1b[32mholds\x1b[0m \x1b]0;title\x07 \x1b[2J\u{202e}\n";
+        let safe = "\x1b[32mholds\x1b[0m \\u{1b}]0;title\\u{7} \\u{1b}[2J\\u{202e}\n";
+        assert_eq!(guarded(text, true), safe);
+        assert_eq!(guarded("\x1b[32mx\n", false), "\\u{1b}[32mx\n");
+        let key = "8A4C19E2D75B03F6619EC8270DB3F45A";
+        let said = guarded_usage(&format!("\x1b[1mno\x1b[0m '\x1b[33m{key}\x1b[0m' \x1b]0;x\x07"));
+        assert!(!said.contains(key) && said.starts_with("\x1b[1mno\x1b[0m '\x1b[33m["), "{said:?}");
+        assert!(said.ends_with("\\u{1b}]0;x\\u{7}"), "{said:?}");
     }
 }

@@ -4,11 +4,9 @@ mod stage;
 mod waiting;
 
 use std::{
-    fs,
     net::{SocketAddr, ToSocketAddrs as _},
     ops::ControlFlow,
     path::PathBuf,
-    sync::atomic::{AtomicBool, Ordering},
     time::Duration,
 };
 
@@ -16,6 +14,8 @@ use self::stage::Stage;
 use super::{
     Failure, Screen,
     claims::{self, ClaimArgs},
+    output,
+    signals::{self, Phase, STOP},
     values,
 };
 use crate::{
@@ -84,19 +84,16 @@ joins.
 A line a frame: time (UTC), the gateway's last four digits, way, MHz, data rate,
 dBm/dB, what it is. Ctrl-C ends with a summary, and a second one at once.
 Objects of --json have an `event`: frame (with the members of `read`), ladder
-(those of `diagnose`, and `before`), gateway, stat, tx-ack, server, recording,
-and at last summary.
+(those of `diagnose`, and `before`), gateway-ladder (likewise, of a gateway),
+gateway, stat, tx-ack, server, recording, and at last summary.
 
-Exit status: 1 when a MIC fails or a rung of a node's ladder is broken, 2 when
-address, server, roster or recording cannot be had or the usage is wrong.
+Exit status: 1 when a MIC fails or a rung of a node's or gateway's ladder is
+broken, 2 when address, server, roster or recording cannot be had or the usage is wrong.
 
 The protocol has no authentication: whoever reaches the port can send frames in
 any gateway's name. Keep it off the open net. The tap transmits nothing itself,
 but a server behind it lets gateways transmit: an antenna belongs on every port
 that does, and local rules on airtime apply.";
-
-/// Set by Ctrl-C.
-static STOP: AtomicBool = AtomicBool::new(false);
 
 /// Runs `tap`.
 ///
@@ -106,13 +103,13 @@ static STOP: AtomicBool = AtomicBool::new(false);
 pub fn run(args: &TapArgs, screen: &mut Screen) -> Result<(), Failure> {
     let config = config(args)?;
     let roster = claims::roster(args.roster.as_deref(), &args.claims, false, args.region, screen)?;
+    if let Some(path) = &args.record {
+        let mut inputs: Vec<PathBuf> = args.roster.iter().cloned().collect();
+        inputs.extend(args.claims.files().chain(output::files_of(&roster)));
+        output::refuse_inputs("--record", path, &inputs)?;
+    }
     let tap = Tap::open(config).map_err(|error| Failure::Report(error.to_string()))?;
-    // Without a handler the first Ctrl-C ends the program, with all that was written to a file.
-    let _ = ctrlc::set_handler(|| {
-        if STOP.swap(true, Ordering::Relaxed) {
-            std::process::exit(super::Exit::BadInput as i32);
-        }
-    });
+    signals::phase(Phase::Closes);
     let head = head(&tap, args.relay.as_deref());
     cautions(args, &tap, &head, screen);
     let waiting = waiting::words(&tap.locals().collect::<Vec<_>>(), &roster);
@@ -154,10 +151,6 @@ fn config(args: &TapArgs) -> Result<Config, Failure> {
     };
     if args.listen.iter().any(|own| relay == Some(*own)) {
         return Err(wrong("--relay is the address of the tap itself".to_owned()));
-    }
-    let own = args.record.as_deref().and_then(|path| fs::canonicalize(path).ok());
-    if own.is_some() && own == args.roster.as_deref().and_then(|path| fs::canonicalize(path).ok()) {
-        return Err(wrong("--record names the roster, which a recording would ruin".to_owned()));
     }
     Ok(Config {
         relay,

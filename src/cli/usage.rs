@@ -10,7 +10,7 @@ use crate::{
     intake::TextError,
     key::KeyError,
     roster::RosterError,
-    words::{Count, Reason},
+    words::{Count, Reason, Visible},
 };
 
 /// A wrong usage: what was wrong, and where. Never part of a key.
@@ -34,7 +34,7 @@ pub enum UsageError {
         name: String,
     },
     /// A file that cannot be read.
-    #[error("{path}: {}", Reason(.error.kind()), path = path.display())]
+    #[error("{path}: {}", Reason(.error.kind()), path = Visible::path(.path))]
     File {
         /// Its path.
         path: PathBuf,

@@ -12,9 +12,15 @@
 //! | 8 | sends | downlinks that it is ordered to send are taken and transmitted |
 
 mod case;
-pub(in crate::ladder) mod configured;
+pub(super) mod clocks;
+mod configured;
 pub(in crate::ladder) mod flows;
+pub(super) mod identity;
+pub(super) mod listening;
+pub(super) mod misconfigured;
 pub(super) mod next;
+pub(in crate::ladder) mod told;
+pub(super) mod voice;
 mod world;
 
 use super::rung::rungs;

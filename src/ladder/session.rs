@@ -13,15 +13,19 @@
 //! | 9 | received | the node shows that it got them |
 //! | 10 | settled | MAC requests converge, and both sides hold the same settings |
 
+mod account;
 pub(super) mod adr;
 pub(super) mod aim;
+mod aimed;
 pub(super) mod away;
 mod case;
 pub(super) mod clock;
 pub(super) mod copies;
 pub(super) mod counting;
+mod course;
 pub(super) mod device_time;
 pub(super) mod duty;
+pub(super) mod faults;
 pub(super) mod fragments;
 pub(super) mod groups;
 pub(super) mod keys;
@@ -29,6 +33,7 @@ pub(super) mod leaps;
 pub(super) mod losses;
 pub(super) mod old;
 pub(super) mod packages;
+pub(super) mod payloads;
 pub(super) mod reach;
 pub(super) mod refusals;
 pub(super) mod rejoins;
@@ -36,10 +41,13 @@ mod shown;
 pub(super) mod signed;
 mod story;
 pub(super) mod strays;
+pub(super) mod told;
 pub(super) mod words;
 
 use super::rung::rungs;
 
+pub(super) use account::of as account;
+pub use account::{Account, DownlinkTold, SettingTold};
 pub(super) use case::Case;
 pub(super) use shown::Shown;
 pub(super) use story::Story;

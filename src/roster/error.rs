@@ -8,7 +8,11 @@ use std::{
 };
 
 use super::{ClaimKind, gateway_config::ConfigFault, label::LabelError};
-use crate::{id::IdError, key::KeyError, words::Reason};
+use crate::{
+    id::IdError,
+    key::KeyError,
+    words::{Reason, Visible},
+};
 
 /// A roster that cannot be used, with every fault found in it.
 #[derive(Clone, Debug, Eq, PartialEq)]
@@ -34,7 +38,7 @@ impl fmt::Display for RosterError {
         for (i, fault) in self.faults.iter().enumerate() {
             let separator = if fault.position.is_some() { ":" } else { ": " };
             let start = if i == 0 { "" } else { "\n" };
-            write!(f, "{start}{}{separator}{fault}", file.display())?;
+            write!(f, "{start}{}{separator}{fault}", Visible::path(file))?;
         }
         Ok(())
     }
@@ -192,6 +196,9 @@ pub enum FaultKind {
     /// Control characters where people's eyes are to fall.
     #[error("control characters do not belong in a name")]
     ControlCharacter,
+    /// A name that may be a key.
+    #[error("a name expected, and this has the shape of a key: it is not shown")]
+    KeyAsName,
     /// A server's name or address that is none.
     #[error("no name or address of a server, such as \"lns.orchard.example\"")]
     Server,
@@ -282,7 +289,7 @@ impl fmt::Display for RosterWarning {
             Self::ReadableByAll { path } => write!(
                 f,
                 "{} holds keys and everybody here may read it: chmod 600 mends that",
-                path.display()
+                Visible::path(path)
             ),
         }
     }

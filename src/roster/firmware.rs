@@ -35,7 +35,7 @@ use std::{fmt, fs::File, io, io::Read, path::Path};
 use zeroize::Zeroizing;
 
 use super::{claim::Claim, error::Position};
-use crate::words::{Count, Reason};
+use crate::words::{Count, Reason, Visible};
 
 /// One source and what it is called.
 #[derive(Clone)]
@@ -64,7 +64,7 @@ impl SourceText {
     ///
     /// [`SourceFault`] when the file cannot be read or is too large for a source.
     pub fn read_file(path: &Path) -> Result<Self, SourceFault> {
-        let name = path.display().to_string();
+        let name = Visible::path(path).to_string();
         let fault = |kind| SourceFault { file: name.clone(), at: None, identifier: None, kind };
         let file = File::open(path).map_err(|e| fault(SourceFaultKind::Unreadable(e.kind())))?;
         let mut octets = Zeroizing::new(Vec::new());

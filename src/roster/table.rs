@@ -146,6 +146,9 @@ pub enum TableFaultKind {
     /// Control characters in a name.
     #[error("control characters do not belong in a name")]
     ControlCharacter,
+    /// A name that may be a key.
+    #[error("a name expected, and this has the shape of a key: it is not shown")]
+    KeyAsName,
     /// A number that has another range, or is none.
     #[error("a number from 0 to {most} expected")]
     Number {

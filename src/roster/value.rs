@@ -8,7 +8,7 @@ use toml::{
 };
 
 use super::error::FaultKind;
-use crate::{id::IdError, region::Plan};
+use crate::{id::IdError, region::Plan, words::is_key_shaped};
 
 /// A fault within a member's value.
 #[derive(Debug)]
@@ -68,6 +68,9 @@ impl<'v> Value<'v> {
         let name = self.text("a name in quotes")?;
         if name.chars().any(char::is_control) {
             return Err(FaultKind::ControlCharacter);
+        }
+        if is_key_shaped(name) {
+            return Err(FaultKind::KeyAsName);
         }
         Ok(name.to_owned())
     }

@@ -8,6 +8,7 @@ use crate::{
     intake::Unit,
     reading::{CommandList, MicVerdict, Reading},
     show::Input,
+    words::Visible,
 };
 
 /// The columns; numbers are decimal, octets are hex in the order sent, EUIs most significant first.
@@ -141,8 +142,11 @@ fn row(out: &mut dyn fmt::Write, cells: &[String; COLUMNS.len()]) -> fmt::Result
         if i > 0 {
             out.write_char(',')?;
         }
-        // A spreadsheet takes a cell that begins so for a formula: names come from rosters.
-        let formula = cell.starts_with(['=', '+', '@']);
+        // A spreadsheet takes a cell that begins so for a formula: names come from rosters, and files
+        // are called as they are. A number stays one.
+        let begins = cell.starts_with(['=', '+', '-', '@', '\t', '\r']);
+        let formula = begins && cell.parse::<f64>().is_err();
+        let cell = &Visible::text(cell).to_string();
         if formula || cell.contains([',', '"', '\n', '\r']) {
             let quote = if formula { "'" } else { "" };
             write!(out, "\"{quote}{}\"", cell.replace('"', "\"\""))?;

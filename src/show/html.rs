@@ -27,6 +27,7 @@ mod gateways;
 mod ladder;
 mod octets;
 mod overview;
+mod session;
 mod signal;
 mod strangers;
 mod ticket;
@@ -38,7 +39,10 @@ use base64::{Engine, engine::general_purpose::STANDARD};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use sha2::{Digest, Sha256};
 
-use crate::report::{NodePage, Report};
+use crate::{
+    report::{NodePage, Report},
+    words::visible_lines,
+};
 
 const STYLE: &str = include_str!("html/report.css");
 const SCRIPT: &str = include_str!("html/report.js");
@@ -48,7 +52,7 @@ const SCRIPT: &str = include_str!("html/report.js");
 /// # Errors
 /// Whatever the writer says.
 pub fn report(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
-    out.write_str(&page(report).into_string())
+    out.write_str(&visible_lines(&page(report).into_string()))
 }
 
 fn page(report: &Report<'_>) -> Markup {
@@ -109,6 +113,7 @@ fn article(place: usize, node: &NodePage<'_>) -> Markup {
             (ladder::section(node))
             (claims::section(node))
             (timeline::section(node))
+            (session::section(node))
             (channels::section(node))
             (signal::section(node))
             (octets::section(node))

@@ -8,6 +8,7 @@ use crate::{
     id::Eui64,
     intake::{Crc, Event, Found, Unit, What},
     radio::Modulation,
+    words::Visible,
 };
 
 /// Where a frame was found, as a report names it.
@@ -28,7 +29,7 @@ pub struct Input<'a> {
 impl fmt::Display for Input<'_> {
     /// Prints `argument 1`, `trace.txt, line 3, frame 2`: people count from 1.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.name)?;
+        write!(f, "{}", Visible::text(self.name))?;
         let number = self.index + 1;
         match self.line {
             None if self.name == "argument" => write!(f, " {number}"),

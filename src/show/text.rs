@@ -6,7 +6,7 @@ mod key_sheet;
 mod reading;
 mod working;
 
-pub use diagnosis::{diagnosis, gateway, gateways, overview};
+pub use diagnosis::{Depth, diagnosis, gateway, gateways, legend, overview};
 pub use holdings::holdings;
 pub use key_sheet::key_sheet;
 pub use reading::{Heading, brief, reading};
@@ -47,6 +47,9 @@ impl Tone {
 }
 
 impl Style {
+    /// The sequences that colours consist of, behind their escape character: a screen lets no others pass.
+    pub(crate) const COLOURS: [&str; 6] = ["[0m", "[1m", "[2m", "[32m", "[1;31m", "[33m"];
+
     /// Returns the text in that tone.
     pub(super) fn paint<'a>(&self, tone: Tone, text: &'a str) -> Cow<'a, str> {
         if !self.colour || tone == Tone::Plain || text.is_empty() {

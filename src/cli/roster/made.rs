@@ -6,7 +6,10 @@ use std::{
     path::{Path, PathBuf},
 };
 
-use crate::words::Reason;
+use crate::{
+    cli::output::Output,
+    words::{Reason, Visible},
+};
 
 /// The files that this run made.
 #[derive(Debug, Default)]
@@ -30,22 +33,28 @@ impl Made {
         Ok(())
     }
 
-    /// Creates a file for its owner alone; one that is there stays.
-    pub(super) fn create(&mut self, path: &Path) -> Result<fs::File, String> {
-        let mut options = fs::OpenOptions::new();
-        options.write(true).create_new(true);
-        #[cfg(unix)]
-        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-        let file = options.open(path).map_err(|error| cannot_write(path, &error))?;
+    /// Begins a file for its owner alone; one that is there stays. It is not there before [`Self::finish`].
+    pub(super) fn begin(path: &Path) -> Result<Output, String> {
+        Output::fresh(path).map_err(|error| cannot_write(path, &error))
+    }
+
+    /// Writes a file that was begun, and puts it into its place.
+    pub(super) fn finish(
+        &mut self,
+        path: &Path,
+        mut out: Output,
+        text: &str,
+    ) -> Result<(), String> {
+        let written = out.write_all(text.as_bytes()).and_then(|()| out.place_fresh());
+        written.map_err(|error| cannot_write(path, &error))?;
         self.files.push(path.to_owned());
-        Ok(file)
+        Ok(())
     }
 
     /// Creates a file with that text.
     pub(super) fn write(&mut self, path: &Path, text: &str) -> Result<(), String> {
-        let mut out = self.create(path)?;
-        let written = out.write_all(text.as_bytes()).and_then(|()| out.flush());
-        written.map_err(|error| cannot_write(path, &error))
+        let out = Self::begin(path)?;
+        self.finish(path, out, text)
     }
 
     /// Takes away what was made: half of it is nothing.
@@ -70,9 +79,9 @@ fn create_directory(path: &Path) -> std::io::Result<()> {
 
 pub(super) fn cannot_write(path: &Path, error: &std::io::Error) -> String {
     if error.kind() == std::io::ErrorKind::AlreadyExists {
-        return format!("{} is there already; it was not replaced", path.display());
+        return format!("{} is there already; it was not replaced", Visible::path(path));
     }
-    format!("{} cannot be written: {}", path.display(), Reason(error.kind()))
+    format!("{} cannot be written: {}", Visible::path(path), Reason(error.kind()))
 }
 
 /// Returns a name as a part of a file's name.

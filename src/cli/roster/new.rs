@@ -17,7 +17,7 @@ use crate::{
         fresh::{self, Common, Fresh},
         written,
     },
-    words::Count,
+    words::{Count, Visible, is_key_shaped},
 };
 
 /// Make fresh credentials, and write them in every form that the two ends need
@@ -80,6 +80,9 @@ fn name(text: &str) -> Result<String, String> {
     if name.is_empty() || name.chars().any(char::is_control) {
         return Err("a name, without control characters".into());
     }
+    if is_key_shaped(name) {
+        return Err("a name, and this has the shape of a key; it is not repeated here".into());
+    }
     Ok(name.to_owned())
 }
 
@@ -114,7 +117,7 @@ pub(super) fn run(args: &NewArgs, screen: &mut Screen) -> Result<(), Failure> {
     let words = format!(
         "{} in {}: {}, for their owner alone; they hold keys",
         Count(nodes.len(), "node"),
-        args.output.display(),
+        Visible::path(&args.output),
         Count(made.count(), "file")
     );
     screen.word("note", &words);

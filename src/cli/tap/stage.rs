@@ -14,6 +14,7 @@ use crate::{
     cli::{Failure, Screen},
     live::{Board, Counters, Notice},
     show::{Style, live as show},
+    words::without_keys,
 };
 
 /// A terminal that the view has to itself.
@@ -37,7 +38,7 @@ impl Stage {
         if args.json || args.lines || dumb || !io::stdout().is_terminal() {
             return None;
         }
-        screen.data(ENTER).ok()?;
+        screen.draw(ENTER, "", "", "").ok()?;
         let latest = waiting.iter().cloned().collect();
         Some(Self { head, latest, words: VecDeque::new(), drawn: None })
     }
@@ -67,12 +68,12 @@ impl Stage {
         // The last row stays free, so that its line end moves nothing.
         let rows = rows.saturating_sub(1);
         let page = show::view(&self.head, board, counters, latest, now, style, rows);
-        screen.data(&format!("{HOME}{}{BELOW}", page.replace('\n', REST)))
+        screen.draw(HOME, &page, REST, BELOW)
     }
 
     /// Shows words about the run among the latest lines, and keeps them for the end.
     pub(super) fn word(&mut self, kind: &'static str, text: String) {
-        self.latest.push_back(format!("{kind}: {text}"));
+        self.latest.push_back(without_keys(&format!("{kind}: {text}")).into_owned());
         self.words.push_back((kind, text));
         if self.words.len() > WORDS {
             self.words.pop_front();

@@ -2,12 +2,12 @@
 
 use super::{
     Rung,
-    clock::ClockFault,
+    clocks::{self, ClockFault},
     configured::{Configured, without_capture},
     flows::{self, Answers},
-    known::Known,
-    on_plan::Listens,
-    speaks::Speaks,
+    identity::Known,
+    listening::{self, Listens},
+    voice::Speaks,
     world::World,
 };
 use crate::{
@@ -32,8 +32,6 @@ pub(in crate::ladder) struct Case<'a> {
     pub(in crate::ladder) entry: Option<&'a Gateway>,
     /// The channel plan that the roster or the user states for it.
     pub(in crate::ladder) plan: Option<&'static Plan>,
-    /// The sub-band, likewise.
-    pub(in crate::ladder) sub_band: Option<u8>,
     /// The sum of its statistics.
     pub(in crate::ladder) figures: Figures,
     pub(in crate::ladder) speaks: Speaks<'a>,
@@ -62,7 +60,6 @@ impl<'a> Case<'a> {
             heard,
             entry,
             plan: world.plan_of(entry),
-            sub_band: world.sub_band_of(entry),
             figures,
             speaks: Speaks::of(world, eui, heard),
             known: Known::of(world, eui, heard),
@@ -76,8 +73,8 @@ impl<'a> Case<'a> {
         if let Some(heard) = heard {
             case.up = flows::up(heard, &figures, world.end());
             case.down = flows::down(heard, &figures, &case.up, world.end());
-            case.clock = super::clock::faults(heard);
-            case.listens = super::on_plan::listens(&case, heard);
+            case.clock = clocks::faults(heard);
+            case.listens = listening::listens(world, entry, heard);
         }
         for rung in Rung::ALL {
             let judged = if world.captured { rung.judge(&case, 0) } else { without_capture() };
@@ -85,7 +82,7 @@ impl<'a> Case<'a> {
                 Some(config) => config.amend(*rung, judged),
                 None => judged,
             };
-            case.ladder[*rung] = judged;
+            case.ladder[*rung] = super::told::amend(&case, *rung, judged);
         }
         case
     }

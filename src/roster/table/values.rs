@@ -19,6 +19,7 @@ use crate::{
         claim::{Activation, Class},
         value::most_sub_bands,
     },
+    words::is_key_shaped,
 };
 
 /// Why a field is not what its column is.
@@ -38,6 +39,9 @@ pub(super) fn bare(text: &str) -> Zeroizing<String> {
 pub(super) fn name(text: &str) -> Result<String, Wrong> {
     if text.chars().any(char::is_control) {
         return Err(Wrong::ControlCharacter);
+    }
+    if is_key_shaped(text) {
+        return Err(Wrong::KeyAsName);
     }
     Ok(text.to_owned())
 }

@@ -17,7 +17,7 @@ use crate::{
 pub fn json(nodes: &[NodeReport], gathered: &Gathered, out: &mut dyn Write) -> fmt::Result {
     for report in nodes {
         let object = NodeJson::new(report, gathered);
-        writeln!(out, "{}", serde_json::to_string(&object).map_err(|_| fmt::Error)?)?;
+        writeln!(out, "{}", crate::show::json::object(&object)?)?;
     }
     Ok(())
 }

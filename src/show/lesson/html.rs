@@ -22,6 +22,7 @@ pub fn html(lesson: &Lesson, side: Side) -> String {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="generator" content={ "Handfast " (env!("CARGO_PKG_VERSION")) };
                 title { (title) ", seed " (order.seed) }
                 style { (PreEscaped(STYLE)) }
             }

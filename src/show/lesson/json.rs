@@ -107,7 +107,7 @@ pub fn marked_json(all: &[Marked<'_>], out: &mut dyn Write) -> fmt::Result {
 
 fn line(object: &impl Serialize) -> String {
     // Numbers and texts always become JSON.
-    serde_json::to_string(object).unwrap_or_default()
+    crate::show::json::object(object).unwrap_or_default()
 }
 
 fn given_json(given: &Given) -> GivenJson<'_> {

@@ -123,6 +123,17 @@ pub fn json(notice: &Notice<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
             json::diagnosis(&change.diagnosis, crate::show::Secrets::Hidden, &mut diagnosis)?;
             joined(&head, &diagnosis, out)
         }
+        Notice::GatewayLadder(change) => {
+            let before = change.before.as_ref().map(|before| Stood {
+                outcome: before.outcome.name(),
+                broken: None,
+                causes: before.causes.iter().map(|id| id.name()).collect(),
+            });
+            let head = Changed { event: "gateway-ladder", at: change.at.to_string(), before };
+            let mut diagnosis = String::new();
+            json::gateway(&change.diagnosis, &mut diagnosis)?;
+            joined(&head, &diagnosis, out)
+        }
         Notice::Server { at, answers } => {
             told(out, "server", Some(*at), None, Server { answers: *answers })
         }
@@ -181,12 +192,12 @@ fn told(
     let at = at.map(|at| at.to_string());
     let gateway = gateway.map(crate::id::Eui64::hex);
     let object = Told { schema: SCHEMA, event, at, gateway, rest };
-    writeln!(out, "{}", serde_json::to_string(&object).map_err(|_| fmt::Error)?)
+    writeln!(out, "{}", json::object(&object)?)
 }
 
 /// Writes the members of an object before those of a line that holds another.
 fn joined(head: &impl Serialize, line: &str, out: &mut dyn fmt::Write) -> fmt::Result {
-    let head = serde_json::to_string(head).map_err(|_| fmt::Error)?;
+    let head = json::object(head)?;
     let (Some(head), Some(rest)) = (head.strip_suffix('}'), line.strip_prefix('{')) else {
         return Err(fmt::Error);
     };

@@ -1,4 +1,6 @@
-//! Text of others in Markdown: nothing of it is markup.
+//! Text of others in Markdown: nothing of it is markup, and nothing is hidden.
+
+use crate::words::is_hidden;
 
 /// Returns a text that reads as it stands, in a paragraph or a cell of a table.
 pub(super) fn plain(text: &str) -> String {
@@ -19,7 +21,9 @@ pub(super) fn plain(text: &str) -> String {
                 out.push('\\');
                 out.push(c);
             }
-            c if c.is_control() || is_turning(c) => out.push(' '),
+            '\n' | '\r' | '\t' => out.push(' '),
+            // The page of an issue tracker takes one backslash away.
+            c if is_hidden(c) => out.extend(['\\'].into_iter().chain(c.escape_default())),
             c => out.push(c),
         }
     }
@@ -28,23 +32,19 @@ pub(super) fn plain(text: &str) -> String {
 
 /// Returns a text as code: `probe-03`.
 pub(super) fn code(text: &str) -> String {
-    let inside: String = text
-        .chars()
-        .map(|c| match c {
-            '`' => '\'',
+    let mut inside = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '`' => inside.push('\''),
             // A pipe ends a cell of a table, even within code.
-            '|' => '\u{a6}',
-            c if c.is_control() || is_turning(c) => ' ',
-            c => c,
-        })
-        .collect();
+            '|' => inside.push('\u{a6}'),
+            '\n' | '\r' | '\t' => inside.push(' '),
+            c if is_hidden(c) => inside.extend(c.escape_default()),
+            c => inside.push(c),
+        }
+    }
     let inside = inside.trim();
     if inside.is_empty() { "` `".into() } else { format!("`{inside}`") }
-}
-
-/// Characters that turn the direction of what follows.
-const fn is_turning(c: char) -> bool {
-    matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200e}' | '\u{200f}')
 }
 
 #[cfg(test)]
@@ -57,7 +57,8 @@ mod tests {
         assert_eq!(plain("a|b\nc"), "a&#124;b c");
         assert_eq!(plain("[x](http://y)"), "\\[x\\](http&#58;//y)");
         assert!(!plain("@row").contains("@row"));
-        assert_eq!(code("a`b|c\u{202e}\n"), "`a'b\u{a6}c`");
+        assert_eq!(code("a`b|c\u{202e}\n"), "`a'b\u{a6}c\\u{202e}`");
+        assert_eq!(plain("a\u{202e}b\x1b"), "a\\\\u{202e}b\\\\u{1b}");
         assert_eq!(code(""), "` `");
     }
 }

