@@ -467,7 +467,7 @@ fn a_key_with_a_damaged_digit_is_completed_from_the_frames() {
              join-eui = \"0200defffe371565\"\napp-key = \"{key}\"\nmac-version = \"1.0.3\"\n"
         );
         let roster = scratch("damaged-key.toml", &text);
-        let args = ["diagnose", "-", "--roster", roster.to_str().unwrap()];
+        let args = ["diagnose", "-", "--full", "--roster", roster.to_str().unwrap()];
         let (shown, said, status) = run(&args, frame);
         assert_eq!(status, 2, "{said}");
         let told = unfolded(&shown);
