@@ -16,7 +16,6 @@
 
 mod carry;
 mod cause;
-mod console;
 mod diagnosis;
 mod finding;
 pub mod gateway;
@@ -44,9 +43,6 @@ pub(crate) use gateway::identity::slip as gateway_slip;
 
 #[cfg(feature = "page")]
 pub(crate) use join::timely::{SAME_HZ, SAME_US};
-
-#[cfg(feature = "cli")]
-pub(crate) use console::{is_told, tells_a_window};
 
 use crate::{explore::near_miss, region::Plan};
 

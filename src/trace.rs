@@ -25,6 +25,7 @@ mod session;
 pub mod settings;
 mod sighting;
 mod spread;
+mod told;
 mod tracer;
 
 use std::collections::BTreeMap;
@@ -48,6 +49,7 @@ pub use network::{Asker, Askers, NameAsked, NetworkError, NetworkErrors};
 pub use session::{Candidate, Data, DataSeen, Held, Origin, Session};
 pub use sighting::{Ack, Line, Sending, Sighting, Transmission};
 pub use spread::Spread;
+pub use told::{Telling, Told};
 pub use tracer::{GatewayTracer, Tracer};
 
 pub(crate) use counters::{Given, HALVES_OF_1_1, SEARCHES_OF_A_NODE, at_the_start};
@@ -126,6 +128,10 @@ pub struct NodeTrace {
     pub sessions: Kept<Session>,
     /// Data of its addresses that no key on hand verifies.
     pub unverified: Kept<Data>,
+    /// What is said of it in words.
+    pub told: Telling,
+    /// Its address, where nothing else of it is known.
+    pub dev_addr: Option<DevAddr>,
     /// Frames of its identity that are no whole Join-Request.
     pub misshapen: Kept<Transmission>,
     /// What is kept of requests that are forgotten.

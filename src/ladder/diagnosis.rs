@@ -68,6 +68,8 @@ pub struct Diagnosis {
     pub dev_eui: Option<DevEui>,
     /// JoinEUI, likewise.
     pub join_eui: Option<JoinEui>,
+    /// The address by which words name it, where nothing else of it is known.
+    pub dev_addr: Option<DevAddr>,
     /// The channel plan against which it was judged.
     pub plan: Option<&'static Plan>,
     /// How it ended.
@@ -254,7 +256,7 @@ fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
             ladder.tally_others(&join.ladders, told, "attempt");
             ladder
         }
-        None => silence(join, &causes),
+        None => join::told::ladder(join).unwrap_or_else(|| silence(join, &causes)),
     });
     let join_ladder = join_ladder.map(|mut ladder| {
         match &carried {
@@ -271,6 +273,7 @@ fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
         name: join.entry.map(|entry| entry.name.clone()),
         dev_eui: join.node.dev_eui,
         join_eui: join.node.join_eui,
+        dev_addr: join.node.dev_addr,
         plan: join.plan,
         outcome,
         join: join_ladder,
@@ -333,7 +336,9 @@ fn causes(session: &session::Case<'_>) -> Vec<Verdict> {
         if let Some(finding) = cause.on_join(join) {
             let broken = |rung| join.ever(rung, State::Broken);
             // A gateway's fault that explains the node's is told of the node, on the gateway's ladder.
-            let place = join_place(cause, broken).or_else(|| gateway_place(cause, |_| false));
+            let place = join_place(cause, broken)
+                .or_else(|| gateway_place(cause, |_| false))
+                .or_else(|| session_place(cause, |_| false));
             found.extend(place.map(|place| Verdict::new(cause, place, finding)));
         }
         found.extend(in_sessions(session, cause));

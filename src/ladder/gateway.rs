@@ -19,6 +19,7 @@ pub(super) mod identity;
 pub(super) mod listening;
 pub(super) mod misconfigured;
 pub(super) mod next;
+pub(in crate::ladder) mod told;
 pub(super) mod voice;
 mod world;
 

@@ -41,6 +41,7 @@ mod shown;
 pub(super) mod signed;
 mod story;
 pub(super) mod strays;
+pub(super) mod told;
 pub(super) mod words;
 
 use super::rung::rungs;

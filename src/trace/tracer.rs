@@ -4,6 +4,7 @@ mod apart;
 mod down;
 mod shed;
 mod short;
+mod told;
 mod twice;
 mod up;
 mod watch;
@@ -22,6 +23,7 @@ use super::{
     order::InOrder,
     pairing::OpenOrders,
     session::{Candidate, Held},
+    told::Told,
 };
 use crate::{
     crypto::derive::{self, SessionKeys},
@@ -98,6 +100,10 @@ pub struct Tracer<'r> {
     named_as: HashMap<DevEui, usize>,
     /// Requests under a DevEUI that the keys of all other nodes did not explain.
     in_vain: HashMap<DevEui, u8>,
+    /// Addresses that words give to nodes.
+    told_addrs: HashMap<DevAddr, usize>,
+    /// Words that name no node.
+    unnamed: Vec<Told>,
     /// What is left of the searches of each node.
     searches_left: HashMap<usize, u16>,
 }
@@ -151,6 +157,8 @@ impl<'r> Tracer<'r> {
             named_as: HashMap::new(),
             in_vain: HashMap::new(),
             searches_left: HashMap::new(),
+            told_addrs: HashMap::new(),
+            unnamed: Vec::new(),
         };
         for (index, node) in roster.nodes.iter().enumerate() {
             let mut trace = NodeTrace { index: Some(index), ..NodeTrace::default() };
@@ -198,6 +206,7 @@ impl<'r> Tracer<'r> {
         }
         self.trace.clocks = self.waiting.clocks().collect();
         self.second_look();
+        self.settle_words();
         if let Some(time) = self.trace.span.and_then(|(_, last)| since(last)) {
             self.trace.lacks.before = Some(time);
             self.trace.nodes.iter_mut().for_each(|node| shed::forget_before(node, time));
@@ -226,6 +235,7 @@ impl<'r> Tracer<'r> {
             What::Heard(heard) => self.heard(from, *heard),
             What::Ordered(ordered) => self.ordered(from, *ordered),
             What::Outcome(outcome) => self.outcome(from, *outcome),
+            What::Said(said) => self.said(from, *said),
             _ => {}
         }
     }

@@ -68,6 +68,7 @@ mod trace;
 mod vectors;
 mod verdict_words;
 mod why;
+mod words;
 mod working;
 mod working_command;
 

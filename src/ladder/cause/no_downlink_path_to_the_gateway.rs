@@ -21,6 +21,7 @@ pub(super) const CAUSE: Cause = Cause {
     kind: Kind::Exact,
     checks: &[
         Check::Gateway(gateway::downlink_open::no_path),
+        Check::Gateway(gateway::told::no_path),
         Check::Join(of_node),
         Check::Session(session::answered::no_downlink_path),
     ],

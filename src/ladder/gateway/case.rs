@@ -82,7 +82,7 @@ impl<'a> Case<'a> {
                 Some(config) => config.amend(*rung, judged),
                 None => judged,
             };
-            case.ladder[*rung] = judged;
+            case.ladder[*rung] = super::told::amend(&case, *rung, judged);
         }
         case
     }

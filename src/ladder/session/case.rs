@@ -36,7 +36,10 @@ impl<'a> Case<'a> {
         let mut case = Self { join, stories, ladders };
         for rung in Rung::ALL {
             for session in 0..case.ladders.len() {
-                let judgement = rung.judge(&case, session);
+                let mut judgement = rung.judge(&case, session);
+                if *rung == Rung::Fresh {
+                    judgement = super::told::amend(&case, session, judgement);
+                }
                 if let Some(ladder) = case.ladders.get_mut(session) {
                     ladder[*rung] = judgement;
                 }

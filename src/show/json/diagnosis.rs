@@ -59,6 +59,8 @@ struct Node<'a> {
     name: Option<&'a str>,
     dev_eui: Option<String>,
     join_eui: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    dev_addr: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -163,6 +165,7 @@ impl<'a> Object<'a> {
                 name: diagnosis.name.as_deref(),
                 dev_eui: diagnosis.dev_eui.map(crate::id::DevEui::hex),
                 join_eui: diagnosis.join_eui.map(crate::id::JoinEui::hex),
+                dev_addr: diagnosis.dev_addr.map(|addr| addr.to_string().to_lowercase()),
             },
             region: diagnosis.plan.map(|plan| plan.name),
             outcome: diagnosis.outcome.name(),

@@ -3,7 +3,7 @@
 
 use crate::{
     intake::{Event, Lost, What},
-    trace::{GatewayTrace, Line, Moment, Trace},
+    trace::{GatewayTrace, Line, Moment, Trace, told::Told},
 };
 
 use super::DAMAGED;
@@ -71,7 +71,10 @@ impl Trace {
                 None => (at, at),
             });
         }
-        self.gateways.entry(event.gateway).or_default().event(line, event);
+        // What is said of a node is no sign of a gateway.
+        if !matches!(&event.what, What::Said(said) if !Told::is_of_a_gateway(said)) {
+            self.gateways.entry(event.gateway).or_default().event(line, event);
+        }
         true
     }
 }

@@ -73,7 +73,7 @@ impl Tracer<'_> {
     }
 
     /// The place of a node that is on no roster; `None` where there are too many.
-    fn stranger(&mut self, dev_eui: DevEui) -> Option<usize> {
+    pub(super) fn stranger(&mut self, dev_eui: DevEui) -> Option<usize> {
         if let Some(&index) = self.strangers.get(&dev_eui) {
             return Some(index);
         }
