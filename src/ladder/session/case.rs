@@ -6,7 +6,7 @@ use super::{Rung, Story};
 use crate::{
     ladder::{
         join,
-        rung::{Ladder, Rungs, State},
+        rung::{Ladder, State},
     },
     trace::Session,
 };
@@ -33,19 +33,7 @@ impl<'a> Case<'a> {
     pub(in crate::ladder) fn new(join: join::Case<'a>) -> Self {
         let stories = Story::all(&join);
         let ladders = stories.iter().map(|_| Ladder::open()).collect();
-        let mut case = Self { join, stories, ladders };
-        for rung in Rung::ALL {
-            for session in 0..case.ladders.len() {
-                let mut judgement = rung.judge(&case, session);
-                if *rung == Rung::Fresh {
-                    judgement = super::told::amend(&case, session, judgement);
-                }
-                if let Some(ladder) = case.ladders.get_mut(session) {
-                    ladder[*rung] = judgement;
-                }
-            }
-        }
-        case
+        Self { join, stories, ladders }
     }
 
     /// Returns a session of the node.
