@@ -187,8 +187,7 @@ fn legs<'a>(trace: &'a Trace, roster: &'a Roster, options: Options<'_>) -> Vec<L
 
 /// One gateway, and what is wrong with it.
 fn leg<'a>(world: &gateway::World<'a>, eui: Option<Eui64>) -> Leg<'a> {
-    let mut case = gateway::Case::new(world, eui);
-    gateway::told::amend(&mut case);
+    let case = gateway::climb(world, eui);
     let found = CAUSES.iter().filter_map(|cause| {
         let finding = cause.on_gateway(&case)?;
         let place = gateway_place(cause, |rung| case.is_broken(rung))?;
@@ -237,8 +236,7 @@ fn of_gateway(Leg { case, causes }: Leg<'_>) -> GatewayDiagnosis {
 }
 
 fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
-    let mut session = session::Case::new(join::climb(subject));
-    session::told::amend(&mut session);
+    let mut session = session::climb(join::climb(subject));
     let mut causes = causes(&session);
     break_rungs(&mut session, &causes);
     let join: &join::Case<'_> = &session;
@@ -319,7 +317,7 @@ pub fn session_account(
     let node = trace.nodes.get(diagnosis.place)?;
     let options = Options { plan: diagnosis.plan, ..Options::default() };
     let subject = Subject::new(trace, roster, node, options, false);
-    session::account(&session::Case::new(join::climb(subject)), told.place)
+    session::account(&session::climb(join::climb(subject)), told.place)
 }
 
 /// The ladder of the session that matters most.

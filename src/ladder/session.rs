@@ -44,7 +44,10 @@ pub(super) mod strays;
 pub(super) mod told;
 pub(super) mod words;
 
-use super::rung::rungs;
+use super::{
+    join,
+    rung::{Rungs, rungs},
+};
 
 pub(super) use account::of as account;
 pub use account::{Account, DownlinkTold, SettingTold};
@@ -64,4 +67,19 @@ rungs! {
     sent Sent "sent", "a gateway took them";
     received Received "received", "the node shows that it got them";
     settled Settled "settled", "both sides hold the same settings";
+}
+
+/// Judges the sessions of a node whose joins are judged.
+pub(super) fn climb(join: join::Case<'_>) -> Case<'_> {
+    let mut case = Case::new(join);
+    for rung in Rung::ALL {
+        for session in 0..case.ladders.len() {
+            let judgement = rung.judge(&case, session);
+            if let Some(ladder) = case.ladders.get_mut(session) {
+                ladder[*rung] = judgement;
+            }
+        }
+    }
+    told::amend(&mut case);
+    case
 }

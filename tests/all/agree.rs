@@ -12,7 +12,7 @@ use std::{
 use crate::common::{GATEWAY, later, sent};
 use handfast::{
     crypto::{block::UplinkContext, mic},
-    frame::{DataFrame, Direction, FType, Frame, Payload, decode},
+    frame::{DataFrame, Direction, FCtrl, FType, Frame, Payload, decode},
     id::DevAddr,
     intake::{Capture, Crc, Event, Item, When},
     reading::{Context, KeyRing, MicVerdict, Reading, Sessions},
@@ -262,6 +262,41 @@ fn a_data_rate_other_than_the_one_received_at_is_refused_by_both_and_read_says_s
     // Where nobody says how it was received, the data rate is found.
     let alone = handfast::reading::read(decode(&octets), &ring, &Context::default());
     assert_eq!(read_says(&alone).map(|(fcnt, _)| fcnt), Some(7));
+}
+
+#[test]
+fn an_acknowledgement_of_1_1_is_checked_with_the_counter_of_the_last_confirmed_uplink() {
+    let [forwarding, serving] = [KEY, "81d3a6f05c2b947e1f60d8c3b5a29e74"];
+    let (f, s) = (forwarding.parse().unwrap(), serving.parse().unwrap());
+    let (_, roster) = modern(1, 3);
+    let mut ring = KeyRing::default();
+    ring.add_roster(&roster);
+    let (mut sessions, mut tracer) = (Sessions::default(), Tracer::new(&roster));
+    let context = Context { modulation: "SF9BW125".parse().ok(), ..Context::default() };
+    let mut held = Vec::new();
+    for (line, fcnt) in [(1, 21), (3, 22)] {
+        let mut up = DataFrame::new(FType::ConfirmedDataUp, DevAddr(0x0200_0B18), fcnt);
+        up.payload = Some(Payload { port: 2, frm: vec![1] });
+        let uplink = UplinkContext { conf_fcnt: 0, tx_dr: 3, tx_ch: 1 };
+        up.mic = mic::data_up_1_1(&s, &f, &up, fcnt.into(), &uplink);
+        let mut down = DataFrame::new(FType::UnconfirmedDataDown, up.dev_addr, fcnt);
+        down.fctrl = FCtrl::new(0x20);
+        down.mic = mic::data_down_1_1(&s, &down, fcnt.into(), fcnt);
+        for (frame, is_up) in [(up, true), (down, false)] {
+            let octets = Frame::Data(frame).build();
+            let reading = sessions.read(decode(&octets), &ring, &context);
+            held.push(read_says(&reading).is_some());
+            let micros = 10_000_000 * i64::try_from(line).unwrap() + 200_000;
+            let slot = When::Counter(10_000_000 * u32::try_from(line).unwrap() + 1_000_000);
+            tracer.push(if is_up {
+                later(line, &octets)
+            } else {
+                sent(line + 1, Some(micros), Some(GATEWAY), slot, &octets)
+            });
+        }
+    }
+    assert_eq!(held, [true; 4]);
+    assert_eq!(trace_says(&tracer.finish()).len(), 4);
 }
 
 #[test]

@@ -343,8 +343,9 @@ const READERS: [(&str, &[&str], &str); 6] = [
 ];
 
 /// The files that are a part of several, or stand around them.
-const PARTS: [&str; 23] = [
+const PARTS: [&str; 25] = [
     "capture",
+    "console",
     "dns",
     "envelope",
     "error",
@@ -367,6 +368,7 @@ const PARTS: [&str; 23] = [
     "time",
     "unpack",
     "wide",
+    "words",
 ];
 
 fn root() -> &'static Path {

@@ -3,7 +3,7 @@
 use super::{
     Rung,
     clocks::{self, ClockFault},
-    configured::{Configured, without_capture},
+    configured::Configured,
     flows::{self, Answers},
     identity::Known,
     listening::{self, Listens},
@@ -14,7 +14,7 @@ use crate::{
     fact::{Fact, fact},
     id::Eui64,
     intake::Leg,
-    ladder::rung::{Ladder, Rungs, State},
+    ladder::rung::{Ladder, State},
     region::Plan,
     roster::{Gateway, Roster},
     trace::{Figures, Flow, GatewayTrace, NetworkError, Trace},
@@ -75,14 +75,6 @@ impl<'a> Case<'a> {
             case.down = flows::down(heard, &figures, &case.up, world.end());
             case.clock = clocks::faults(heard);
             case.listens = listening::listens(world, entry, heard);
-        }
-        for rung in Rung::ALL {
-            let judged = if world.captured { rung.judge(&case, 0) } else { without_capture() };
-            let judged = match &case.config {
-                Some(config) => config.amend(*rung, judged),
-                None => judged,
-            };
-            case.ladder[*rung] = judged;
         }
         case
     }
