@@ -13,6 +13,7 @@
 mod attempt;
 mod clocks;
 mod gateway;
+mod hosts;
 mod kept;
 mod keys;
 mod moment;
@@ -37,6 +38,7 @@ pub use gateway::{
     Order, Orders, OtherTokens, Period, Periods, Radio, Radios, Receptions, Refused, Restart, Run,
     Server, Setting, StatAt, StatClock, Tally,
 };
+pub use hosts::{OtherFrame, OtherHost};
 pub use kept::Kept;
 pub use keys::{KeyRef, Role, RootKey, Rule};
 pub use moment::Moment;
@@ -76,6 +78,8 @@ pub struct Trace {
     pub span: Option<(Timestamp, Timestamp)>,
     /// What is known to be missing.
     pub lacks: Lacks,
+    /// Hosts that speak under the address of a gateway or a server; what they send is nowhere else.
+    pub other_hosts: Vec<OtherHost>,
     /// Captures whose clocks were found apart, and were set right by the first one's.
     pub clocks: Vec<ClockApart>,
 }

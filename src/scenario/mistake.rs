@@ -472,8 +472,8 @@ mod tests {
 
     /// Causes that `own_ways.rs`, `station.rs`, `consoles.rs` and `packages.rs` of the tests make by hand:
     /// what a side computes in its own way, what only a station's messages or a console's frequencies
-    /// show, and application packages.
-    const BY_HAND: [CauseId; 24] = [
+    /// show, application packages, and what another host on the network sends.
+    const BY_HAND: [CauseId; 27] = [
         CauseId::CounterUsedTwice,
         CauseId::GatewayFiltersTheJoinEui,
         CauseId::GatewayFiltersTheAddress,
@@ -498,5 +498,8 @@ mod tests {
         CauseId::ClockCorrectionInTheWrongEpoch,
         CauseId::FirmwareImageRefused,
         CauseId::RelayConfigurationRefused,
+        CauseId::JoinRequestReplayed,
+        CauseId::JoinRequestsForged,
+        CauseId::JoinAcceptReplayed,
     ];
 }

@@ -24,6 +24,7 @@ mod formats;
 mod frame_properties;
 mod gateway_leg;
 mod hostile;
+mod hosts;
 mod imports;
 mod intake;
 mod join_cases;

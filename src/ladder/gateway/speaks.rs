@@ -8,8 +8,9 @@ use super::{
 use crate::{
     fact::{Certainty, Fact, Value, fact},
     id::Eui64,
+    intake::Sender,
     ladder::rung::Judgement,
-    trace::{Asker, GatewayTrace, Moment, NameAsked},
+    trace::{Asker, GatewayTrace, Moment, NameAsked, OtherHost},
 };
 
 /// A gateway that sends nothing for so many keep-alive periods of another is silent.
@@ -190,6 +191,23 @@ fn unresolved<'a>(world: &World<'a>, eui: Eui64) -> Option<Unresolved<'a>> {
 /// Returns a link-layer address as people write it.
 pub(in crate::ladder) fn link_layer(octets: [u8; 6]) -> String {
     octets.map(|octet| format!("{octet:02X}")).join(":")
+}
+
+/// The host that sends most in the name of a gateway, or to it in the name of its server.
+pub(in crate::ladder) fn other_host<'a>(case: &Case<'a>, sender: Sender) -> Option<&'a OtherHost> {
+    let hosts = case.trace.other_hosts.iter();
+    let of = |host: &&OtherHost| host.sender == sender && host.gateway == case.eui;
+    hosts.filter(of).max_by_key(|host| host.pushes + host.pulls + host.orders)
+}
+
+/// Who another host is, in a sentence of evidence.
+pub(in crate::ladder) fn introduce(host: &OtherHost) -> Fact {
+    fact!(
+        "{link} sends from {address}, and all that is sent to {address} goes to {own_link}",
+        link = link_layer(host.link),
+        address = host.address.to_string(),
+        own_link = link_layer(host.own_link)
+    )
 }
 
 /// Whether an EUI is made of a link-layer address: its six bytes with two more anywhere.
