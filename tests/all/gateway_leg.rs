@@ -301,7 +301,12 @@ fn clocks() -> Vec<Pair> {
 fn every_cause_of_a_gateway_is_tripped_and_not_by_its_near_misses() {
     let mut wrong = Vec::new();
     let pairs = pairs();
+    // What only link-layer addresses show has its scenes there.
+    let of_hosts = include_str!("hosts.rs");
     for cause in CAUSES.iter().filter(|c| c.places_on(LadderName::Gateway).next().is_some()) {
+        if of_hosts.contains(&format!("\"{}\"", cause.id)) {
+            continue;
+        }
         if !pairs.iter().any(|pair| pair.id == cause.id.name() && !pair.near.is_empty()) {
             wrong.push(format!("{}: no pair", cause.id));
         }
