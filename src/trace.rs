@@ -14,6 +14,7 @@ mod attempt;
 mod clocks;
 mod counters;
 mod gateway;
+mod hosts;
 mod kept;
 mod keys;
 mod moment;
@@ -42,6 +43,7 @@ pub use gateway::{
     Order, Orders, OtherTokens, Period, Periods, Radio, Radios, Receptions, Refused, Restart, Run,
     Server, Setting, StatAt, StatClock, Tally,
 };
+pub use hosts::{OtherFrame, OtherHost};
 pub use kept::Kept;
 pub use keys::{KeyRef, Role, RootKey, Rule};
 pub use moment::Moment;
@@ -85,6 +87,8 @@ pub struct Trace {
     pub span: Option<(Timestamp, Timestamp)>,
     /// What is known to be missing.
     pub lacks: Lacks,
+    /// Hosts that speak under the address of a gateway or a server; what they send is nowhere else.
+    pub other_hosts: Vec<OtherHost>,
     /// Captures whose clocks were found apart, and were set right by the first one's.
     pub clocks: Vec<ClockApart>,
 }

@@ -15,6 +15,7 @@ mod case;
 pub(super) mod clocks;
 mod configured;
 pub(in crate::ladder) mod flows;
+pub(super) mod hosts;
 pub(super) mod identity;
 pub(super) mod listening;
 pub(super) mod misconfigured;

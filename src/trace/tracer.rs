@@ -2,6 +2,7 @@
 
 mod apart;
 mod down;
+mod hosts;
 mod shed;
 mod short;
 mod told;
@@ -15,6 +16,8 @@ pub use watch::GatewayTracer;
 use std::collections::{HashMap, VecDeque};
 
 use jiff::Timestamp;
+
+use hosts::Sorted;
 
 use super::{
     Counters, GatewayTrace, KeyRef, Line, NodeTrace, Origin, Role, Rule, SEARCHES_OF_A_NODE,
@@ -82,6 +85,7 @@ pub struct Tracer<'r> {
     trace: Trace,
     waiting: InOrder,
     twice: twice::Recorded,
+    hosts: hosts::Hosts,
     /// Lines and packets taken so far, and where the last of them is.
     taken: u64,
     last: Option<Position>,
@@ -143,6 +147,7 @@ impl<'r> Tracer<'r> {
             trace: Trace::default(),
             waiting: InOrder::default(),
             twice: twice::Recorded::default(),
+            hosts: hosts::Hosts::default(),
             taken: 0,
             last: None,
             held: 0,
@@ -204,6 +209,7 @@ impl<'r> Tracer<'r> {
         while let Some(first) = self.waiting.pop() {
             self.once(first);
         }
+        self.trace.other_hosts = std::mem::take(&mut self.hosts).finish();
         self.trace.clocks = self.waiting.clocks().collect();
         self.second_look();
         self.settle_words();
@@ -219,13 +225,24 @@ impl<'r> Tracer<'r> {
 
     /// What another capture has as well is taken once.
     fn once(&mut self, event: Event) {
-        if !self.twice.knows(&event) {
-            self.event(event);
+        if self.twice.knows(&event) {
+            return;
+        }
+        let line = self.line(event.place);
+        match self.hosts.sort(&event, line) {
+            Sorted::Own => self.event(line, event),
+            Sorted::Aside => {}
+            Sorted::Back(held) => {
+                // Their places are earlier; their order is that in which they are told.
+                for event in held {
+                    self.event(Line { place: event.place, ..line }, event);
+                }
+                self.event(line, event);
+            }
         }
     }
 
-    fn event(&mut self, event: Event) {
-        let line = self.line(event.place);
+    fn event(&mut self, line: Line, event: Event) {
         if !self.trace.around(line, &event) {
             return;
         }

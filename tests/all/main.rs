@@ -25,6 +25,7 @@ mod formats;
 mod frame_properties;
 mod gateway_leg;
 mod hostile;
+mod hosts;
 mod imports;
 mod intake;
 mod join_cases;
