@@ -32,7 +32,7 @@ fn own(recording: &Recording) -> Vec<Sent> {
 
 /// The first datagram whose JSON has these words, as often again from another link-layer address, each time
 /// with a token of its own.
-fn repeated(all: &[Sent], words: &str, link: [u8; 6], change: impl Fn(&mut Vec<u8>)) -> Vec<Sent> {
+fn repeated(all: &[Sent], words: &str, link: [u8; 6], change: impl Fn(&mut [u8])) -> Vec<Sent> {
     let has = |shot: &Shot| String::from_utf8_lossy(&shot.payload).contains(words);
     let (_, first) = all.iter().find(|(_, shot)| has(shot)).unwrap();
     let last = all.last().unwrap().1.at;
@@ -67,9 +67,11 @@ fn ids(findings: &Findings) -> Vec<&'static str> {
 }
 
 /// Flips a bit of the MIC of a request in base64: 23 bytes are 31 letters, the MIC is in the last six.
-fn forge(payload: &mut Vec<u8>) {
-    let text = String::from_utf8_lossy(payload).into_owned();
-    let at = payload.len() - text.len() + text.find("\"data\":\"").unwrap() + 8 + 28;
+fn forge(payload: &mut [u8]) {
+    let member = b"\"data\":\"";
+    let at = payload.windows(member.len()).position(|octets| octets == member).unwrap()
+        + member.len()
+        + 28;
     payload[at] = if payload[at] == b'A' { b'B' } else { b'A' };
 }
 
@@ -86,7 +88,7 @@ fn what_another_host_sends_is_told_and_left_out_of_the_nodes_own_attempts() {
         (answer, false, ["another-host-speaks-for-the-server", "join-accept-replayed"]),
     ];
     for (words, forged, wanted) in all {
-        let change = |payload: &mut Vec<u8>| {
+        let change = |payload: &mut [u8]| {
             if forged {
                 forge(payload);
             }

@@ -20,20 +20,28 @@ pub(super) const CAUSE: Cause = Cause {
 
 fn check(case: &Case<'_>) -> Option<Finding> {
     let all = others::requests(case);
-    let found = all.iter().find(|requests| !requests.replayed.is_empty())?;
-    let frames: Vec<_> = found.replayed.iter().map(|(frame, _)| *frame).collect();
-    let (_, own) = found.replayed.first()?;
+    let (found, frames) = all.iter().find_map(|found| Some((found, found.repeated()?)))?;
+    let first = frames.first()?;
     let mut finding = Finding::new(
         Certainty::Likely,
         fact!(
-            "another host repeats the node's Join-Request with DevNonce {dev_nonce} {times}",
-            dev_nonce = own.nonce(),
+            "another host repeats a Join-Request of the node {times}",
             times = Value::count(frames.len(), "time")
         ),
         "find the host with that link-layer address; the server must drop a DevNonce that it has accepted",
-    )
-    .and(fact!("{request}: the node's own request", request = *own))
-    .and(others::introduce(found.host));
+    );
+    match found.replayed.first() {
+        Some((_, own)) => finding.add(fact!(
+            "{request}: the node's own request, DevNonce {dev_nonce}",
+            request = *own,
+            dev_nonce = own.nonce()
+        )),
+        None => finding.add(fact!(
+            "{frame}: the MIC holds under the node's key; the node's own is not in the capture",
+            frame = first.moment
+        )),
+    }
+    finding.add(others::introduce(found.host));
     finding.evidence.extend(others::told(&frames));
     finding.add("the node's own attempts are judged without them");
     finding.caution = true;

@@ -25,6 +25,19 @@ pub(in crate::ladder) struct Requests<'a> {
     pub(in crate::ladder) others: Vec<&'a OtherFrame>,
 }
 
+impl<'a> Requests<'a> {
+    /// Requests that were the node's: those that it sent before, or one that is signed and comes again and again.
+    pub(in crate::ladder) fn repeated(&self) -> Option<Vec<&'a OtherFrame>> {
+        if !self.replayed.is_empty() {
+            return Some(self.replayed.iter().map(|(frame, _)| *frame).collect());
+        }
+        let first = self.others.first().filter(|_| self.forged.is_empty())?;
+        let same = self.others.iter().filter(|frame| frame.octets == first.octets);
+        let frames: Vec<_> = same.copied().collect();
+        (frames.len() > 1).then_some(frames)
+    }
+}
+
 /// Returns what other hosts send under the DevEUI of a node.
 pub(in crate::ladder) fn requests<'a>(case: &Case<'a>) -> Vec<Requests<'a>> {
     let up = case.trace.other_hosts.iter().filter(|host| host.sender == Sender::Gateway);
