@@ -5,6 +5,7 @@
 //! | file | what it owns |
 //! |------|--------------|
 //! | `port` | the sockets: acknowledges or hands on at once, in the order of arrival |
+//! | `sources`, `echo`, `drops` | who is admitted; what comes back; what the system dropped |
 //! | `record` | the recording: whole lines, files put aside by size |
 //! | `desk` | reads frames with the keys at hand and tells what it sees, in the thread that called [`Tap::run`] |
 //! | `ladder` | the state of each node's ladder, from the latest datagrams of the node |
@@ -18,12 +19,15 @@ mod board;
 mod caught;
 mod counters;
 mod desk;
+mod drops;
+mod echo;
 mod ladder;
 mod notice;
 mod port;
 mod queue;
 mod recent;
 mod record;
+mod sources;
 
 use std::{
     collections::{BTreeSet, VecDeque},
@@ -45,7 +49,7 @@ pub use board::{Board, GatewayRow, NodeRow};
 pub use caught::Caught;
 pub use counters::{Counter, Counters};
 pub use ladder::{Change, Standing};
-pub use notice::{Notice, Seen};
+pub use notice::{Notice, PortWord, Seen};
 pub use record::{Recording, RecordingWord};
 
 use self::{
@@ -105,6 +109,14 @@ pub enum TapError {
         /// Why.
         error: io::Error,
     },
+    /// The server's address is the tap's own.
+    #[error("the relay leads back to the tap: {server} is this tap at {listen}")]
+    Itself {
+        /// The server.
+        server: SocketAddr,
+        /// Where the tap listens.
+        listen: SocketAddr,
+    },
     /// The recording cannot be opened.
     #[error("cannot record to {}: {error}", path.display())]
     Record {
@@ -136,12 +148,12 @@ impl Tap {
     ///
     /// [`TapError`].
     pub fn open(config: Config) -> Result<Self, TapError> {
+        let port = Port::open(&config)?;
         let recorder = config.recording.clone().map(|recording| {
             let path = recording.path.clone();
             Recorder::open(recording).map_err(|error| TapError::Record { path, error })
         });
         let recorder = recorder.transpose()?;
-        let port = Port::open(&config)?;
         Ok(Self { config, port, recorder, counters: Counters::default() })
     }
 
@@ -233,6 +245,7 @@ fn attend(
             match item {
                 Item::Caught(caught) => desk.take(&caught, counters, &mut tell),
                 Item::Server(answers) => tell(&Notice::Server { at, answers }),
+                Item::Port(word) => tell(&Notice::Port { at, word }),
                 Item::Recording(word) => tell(&Notice::Recording(&word)),
             }
             if drawn.elapsed() >= PATIENCE {
@@ -256,6 +269,7 @@ fn attend(
 enum Item {
     Caught(Arc<Caught>),
     Server(bool),
+    Port(PortWord),
     Recording(RecordingWord),
 }
 
@@ -288,6 +302,10 @@ impl Outlet for Lines<'_> {
 
     fn server(&self, answers: bool) {
         self.to_desk.give(Item::Server(answers), 0);
+    }
+
+    fn word(&self, word: PortWord) {
+        self.to_desk.give(Item::Port(word), 0);
     }
 }
 

@@ -76,8 +76,10 @@ fn cells_of_a_table_compute_nothing() {
     let folder = Folder::new("cells");
     for name in ["=1+1", "+1+1", "-1+1", "@SUM(1)", "\tx"] {
         folder.file(name, format!("{REQUEST}\n"));
-        let output =
-            handfast(&["read", "--csv", &format!("--file={name}")]).current_dir(&folder.0).output().unwrap();
+        let output = handfast(&["read", "--csv", &format!("--file={name}")])
+            .current_dir(&folder.0)
+            .output()
+            .unwrap();
         let text = String::from_utf8(output.stdout).unwrap();
         let row = text.lines().nth(1).unwrap();
         assert!(row.starts_with("\"'"), "{name:?}: {row}");
