@@ -110,7 +110,7 @@ pub enum TapError {
         error: io::Error,
     },
     /// The server's address is the tap's own.
-    #[error("the relay leads back to the tap: {server} is this tap at {listen}")]
+    #[error("--relay is the address of the tap itself: {server} leads back to {listen}")]
     Itself {
         /// The server.
         server: SocketAddr,

@@ -50,7 +50,7 @@ fn a_relay_onto_the_tap_itself_is_refused_by_whatever_address() {
             .unwrap();
         let words = String::from_utf8_lossy(&run.stderr).into_owned();
         assert_eq!(run.status.code(), Some(2), "{listen} {relay}: {words}");
-        assert!(words.contains("the relay leads back to the tap"), "{listen} {relay}: {words}");
+        assert!(words.contains("is the address of the tap itself"), "{listen} {relay}: {words}");
     }
 }
 
