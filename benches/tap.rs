@@ -43,7 +43,7 @@ fn load(name: &str, relay: bool, rate: u32) {
     let server = relay.then(|| server(&over));
     let tap = Tap::open(Config {
         relay: server,
-        recording: Some(Recording { path: folder.join("load.ndjson"), rotate: None }),
+        recording: Some(Recording { path: folder.join("load.ndjson"), rotate: None, force: false }),
         ..Config::new(SocketAddr::from(([127, 0, 0, 1], 0)))
     })
     .expect("a port of loopback is free");

@@ -103,7 +103,7 @@ Exit status:
   0  nothing wrong was found
   1  a fault was found, such as a MIC that fails
   2  an input or the usage is wrong; what is whole is still shown
-  130 after Ctrl-C and 143 after SIGTERM, where there is nothing else to report";
+  130 after Ctrl-C, 143 after SIGTERM, where there is nothing else to report";
 
 const SHORT_HELP: &str = "\
 handfast decodes LoRaWAN frames and says why a node does not join.

@@ -5,6 +5,7 @@
 //! | file | what it owns |
 //! |------|--------------|
 //! | `port` | the sockets: acknowledges or hands on at once, in the order of arrival |
+//! | `sources`, `echo`, `drops` | who is admitted; what comes back; what the system dropped |
 //! | `record` | the recording: whole lines, files put aside by size |
 //! | `desk` | reads frames with the keys at hand and tells what it sees, in the thread that called [`Tap::run`] |
 //! | `gateways` | the state of each gateway's ladder |
@@ -19,6 +20,8 @@ mod board;
 mod caught;
 mod counters;
 mod desk;
+mod drops;
+mod echo;
 mod gateways;
 mod ladder;
 mod notice;
@@ -26,6 +29,7 @@ mod port;
 mod queue;
 mod recent;
 mod record;
+mod sources;
 
 use std::{
     collections::{BTreeSet, VecDeque},
@@ -48,7 +52,7 @@ pub use caught::Caught;
 pub use counters::{Counter, Counters};
 pub use gateways::{GatewayChange, GatewayStanding};
 pub use ladder::{Change, Standing};
-pub use notice::{Notice, Seen};
+pub use notice::{Notice, PortWord, Seen};
 pub use record::{Recording, RecordingWord};
 
 use self::{
@@ -108,6 +112,14 @@ pub enum TapError {
         /// Why.
         error: io::Error,
     },
+    /// The server's address is the tap's own.
+    #[error("--relay is the address of the tap itself: {server} leads back to {listen}")]
+    Itself {
+        /// The server.
+        server: SocketAddr,
+        /// Where the tap listens.
+        listen: SocketAddr,
+    },
     /// The recording cannot be opened.
     #[error("cannot record to {}: {error}", path.display())]
     Record {
@@ -139,12 +151,12 @@ impl Tap {
     ///
     /// [`TapError`].
     pub fn open(config: Config) -> Result<Self, TapError> {
+        let port = Port::open(&config)?;
         let recorder = config.recording.clone().map(|recording| {
             let path = recording.path.clone();
             Recorder::open(recording).map_err(|error| TapError::Record { path, error })
         });
         let recorder = recorder.transpose()?;
-        let port = Port::open(&config)?;
         Ok(Self { config, port, recorder, counters: Counters::default() })
     }
 
@@ -236,6 +248,7 @@ fn attend(
             match item {
                 Item::Caught(caught) => desk.take(&caught, counters, &mut tell),
                 Item::Server(answers) => tell(&Notice::Server { at, answers }),
+                Item::Port(word) => tell(&Notice::Port { at, word }),
                 Item::Recording(word) => tell(&Notice::Recording(&word)),
             }
             if drawn.elapsed() >= PATIENCE {
@@ -259,6 +272,7 @@ fn attend(
 enum Item {
     Caught(Arc<Caught>),
     Server(bool),
+    Port(PortWord),
     Recording(RecordingWord),
 }
 
@@ -291,6 +305,10 @@ impl Outlet for Lines<'_> {
 
     fn server(&self, answers: bool) {
         self.to_desk.give(Item::Server(answers), 0);
+    }
+
+    fn word(&self, word: PortWord) {
+        self.to_desk.give(Item::Port(word), 0);
     }
 }
 

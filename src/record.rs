@@ -10,10 +10,14 @@
 //! holds half of one.
 
 mod frames;
+#[cfg(any(feature = "cli", feature = "live"))]
+mod identity;
 mod lines;
 mod packets;
 mod pcap;
 
 pub use frames::FramePcap;
+#[cfg(any(feature = "cli", feature = "live"))]
+pub(crate) use identity::Identity;
 pub use lines::CaptureLineWriter;
 pub use packets::DatagramPcap;

@@ -116,6 +116,10 @@ pub(crate) fn without_keys(text: &str) -> Cow<'_, str> {
     let octets = text.as_bytes();
     let (mut kept, mut from, mut at) = (String::new(), 0, 0);
     while at < octets.len() {
+        if matches!(octets.get(at..at + 2), Some([b'0', b'x' | b'X'])) && begins_a_word(octets, at)
+        {
+            at += 2;
+        }
         if !begins_a_word(octets, at) {
             at += 1;
             continue;

@@ -10,7 +10,8 @@ use std::{
     time::{Duration, SystemTime},
 };
 
-use super::{output::Identity, signals};
+use super::signals;
+use crate::record::Identity;
 
 /// Between two looks at the file's end: a frame that was written shows as soon as anyone looks.
 const PAUSE: Duration = Duration::from_millis(50);

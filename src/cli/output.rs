@@ -14,6 +14,7 @@ use std::{
 use super::Failure;
 use crate::{
     intake::LoraTap,
+    record::Identity,
     roster::{KeyReference, Roster},
     words::{Reason, Visible},
 };
@@ -157,44 +158,6 @@ pub(super) fn files_of(roster: &Roster) -> impl Iterator<Item = PathBuf> {
     let gateways = roster.gateways.iter().filter_map(|gateway| gateway.config.as_ref());
     let configs = gateways.chain(&roster.loose_configs).flat_map(|config| &config.files);
     keys.chain(configs.map(PathBuf::from))
-}
-
-/// What makes a file the same under several names: links, other spellings, another case.
-#[derive(Debug, Eq, PartialEq)]
-pub(super) struct Identity {
-    #[cfg(unix)]
-    device_and_inode: (u64, u64),
-    #[cfg(not(unix))]
-    path: PathBuf,
-}
-
-impl Identity {
-    /// Returns that of a file; `None` where there is none, and for what is no file: a terminal or a pipe may well
-    /// be read and written.
-    pub(super) fn of(path: &Path) -> Option<Self> {
-        Self::named(&fs::metadata(path).ok()?, path)
-    }
-
-    /// Returns that of a file that is open, under the path that it was opened by.
-    pub(super) fn of_file(file: &File, path: &Path) -> Option<Self> {
-        Self::named(&file.metadata().ok()?, path)
-    }
-
-    fn named(data: &Metadata, path: &Path) -> Option<Self> {
-        if !data.is_file() {
-            return None;
-        }
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::MetadataExt;
-            let _ = path;
-            Some(Self { device_and_inode: (data.dev(), data.ino()) })
-        }
-        #[cfg(not(unix))]
-        {
-            Some(Self { path: fs::canonicalize(path).ok()? })
-        }
-    }
 }
 
 /// A file that is written next to its place until it is complete.

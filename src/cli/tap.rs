@@ -36,7 +36,7 @@ pub struct TapArgs {
     /// Hand on to this server, and its answers to the gateways, unchanged
     #[arg(long, value_name = "HOST:PORT")]
     relay: Option<String>,
-    /// Listen to this gateway alone; may be given several times
+    /// Listen to this gateway alone (its EUI can be forged); may be given several times
     #[arg(long, value_name = "EUI", value_parser = values::gateway)]
     allow: Vec<Eui64>,
     /// Nodes and gateways with their credentials (TOML)
@@ -51,6 +51,9 @@ pub struct TapArgs {
     /// Add what passes to this file, for `diagnose`
     #[arg(long, value_name = "FILE")]
     record: Option<PathBuf>,
+    /// Put a file aside that is there already and is not a recording
+    #[arg(long, requires = "record")]
+    force: bool,
     /// Put the file aside at this size, as FILE.1, FILE.2 ...: the highest is the latest
     #[arg(long, value_name = "SIZE", requires = "record", value_parser = values::size)]
     rotate: Option<u64>,
@@ -149,13 +152,14 @@ fn config(args: &TapArgs) -> Result<Config, Failure> {
             ));
         }
     };
-    if args.listen.iter().any(|own| relay == Some(*own)) {
-        return Err(wrong("--relay is the address of the tap itself".to_owned()));
-    }
     Ok(Config {
         relay,
         allow: args.allow.iter().copied().collect(),
-        recording: args.record.clone().map(|path| Recording { path, rotate: args.rotate }),
+        recording: args.record.clone().map(|path| Recording {
+            path,
+            rotate: args.rotate,
+            force: args.force,
+        }),
         plan: args.region,
         run_for: args.run_for,
         count: args.count,
@@ -177,6 +181,11 @@ fn cautions(args: &TapArgs, tap: &Tap, head: &str, screen: &mut Screen) {
     if args.listen.iter().any(|own| !own.ip().is_loopback()) {
         let text = "the protocol has no authentication: whoever reaches this address can send \
                     frames in any gateway's name; keep it off the open net";
+        screen.word("caution", text);
+    }
+    if !args.allow.is_empty() {
+        let text = "--allow keeps strangers out of the way, not enemies: a gateway's EUI is not secret, and \
+                    anybody who reaches this address can send in its name";
         screen.word("caution", text);
     }
     if args.relay.is_none() && (args.roster.is_some() || !args.claims.is_empty()) {

@@ -50,6 +50,12 @@ counters! {
     not_recorded: "not recorded";
     /// Datagrams and acknowledgements that a socket did not take.
     not_sent: "not sent, the network did not take them";
+    /// Datagrams that came faster than they were read, and that the system dropped.
+    dropped: "dropped by the system before they were read";
+    /// Datagrams that were handed on a moment ago, and came back: the relay leads here.
+    returned: "came back, and were not handed on again";
+    /// Datagrams of new addresses that were not handed on: too many came at once.
+    not_admitted: "of too many new addresses, not handed on";
     /// Gateways' addresses that were forgotten to make room for others.
     forgotten: "addresses forgotten to make room";
 }
@@ -66,6 +72,11 @@ impl Counter {
 
     pub(super) fn one(&self) {
         self.many(1);
+    }
+
+    /// Counts what somebody else has counted.
+    pub(super) fn raise_to(&self, n: u64) {
+        self.0.fetch_max(n, Ordering::Relaxed);
     }
 
     pub(super) fn many(&self, n: u64) {

@@ -40,10 +40,26 @@ pub enum Notice<'a> {
         /// Whether it answers.
         answers: bool,
     },
+    /// The port has something to say.
+    Port {
+        /// When.
+        at: Timestamp,
+        /// What.
+        word: PortWord,
+    },
     /// The recording has something to say.
     Recording(&'a RecordingWord),
     /// Nothing happened for a moment: time to draw.
     Idle,
+}
+
+/// What is wrong at the port.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum PortWord {
+    /// What was handed on comes back from this address.
+    Returned(SocketAddr),
+    /// The system has dropped so many datagrams since the tap began.
+    Dropped(u64),
 }
 
 /// A frame as a gateway heard it or was told to send it, read with the keys at hand.

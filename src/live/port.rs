@@ -17,9 +17,12 @@ use std::{
 
 use jiff::Timestamp;
 use mio::{Events, Interest, Poll, Token, net::UdpSocket};
-use socket2::{Domain, Protocol, Socket, Type};
+use socket2::{Domain, Protocol, SockRef, Socket, Type};
 
-use super::{Config, TapError, caught::Caught, counters::Counters, recent::Recent};
+use super::{
+    Config, PortWord, TapError, caught::Caught, counters::Counters, drops::Drops, echo::Echo,
+    sources::Sources,
+};
 use crate::{id::Eui64, intake::Header};
 
 /// What the port hands on to those who decode and record.
@@ -28,6 +31,8 @@ pub(super) trait Outlet: Sync {
     fn caught(&self, caught: Arc<Caught>);
     /// The server fell silent, or speaks again.
     fn server(&self, answers: bool);
+    /// Something is wrong.
+    fn word(&self, word: PortWord);
 }
 
 pub(super) struct Port {
@@ -37,7 +42,12 @@ pub(super) struct Port {
     received_octets: usize,
     server: Option<SocketAddr>,
     allow: BTreeSet<Eui64>,
-    sources: Recent<SocketAddr, Source>,
+    sources: Sources<Source>,
+    echo: Echo,
+    drops: Drops,
+    /// When drops were last looked for, and when each word was last said.
+    looked: Instant,
+    told: [Option<Instant>; 2],
     /// The gateway's address of each socket towards the server.
     upstream: HashMap<Token, SocketAddr>,
     next_token: usize,
@@ -68,15 +78,23 @@ impl Port {
             Poll::new().map_err(|error| TapError::Listen { listen: config.listen, error })?;
         let mut doors = Vec::new();
         let mut received_octets = usize::MAX;
+        let mut drops = Drops::default();
         for listen in [Some(config.listen), config.listen_too].into_iter().flatten() {
             let cannot = |error| TapError::Listen { listen, error };
             let (mut socket, octets) = bind(listen).map_err(cannot)?;
             let local = socket.local_addr().map_err(cannot)?;
+            drops.add(&socket);
             let token = Token(doors.len());
             poll.registry().register(&mut socket, token, Interest::READABLE).map_err(cannot)?;
             doors.push(Door { socket, local });
             received_octets = received_octets.min(octets);
         }
+        if let Some(server) = config.relay
+            && let Some(door) = doors.iter().find(|door| leads_to(server, door.local))
+        {
+            return Err(TapError::Itself { server, listen: door.local });
+        }
+        let now = Instant::now();
         Ok(Self {
             next_token: doors.len(),
             poll,
@@ -84,7 +102,11 @@ impl Port {
             received_octets,
             server: config.relay,
             allow: config.allow.clone(),
-            sources: Recent::new(MOST_SOURCES),
+            sources: Sources::new(most_sources(), now),
+            echo: Echo::default(),
+            drops,
+            looked: now,
+            told: [None; 2],
             upstream: HashMap::new(),
             asked: None,
             silent: false,
@@ -137,9 +159,11 @@ impl Port {
                 }
             }
             self.mind_silence(outlet);
+            self.mind_drops(counters, outlet, LOOK);
             let enough = self.count.is_some_and(|count| counters.received.value() >= count);
             let over = until.is_some_and(|until| Instant::now() >= until);
             if enough || over || stop.load(Ordering::Relaxed) {
+                self.mind_drops(counters, outlet, Duration::ZERO);
                 return Ok(());
             }
         }
@@ -166,16 +190,23 @@ impl Port {
     }
 
     fn up(&mut self, n: usize, (peer, door): (SocketAddr, usize), work: &mut Work<'_>) {
-        let octets = work.buffer.get(..n).unwrap_or_default();
+        let Work { counters, outlet, buffer } = work;
+        let octets = buffer.get(..n).unwrap_or_default();
+        let work = Handing { counters, outlet: *outlet };
         let header = match Header::read(octets) {
             Ok(header) if header.kind.is_from_gateway() => header,
             odd => {
                 let counters = work.counters;
                 let counter = if odd.is_ok() { &counters.misdirected } else { &counters.malformed };
                 counter.one();
-                // A relay leaves judgement to the server, but only for those whom it knows.
-                if self.sources.get(&peer).is_some_and(|source| source.upstream.is_some()) {
-                    self.hand_on(octets, peer, counters);
+                // A relay leaves judgement to the server. What names no gateway is of none that is allowed.
+                let known = self.sources.get(&peer).is_some_and(|source| source.upstream.is_some());
+                let admitted = known
+                    || self.server.is_some()
+                        && self.allow.is_empty()
+                        && self.admit(peer, None, door, counters);
+                if admitted {
+                    self.hand_on(octets, peer, work);
                 }
                 return;
             }
@@ -185,14 +216,11 @@ impl Port {
         if !self.allow.is_empty() && gateway.is_none_or(|eui| !self.allow.contains(&eui)) {
             return work.counters.not_allowed.one();
         }
-        if let Some(source) = self.sources.meet(&peer) {
-            (source.gateway, source.door) = (gateway, door);
-        } else {
-            let forgotten = self.sources.add(peer, Source { gateway, upstream: None, door });
-            self.forget(forgotten, work.counters);
-        }
+        let admitted = self.admit(peer, gateway, door, work.counters);
         if self.server.is_some() {
-            self.hand_on(octets, peer, work.counters);
+            if admitted {
+                self.hand_on(octets, peer, work);
+            }
             if header.acknowledgement().is_some() {
                 self.asked.get_or_insert_with(Instant::now);
             }
@@ -204,6 +232,33 @@ impl Port {
             }
         }
         work.outlet.caught(self.caught(header, gateway, (peer, door), octets));
+    }
+
+    /// Meets an address, or admits it; says whether it is known now.
+    fn admit(
+        &mut self,
+        peer: SocketAddr,
+        gateway: Option<Eui64>,
+        door: usize,
+        counters: &Counters,
+    ) -> bool {
+        let now = Instant::now();
+        if let Some(source) = self.sources.meet(&peer, now) {
+            (source.gateway, source.door) = (gateway.or(source.gateway), door);
+            return true;
+        }
+        match self.sources.admit(peer, Source { gateway, upstream: None, door }, now) {
+            Ok(forgotten) => {
+                self.forget(forgotten, counters);
+                true
+            }
+            Err(_) => {
+                if self.server.is_some() {
+                    counters.not_admitted.one();
+                }
+                false
+            }
+        }
     }
 
     fn caught(
@@ -219,16 +274,20 @@ impl Port {
     }
 
     /// Sends a gateway's datagram to the server, from the socket of that gateway alone.
-    fn hand_on(&mut self, octets: &[u8], peer: SocketAddr, counters: &Counters) {
+    fn hand_on(&mut self, octets: &[u8], peer: SocketAddr, work: Handing<'_>) {
+        let counters = work.counters;
+        if self.echo.returns(octets, peer, Instant::now()) {
+            counters.returned.one();
+            self.say(PortWord::Returned(peer), 0, work.outlet);
+            return;
+        }
         if self.sources.get(&peer).is_some_and(|source| source.upstream.is_none()) {
             let Ok(opened) = self.open_upstream(counters) else { return counters.not_sent.one() };
             self.upstream.insert(opened.0, peer);
-            // Room may have been made for it by forgetting the very gateway.
-            if self.sources.get(&peer).is_none() {
-                self.sources.add(peer, Source::default());
-            }
-            if let Some(source) = self.sources.get_mut(&peer) {
-                source.upstream = Some(opened);
+            // Room may have been made for it by forgetting the very gateway; then it comes again.
+            match self.sources.get_mut(&peer) {
+                Some(source) => source.upstream = Some(opened),
+                None => return counters.not_sent.one(),
             }
         }
         let upstream = self.sources.get(&peer).and_then(|source| source.upstream.as_ref());
@@ -256,12 +315,14 @@ impl Port {
             // The system has no more sockets for us: those not used for longest make room, and some
             // more, for files that a recording opens.
             for _ in 0..SPARE {
-                let forgotten = self.sources.forget_oldest();
+                let forgotten = self.sources.forget_oldest(Instant::now());
                 self.forget(forgotten, counters);
             }
             self.sources.close();
             UdpSocket::bind(any)?
         };
+        // A server answers a burst with another one.
+        let _ = SockRef::from(&socket).set_recv_buffer_size(UPSTREAM_BUFFER);
         socket.connect(server)?;
         let token = Token(self.next_token);
         self.next_token += 1;
@@ -314,12 +375,74 @@ impl Port {
         true
     }
 
+    /// Counts what the system dropped, and says so.
+    fn mind_drops(&mut self, counters: &Counters, outlet: &dyn Outlet, pause: Duration) {
+        if self.looked.elapsed() < pause {
+            return;
+        }
+        self.looked = Instant::now();
+        let Some(dropped) = self.drops.count() else { return };
+        if dropped > counters.dropped.value() {
+            counters.dropped.raise_to(dropped);
+            self.say(PortWord::Dropped(dropped), 1, outlet);
+        }
+    }
+
+    /// Says something that may be so for long, once in a while.
+    fn say(&mut self, word: PortWord, place: usize, outlet: &dyn Outlet) {
+        let Some(told) = self.told.get_mut(place) else { return };
+        if told.is_none_or(|told| told.elapsed() >= TOLD_AGAIN) {
+            *told = Some(Instant::now());
+            outlet.word(word);
+        }
+    }
+
     fn mind_silence(&mut self, outlet: &dyn Outlet) {
         if !self.silent && self.asked.is_some_and(|asked| asked.elapsed() >= SILENCE) {
             self.silent = true;
             outlet.server(false);
         }
     }
+}
+
+/// Whether datagrams to a server come to this door: also by the address of everything, by another address of this
+/// machine, or by an IPv4 address written as IPv6.
+fn leads_to(server: SocketAddr, door: SocketAddr) -> bool {
+    if server.port() != door.port() {
+        return false;
+    }
+    let (server, door) = (server.ip().to_canonical(), door.ip().to_canonical());
+    // An address of this machine is one that a socket can be bound to.
+    let is_here = || std::net::UdpSocket::bind((server, 0)).is_ok();
+    server == door
+        || server.is_unspecified() && (door.is_loopback() || door.is_unspecified())
+        || door.is_unspecified() && is_here()
+}
+
+/// Returns for how many addresses there are sockets, after the system was asked for as many as it gives.
+fn most_sources() -> usize {
+    #[cfg(unix)]
+    {
+        use nix::sys::resource::{Resource, getrlimit, setrlimit};
+        if let Ok((soft, hard)) = getrlimit(Resource::RLIMIT_NOFILE) {
+            let wanted = (MOST_SOURCES as u64 + OTHER_FILES).min(hard).max(soft);
+            let given = if setrlimit(Resource::RLIMIT_NOFILE, wanted, hard).is_ok() {
+                wanted
+            } else {
+                soft
+            };
+            let room = usize::try_from(given.saturating_sub(OTHER_FILES)).unwrap_or(MOST_SOURCES);
+            return room.clamp(1, MOST_SOURCES);
+        }
+    }
+    MOST_SOURCES / 4
+}
+
+/// What handing on needs beside the port itself.
+#[derive(Clone, Copy)]
+struct Handing<'a> {
+    counters: &'a Counters,
+    outlet: &'a dyn Outlet,
 }
 
 /// What a round needs beside the port itself.
@@ -331,8 +454,14 @@ struct Work<'a> {
 
 fn bind(listen: SocketAddr) -> io::Result<(UdpSocket, usize)> {
     let socket = Socket::new(Domain::for_address(listen), Type::DGRAM, Some(Protocol::UDP))?;
-    // The system may cap it; what it gives is told.
+    // The system may cap it, but not for everybody; what it gives is told.
     let _ = socket.set_recv_buffer_size(RECEIVE_BUFFER);
+    #[cfg(target_os = "linux")]
+    let _ = nix::sys::socket::setsockopt(
+        &socket,
+        nix::sys::socket::sockopt::RcvBufForce,
+        &RECEIVE_BUFFER,
+    );
     socket.set_nonblocking(true)?;
     socket.bind(&listen.into())?;
     let octets = socket.recv_buffer_size()?;
@@ -343,8 +472,16 @@ fn bind(listen: SocketAddr) -> io::Result<(UdpSocket, usize)> {
 pub(super) const RECEIVE_BUFFER: usize = 16 << 20;
 /// Octets of the longest datagram that UDP has.
 const LONGEST: usize = 1 << 16;
+/// Octets that are asked for on the way back: a gateway is sent less than it sends.
+const UPSTREAM_BUFFER: usize = 1 << 20;
 /// Addresses that gateways send from; each has a socket towards the server.
-const MOST_SOURCES: usize = 4_096;
+const MOST_SOURCES: usize = 16_384;
+/// Files that a run has open besides: the terminal, a roster, a recording, ports.
+const OTHER_FILES: u64 = 64;
+/// Drops are looked for once in this time: the system's table has a line for each socket.
+const LOOK: Duration = Duration::from_secs(1);
+/// What goes on is said once in this time.
+const TOLD_AGAIN: Duration = Duration::from_secs(60);
 /// Addresses that make room where the system has no more sockets.
 const SPARE: usize = 8;
 /// Datagrams that are read from one socket before others get their turn.

@@ -19,11 +19,6 @@ impl<K: Clone + Eq + Hash, V> Recent<K, V> {
         Self { rows: HashMap::new(), order: BTreeMap::new(), clock: 0, room: room.max(1) }
     }
 
-    /// Gives up what room is left: from now on, who comes takes another's.
-    pub(super) fn close(&mut self) {
-        self.room = self.rows.len().max(1);
-    }
-
     pub(super) fn len(&self) -> usize {
         self.rows.len()
     }
@@ -55,6 +50,19 @@ impl<K: Clone + Eq + Hash, V> Recent<K, V> {
             self.order.remove(&met);
         }
         if self.rows.len() > self.room { self.forget_oldest() } else { None }
+    }
+
+    /// Takes a row out.
+    pub(super) fn remove(&mut self, key: &K) -> Option<V> {
+        let (met, value) = self.rows.remove(key)?;
+        self.order.remove(&met);
+        Some(value)
+    }
+
+    /// Returns the row that was not met for the longest time.
+    pub(super) fn oldest(&self) -> Option<(&K, &V)> {
+        let key = self.order.values().next()?;
+        Some((key, self.get(key)?))
     }
 
     /// Forgets the row that was not met for the longest time.

@@ -10,13 +10,13 @@ use std::{
     io::{self, BufRead as _, BufReader, Read as _, Seek as _, SeekFrom, Write as _},
     path::{Path, PathBuf},
     sync::Arc,
-    time::Duration,
+    time::{Duration, Instant},
 };
 
 use super::{caught::Caught, counters::Counters, queue::Queue};
 use crate::{
     intake::{Capture, CaptureOptions, Damage, DatagramKind, Found, Item},
-    record::{CaptureLineWriter, DatagramPcap},
+    record::{CaptureLineWriter, DatagramPcap, Identity},
 };
 
 /// What to record, and where.
@@ -26,6 +26,8 @@ pub struct Recording {
     pub path: PathBuf,
     /// Octets at which it is put aside and a new one begun.
     pub rotate: Option<u64>,
+    /// Whether a file that is no recording is put aside, instead of refused.
+    pub force: bool,
 }
 
 /// What became of a recording.
@@ -37,6 +39,8 @@ pub enum RecordingWord {
     NotRotated(io::Error),
     /// Nothing more is recorded; the file ends with a whole line.
     Ended(io::Error),
+    /// The file was removed or moved, and begun again.
+    Gone,
     /// The disk does not keep up: what came meanwhile is missing, and counted.
     Behind,
 }
@@ -55,6 +59,9 @@ pub(super) struct Recorder {
     regular: bool,
     /// At what size it is put aside next.
     due: Option<u64>,
+    /// The file, as another one under its name would not be; when that was last looked at.
+    identity: Option<Identity>,
+    looked: Instant,
 }
 
 impl Recorder {
@@ -66,7 +73,8 @@ impl Recorder {
         let regular = data.is_file();
         let mut size = if regular { data.len() } else { 0 };
         let mut before = None;
-        if size > 0 && matches!(form, Form::Packets(..)) {
+        let is_other = || size > 0 && begins_like_a_recording(&file).is_err();
+        if size > 0 && (matches!(form, Form::Packets(..)) || recording.force && is_other()) {
             // Another's header, or a last packet that was cut: nothing is added to such a file.
             let name = aside(&recording.path)?;
             fs::rename(&recording.path, &name)?;
@@ -81,7 +89,8 @@ impl Recorder {
             size = form.begin(&mut file)?;
         }
         let due = recording.rotate;
-        Ok(Self { recording, form, file, before, size, regular, due })
+        let (identity, looked) = (Identity::of_file(&file, &recording.path), Instant::now());
+        Ok(Self { recording, form, file, before, size, regular, due, identity, looked })
     }
 
     /// Writes all that comes until the queue is closed.
@@ -97,6 +106,11 @@ impl Recorder {
             tell(RecordingWord::Rotated(before));
         }
         while queue.take(&mut batch, PATIENCE) {
+            if let Err(error) = self.look(tell) {
+                tell(RecordingWord::Ended(error));
+                counters.not_recorded.many(batch.len() as u64);
+                return discard(queue, counters);
+            }
             while !batch.is_empty() {
                 if let Err(error) = self.write(&mut batch, &mut lines, counters, tell) {
                     tell(RecordingWord::Ended(error));
@@ -105,6 +119,27 @@ impl Recorder {
                 }
             }
         }
+    }
+
+    /// Sees whether the file still has its name; begins it again where it has not. Whoever moves a recording
+    /// to read it expects the next one in its place.
+    fn look(&mut self, tell: &dyn Fn(RecordingWord)) -> io::Result<()> {
+        if !self.regular || self.looked.elapsed() < LOOK {
+            return Ok(());
+        }
+        self.looked = Instant::now();
+        let path = &self.recording.path;
+        if Identity::of(path) == self.identity {
+            return Ok(());
+        }
+        tell(RecordingWord::Gone);
+        let begun = Self::open(self.recording.clone())?;
+        let before = begun.before.clone();
+        *self = begun;
+        if let Some(before) = before {
+            tell(RecordingWord::Rotated(before));
+        }
+        Ok(())
     }
 
     /// Writes some of a batch, at once.
@@ -174,6 +209,7 @@ impl Recorder {
         match put_aside {
             Ok((aside, file)) => {
                 self.file = file;
+                self.identity = Identity::of_file(&self.file, &self.recording.path);
                 self.size = self.form.begin(&mut self.file)?;
                 self.due = self.recording.rotate;
                 tell(RecordingWord::Rotated(aside));
@@ -330,4 +366,6 @@ const LONGEST_BEGINNING: u64 = 1 << 20;
 /// Octets that are written at once.
 const AT_ONCE: usize = 1 << 20;
 /// How long to wait for what comes before looking again.
-const PATIENCE: Duration = Duration::from_secs(1);
+const PATIENCE: Duration = Duration::from_millis(200);
+/// Whether the file still has its name is looked at so often.
+const LOOK: Duration = Duration::from_millis(100);

@@ -16,7 +16,9 @@ use crate::{
     id::Eui64,
     intake::{Outcome, Stat, TxError, What},
     ladder::{self, Diagnosis, GatewayDiagnosis},
-    live::{Board, Change, Counters, GatewayChange, Notice, RecordingWord, Seen, Standing},
+    live::{
+        Board, Change, Counters, GatewayChange, Notice, PortWord, RecordingWord, Seen, Standing,
+    },
     radio::Modulation,
     reading::MicVerdict,
     words::{Count, sentence},
@@ -50,8 +52,24 @@ pub fn line(notice: &Notice<'_>, style: Style) -> Option<String> {
             };
             format!("{} {word}", clock(*at))
         }
+        Notice::Port { at, word } => {
+            format!("{} {}", clock(*at), style.paint(Tone::Bad, &port(*word)))
+        }
         Notice::Datagram(_) | Notice::Recording(_) | Notice::Idle => return None,
     })
+}
+
+/// Returns what is wrong at the port.
+pub(super) fn port(word: PortWord) -> String {
+    match word {
+        PortWord::Returned(peer) => format!(
+            "THE RELAY LEADS BACK HERE: what was handed on comes again from {peer}; it is dropped"
+        ),
+        PortWord::Dropped(n) => {
+            let datagrams = Count(usize::try_from(n).unwrap_or(usize::MAX), "datagram");
+            format!("THE SYSTEM DROPPED {datagrams}: they came faster than they were read")
+        }
+    }
 }
 
 fn word(outcome: &Outcome, style: Style) -> String {
@@ -77,6 +95,10 @@ pub fn recording(word: &RecordingWord, path: &str) -> (String, bool) {
         RecordingWord::Ended(error) => {
             (format!("{path}: recording ended: {error}; the tap goes on without it"), true)
         }
+        RecordingWord::Gone => (
+            format!("{path} was removed or moved: the recording begins again in a new file"),
+            false,
+        ),
         RecordingWord::Behind => {
             (format!("{path}: the disk does not keep up; datagrams are missing from it"), true)
         }

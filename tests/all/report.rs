@@ -423,7 +423,7 @@ fn a_report_with_keys_is_for_its_owner_alone_and_comes_with_a_caution() {
     use std::os::unix::fs::PermissionsExt;
     let file = scratch("keys.html");
     fs::write(&file, "an older one").unwrap();
-    let run = handfast(&["--demo", "--show-keys", "--report", file.to_str().unwrap()]);
+    let run = handfast(&["--demo", "--show-keys", "--force", "--report", file.to_str().unwrap()]);
     assert_eq!(fs::metadata(&file).unwrap().permissions().mode() & 0o777, 0o600);
     assert!(
         said(&run).contains("caution: ") && said(&run).contains("holds keys"),

@@ -4,6 +4,7 @@
 //! to 6. Ports are chosen by the system; every wait has a generous deadline and none is for a fixed time.
 
 mod acknowledge;
+mod circles;
 mod hostile;
 mod ports;
 mod record;

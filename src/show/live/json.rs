@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use crate::{
     intake::{TxError, Unit, What},
-    live::{Board, Counters, Notice, RecordingWord, Seen, Standing},
+    live::{Board, Counters, Notice, PortWord, RecordingWord, Seen, Standing},
     show::{Input, Radio, json},
 };
 
@@ -137,11 +137,20 @@ pub fn json(notice: &Notice<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         Notice::Server { at, answers } => {
             told(out, "server", Some(*at), None, Server { answers: *answers })
         }
+        Notice::Port { at, word } => {
+            let state = match word {
+                PortWord::Returned(_) => "returned",
+                PortWord::Dropped(_) => "dropped",
+            };
+            let words = super::port(*word);
+            told(out, "port", Some(*at), None, Recording { state, words })
+        }
         Notice::Recording(word) => {
             let (state, words) = match word {
                 RecordingWord::Rotated(aside) => ("rotated", aside.display().to_string()),
                 RecordingWord::NotRotated(error) => ("not-rotated", error.to_string()),
                 RecordingWord::Ended(error) => ("ended", error.to_string()),
+                RecordingWord::Gone => ("gone", String::new()),
                 RecordingWord::Behind => ("behind", String::new()),
             };
             told(out, "recording", None, None, Recording { state, words })

@@ -108,8 +108,10 @@ fn the_first_interrupt_of_a_search_prints_what_is_known() {
     let roster = "region = 'EU868'\n[[node]]\nname = 'probe-01'\n[node.firmware]\n\
                   dev-eui = '020000fffe1a2b3c'\njoin-eui = '020000fffe0b0001'\n\
                   app-key = '8A4C19E2D75B03F6619EC8270DB3F45A'\nmac-version = '1.0.3'\n";
-    let (roster, capture) =
-        (folder.file("r.toml", roster), folder.file("c.txt", format!("{REQUEST}\n")));
+    let (roster, capture) = (
+        folder.file("r.toml", roster),
+        folder.file("c.txt", "0001000BFEFF0000023C2B1AFEFF000002020111223344\n"),
+    );
     for (name, statuses) in [("-INT", [1, 130]), ("-TERM", [143, 143])] {
         let child = handfast(&["diagnose", &capture, "--roster", &roster, "--json"])
             .stdout(fs::File::create(folder.path("out")).unwrap())

@@ -33,7 +33,7 @@ fn a_gateway_is_acknowledged_octet_for_octet_and_nothing_else_is_sent() {
     assert_eq!(receive(&gateway).0, [2, 0xFF, 0xFF, PULL_ACK]);
     let ended = tap.interrupt();
     assert!(is_silent(&gateway));
-    assert_eq!(ended.exit, Some(0));
+    assert_eq!(ended.exit, Some(130));
     assert_eq!((ended.count("received"), ended.count("acknowledged")), (9, 5));
     assert_eq!((ended.count("misdirected"), ended.count("frames_up")), (3, 2));
 }
@@ -51,7 +51,7 @@ fn each_frame_is_a_line_of_80_columns_and_ctrl_c_ends_with_a_summary() {
     assert!(frame.ends_with("Join-Request 020000fffe42000b"), "{frame}");
     tap.out_line(|line| line.contains("stat received 4294967295"));
     let ended = tap.interrupt();
-    assert_eq!(ended.exit, Some(0), "{:?}", ended.err);
+    assert_eq!(ended.exit, Some(130), "{:?}", ended.err);
     assert!(ended.out.iter().all(|line| line.chars().count() <= 80), "{:?}", ended.out);
     let summary = ended.out.join("\n");
     assert!(summary.contains("1 gateway, 1 node; 2 datagrams at the port, 2 acknowledged"));

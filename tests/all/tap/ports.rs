@@ -25,7 +25,7 @@ fn each_port_answers_what_it_was_sent() {
     gateway.send_to(&from_gateway(PULL_DATA, 0x0304, EUI, ""), down).unwrap();
     assert_eq!(receive(&gateway), (vec![2, 3, 4, PULL_ACK], down));
     let ended = tap.interrupt();
-    assert_eq!(ended.exit, Some(0), "{:?}", ended.err);
+    assert_eq!(ended.exit, Some(130), "{:?}", ended.err);
     assert_eq!((ended.count("received"), ended.count("acknowledged")), (2, 2));
 }
 

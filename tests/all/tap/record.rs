@@ -300,7 +300,7 @@ fn files_are_put_aside_by_size_and_no_line_is_cut_or_lost() {
         receive(&gateway);
     }
     let ended = tap.interrupt();
-    assert_eq!((ended.exit, ended.count("recorded")), (Some(0), 100));
+    assert_eq!((ended.exit, ended.count("recorded")), (Some(130), 100));
     assert_eq!(fs::read_to_string(folder.file("gateway.ndjson.7")).unwrap(), "kept\n");
     let mut all = Vec::new();
     let mut number = 8;
@@ -408,4 +408,89 @@ fn a_full_disk_is_said_at_once_and_the_tap_goes_on() {
     assert_eq!(ended.exit, Some(2), "what was asked for could not be done");
     assert_eq!((ended.count("recorded"), ended.count("not_recorded")), (0, 11));
     assert_eq!(ended.count("frames_up"), 11);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_recording_that_was_moved_or_removed_begins_again_and_says_so() {
+    let folder = Folder::new("moved");
+    let (file, moved) = (folder.file("gateway.ndjson"), folder.file("monday.ndjson"));
+    let mut tap = Tap::start(&["--record", &file, "--json"]);
+    let gateway = socket();
+    let send = |token: u16, tap: &Tap| {
+        gateway.send_to(&from_gateway(PUSH_DATA, token, EUI, &heard(1)), tap.port).unwrap();
+        receive(&gateway);
+    };
+    let kept = |path: &str, count: usize| {
+        let path = Path::new(path);
+        let begun = std::time::Instant::now();
+        while !fs::read_to_string(path).is_ok_and(|text| text.lines().count() >= count) {
+            assert!(begun.elapsed().as_secs() < 60, "{}", path.display());
+            std::thread::sleep(std::time::Duration::from_millis(10));
+        }
+    };
+    send(1, &tap);
+    kept(&file, 1);
+    fs::rename(&file, &moved).unwrap();
+    tap.err_line(|line| line.starts_with("note: ") && line.contains("gateway.ndjson"));
+    send(2, &tap);
+    kept(&file, 1);
+    fs::remove_file(&file).unwrap();
+    tap.err_line(|line| line.starts_with("note: ") && line.contains("gateway.ndjson"));
+    send(3, &tap);
+    kept(&file, 1);
+    let ended = tap.interrupt();
+    assert_eq!((ended.count("recorded"), ended.count("not_recorded")), (3, 0));
+    assert_eq!((tokens(Path::new(&moved)), tokens(Path::new(&file))), (vec![1], vec![3]));
+}
+
+#[cfg(unix)]
+#[test]
+fn a_recording_killed_a_hundred_times_is_torn_nowhere_but_where_it_was_killed() {
+    let folder = Folder::new("killed");
+    let file = folder.file("gateway.ndjson");
+    let gateway = socket();
+    for turn in 0..100u16 {
+        let tap = Tap::start(&["--record", &file, "--json"]);
+        for token in 0..20 {
+            gateway
+                .send_to(&from_gateway(PUSH_DATA, 100 * turn + token, EUI, &heard(1)), tap.port)
+                .unwrap();
+        }
+        std::thread::sleep(std::time::Duration::from_micros(u64::from(turn % 20) * 200));
+        // Killed where it stands.
+        drop(tap);
+        let text = fs::read_to_string(&file).unwrap();
+        let torn = text.split('\n').filter(|line| !line.is_empty());
+        let torn: Vec<_> =
+            torn.filter(|line| serde_json::from_str::<Value>(line).is_err()).collect();
+        assert!(torn.len() <= usize::from(turn) + 1, "{torn:?}");
+        for line in text.lines().filter(|line| !torn.contains(line)) {
+            assert!(line.starts_with("{\"at\":"), "{line}");
+        }
+    }
+    // What was torn was closed off: after it whole lines go on.
+    let tap = Tap::start(&["--record", &file, "--json"]);
+    gateway.send_to(&from_gateway(PUSH_DATA, 9, EUI, &heard(1)), tap.port).unwrap();
+    receive_all(&gateway);
+    tap.interrupt();
+    let text = fs::read_to_string(&file).unwrap();
+    assert!(serde_json::from_str::<Value>(text.lines().last().unwrap()).is_ok());
+}
+
+/// Takes what waits.
+fn receive_all(socket: &UdpSocket) {
+    receive(socket);
+    while !super::stage::is_silent(socket) {}
+}
+
+#[cfg(unix)]
+#[test]
+fn a_file_that_is_no_recording_is_put_aside_by_force() {
+    let folder = Folder::new("force");
+    let file = folder.file("thesis.txt");
+    fs::write(&file, "three years of work\n").unwrap();
+    let tap = Tap::start(&["--record", &file, "--force", "--json"]);
+    tap.interrupt();
+    assert_eq!(fs::read_to_string(folder.file("thesis.txt.1")).unwrap(), "three years of work\n");
 }

@@ -52,7 +52,7 @@ fn both_ways_pass_byte_for_byte_and_nothing_is_added() {
     }
     let ended = tap.interrupt();
     assert!(is_silent(&server) && is_silent(&gateway), "the tap says nothing of its own");
-    assert_eq!(ended.exit, Some(0));
+    assert_eq!(ended.exit, Some(130));
     assert_eq!((ended.count("relayed_up"), ended.count("relayed_down")), (9, 7));
     assert_eq!(ended.count("acknowledged"), 0);
 }
