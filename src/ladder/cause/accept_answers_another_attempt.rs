@@ -28,7 +28,7 @@ pub(super) const CAUSE: Cause = Cause {
 
 fn check(case: &Case<'_>) -> Option<Finding> {
     let found = for_another_attempt(case);
-    let Some(first) = found.first() else { return taken_late(&crossed(case)?) };
+    let Some(first) = found.first() else { return crossed(case).map(|own| taken_late(&own)) };
     match *first {
         Elsewhere { attempt, made_for: MadeFor::Heard(other), .. } => {
             Some(heard(case, &found, attempt, other))
@@ -69,7 +69,7 @@ fn heard(case: &Case<'_>, found: &[Elsewhere<'_>], attempt: &Attempt, other: &At
 }
 
 /// The node took it as the answer to a request that it sent since.
-fn taken_late(crossed: &Crossed<'_>) -> Option<Finding> {
+fn taken_late(crossed: &Crossed<'_>) -> Finding {
     let &Crossed { attempt, answer, later, held, odds } = crossed;
     let mut finding = Finding::new(
         Certainty::of_probability(odds),
@@ -99,7 +99,7 @@ fn taken_late(crossed: &Crossed<'_>) -> Option<Finding> {
         ));
     }
     finding.false_match = Some(odds);
-    Some(finding)
+    finding
 }
 
 /// The request is not in the capture: each DevNonce was tried.

@@ -141,6 +141,10 @@ impl Hosts {
     }
 
     /// The question that an event answers, taken off the list: who asked it.
+    #[expect(
+        clippy::option_option,
+        reason = "whether it answers anything, and whether another host"
+    )]
     fn answered(&mut self, event: &Event) -> Option<Option<usize>> {
         let asked = match event.what {
             What::Acknowledged(leg) => Asked::Leg(leg),
@@ -166,6 +170,7 @@ impl Hosts {
     }
 
     /// The place of the host, which is new where it was not met before.
+    #[expect(clippy::similar_names, reason = "who sends an event")]
     fn aside(
         &mut self,
         event: &Event,
@@ -175,13 +180,13 @@ impl Hosts {
         address: IpAddr,
     ) -> Option<usize> {
         let sender = event.wire.sender?;
-        let is_it = |aside: &Aside| {
+        let same = |aside: &Aside| {
             let host = &aside.host;
             (host.link, host.address, host.sender, host.gateway)
                 == (link, address, sender, event.gateway)
         };
-        if let Some(at) = self.asides.iter().position(is_it) {
-            return self.asides.get(at).is_some_and(|aside| !aside.cleared).then_some(at);
+        if let Some(at) = self.asides.iter().position(same) {
+            return self.asides.get(at).is_some_and(|known| !known.cleared).then_some(at);
         }
         if self.asides.len() == HOSTS {
             return None;
@@ -240,6 +245,7 @@ impl Hosts {
 }
 
 /// Whether a link-layer address is that of one host: loopback has none, and others are for groups.
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "it is given to `all`")]
 fn is_of_one(link: &Link) -> bool {
     *link != [0; 6] && link[0] & 1 == 0
 }
