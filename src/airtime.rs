@@ -1,4 +1,4 @@
-//! The airtime of a capture: how long each node and each gateway was on the air, and which limits
+//! The airtime of one transmission ([`AirtimeReport`]), and of a capture: how long each node and each gateway was on the air, and which limits
 //! of its channel plan that passes.
 //!
 //! [`Meter`] takes events as they were captured and keeps an [`Account`] of every sender. Copies
@@ -37,6 +37,7 @@ mod account;
 mod joins;
 mod meter;
 mod on_air;
+mod query;
 mod senders;
 
 use jiff::Timestamp;
@@ -50,6 +51,7 @@ pub use crate::radio::BusiestHour;
 pub use account::{Account, DutyUse, Dwell, Oversize, Passed};
 pub use joins::{BackOff, SpanUse};
 pub use meter::Meter;
+pub use query::{AirtimeError, AirtimeQuery, AirtimeReport, DutyShare, MaxPayload, Rate};
 
 /// What a capture tells of the time on air.
 #[derive(Debug, Default)]

@@ -26,6 +26,7 @@ pub mod key_options;
 pub mod keys;
 pub mod lesson;
 pub mod man;
+mod mistyped;
 mod output;
 pub mod plan;
 mod progress;
@@ -118,7 +119,7 @@ handfast decodes LoRaWAN frames and says why a node does not join.
   handfast keys --request FRAME --accept FRAME --app-key KEY
       Derive the session keys of a join.
 
-`handfast --help` lists all commands, `handfast read --help` explains one.
+`handfast --help` lists all commands, `handfast help read` explains one.
 ";
 
 macro_rules! commands {
@@ -171,7 +172,8 @@ commands! {
 
 /// Runs the program with these arguments, the program's own name first.
 pub fn run(args: impl IntoIterator<Item = OsString>) -> Exit {
-    let program = match Program::try_parse_from(args) {
+    let args = mistyped::with_help_as_option(args.into_iter().collect());
+    let program = match Program::try_parse_from(&args) {
         Ok(program) => program,
         Err(error) => {
             // Help and version come as errors, too, and are none. Nobody is left to tell of a
@@ -180,10 +182,19 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> Exit {
                 let _ = error.print();
                 return Exit::Fine;
             }
+            let meant = mistyped::instead(&error, &args);
+            let (own, hint) = meant.map_or((None, None), |meant| (meant.error, Some(meant.hint)));
+            if let Some(own) = own {
+                Screen::new(anstream::ColorChoice::Auto).bad_input(&own, hint.as_deref());
+                return Exit::BadInput;
+            }
             let words = screen::guarded_usage(&error.render().ansi().to_string());
             let words = fold::fold(&words, 2, screen::WIDTH);
             // Takes the colours away where the screen has none.
             let _ = write!(anstream::stderr(), "{words}");
+            if let Some(hint) = hint {
+                Screen::new(anstream::ColorChoice::Auto).word("hint", &hint);
+            }
             return Exit::BadInput;
         }
     };

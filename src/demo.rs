@@ -10,8 +10,11 @@
 //! | `probe-06` | its accepts come to the gateway too late |
 //! | `probe-07` | it is registered as 1.1, and is 1.0.3 |
 //! | `probe-08` | it takes its accept and derives its session keys in another way |
+//! | `probe-09` | it joins, and the server forgets the delay of data that its accept gave |
+//! | `probe-10` | it joins, and after a reset it counts its frames from 0 again |
 //!
-//! A neighbour's node is heard as well, of which nothing is known. [`CAPTURE`] and [`ROSTER`] are
+//! The gateway `gate` hears, and what the server acknowledges never comes back to it: its PULL_DATA are
+//! not answered, so that nothing can be sent through it. A neighbour's node is heard as well, of which nothing is known. [`CAPTURE`] and [`ROSTER`] are
 //! files of the crate; [`generate`] makes them again, octet for octet.
 //!
 //! A third gateway, `shed`, is being brought up: what it sends to the wrong port is never answered.
@@ -45,7 +48,7 @@ const SEED: u64 = 11;
 pub fn generate() -> (String, String) {
     let Some(plan) = Plan::by_name("EU868") else { return (String::new(), String::new()) };
     let recording =
-        Scene { gateways: 2, acks: false, probes: probes(), ..Scene::new(SEED, plan) }.play();
+        Scene { gateways: 2, cut_off: Some(1), probes: probes(), ..Scene::new(SEED, plan) }.play();
     (recording.capture, HEAD.to_owned() + &recording.roster)
 }
 
@@ -79,16 +82,18 @@ fn probes() -> Vec<Probe> {
     vec![
         Probe { uplinks: 4, join_rate: Some(5), ..Probe::new("probe-01") },
         probe("probe-02", 14, 0, Mistake::DevEuiReversed),
-        probe("probe-03", 29, 1, Mistake::AppKeyTyped),
+        probe("probe-03", 29, 0, Mistake::AppKeyTyped),
         Probe {
             version: MacVersion::V1_0_4,
             attempts: 3,
             ..probe("probe-04", 75, 0, Mistake::NonceNotKept)
         },
         probe("probe-05", 131, 0, Mistake::DataDelay),
-        probe("probe-06", 189, 1, Mistake::TooLate),
+        probe("probe-06", 189, 0, Mistake::TooLate),
         probe("probe-07", 248, 0, Mistake::Says1_1),
         Probe { uplinks: 3, ..probe("probe-08", 302, 0, Mistake::MisreadDerivation) },
+        Probe { uplinks: 4, ..probe("probe-09", 361, 0, Mistake::DelayForgotten) },
+        Probe { uplinks: 6, ..probe("probe-10", 421, 0, Mistake::CountsAnew) },
         Probe {
             listed: false,
             mistakes: vec![Mistake::ServerSilent],

@@ -6,6 +6,8 @@
 //!
 //! Facts are made in verdicts, never for every frame.
 
+mod words;
+
 use std::borrow::Cow;
 
 use jiff::Timestamp;
@@ -17,6 +19,8 @@ use crate::{
     radio::Modulation,
     trace::{Attempt, Data, DataSeen, KeyRef, Line, Moment, Sending, Sighting},
 };
+
+pub use words::{Secrets, text, write, write_value};
 
 /// How sure a verdict is.
 #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
@@ -306,6 +310,8 @@ pub enum Value {
     Micros(i64),
     /// A duration, microseconds, as people say it: `0.42 s`, `1.2 ms`, `3 min 20 s`.
     About(i64),
+    /// How a clock stands to another, microseconds: `3 s ahead of`, `3 s behind`.
+    Apart(i64),
     /// A moment.
     Time(Timestamp),
     /// An EUI-64.
@@ -410,13 +416,6 @@ value_from! {
 impl From<&'static str> for Fact {
     /// A fact without values.
     fn from(words: &'static str) -> Self {
-        Self::new("{words}").with("words", words)
-    }
-}
-
-impl From<String> for Fact {
-    /// A fact whose words were put together already.
-    fn from(words: String) -> Self {
         Self::new("{words}").with("words", words)
     }
 }

@@ -15,6 +15,7 @@
 //! memory, however long it is. What keys tell of a frame is for the rooms behind.
 
 mod capture;
+pub(crate) mod console;
 mod dns;
 mod envelope;
 mod error;
@@ -43,13 +44,14 @@ mod texts;
 mod time;
 mod unpack;
 mod wide;
+mod words;
 
 pub use capture::{Capture, CaptureOptions};
 pub use error::{Flaw, IntakeError, LoraTapError, PacketError, WireError};
 pub use event::{
-    Closed, CodeRate, Crc, Damage, Discovery, Ends, Event, Found, Gap, GatewayPlan, Heard, Leg,
-    Lost, Network, Ordered, Outcome, Position, Said, Sender, Setup, Speaker, Stat, Statement,
-    StationVersion, Subject, TxError, Unit, Unreachable, What, When, Wire, Witness,
+    Closed, CodeRate, Count, Crc, Damage, Discovery, Ends, Event, Found, Gap, GatewayPlan, Heard,
+    Leg, Lost, Network, Ordered, Outcome, Position, Refusal, Said, Sender, Setup, Speaker, Stat,
+    Statement, StationVersion, Subject, TxError, Unit, Unreachable, What, When, Wire, Witness,
 };
 pub use forwarder::{datagram_events, wire_events};
 pub use header::{DatagramKind, Header};

@@ -16,7 +16,6 @@
 
 mod carry;
 mod cause;
-mod console;
 mod diagnosis;
 mod finding;
 pub mod gateway;
@@ -32,7 +31,7 @@ pub use crate::fact::Certainty;
 pub use cause::{CAUSES, Cause, CauseId, Place};
 pub use diagnosis::{
     Diagnosis, Findings, GatewayDiagnosis, SessionDiagnosis, configured, diagnose, diagnose_node,
-    judge,
+    judge, session_account,
 };
 pub use outcome::{GatewayOutcome, Outcome};
 pub use rung::{Judgement, Ladder, LadderName, RungView, Rungs, State};
@@ -40,13 +39,10 @@ pub use verdict::Verdict;
 
 pub(crate) use cause::hits;
 #[cfg(feature = "cli")]
-pub(crate) use gateway::known::slip as gateway_slip;
+pub(crate) use gateway::identity::slip as gateway_slip;
 
 #[cfg(feature = "page")]
 pub(crate) use join::timely::{SAME_HZ, SAME_US};
-
-#[cfg(feature = "cli")]
-pub(crate) use console::{is_told, tells_a_window};
 
 use crate::{explore::near_miss, region::Plan};
 

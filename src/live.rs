@@ -8,6 +8,7 @@
 //! | `sources`, `echo`, `drops` | who is admitted; what comes back; what the system dropped |
 //! | `record` | the recording: whole lines, files put aside by size |
 //! | `desk` | reads frames with the keys at hand and tells what it sees, in the thread that called [`Tap::run`] |
+//! | `gateways` | the state of each gateway's ladder |
 //! | `ladder` | the state of each node's ladder, from the latest datagrams of the node |
 //! | `queue`, `recent` | what lies between threads, and tables: all of a fixed size |
 //!
@@ -21,6 +22,7 @@ mod counters;
 mod desk;
 mod drops;
 mod echo;
+mod gateways;
 mod ladder;
 mod notice;
 mod port;
@@ -48,6 +50,7 @@ use jiff::Timestamp;
 pub use board::{Board, GatewayRow, NodeRow};
 pub use caught::Caught;
 pub use counters::{Counter, Counters};
+pub use gateways::{GatewayChange, GatewayStanding};
 pub use ladder::{Change, Standing};
 pub use notice::{Notice, PortWord, Seen};
 pub use record::{Recording, RecordingWord};
@@ -188,7 +191,7 @@ impl Tap {
             behind: Mutex::new(None),
         };
         let until = config.run_for.map(|time| Instant::now() + time);
-        let desk = Desk::new(roster, config.plan);
+        let desk = Desk::new(roster, config.plan, config.relay.is_none());
         let ran = thread::scope(|scope| {
             let (lines, counters) = (&lines, &counters);
             if let (Some(recorder), Some(queue)) = (recorder, &lines.to_record) {

@@ -19,7 +19,7 @@ mod source;
 use std::ops::Range;
 
 pub use bits::Bits;
-pub(crate) use fields::{count, mhz, value_and_note};
+pub(crate) use fields::{count, value_and_note};
 
 use crate::{
     crypto::block::FOptsRule,

@@ -3,7 +3,6 @@
 mod airtime;
 mod budget;
 mod hour;
-mod report;
 
 use std::{fmt, str::FromStr};
 
@@ -14,7 +13,6 @@ pub use budget::{
 };
 pub use hour::BusiestHour;
 pub(crate) use hour::Hours;
-pub use report::{AirtimeError, AirtimeQuery, AirtimeReport, DutyShare, MaxPayload, Rate};
 
 /// How a frame is put on the air.
 #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]

@@ -13,7 +13,7 @@
 //! | `join`, `data` | the checks themselves |
 //! | `commands` | the MAC commands of a frame |
 //! | `rostered` | the keys of a roster |
-//! | `session_memory` | the sessions that the joins of a stream make |
+//! | `sessions` | the sessions of a stream: those that keys state, and those that its joins make |
 //! | `problem` | what is wrong, and where |
 //! | `why` | what an explorer finds around the keys under which a MIC fails |
 //!
@@ -26,15 +26,15 @@ mod join;
 mod problem;
 mod ring;
 mod rostered;
-mod session_memory;
+mod sessions;
 mod verdict;
 mod why;
 
 pub use commands::CommandList;
-pub use context::{Context, CounterHint, UPPER_HALVES};
+pub use context::{Context, CounterHint};
 pub use problem::{Problem, Wrong};
 pub use ring::{Bunch, Key, KeyRing, KeyRole, Source};
-pub use session_memory::SessionMemory;
+pub use sessions::Sessions;
 pub use verdict::{MicRule, MicVerdict, Proof, Tried, Unchecked};
 pub use why::{Why, why};
 
@@ -222,9 +222,10 @@ pub fn read(decoded: Decoded, ring: &KeyRing, context: &Context) -> Reading {
             join::accept(sealed, ring.nearest(context.dev_eui, context.join_eui), context)
         }
         Some(Frame::RejoinRequest(request)) => join::rejoin(request, ring, None),
-        Some(Frame::Data(data)) => {
-            let bunches: Vec<_> = ring.sessions(data.dev_addr).collect();
-            data::data(data, &bunches, context)
+        Some(Frame::Data(frame)) => {
+            let mut stated: Vec<_> =
+                ring.sessions(frame.dev_addr).map(data::Session::stated).collect();
+            data::data(frame, &mut stated, context).0
         }
         Some(Frame::Proprietary(_)) => unchecked(Unchecked::NoMic),
         None => unchecked(Unchecked::Cut),

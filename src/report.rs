@@ -5,6 +5,7 @@
 //! |------|-----------------------|
 //! | `claims` | what firmware, record and label state, one above the other, and what was heard |
 //! | `exchange` | an attempt to join on one scale of time |
+//! | `session` | the settings of both sides, and the last downlinks in time |
 //! | `channels` | the channels used against the plan |
 //! | `signal` | RSSI and SNR of every reception against the demodulation floor |
 //! | `frames` | the frames, octet by octet |
@@ -33,6 +34,7 @@ mod claims;
 mod data;
 mod exchange;
 mod frames;
+mod session;
 mod signal;
 mod strangers;
 mod ticket;
@@ -41,12 +43,11 @@ mod words;
 use jiff::Timestamp;
 
 use crate::{
-    fact::Fact,
+    fact::{Fact, Secrets, text},
     id::{DevAddr, Eui64},
     ladder::{Diagnosis, GatewayDiagnosis},
     reading::KeyRing,
     roster::{Node, Roster},
-    show::{Secrets, fact::text},
     trace::{NodeTrace, Trace},
     words::Count,
 };
@@ -55,6 +56,7 @@ pub(crate) use channels::{Channels, Kind, Lane};
 pub(crate) use claims::{Member, Standing, Value};
 pub(crate) use exchange::{Bar, Exchange, Fit, Shape};
 pub(crate) use frames::{BitsView, FieldView, FrameView, Octets, Tone};
+pub(crate) use session::{SessionView, SettingView};
 pub(crate) use signal::{Point, Signal};
 pub(crate) use strangers::Stranger;
 
@@ -124,6 +126,7 @@ pub(crate) struct NodePage<'a> {
     pub(crate) forgotten: (usize, usize),
     /// Attempts that are not drawn.
     pub(crate) more_attempts: usize,
+    pub(crate) session: Option<SessionView>,
     pub(crate) channels: Option<Channels>,
     pub(crate) signal: Signal,
     pub(crate) frames: Vec<FrameView>,
@@ -183,7 +186,7 @@ impl<'a> Report<'a> {
         Self {
             about: about(trace, roster),
             gateways: &[],
-            nodes: told.into_iter().map(|subject| page(subject, &ring, options)).collect(),
+            nodes: told.into_iter().map(|subject| page(subject, trace, &ring, options)).collect(),
             listed: listed.iter().map(|s| (words::name(s.diagnosis), s.diagnosis)).collect(),
             strangers: strangers.iter().map(|subject| strangers::of(subject.node)).collect(),
             foreign,
@@ -209,7 +212,7 @@ fn room_for(mut all: Vec<Subject<'_>>) -> (Vec<Subject<'_>>, Vec<Subject<'_>>) {
     (all, listed)
 }
 
-fn page<'a>(subject: Subject<'a>, ring: &KeyRing, options: Options) -> NodePage<'a> {
+fn page<'a>(subject: Subject<'a>, trace: &Trace, ring: &KeyRing, options: Options) -> NodePage<'a> {
     let diagnosis = subject.diagnosis;
     let secrets = if options.show_keys { Secrets::Shown } else { Secrets::Hidden };
     let name = words::name(diagnosis);
@@ -224,6 +227,7 @@ fn page<'a>(subject: Subject<'a>, ring: &KeyRing, options: Options) -> NodePage<
         exchanges,
         forgotten: subject.node.forgotten(),
         more_attempts,
+        session: session::of(subject, trace, subject.roster, secrets),
         channels: channels::of(subject),
         signal: signal::of(subject.node),
         frames,

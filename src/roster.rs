@@ -154,7 +154,7 @@ impl Node {
     /// of them.
     pub fn add_console<'l>(&mut self, lines: impl IntoIterator<Item = &'l str>) {
         let firmware = self.firmware.get_or_insert_default();
-        firmware.log.extend(lines.into_iter().map(secret::log_line));
+        firmware.log.extend(lines.into_iter().map(crate::words::log_line));
     }
 
     /// Returns the room for what that place claims.

@@ -76,6 +76,8 @@ pub struct Scene {
     /// How long the way is from the gateways to where the capture is taken, in microseconds: 0 is at
     /// the gateways, the way to the server is at the server.
     pub way_us: u32,
+    /// The gateway to which nothing passes from the server, counted from 0.
+    pub cut_off: Option<u8>,
     /// The probes.
     pub probes: Vec<Probe>,
 }
@@ -161,7 +163,7 @@ impl Scene {
     /// Returns a scene of one probe and one gateway in which nothing goes wrong.
     pub fn new(seed: u64, plan: &'static Plan) -> Self {
         let probes = vec![Probe::new("probe-01")];
-        Self { seed, plan, gateways: 1, acks: true, way_us: 0, probes }
+        Self { seed, plan, gateways: 1, acks: true, way_us: 0, cut_off: None, probes }
     }
 
     /// Returns a scene in which nothing goes wrong, everything else by chance: lost frames too.
@@ -266,6 +268,9 @@ impl Scene {
             .collect();
         for gateway in &mut gateways {
             setup::gateway(&mistakes, gateway, plan);
+        }
+        if let Some(cut_off) = self.cut_off.and_then(|n| gateways.get_mut(usize::from(n))) {
+            setup::gateway(&[Mistake::NoDownlinkPath], cut_off, plan);
         }
         Ground { plan, gateways, tape: tape::Tape::default(), lasts: 0 }
     }

@@ -9,7 +9,7 @@ pub mod beacon;
 pub mod compare;
 pub mod csv;
 pub mod explain;
-pub mod fact;
+mod fact;
 pub(crate) mod headline;
 #[cfg(feature = "page")]
 pub mod html;
@@ -25,16 +25,8 @@ pub mod text;
 
 mod input;
 
+pub use crate::fact::Secrets;
 pub use input::{Input, Radio};
-
-/// Whether keys in a working stand in the open.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub enum Secrets {
-    /// Keys, and whatever tells of them, are named and not shown.
-    Hidden,
-    /// They are shown, to a user who asked for it.
-    Shown,
-}
 
 /// How text is laid out.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]

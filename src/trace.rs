@@ -12,16 +12,21 @@
 
 mod attempt;
 mod clocks;
+mod counters;
 mod gateway;
+mod hosts;
 mod kept;
 mod keys;
 mod moment;
+mod names;
 mod network;
 mod order;
+mod pairing;
 mod session;
 pub mod settings;
 mod sighting;
 mod spread;
+mod told;
 mod tracer;
 
 use std::collections::BTreeMap;
@@ -32,11 +37,13 @@ use crate::id::{DevAddr, DevEui, Eui64, JoinEui};
 
 pub use attempt::{Answer, Ask, Attempt, Delay, Opening, Stray};
 pub use clocks::ClockApart;
+pub use counters::Counters;
 pub use gateway::{
     ACKNOWLEDGED_WITHIN_US, Connection, Connections, Counts, Fate, Figures, Flow, GatewayTrace,
     Order, Orders, OtherTokens, Period, Periods, Radio, Radios, Receptions, Refused, Restart, Run,
     Server, Setting, StatAt, StatClock, Tally,
 };
+pub use hosts::{OtherFrame, OtherHost};
 pub use kept::Kept;
 pub use keys::{KeyRef, Role, RootKey, Rule};
 pub use moment::Moment;
@@ -44,9 +51,13 @@ pub use network::{Asker, Askers, NameAsked, NetworkError, NetworkErrors};
 pub use session::{Candidate, Data, DataSeen, Held, Origin, Session};
 pub use sighting::{Ack, Line, Sending, Sighting, Transmission};
 pub use spread::Spread;
-pub use tracer::Tracer;
+pub use told::{Telling, Told};
+pub use tracer::{GatewayTracer, Tracer};
 
+pub(crate) use counters::{Given, HALVES_OF_1_1, SEARCHES_OF_A_NODE, at_the_start};
 pub(crate) use keys::root_keys;
+pub(crate) use names::Names;
+pub(crate) use pairing::{OpenOrders, OrderKey, Requests, is_of};
 pub(crate) use tracer::{is_copy, missing_dev_eui_byte, open as open_accept};
 
 /// All that a capture says, sorted by node.
@@ -76,6 +87,8 @@ pub struct Trace {
     pub span: Option<(Timestamp, Timestamp)>,
     /// What is known to be missing.
     pub lacks: Lacks,
+    /// Hosts that speak under the address of a gateway or a server; what they send is nowhere else.
+    pub other_hosts: Vec<OtherHost>,
     /// Captures whose clocks were found apart, and were set right by the first one's.
     pub clocks: Vec<ClockApart>,
 }
@@ -119,6 +132,10 @@ pub struct NodeTrace {
     pub sessions: Kept<Session>,
     /// Data of its addresses that no key on hand verifies.
     pub unverified: Kept<Data>,
+    /// What is said of it in words.
+    pub told: Telling,
+    /// Its address, where nothing else of it is known.
+    pub dev_addr: Option<DevAddr>,
     /// Frames of its identity that are no whole Join-Request.
     pub misshapen: Kept<Transmission>,
     /// What is kept of requests that are forgotten.

@@ -215,6 +215,35 @@ pub(crate) fn sentence(words: &str) -> String {
     format!("{first}{rest}{stop}")
 }
 
+/// Returns a line of a log fit to print: without what may be a key, however it is written, and
+/// without control characters.
+#[cfg(feature = "std")]
+pub(crate) fn log_line(text: &str) -> String {
+    let mut out = String::new();
+    let mut run = String::new();
+    let flush = |run: &mut String, out: &mut String| {
+        let digits = run.chars().filter(char::is_ascii_hexdigit).count();
+        out.push_str(if digits >= KEY_DIGITS { "[...]" } else { run });
+        run.clear();
+    };
+    for c in text.chars() {
+        let joins = c.is_ascii_hexdigit()
+            || (!run.is_empty() && matches!(c, '-' | ':' | ' ' | '_' | ',' | 'x' | 'X'));
+        if joins {
+            run.push(c);
+            continue;
+        }
+        flush(&mut run, &mut out);
+        if c.is_control() {
+            out.extend(c.escape_default());
+        } else {
+            out.push(c);
+        }
+    }
+    flush(&mut run, &mut out);
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,10 +1,11 @@
 #!/usr/bin/env python3
 """Recorded packets by another hand: a general-purpose library's pcap files, and its reading of ours.
 
-    pcaps.py write FOLDER   writes five exchanges of vectors/join in every form below, a folder each
+    pcaps.py write FOLDER   writes five exchanges of vectors/join in every form below, a folder each, and in the
+                            folder `network` what a network says of a gateway whose datagrams do not arrive
     pcaps.py check FOLDER   reads FOLDER/own/<exchange>.pcap, which `cargo test --test formats` wrote there
 
-The library is scapy (PyPI), of which the layers of Ethernet, IP and UDP and the pcap files are used. `tests/all/formats.rs`
+The library is scapy (PyPI), of which the layers of Ethernet, IP, UDP, ICMP and DNS and the pcap files are used. `tests/all/formats.rs`
 reads what is written here.
 """
 
@@ -14,8 +15,9 @@ import sys
 from datetime import datetime, timezone
 from pathlib import Path
 
-from scapy.layers.inet import IP, UDP
-from scapy.layers.inet6 import IPv6
+from scapy.layers.dns import DNS, DNSQR
+from scapy.layers.inet import ICMP, IP, UDP
+from scapy.layers.inet6 import ICMPv6DestUnreach, IPv6
 from scapy.layers.l2 import CookedLinux, CookedLinuxV2, Dot1AD, Dot1Q, Ether, Loopback
 from scapy.utils import PcapNgWriter, RawPcapReader, RawPcapWriter
 
@@ -94,6 +96,64 @@ def write(folder):
         print(f"{exchange}: {len(list(into.iterdir()))} files")
 
 
+GATEWAY = bytes.fromhex("020000fffeea0051")
+BEGINS = 1_775_889_000
+
+
+def network(folder):
+    """Three minutes of a gateway whose server's port is closed, whose server is away, or whose server has no name."""
+    into = folder / "network"
+    into.mkdir(parents=True, exist_ok=True)
+    for family, layer, error in (
+        ("v4", v4, {
+            "port": lambda up: v4_answer() / ICMP(type=3, code=3) / bytes(up)[:28 + 8],
+            "host": lambda up: v4_answer("192.0.2.254") / ICMP(type=3, code=1) / bytes(up)[:28],
+        }),
+        ("v6", v6, {
+            "port": lambda up: v6_answer() / ICMPv6DestUnreach(code=4) / bytes(up),
+            "host": lambda up: v6_answer("2001:db8::fe") / ICMPv6DestUnreach(code=3) / bytes(up),
+        }),
+    ):
+        for what, answer in error.items():
+            packets = []
+            for n in range(18):
+                pull = layer(True, bytes([2, n, 0x51, 2]) + GATEWAY)
+                packets += [(BEGINS + 10 * n, pull), (BEGINS + 10 * n + 0.02, answer(pull))]
+            save(into / f"{what}-{family}.pcap", packets)
+        names = []
+        for n in range(12):
+            question = DNS(id=n, rd=1, qd=DNSQR(qname="lns.orchard.example"))
+            answer = DNS(id=n, qr=1, ra=1, rcode=3, qd=DNSQR(qname="lns.orchard.example"))
+            names += [
+                (BEGINS + 15 * n, dns(layer, True, question)),
+                (BEGINS + 15 * n + 0.03, dns(layer, False, answer)),
+            ]
+        save(into / f"name-{family}.pcap", names)
+    print(f"network: {len(list(into.iterdir()))} files")
+
+
+def v4_answer(src="192.0.2.1"):
+    return IP(src=src, dst="192.0.2.7")
+
+
+def v6_answer(src="2001:db8::1"):
+    return IPv6(src=src, dst="2001:db8::7")
+
+
+def dns(layer, up, message):
+    packet = layer(up, bytes(message))
+    packet[UDP].sport, packet[UDP].dport = (40124, 53) if up else (53, 40124)
+    return packet
+
+
+def save(path, packets):
+    with RawPcapWriter(str(path), linktype=1) as out:
+        framed = [(at, Ether(**MACS) / packet) for at, packet in packets]
+        out.write_header(framed[0][1])
+        for at, packet in framed:
+            out.write_packet(bytes(packet), sec=int(at), usec=round(at % 1 * 1e6))
+
+
 def check(folder):
     """Every packet of our writer is IP and UDP with the checksums that the library computes."""
     for exchange in EXCHANGES:
@@ -121,4 +181,5 @@ def json_of(octets, up):
 
 
 if __name__ == "__main__":
-    {"write": write, "check": check}[sys.argv[1]](Path(sys.argv[2]))
+    for step in {"write": (write, network), "check": (check,)}[sys.argv[1]]:
+        step(Path(sys.argv[2]))

@@ -15,7 +15,7 @@ use crate::{
     intake::{Crc, Event, Heard, Ordered, Outcome, TxError, What},
     region::Plan,
     roster::Roster,
-    trace::{Line, Sighting, Transmission, is_copy},
+    trace::{Line, OrderKey, Sending, Sighting, Transmission, is_copy, is_of},
 };
 
 /// Takes events in the order captured and keeps an account of every sender.
@@ -38,9 +38,7 @@ pub struct Meter<'r> {
 /// A downlink of which its gateway may still say that it is not sent.
 #[derive(Debug)]
 struct Waiting {
-    gateway: Option<Eui64>,
-    /// The token of the datagram, or the number of the order.
-    key: (Option<u16>, Option<u32>),
+    key: OrderKey,
     sent: OnAir,
     answered: Option<bool>,
     /// Whether it goes out only where the one before it does not.
@@ -121,7 +119,8 @@ impl<'r> Meter<'r> {
         }
         let sent = OnAir::uplink(event.time, heard);
         let frame = heard.frame.frame.as_ref();
-        let named = frame.and_then(|frame| self.senders.of_uplink(frame, sent.at));
+        let heard_once = Transmission::new(heard.octets(), sighting);
+        let named = frame.and_then(|frame| self.senders.of_uplink(frame, &heard_once));
         let place = named.map(|(who, dev_eui, dev_addr)| {
             let place = self.node(who);
             if let Some(node) = self.report.nodes.get_mut(place) {
@@ -132,7 +131,7 @@ impl<'r> Meter<'r> {
             place
         });
         self.report.nameless += u64::from(place.is_none());
-        self.remember(heard.octets(), Transmission::new(heard.octets(), sighting), place);
+        self.remember(heard.octets(), heard_once, place);
     }
 
     fn remember(&mut self, octets: &[u8], heard: Transmission, node: Option<usize>) {
@@ -172,11 +171,13 @@ impl<'r> Meter<'r> {
 
     fn ordered(&mut self, event: &Event, ordered: &Ordered) {
         if let Some(Frame::JoinAccept(sealed)) = &ordered.frame.frame {
-            self.senders.answered(sealed, event.time);
+            let line = Line { order: self.pushed, place: event.place };
+            let token = event.wire.token;
+            let sending = Sending::new(line, event.time, event.gateway, token, ordered);
+            self.senders.answered(sealed, &sending);
         }
         self.waiting.push_back(Waiting {
-            gateway: event.gateway,
-            key: (event.wire.token, ordered.number),
+            key: (event.gateway, event.wire.token, ordered.number),
             sent: OnAir::downlink(event.time, ordered),
             answered: None,
             alternative: ordered.alternative,
@@ -190,12 +191,11 @@ impl<'r> Meter<'r> {
 
     fn outcome(&mut self, event: &Event, outcome: &Outcome) {
         let taken = outcome.error == TxError::None;
-        let key = (event.wire.token, outcome.number);
-        let asked = self.waiting.iter().rposition(|waiting| {
-            waiting.answered.is_none()
-                && waiting.gateway == event.gateway
-                && (key == (None, None) || waiting.key == key)
-        });
+        let word = (event.gateway, event.wire.token, outcome.number);
+        let asked = self
+            .waiting
+            .iter()
+            .rposition(|waiting| waiting.answered.is_none() && is_of(word, waiting.key));
         let Some(at) = asked else { return };
         if let Some(waiting) = self.waiting.get_mut(at) {
             waiting.answered = Some(taken);
@@ -227,7 +227,7 @@ impl<'r> Meter<'r> {
         if waiting.alternative && waiting.answered.is_none() {
             return;
         }
-        let place = self.gateway(waiting.gateway);
+        let place = self.gateway(waiting.key.0);
         let Some(gateway) = self.report.gateways.get_mut(place) else { return };
         if waiting.answered == Some(false) {
             gateway.refused += 1;

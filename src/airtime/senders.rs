@@ -1,14 +1,10 @@
 //! Who sent a frame: the roster's node, or the number that the frame names.
 
-use std::collections::{HashMap, VecDeque};
-
-use jiff::Timestamp;
-
 use crate::{
     frame::{Direction, Frame, RejoinBody, SealedJoinAccept},
     id::{DevAddr, DevEui},
     roster::Roster,
-    trace::{self, Ask},
+    trace::{self, Ask, Names, Requests, Sending, Transmission},
 };
 
 /// A node, by the best name that is known for it.
@@ -29,32 +25,20 @@ pub(super) enum Who {
 #[derive(Debug)]
 pub(super) struct Senders<'r> {
     roster: &'r Roster,
-    by_dev_eui: HashMap<DevEui, usize>,
-    by_dev_addr: HashMap<DevAddr, usize>,
-    asked: VecDeque<(usize, Option<Timestamp>, Ask)>,
+    names: Names,
+    asked: Requests<(usize, Ask)>,
 }
 
 impl<'r> Senders<'r> {
     pub(super) fn new(roster: &'r Roster) -> Self {
-        let (mut by_dev_eui, mut by_dev_addr) = (HashMap::new(), HashMap::new());
-        for (index, node) in roster.nodes.iter().enumerate() {
-            for (_, claim) in node.claims() {
-                if let Some(dev_eui) = claim.dev_eui {
-                    by_dev_eui.entry(dev_eui).or_insert(index);
-                }
-                if let Some(dev_addr) = claim.dev_addr {
-                    by_dev_addr.entry(dev_addr).or_insert(index);
-                }
-            }
-        }
-        Self { roster, by_dev_eui, by_dev_addr, asked: VecDeque::new() }
+        Self { roster, names: Names::of(roster), asked: Requests::default() }
     }
 
     /// Returns who sent an uplink, and the number by which it says so.
     pub(super) fn of_uplink(
         &mut self,
         frame: &Frame,
-        at: Option<Timestamp>,
+        heard: &Transmission,
     ) -> Option<(Who, Option<DevEui>, Option<DevAddr>)> {
         let (ask, dev_eui) = match frame {
             Frame::JoinRequest(request) => (Ask::Join(request.clone()), request.dev_eui),
@@ -67,43 +51,32 @@ impl<'r> Senders<'r> {
                 (Ask::Rejoin(request.clone()), dev_eui)
             }
             Frame::Data(data) if data.direction() == Direction::Uplink => {
-                let known = self.by_dev_addr.get(&data.dev_addr);
-                let who = known.map_or(Who::DevAddr(data.dev_addr), |&index| Who::Roster(index));
+                let known = self.names.of_dev_addr(data.dev_addr);
+                let who = known.map_or(Who::DevAddr(data.dev_addr), Who::Roster);
                 return Some((who, None, Some(data.dev_addr)));
             }
             _ => return None,
         };
-        let Some(&index) = self.by_dev_eui.get(&dev_eui) else {
+        let Some(&index) = self.names.of_dev_eui(dev_eui).first() else {
             return Some((Who::DevEui(dev_eui), Some(dev_eui), None));
         };
-        self.asked.push_back((index, at, ask));
-        if self.asked.len() > OPEN_REQUESTS {
-            self.asked.pop_front();
-        }
+        self.asked.push((index, ask), heard.clone());
         Some((Who::Roster(index), Some(dev_eui), None))
     }
 
     /// Learns the DevAddr that a Join-Accept gives, if a key of a node that just asked opens it.
-    pub(super) fn answered(&mut self, sealed: &SealedJoinAccept, at: Option<Timestamp>) {
-        let recent = |asked: &Option<Timestamp>| match (at, asked) {
-            (Some(at), Some(asked)) => {
-                (0..=ANSWER_US).contains(&(at.as_microsecond() - asked.as_microsecond()))
-            }
-            _ => true,
-        };
-        for (index, _, ask) in self.asked.iter().rev().filter(|(_, asked, _)| recent(asked)) {
-            let Some(node) = self.roster.nodes.get(*index) else { continue };
-            for (_, root) in trace::root_keys(*index, node) {
-                if let [(_, opened), ..] = &trace::open_accept(&root, node, ask, sealed)[..] {
-                    self.by_dev_addr.insert(opened.accept.dev_addr, *index);
-                    return;
-                }
-            }
+    pub(super) fn answered(&mut self, sealed: &SealedJoinAccept, sending: &Sending) {
+        let opened = self.asked.answered_by(sending).into_iter().find_map(|(_, (index, ask))| {
+            let node = self.roster.nodes.get(*index)?;
+            let mut keys = trace::root_keys(*index, node).into_iter();
+            keys.find_map(|(_, root)| {
+                let (_, opened) =
+                    trace::open_accept(&root, node, ask, sealed).into_iter().next()?;
+                Some((opened.accept.dev_addr, *index))
+            })
+        });
+        if let Some((dev_addr, index)) = opened {
+            self.names.learn(dev_addr, index);
         }
     }
 }
-
-/// Requests that wait for their answer.
-const OPEN_REQUESTS: usize = 64;
-/// An answer comes within this time.
-const ANSWER_US: i64 = 20_000_000;

@@ -6,9 +6,9 @@ use clap::{ArgGroup, Args};
 
 use super::{Failure, Screen, captures, rosters, values};
 use crate::{
-    airtime::Meter,
+    airtime::{AirtimeError, AirtimeQuery, AirtimeReport, Meter, Rate},
     frame::Direction,
-    radio::{AirtimeError, AirtimeQuery, AirtimeReport, DutyCycle, Modulation, Rate},
+    radio::{DutyCycle, Modulation},
     region::Plan,
     roster::Roster,
     show,

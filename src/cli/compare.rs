@@ -168,7 +168,7 @@ pub fn report(
         for gateway in &gateways {
             let gap = if shown.is_empty() { "" } else { "\n" };
             shown.push_str(gap);
-            let _ = show::text::gateway(gateway, style, &mut shown);
+            let _ = show::text::gateway(gateway, style, show::text::Depth::Full, &mut shown);
         }
         if !gateways.is_empty() && !nodes.is_empty() {
             shown.push('\n');

@@ -1,13 +1,19 @@
 //! Consoles of nodes: `diagnose --console NAME=FILE`.
 
-use std::{fs::File, io::BufReader, path::PathBuf};
+use std::{
+    fs::File,
+    io::{self, BufReader, Read},
+    path::PathBuf,
+};
 
 use super::{Screen, UsageError};
 use crate::{
-    intake::{Lines, Raw, without_colours},
-    ladder,
+    intake::{
+        Event, Found, Lines, Position, Raw, Said, Speaker, Subject, What, console, without_colours,
+    },
+    key::Aes128Key,
     nearest::nearest,
-    roster::Roster,
+    roster::{ClaimKind, Node, Roster},
     words::{Count, Visible},
 };
 
@@ -40,14 +46,25 @@ impl Console {
     ///
     /// # Errors
     /// [`UsageError`] for a name that is on no roster, and a file that cannot be read.
-    pub(super) fn add(&self, roster: &mut Roster, screen: &mut Screen) -> Result<(), UsageError> {
+    pub(super) fn add(
+        &self,
+        roster: &mut Roster,
+        source: u16,
+        screen: &mut Screen,
+    ) -> Result<Vec<Event>, UsageError> {
         let known = || roster.nodes.iter().map(|node| node.name.as_str());
         let Some(index) = known().position(|name| name == self.name) else {
             let near = nearest(&self.name, known()).map(str::to_owned);
             return Err(UsageError::NoConsoleNode { name: self.name.clone(), near });
         };
         let cannot = |error| UsageError::File { path: self.path.clone(), error };
-        let mut lines = Lines::new(BufReader::new(File::open(&self.path).map_err(cannot)?));
+        let stream: Box<dyn Read> = if self.path.as_os_str() == "-" {
+            Box::new(io::stdin())
+        } else {
+            Box::new(File::open(&self.path).map_err(cannot)?)
+        };
+        let mut lines = Lines::new(BufReader::new(stream));
+        let mut heard: Vec<(u64, String)> = Vec::new();
         let (mut told, mut all, mut more) = (Vec::new(), 0usize, 0usize);
         let mut wide = false;
         while let Some(raw) = lines.advance().map_err(cannot)? {
@@ -55,7 +72,13 @@ impl Console {
             wide |= all == 1 && matches!(lines.text(), [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..]);
             let text = String::from_utf8_lossy(lines.text());
             let text: String = without_colours(&text).chars().take(LONGEST).collect();
-            if raw == Raw::TooLong || is_noise(&text) || !ladder::is_told(&text) {
+            if raw == Raw::TooLong || is_noise(&text) {
+                continue;
+            }
+            if heard.len() < MOST {
+                heard.push((lines.number(), text.clone()));
+            }
+            if !console::is_told(&text) {
                 continue;
             }
             if told.len() < MOST {
@@ -67,7 +90,7 @@ impl Console {
         let path = Visible::path(&self.path);
         if wide {
             screen.word("note", &format!("{path}: UTF-16 text, not read; save it anew as UTF-8"));
-        } else if !ladder::tells_a_window(&told) {
+        } else if !console::tells_a_window(&told) && console::statements(&heard).is_empty() {
             let all = Count(all, "line");
             let words = format!(
                 "{path}: no receive window in {all}: wanted are lines with a time and words such as \
@@ -81,8 +104,32 @@ impl Console {
         }
         if let Some(node) = roster.nodes.get_mut(index) {
             node.add_console(told.iter().map(String::as_str));
+            settings(node, &heard);
         }
-        Ok(())
+        let event = |(number, what, words)| {
+            let place = Position { source, ..Position::line(number) };
+            let about = Some(Subject::Name(self.name.clone()));
+            let said = Said { by: Speaker::Node, about, what, words: Some(words) };
+            Event { found: Found::Guessed, ..Event::new(place, What::Said(Box::new(said))) }
+        };
+        Ok(console::statements(&heard).into_iter().map(event).collect())
+    }
+}
+
+/// Takes the DevEUI and the root key that commands of a dialogue set, where the roster states none.
+fn settings(node: &mut Node, lines: &[(u64, String)]) {
+    for (_, line) in lines {
+        let Some((name, value)) = console::setting(line) else { continue };
+        let claim = node.claim_mut(ClaimKind::Firmware).get_or_insert_default();
+        match name {
+            console::Setting::DevEui if claim.dev_eui.is_none() => {
+                claim.dev_eui = value.parse().ok();
+            }
+            console::Setting::AppKey if claim.app_key.is_none() => {
+                claim.app_key = value.parse::<Aes128Key>().ok().map(Into::into);
+            }
+            _ => {}
+        }
     }
 }
 

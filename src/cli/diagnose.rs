@@ -7,12 +7,12 @@ use std::{
 };
 
 use super::{
-    Failure, Screen, captures,
+    Failure, Screen, UsageError, captures,
     claims::{self, ClaimArgs},
     console::Console,
     gateway_configs,
     growing::Growing,
-    output,
+    mistyped, output,
     read::WORKING_CAUTION,
     report_file::{self, Form},
     rosters,
@@ -24,11 +24,11 @@ use crate::{
     demo,
     explore::near_miss::Effort,
     intake::{CaptureOptions, Event, Lost, Position, What},
-    ladder::{self, Diagnosis, Findings, GatewayDiagnosis},
+    ladder::{self, Diagnosis, Findings, GatewayDiagnosis, GatewayOutcome},
     region::Plan,
     report::{self, Report},
     roster::{self, Roster},
-    show::{Secrets, json, text},
+    show::{Secrets, Style, json, text},
     trace::{ClockApart, Trace, Tracer},
     words::{Count, Visible},
     working::{self, Sheet},
@@ -41,7 +41,7 @@ use crate::{
 #[expect(clippy::struct_excessive_bools, reason = "each is a switch of its own")]
 pub struct DiagnoseArgs {
     /// Captures: lines of text or recorded packets, packed or not; `-` is standard input
-    #[arg(value_name = "CAPTURE", required_unless_present = "demo")]
+    #[arg(value_name = "CAPTURE", required_unless_present_any = ["demo", "consoles"])]
     captures: Vec<PathBuf>,
     /// Nodes and gateways with their credentials (TOML)
     #[arg(long, value_name = "FILE")]
@@ -77,6 +77,9 @@ pub struct DiagnoseArgs {
     /// Show the roster's keys in report and working: whoever has them can then forge frames
     #[arg(long, requires = "shown")]
     show_keys: bool,
+    /// Say what shows each rung, of healthy gateways and nodes, too
+    #[arg(long, conflicts_with = "json")]
+    full: bool,
     /// Print one JSON object a gateway, then one a node
     #[arg(long)]
     json: bool,
@@ -132,9 +135,14 @@ wrong.";
 pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     // A name that says no form is told before the work, not after it.
     let form = args.report.as_deref().map(Form::of).transpose()?;
+    if let Some(path) = mistyped::roster_among(args.captures.iter().map(PathBuf::as_path)) {
+        return Err(UsageError::RosterAsCapture { path, other: args.roster.is_some() }.into());
+    }
     let mut roster = roster(args, screen)?;
-    for console in &args.consoles {
-        console.add(&mut roster, screen)?;
+    let mut said = Vec::new();
+    for (place, console) in args.consoles.iter().enumerate() {
+        let source = u16::try_from(args.captures.len() + place).unwrap_or(u16::MAX);
+        said.extend(console.add(&mut roster, source, screen)?);
     }
     let who = args.selection.who(Some(&roster))?;
     let gateways = args.selection.gateways(Some(&roster))?;
@@ -147,7 +155,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     if let Some((_, place)) = place {
         place.check(&inputs)?;
     }
-    let job = Job { args, roster: &roster, who: &who, gateways: &gateways };
+    let job = Job { args, roster: &roster, who: &who, gateways: &gateways, said: &said };
     if args.working {
         let (kind, text) = if args.show_keys {
             ("caution", WORKING_CAUTION)
@@ -161,6 +169,9 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     }
     let Some((trace, all, none)) = job.judge(screen) else { return Ok(()) };
     job.tell_clocks(&trace.clocks, screen);
+    if all.gateways.is_empty() {
+        tell_names(&trace, screen);
+    }
     let printed = report(args, &all, none, &|one| job.worked(one, &trace), screen);
     if let Some((form, place)) = place {
         let options = report::Options { show_keys: args.show_keys };
@@ -173,8 +184,23 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
 
 /// Why there is no node: nothing at all, or nothing that tells whose it is.
 const NO_FRAME: &str = "the capture holds no frame of one";
+const CUT: &str = "every frame in the capture is cut short (`handfast read` shows where it ends)";
 const FOREIGN_DATA: &str =
     "the capture holds data frames, and no Join-Request or key that tells whose";
+
+/// Names that nobody resolves, where no gateway is known whose they may be.
+fn tell_names(trace: &Trace, screen: &mut Screen) {
+    for asker in trace.askers.all() {
+        for name in asker.names.iter().filter(|name| name.resolved == 0 && name.no_such_name > 0) {
+            let words = format!(
+                "{} asks {} times for {}, and the resolver says that there is no such name; if that is a gateway's \
+                 server, correct the name there",
+                asker.address, name.asked, name.name
+            );
+            screen.word("note", &words);
+        }
+    }
+}
 
 /// One reading of the captures.
 struct Job<'a> {
@@ -182,6 +208,8 @@ struct Job<'a> {
     roster: &'a Roster,
     who: &'a Who,
     gateways: &'a Gateways,
+    /// What consoles say.
+    said: &'a [Event],
 }
 
 impl Job<'_> {
@@ -195,7 +223,7 @@ impl Job<'_> {
             let demo: (String, Box<dyn Read + Send>) =
                 ("demo".to_owned(), Box::new(demo::CAPTURE.as_bytes()));
             captures::read(vec![demo], None, CaptureOptions::default(), screen, &mut take);
-        } else {
+        } else if !args.captures.is_empty() {
             let unread = captures::read_all(&args.captures, args.strict, screen, &mut take);
             if unread.len() == args.captures.len() {
                 return None;
@@ -205,10 +233,15 @@ impl Job<'_> {
                 screen.word("caution", &words);
             }
         }
+        for event in self.said {
+            taking.take(event.clone());
+        }
         taking.tell(screen);
         let none = self.why_none(&taking);
+        let cut = taking.cut;
         let (trace, all) = self.verdicts(taking.tracer, screen);
         let none = match none {
+            NO_FRAME if cut.all => CUT,
             NO_FRAME if !trace.foreign_data.is_empty() => FOREIGN_DATA,
             none => none,
         };
@@ -309,9 +342,7 @@ impl Job<'_> {
                     let key = format!("{:?} {:?}", gateway.name, gateway.eui);
                     if told.get(&key) != Some(&now) {
                         told.insert(key, now);
-                        let gateways = vec![gateway.clone()];
-                        let one = Findings { gateways, nodes: Vec::new() };
-                        report_gateways(self.args, &one, screen)?;
+                        screen.data(&gateway_page(self.args, gateway, screen.style()))?;
                     }
                 }
                 for diagnosis in &all.nodes {
@@ -321,9 +352,8 @@ impl Job<'_> {
                     let key = format!("{:?} {:?}", diagnosis.name, diagnosis.dev_eui);
                     if told.get(&key) != Some(&now) {
                         told.insert(key, now);
-                        let worked = |one: &Diagnosis| self.worked(one, &trace);
-                        let one = std::slice::from_ref(diagnosis);
-                        report_nodes(self.args, one, "", &worked, screen)?;
+                        let sheets = self.worked(diagnosis, &trace);
+                        screen.data(&node_page(self.args, diagnosis, &sheets, screen.style()))?;
                     }
                 }
                 screen.flush()?;
@@ -345,19 +375,49 @@ struct Taking<'a> {
     /// Lines and packets of which something was left out, and the last of them.
     left_out: usize,
     last_left: Option<Position>,
+    cut: Cut,
 }
+
+/// Whether frames were met that are cut short.
+#[derive(Clone, Copy, Debug, Default)]
+struct Cut {
+    /// Whether there is a frame, and every one is cut short.
+    all: bool,
+    /// Whether there is one that is not.
+    intact: bool,
+}
+
+impl Cut {
+    fn see(&mut self, event: &Event) {
+        let Some(frame) = event.frame() else { return };
+        self.intact |= frame.stopped.is_none() || frame.octets.len() < SHORTEST;
+        self.all = !self.intact;
+    }
+}
+
+/// Bytes of the shortest frame that has a MIC: fewer are not called a frame that was cut.
+const SHORTEST: usize = 12;
 
 impl<'a> Taking<'a> {
     fn new(job: &Job<'a>) -> Self {
         let tracer = Tracer::new(job.roster);
         let (selection, gateways) = (&job.args.selection, job.gateways);
-        Self { selection, gateways, tracer, taken: 0, left_out: 0, last_left: None }
+        Self {
+            selection,
+            gateways,
+            tracer,
+            taken: 0,
+            left_out: 0,
+            last_left: None,
+            cut: Cut::default(),
+        }
     }
 
     fn take(&mut self, event: Event) {
         let damaged = event.gap().is_some_and(|gap| gap.lost == Lost::Anything);
         if damaged || self.selection.keeps_event(self.gateways, &event) {
             self.taken += usize::from(!damaged);
+            self.cut.see(&event);
             return self.tracer.push(event);
         }
         // What was before or after answers nothing of what is asked for.
@@ -387,82 +447,89 @@ fn report(
     worked: &dyn Fn(&Diagnosis) -> Vec<Sheet>,
     screen: &mut Screen,
 ) -> Result<(), Failure> {
-    report_gateways(args, all, screen)?;
-    if !args.json && !all.gateways.is_empty() {
-        screen.data("\n")?;
-    }
-    report_nodes(args, &all.nodes, none, worked, screen)
-}
-
-fn report_gateways(
-    args: &DiagnoseArgs,
-    all: &Findings,
-    screen: &mut Screen,
-) -> Result<(), Failure> {
     let style = screen.style();
-    for (i, gateway) in all.gateways.iter().enumerate() {
+    let mut pages = Pages { json: args.json, begun: false };
+    // A long report begins with what there is; of those with which all is well it says no more.
+    let listed = !args.json && all.gateways.len() + all.nodes.len() > 2;
+    let brief = listed && !args.full && !args.working;
+    if listed && !all.gateways.is_empty() {
         let mut page = String::new();
-        let written = if args.json {
-            json::gateway(gateway, &mut page)
-        } else {
-            if i > 0 {
-                page.push('\n');
-            }
-            text::gateway(gateway, style, &mut page)
-        };
-        // Writing to a string does not fail.
-        debug_assert!(written.is_ok());
-        screen.data(&page)?;
+        written(text::gateways(&all.gateways, style, &mut page));
+        pages.put(&page, screen)?;
     }
-    if !args.json && all.gateways.len() > 1 {
-        let mut page = "\n".to_owned();
-        let written = text::gateways(&all.gateways, style, &mut page);
-        debug_assert!(written.is_ok());
-        screen.data(&page)?;
-    }
-    Ok(())
-}
-
-fn report_nodes(
-    args: &DiagnoseArgs,
-    all: &[Diagnosis],
-    none: &str,
-    worked: &dyn Fn(&Diagnosis) -> Vec<Sheet>,
-    screen: &mut Screen,
-) -> Result<(), Failure> {
-    let style = screen.style();
-    let secrets = if args.show_keys { Secrets::Shown } else { Secrets::Hidden };
-    for (i, diagnosis) in all.iter().enumerate() {
+    if listed && !all.nodes.is_empty() {
         let mut page = String::new();
-        let sheets = worked(diagnosis);
-        let written = if args.json && args.working {
-            json::diagnosis_worked(diagnosis, &sheets, secrets, &mut page)
-        } else if args.json {
-            json::diagnosis(diagnosis, secrets, &mut page)
-        } else {
-            if i > 0 {
-                page.push('\n');
-            }
-            text::diagnosis(diagnosis, style, secrets, &mut page)
-                .and_then(|()| text::working(&mut page, &sheets, secrets, style))
-        };
-        // Writing to a string does not fail.
-        debug_assert!(written.is_ok());
-        screen.data(&page)?;
+        written(text::overview(&all.nodes, style, &mut page));
+        pages.put(&page, screen)?;
+    }
+    let works = |gateway: &GatewayDiagnosis| gateway.outcome == GatewayOutcome::Working;
+    for gateway in all.gateways.iter().filter(|one| !brief || one.has_fault() || !works(one)) {
+        pages.put(&gateway_page(args, gateway, style), screen)?;
+    }
+    // Of a neighbour's node without a cause there is no more to say than that it was heard.
+    let is_plain = |one: &Diagnosis| one.is_fine() || one.stranger && one.causes.is_empty();
+    for diagnosis in all.nodes.iter().filter(|one| !brief || !is_plain(one)) {
+        pages.put(&node_page(args, diagnosis, &worked(diagnosis), style), screen)?;
     }
     if args.json {
         return Ok(());
     }
-    if all.is_empty() {
-        return screen.data(&format!("No node: {none}.\n"));
+    if !args.full && !(all.gateways.is_empty() && all.nodes.is_empty()) {
+        pages.put(&text::legend(style), screen)?;
     }
-    if all.len() > 1 {
-        let mut page = "\n".to_owned();
-        let written = text::overview(all, style, &mut page);
-        debug_assert!(written.is_ok());
-        screen.data(&page)?;
+    if all.nodes.is_empty() {
+        pages.put(&format!("No node: {none}.\n"), screen)?;
     }
     Ok(())
+}
+
+/// What is printed one below the other: texts with a line between them, objects without.
+struct Pages {
+    json: bool,
+    begun: bool,
+}
+
+impl Pages {
+    fn put(&mut self, page: &str, screen: &mut Screen) -> Result<(), Failure> {
+        if self.begun && !self.json {
+            screen.data("\n")?;
+        }
+        self.begun = true;
+        screen.data(page)
+    }
+}
+
+fn gateway_page(args: &DiagnoseArgs, gateway: &GatewayDiagnosis, style: Style) -> String {
+    let mut page = String::new();
+    written(if args.json {
+        json::gateway(gateway, &mut page)
+    } else {
+        text::gateway(gateway, style, depth(args), &mut page)
+    });
+    page
+}
+
+fn node_page(args: &DiagnoseArgs, diagnosis: &Diagnosis, sheets: &[Sheet], style: Style) -> String {
+    let secrets = if args.show_keys { Secrets::Shown } else { Secrets::Hidden };
+    let mut page = String::new();
+    written(if args.json && args.working {
+        json::diagnosis_worked(diagnosis, sheets, secrets, &mut page)
+    } else if args.json {
+        json::diagnosis(diagnosis, secrets, &mut page)
+    } else {
+        text::diagnosis(diagnosis, style, secrets, depth(args), &mut page)
+            .and_then(|()| text::working(&mut page, sheets, secrets, style))
+    });
+    page
+}
+
+const fn depth(args: &DiagnoseArgs) -> text::Depth {
+    if args.full { text::Depth::Full } else { text::Depth::Marks }
+}
+
+/// Writing to a string does not fail.
+fn written(result: std::fmt::Result) {
+    debug_assert!(result.is_ok());
 }
 
 /// Returns the files that are read, none of which is written.

@@ -18,7 +18,7 @@ use super::{
     captures::Teller,
     feed::{Fed, Feed},
     follow::{Follow, Renewal},
-    signals,
+    mistyped, signals,
 };
 use crate::{
     frame::{Decoded, Direction, decode},
@@ -246,6 +246,10 @@ impl Frames {
                     screen.word("note", &format!("{place}: {leniency}; it was taken"));
                 }
                 Some((InputFrame::argument(index), decode(&text.octets)))
+            }
+            Err(_) if mistyped::names_a_file(text) => {
+                screen.bad_input(&format!("{text}: no such file, and not a frame"), None);
+                None
             }
             Err(error) => {
                 screen.bad_input(&format!("{place}: {error}"), Some(error.hint()));

@@ -12,7 +12,7 @@ use super::{
     frame_keys::{FrameKeys, bunch},
     frames::{Frames, InputFrame, Met},
     key_options::{KEYS_HELP, KeyOptions},
-    output, rosters,
+    mistyped, output, rosters,
     selection::{Gateways, Selection, Who},
     signals::{self, Phase},
     values,
@@ -21,7 +21,7 @@ use crate::{
     frame::{Decoded, MacVersion},
     id::{DevEui, DevNonce, JoinEui},
     intake::Holdings,
-    reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Why, why},
+    reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, Sessions, Why, why},
     show::{Secrets, csv, json, text},
     words::{Count, Visible},
     working,
@@ -151,6 +151,7 @@ impl ReadArgs {
     const fn context(&self) -> Context {
         Context {
             direction: None,
+            modulation: None,
             mac_version: self.mac_version,
             fcnt: self.fcnt,
             dev_nonce: self.dev_nonce,
@@ -168,6 +169,10 @@ impl ReadArgs {
 /// # Errors
 /// [`Failure`] when a key is wrong or nothing is given. Damaged frames only raise the exit status.
 pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
+    let given = args.frames.iter().map(Path::new).chain(args.files.iter().map(PathBuf::as_path));
+    if let Some(path) = mistyped::roster_among(given) {
+        return Err(UsageError::RosterAsCapture { path, other: args.roster.is_some() }.into());
+    }
     let Ring { ring, who, gateways, inputs } = args.ring(screen)?;
     let mut texts = args.frames.clone();
     if texts.is_empty() && args.files.is_empty() {
@@ -185,7 +190,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         ring,
         who,
         gateways,
-        memory: SessionMemory::default(),
+        memory: Sessions::default(),
         single,
         met: 0,
         shown: 0,
@@ -247,7 +252,7 @@ struct Run<'a> {
     ring: KeyRing,
     who: Who,
     gateways: Gateways,
-    memory: SessionMemory,
+    memory: Sessions,
     single: bool,
     /// Frames that were met, whether or not they are asked for.
     met: usize,
@@ -342,7 +347,8 @@ impl Run<'_> {
         screen: &mut Screen,
     ) -> Result<(), Failure> {
         self.met += 1;
-        let context = Context { direction: met.direction, ..self.args.context() };
+        let modulation = met.radio.as_ref().and_then(|radio| radio.data_rate);
+        let context = Context { direction: met.direction, modulation, ..self.args.context() };
         let mut reading = self.memory.read(frame, &self.ring, &context);
         // What is not asked for was read all the same: a join makes the keys of later frames.
         let selection = &self.args.selection;

@@ -87,11 +87,11 @@ joins.
 A line a frame: time (UTC), the gateway's last four digits, way, MHz, data rate,
 dBm/dB, what it is. Ctrl-C ends with a summary, and a second one at once.
 Objects of --json have an `event`: frame (with the members of `read`), ladder
-(those of `diagnose`, and `before`), gateway, stat, tx-ack, server, recording,
-and at last summary.
+(those of `diagnose`, and `before`), gateway-ladder (likewise, of a gateway),
+gateway, stat, tx-ack, server, recording, and at last summary.
 
-Exit status: 1 when a MIC fails or a rung of a node's ladder is broken, 2 when
-address, server, roster or recording cannot be had or the usage is wrong.
+Exit status: 1 when a MIC fails or a rung of a node's or gateway's ladder is
+broken, 2 when address, server, roster or recording cannot be had or the usage is wrong.
 
 The protocol has no authentication: whoever reaches the port can send frames in
 any gateway's name. Keep it off the open net. The tap transmits nothing itself,

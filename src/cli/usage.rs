@@ -44,6 +44,14 @@ pub enum UsageError {
     /// A roster that is none, with all its faults.
     #[error(transparent)]
     Roster(#[from] RosterError),
+    /// A roster where captures or frames are expected.
+    #[error("{path} looks like a roster, and is not read for frames", path = path.display())]
+    RosterAsCapture {
+        /// Its path.
+        path: PathBuf,
+        /// Whether `--roster` is given as well.
+        other: bool,
+    },
     /// Standard input for two things.
     #[error("standard input can be read for one thing only")]
     StdinTwice,
@@ -194,6 +202,12 @@ impl UsageError {
             | Self::StdinTwice
             | Self::NoFrameIn { .. }
             | Self::NoSpan { .. } => return None,
+            Self::RosterAsCapture { path, other: false } => {
+                return Some(format!("--roster {}", path.display()));
+            }
+            Self::RosterAsCapture { other: true, .. } => {
+                "--roster takes one roster; give captures without an option"
+            }
             Self::NoGateway { near: None, .. } => {
                 "a gateway's EUI is 16 hex digits, such as 02-00-00-FF-FE-A0-94-42"
             }

@@ -18,9 +18,9 @@ use crate::{
 
 /// A key's octets as what a map is searched by; wiped when dropped.
 #[derive(Eq, Hash, PartialEq, Zeroize, ZeroizeOnDrop)]
-struct Octets([u8; 16]);
+struct KeyOctets([u8; 16]);
 
-impl Octets {
+impl KeyOctets {
     const fn of(key: &Aes128Key) -> Self {
         Self(*key.expose())
     }
@@ -31,7 +31,7 @@ pub(super) struct Fleet<'s> {
     subjects: &'s [Subject],
     by_dev_eui: HashMap<(ClaimKind, Eui64), Vec<usize>>,
     by_dev_addr: HashMap<(ClaimKind, DevAddr), Vec<usize>>,
-    by_root: HashMap<(ClaimKind, Octets), Vec<(usize, &'static str)>>,
+    by_root: HashMap<(ClaimKind, KeyOctets), Vec<(usize, &'static str)>>,
 }
 
 impl<'s> Fleet<'s> {
@@ -51,7 +51,7 @@ impl<'s> Fleet<'s> {
                     fleet.by_dev_addr.entry((kind, addr)).or_default().push(index);
                 }
                 for (member, key) in roots(claim) {
-                    let all = fleet.by_root.entry((kind, Octets::of(key))).or_default();
+                    let all = fleet.by_root.entry((kind, KeyOctets::of(key))).or_default();
                     all.push((index, member));
                 }
             }
@@ -79,7 +79,7 @@ impl<'s> Fleet<'s> {
             return None;
         }
         let with = ClaimKind::ALL.into_iter().filter_map(|kind| {
-            let all = self.by_root.get(&(kind, Octets::of(key)))?;
+            let all = self.by_root.get(&(kind, KeyOctets::of(key)))?;
             let (other, member) = all.iter().find(|(other, _)| *other != index)?;
             Some((*other, kind, *member))
         });
@@ -185,7 +185,7 @@ impl<'s> Fleet<'s> {
             told.push(key);
             // of a group whose records or whose firmware share it, the first tells
             let group = [ClaimKind::Record, ClaimKind::Firmware].into_iter().find_map(|kind| {
-                let all = self.by_root.get(&(kind, Octets::of(key)))?;
+                let all = self.by_root.get(&(kind, KeyOctets::of(key)))?;
                 let (_, sharing) = all.split_first().filter(|(first, _)| first.0 == index)?;
                 let mut sharing: Vec<usize> = sharing.iter().map(|(node, _)| *node).collect();
                 sharing.dedup();

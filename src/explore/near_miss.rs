@@ -30,6 +30,7 @@
 
 mod by_trial;
 mod classes;
+mod damaged;
 mod digits;
 mod from_eui;
 mod identity;
@@ -50,6 +51,7 @@ use std::{
 
 pub use by_trial::search_by_trial;
 pub use classes::MistakeClass;
+pub use damaged::{Completed, complete};
 pub use digits::{Digit, End, Unit};
 pub use from_eui::{EuiKey, EuiName};
 pub use identity::{PairMistake, eui_relation, key_change, pair_relation};

@@ -37,7 +37,7 @@ pub use gateway::{
     Closed, Discovery, GatewayPlan, Leg, Outcome, Setup, Stat, StationVersion, TxError, Witness,
 };
 pub use radio::{CodeRate, Crc, Heard, Ordered, When};
-pub use said::{Said, Speaker, Statement, Subject};
+pub use said::{Count, Refusal, Said, Speaker, Statement, Subject};
 pub use wire::{Ends, Network, Sender, Unreachable, Wire};
 
 /// One thing that a capture says.

@@ -58,6 +58,7 @@ use super::{
     stamp::{Stamp, stamp},
     station::Station,
     text::without_colours,
+    words::{Speech, Spoken},
 };
 use crate::{
     frame::{Direction, Frame, decode},
@@ -79,6 +80,7 @@ pub(super) struct Log {
     /// The addresses of frames that were found.
     addresses: HashSet<DevAddr>,
     table: Option<Table>,
+    speech: Speech,
 }
 
 /// A downlink whose fate may be told by its id.
@@ -180,6 +182,10 @@ impl Log {
         if let Some(events) = self.finds(walk::walk(value), head) {
             return Some(events);
         }
+        let spoken = self.speech.json(value, head.place);
+        if !spoken.is_empty() {
+            return Some(self.said(spoken, head));
+        }
         let layers = layers.checked_sub(1)?;
         let (map, facts) = (value.as_object()?, walk::beside(value.as_object()?));
         let mut texts =
@@ -228,6 +234,12 @@ impl Log {
             .into_iter()
             .filter_map(|octets| self.hit(&octets.octets, octets.label, &beside))
             .collect();
+        if hits.is_empty() {
+            let spoken = self.speech.line(&outside, place);
+            if !spoken.is_empty() {
+                return Some(self.said(spoken, &head));
+            }
+        }
         self.names(head.gateway);
         if hits.is_empty() {
             let report = figures::stat(text).map(|stat| What::Status(Box::new(stat)));
@@ -241,6 +253,18 @@ impl Log {
             return Some(events);
         }
         self.finds(hits, &head)
+    }
+
+    /// What words say, as events.
+    fn said(&self, spoken: Vec<Spoken>, head: &Head) -> Vec<Event> {
+        let event = |Spoken { place, gateway, said }| {
+            let gateway = gateway.or(self.named.filter(|_| !self.several));
+            let head = Head { place, ..head.clone() };
+            head.with(head.time, gateway).event(What::Said(Box::new(said)))
+        };
+        let mut events: Vec<Event> = spoken.into_iter().map(event).collect();
+        head.note(&mut events);
+        events
     }
 
     /// Remembers a gateway that a line names.

@@ -59,7 +59,10 @@ pub(super) fn explain(case: &join::Case<'_>, legs: &[Leg<'_>]) -> Option<Carried
     let failing = joined.map_or(0, |last| last + 1)..case.ladders.len();
     let failing: Vec<(usize, &Attempt)> =
         case.node.attempts.iter().enumerate().filter(|(i, _)| failing.contains(i)).collect();
-    unanswered(&failing, legs).or_else(|| unsent(case, &failing, legs))
+    // An answer that the options left out went through another gateway, perhaps.
+    let whole = case.trace.lacks.downlinks == 0;
+    let silent = whole.then(|| unanswered(&failing, legs)).flatten();
+    silent.or_else(|| unsent(case, &failing, legs))
 }
 
 /// Nothing of the node was heard: none of its gateways can.

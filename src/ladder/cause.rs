@@ -134,6 +134,8 @@ causes! {
     gateway_runs_with_another_configuration GatewayRunsWithAnotherConfiguration "gateway-runs-with-another-configuration";
     gateway_not_on_the_roster GatewayNotOnTheRoster "gateway-not-on-the-roster";
     two_gateways_share_one_eui TwoGatewaysShareOneEui "two-gateways-share-one-eui";
+    another_host_speaks_for_the_gateway AnotherHostSpeaksForTheGateway "another-host-speaks-for-the-gateway";
+    another_host_speaks_for_the_server AnotherHostSpeaksForTheServer "another-host-speaks-for-the-server";
     one_gateway_under_two_euis OneGatewayUnderTwoEuis "one-gateway-under-two-euis";
     server_refuses_the_gateway ServerRefusesTheGateway "server-refuses-the-gateway";
     gateway_set_to_another_server GatewaySetToAnotherServer "gateway-set-to-another-server";
@@ -197,12 +199,15 @@ causes! {
     key_of_another_node KeyOfAnotherNode "key-of-another-node";
     join_request_signed_by_another_rule JoinRequestSignedByAnotherRule "join-request-signed-by-another-rule";
     root_key_unrelated RootKeyUnrelated "root-key-unrelated";
+    join_requests_forged JoinRequestsForged "join-requests-forged";
     dev_nonce_not_kept_across_power_loss DevNonceNotKeptAcrossPowerLoss "dev-nonce-not-kept-across-power-loss";
     dev_nonce_repeated_after_reset DevNonceRepeatedAfterReset "dev-nonce-repeated-after-reset";
     random_nonce_against_a_counting_server RandomNonceAgainstACountingServer "random-nonce-against-a-counting-server";
+    join_request_replayed JoinRequestReplayed "join-request-replayed";
     gateway_registered_under_another_eui GatewayRegisteredUnderAnotherEui "gateway-registered-under-another-eui";
     no_downlink_path_to_the_gateway NoDownlinkPathToTheGateway "no-downlink-path-to-the-gateway";
     no_answer_from_the_server NoAnswerFromTheServer "no-answer-from-the-server";
+    join_accept_replayed JoinAcceptReplayed "join-accept-replayed";
     accept_sent_at_the_data_delay AcceptSentAtTheDataDelay "accept-sent-at-the-data-delay";
     accept_sent_at_another_time AcceptSentAtAnotherTime "accept-sent-at-another-time";
     server_set_to_another_as923_group ServerSetToAnotherAs923Group "server-set-to-another-as923-group";

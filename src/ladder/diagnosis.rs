@@ -11,7 +11,7 @@ use super::{
     rung::{Judgement, Ladder, LadderName, State},
     session,
     subject::Subject,
-    verdict::Verdict,
+    verdict::{Verdict, ordered},
 };
 use crate::{
     fact::{Certainty, Fact},
@@ -68,6 +68,8 @@ pub struct Diagnosis {
     pub dev_eui: Option<DevEui>,
     /// JoinEUI, likewise.
     pub join_eui: Option<JoinEui>,
+    /// The address by which words name it, where nothing else of it is known.
+    pub dev_addr: Option<DevAddr>,
     /// The channel plan against which it was judged.
     pub plan: Option<&'static Plan>,
     /// How it ended.
@@ -185,7 +187,7 @@ fn legs<'a>(trace: &'a Trace, roster: &'a Roster, options: Options<'_>) -> Vec<L
 
 /// One gateway, and what is wrong with it.
 fn leg<'a>(world: &gateway::World<'a>, eui: Option<Eui64>) -> Leg<'a> {
-    let case = gateway::Case::new(world, eui);
+    let case = gateway::climb(world, eui);
     let found = CAUSES.iter().filter_map(|cause| {
         let finding = cause.on_gateway(&case)?;
         let place = gateway_place(cause, |rung| case.is_broken(rung))?;
@@ -234,7 +236,7 @@ fn of_gateway(Leg { case, causes }: Leg<'_>) -> GatewayDiagnosis {
 }
 
 fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
-    let mut session = session::Case::new(join::climb(subject));
+    let mut session = session::climb(join::climb(subject));
     let mut causes = causes(&session);
     break_rungs(&mut session, &causes);
     let join: &join::Case<'_> = &session;
@@ -254,7 +256,7 @@ fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
             ladder.tally_others(&join.ladders, told, "attempt");
             ladder
         }
-        None => silence(join, &causes),
+        None => join::told::ladder(join).unwrap_or_else(|| silence(join, &causes)),
     });
     let join_ladder = join_ladder.map(|mut ladder| {
         match &carried {
@@ -271,6 +273,7 @@ fn of_node(subject: Subject<'_>, place: usize, legs: &[Leg<'_>]) -> Diagnosis {
         name: join.entry.map(|entry| entry.name.clone()),
         dev_eui: join.node.dev_eui,
         join_eui: join.node.join_eui,
+        dev_addr: join.node.dev_addr,
         plan: join.plan,
         outcome,
         join: join_ladder,
@@ -303,6 +306,20 @@ fn silence(case: &join::Case<'_>, causes: &[Verdict]) -> Ladder<join::Rung> {
     })
 }
 
+/// Returns the account of the session that a diagnosis tells of: the settings of both sides, and the last
+/// downlinks. The diagnosis is of this trace and roster.
+pub fn session_account(
+    trace: &Trace,
+    roster: &Roster,
+    diagnosis: &Diagnosis,
+) -> Option<session::Account> {
+    let told = diagnosis.session.as_ref()?;
+    let node = trace.nodes.get(diagnosis.place)?;
+    let options = Options { plan: diagnosis.plan, ..Options::default() };
+    let subject = Subject::new(trace, roster, node, options, false);
+    session::account(&session::climb(join::climb(subject)), told.place)
+}
+
 /// The ladder of the session that matters most.
 fn session_told(case: &session::Case<'_>) -> Option<SessionDiagnosis> {
     let place = case.telling_session()?;
@@ -319,7 +336,9 @@ fn causes(session: &session::Case<'_>) -> Vec<Verdict> {
         if let Some(finding) = cause.on_join(join) {
             let broken = |rung| join.ever(rung, State::Broken);
             // A gateway's fault that explains the node's is told of the node, on the gateway's ladder.
-            let place = join_place(cause, broken).or_else(|| gateway_place(cause, |_| false));
+            let place = join_place(cause, broken)
+                .or_else(|| gateway_place(cause, |_| false))
+                .or_else(|| session_place(cause, |_| false));
             found.extend(place.map(|place| Verdict::new(cause, place, finding)));
         }
         found.extend(in_sessions(session, cause));
@@ -389,32 +408,4 @@ fn session_place(cause: &Cause, broken: impl Fn(session::Rung) -> bool) -> Optio
         .filter_map(|place| if let Place::Session(rung) = place { Some(rung) } else { None })
         .collect();
     place_of(&rungs, broken).map(Place::Session)
-}
-
-/// What the network does not say is certain where nothing else is wrong: another fault may be why it
-/// is silent.
-fn soften_silence(found: &mut [Verdict]) {
-    let told = found.iter().filter(|v| !v.caution && v.certainty != Certainty::Possible).count();
-    for verdict in found.iter_mut().filter(|v| v.cause.is_silence() && told > 1) {
-        verdict.certainty = verdict.certainty.max(Certainty::Likely);
-    }
-}
-
-/// Puts causes in the contract's order, and leaves out what only says that nothing better was found
-/// where something better was.
-fn ordered(mut found: Vec<Verdict>) -> Vec<Verdict> {
-    // A gateway's fault explains the rung of the node that it carries, and those above.
-    let height = |place: Place| place.carries().map_or(place, Place::Join);
-    let firm: Vec<Place> = found
-        .iter()
-        .filter(|v| !v.cause.is_residual() && !v.caution)
-        .map(|v| height(v.place))
-        .collect();
-    soften_silence(&mut found);
-    found.retain(|v| !v.cause.is_residual() || !firm.iter().any(|place| *place <= v.place));
-    // Places compare by ladder, then by rung. What breaks nothing does not lead.
-    found.sort_by_key(|v| (v.caution, v.place, v.cause.is_residual(), v.certainty));
-    let lowest = found.iter().find(|v| v.cause.is_residual()).map(|v| v.place);
-    found.retain(|v| !v.cause.is_residual() || Some(v.place) == lowest);
-    found
 }

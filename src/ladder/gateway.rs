@@ -12,12 +12,20 @@
 //! | 8 | sends | downlinks that it is ordered to send are taken and transmitted |
 
 mod case;
-pub(in crate::ladder) mod configured;
+pub(super) mod clocks;
+mod configured;
 pub(in crate::ladder) mod flows;
+pub(super) mod hosts;
+pub(super) mod identity;
+pub(super) mod listening;
+pub(super) mod misconfigured;
 pub(super) mod next;
+pub(in crate::ladder) mod told;
+pub(super) mod voice;
 mod world;
 
-use super::rung::rungs;
+use super::rung::{Rungs, rungs};
+use crate::id::Eui64;
 
 pub(super) use case::Case;
 pub(super) use flows::{Answers, Rule, Witness};
@@ -33,4 +41,20 @@ rungs! {
     hears Hears "hears", "it receives frames with a good CRC";
     on_plan OnPlan "on-plan", "it listens to the channels of the region and the sub-band";
     sends Sends "sends", "downlinks that it is ordered to send are transmitted";
+}
+
+/// Judges a gateway: what the capture shows goes before its file, and both before what is said of it.
+pub(super) fn climb<'a>(world: &World<'a>, eui: Option<Eui64>) -> Case<'a> {
+    let mut case = Case::new(world, eui);
+    for rung in Rung::ALL {
+        let judged =
+            if world.captured { rung.judge(&case, 0) } else { configured::without_capture() };
+        let judged = match &case.config {
+            Some(config) => config.amend(*rung, judged),
+            None => judged,
+        };
+        case.ladder[*rung] = judged;
+    }
+    told::amend(&mut case);
+    case
 }

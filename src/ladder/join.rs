@@ -20,6 +20,8 @@ pub(in crate::ladder) mod accepts;
 mod case;
 mod climb;
 pub(in crate::ladder) mod missed;
+pub(in crate::ladder) mod others;
+pub(in crate::ladder) mod told;
 mod tried;
 pub(super) mod why;
 

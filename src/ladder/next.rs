@@ -2,7 +2,7 @@
 //! most telling first.
 
 use super::{
-    join::{Case, Rung, proven},
+    join::{Case, Rung, proven, told},
     outcome::Outcome,
     rung::{Ladder, Rungs, State},
     verdict::Verdict,
@@ -25,6 +25,10 @@ pub(super) fn steps(
     let sure = causes.iter().any(|v| v.certainty == Certainty::Certain);
     if decided || sure {
         return Vec::new();
+    }
+    let said = told::next(case);
+    if !said.is_empty() {
+        return said;
     }
     if case.entry.is_none() {
         return vec![step("whether its request is good", unlisted(case))];

@@ -3,7 +3,10 @@
 use super::{
     cause::{CauseId, Place},
     gateway,
-    join::{self, Rung, accepts, answered},
+    join::{
+        self, Rung, accepts, answered,
+        told::{End, Words},
+    },
     rung::State,
     session,
     verdict::Verdict,
@@ -97,7 +100,7 @@ pub(super) fn of_gateway(case: &gateway::Case<'_>) -> GatewayOutcome {
     use gateway::Rung;
     let carries = [Rung::Speaks, Rung::UplinkAcknowledged, Rung::DownlinkOpen];
     if case.heard.is_none() {
-        let unnamed = matches!(case.speaks, gateway::speaks::Speaks::Unnamed);
+        let unnamed = matches!(case.speaks, gateway::voice::Speaks::Unnamed);
         let open = unnamed || case.trace.lacks.is_text();
         return if open { GatewayOutcome::CannotTell } else { GatewayOutcome::Silent };
     }
@@ -124,7 +127,16 @@ pub(super) fn of(session: &session::Case<'_>, causes: &[Verdict]) -> Outcome {
     let authentic_data = case.node.sessions.iter().any(|s| !s.frames.is_empty());
     let broken = causes.iter().any(|v| matches!(v.place, Place::Session(_)));
     let in_session = if broken { Outcome::SessionBroken } else { Outcome::Session };
+    let words = Words::of(&case.node.told);
+    let refused = session::told::is_refused(&case.node.told);
     if case.is_abp() {
+        if !authentic_data && case.node.unverified.is_empty() && !case.node.told.is_empty() {
+            return match words.end {
+                _ if refused => Outcome::SessionBroken,
+                End::Data(_) => Outcome::Session,
+                _ => Outcome::CannotTell,
+            };
+        }
         return match (authentic_data, case.node.unverified.is_empty()) {
             (true, _) => in_session,
             (false, false) => Outcome::SessionBroken,
@@ -137,7 +149,17 @@ pub(super) fn of(session: &session::Case<'_>, causes: &[Verdict]) -> Outcome {
     }
     if !case.asks_to_join() {
         // Data without a join is of a session that began before the capture.
-        return if authentic_data { in_session } else { unheard(case) };
+        return match words.end {
+            _ if authentic_data => in_session,
+            _ if case.node.told.is_empty() => unheard(case),
+            End::Joined(_) => Outcome::Joined,
+            End::Refused(_) | End::Failed(_) if words.joined_before => Outcome::JoinFailing,
+            End::Refused(_) | End::Failed(_) => Outcome::NeverJoined,
+            End::Accepted(_) => Outcome::AcceptedUnproven,
+            _ if refused => Outcome::SessionBroken,
+            End::Data(_) => Outcome::Session,
+            End::Open => Outcome::CannotTell,
+        };
     }
     let led_away = causes.iter().any(|v| LED_AWAY.contains(&v.cause.id));
     // An accept that holds rungs 7 and 9, of an attempt of which nothing else breaks but by being led

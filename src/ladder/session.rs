@@ -13,15 +13,19 @@
 //! | 9 | received | the node shows that it got them |
 //! | 10 | settled | MAC requests converge, and both sides hold the same settings |
 
+mod account;
 pub(super) mod adr;
 pub(super) mod aim;
+mod aimed;
 pub(super) mod away;
 mod case;
 pub(super) mod clock;
 pub(super) mod copies;
 pub(super) mod counting;
+mod course;
 pub(super) mod device_time;
 pub(super) mod duty;
+pub(super) mod faults;
 pub(super) mod fragments;
 pub(super) mod groups;
 pub(super) mod keys;
@@ -29,6 +33,7 @@ pub(super) mod leaps;
 pub(super) mod losses;
 pub(super) mod old;
 pub(super) mod packages;
+pub(super) mod payloads;
 pub(super) mod reach;
 pub(super) mod refusals;
 pub(super) mod rejoins;
@@ -36,10 +41,16 @@ mod shown;
 pub(super) mod signed;
 mod story;
 pub(super) mod strays;
+pub(super) mod told;
 pub(super) mod words;
 
-use super::rung::rungs;
+use super::{
+    join,
+    rung::{Rungs, rungs},
+};
 
+pub(super) use account::of as account;
+pub use account::{Account, DownlinkTold, SettingTold};
 pub(super) use case::Case;
 pub(super) use shown::Shown;
 pub(super) use story::Story;
@@ -56,4 +67,19 @@ rungs! {
     sent Sent "sent", "a gateway took them";
     received Received "received", "the node shows that it got them";
     settled Settled "settled", "both sides hold the same settings";
+}
+
+/// Judges the sessions of a node whose joins are judged.
+pub(super) fn climb(join: join::Case<'_>) -> Case<'_> {
+    let mut case = Case::new(join);
+    for rung in Rung::ALL {
+        for session in 0..case.ladders.len() {
+            let judgement = rung.judge(&case, session);
+            if let Some(ladder) = case.ladders.get_mut(session) {
+                ladder[*rung] = judgement;
+            }
+        }
+    }
+    told::amend(&mut case);
+    case
 }

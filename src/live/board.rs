@@ -8,7 +8,7 @@ use super::{Notice, recent::Recent};
 use crate::{
     id::{DevEui, Eui64},
     intake::What,
-    ladder::Diagnosis,
+    ladder::{Diagnosis, GatewayDiagnosis},
 };
 
 /// How gateways and nodes stand.
@@ -38,6 +38,8 @@ pub struct GatewayRow {
     pub heard: u64,
     /// Frames that it was told to send.
     pub sent: u64,
+    /// What there is to say of it; `None` before its ladder was climbed.
+    pub diagnosis: Option<Box<GatewayDiagnosis>>,
 }
 
 /// How a node stands.
@@ -71,7 +73,8 @@ impl Board {
                     row.datagrams += 1;
                     (row.peer, row.last) = (peer, last);
                 } else {
-                    let row = GatewayRow { peer, last, datagrams: 1, heard: 0, sent: 0 };
+                    let row =
+                        GatewayRow { peer, last, datagrams: 1, heard: 0, sent: 0, diagnosis: None };
                     self.gateways.add(gateway, row);
                 }
             }
@@ -91,6 +94,12 @@ impl Board {
                 let name = (diagnosis.name.clone(), stranger);
                 self.nodes.add(name, NodeRow { at: change.at, diagnosis });
             }
+            Notice::GatewayLadder(change) => {
+                let row = change.diagnosis.eui.and_then(|eui| self.gateways.get_mut(&eui));
+                if let Some(row) = row {
+                    row.diagnosis = Some(Box::new(change.diagnosis.clone()));
+                }
+            }
             Notice::Server { answers, .. } => self.server_answers = Some(*answers),
             _ => {}
         }
@@ -106,6 +115,12 @@ impl Board {
         self.gateways.len()
     }
 
+    /// Returns what there is to say of gateways with which something is wrong.
+    pub fn faulty_gateways(&self) -> impl Iterator<Item = &GatewayDiagnosis> {
+        let told = self.gateways.newest().filter_map(|(_, row)| row.diagnosis.as_deref());
+        told.filter(|diagnosis| diagnosis.has_fault())
+    }
+
     /// Returns the nodes, the one whose ladder changed last first.
     pub fn nodes(&self) -> impl Iterator<Item = &NodeRow> {
         self.nodes.newest().map(|(_, row)| row)
@@ -116,9 +131,11 @@ impl Board {
         self.nodes.len()
     }
 
-    /// Returns whether something is wrong with a node, or a MIC failed.
+    /// Returns whether something is wrong with a node or a gateway, or a MIC failed.
     pub fn has_fault(&self) -> bool {
-        self.failed_mics > 0 || self.nodes().any(|row| row.diagnosis.has_fault())
+        self.failed_mics > 0
+            || self.faulty_gateways().next().is_some()
+            || self.nodes().any(|row| row.diagnosis.has_fault())
     }
 }
 

@@ -5,6 +5,7 @@ use jiff::Timestamp;
 use super::{
     caught::Caught,
     counters::Counters,
+    gateways::Gateways,
     ladder::{Climbed, Ladders},
     notice::{Notice, Seen},
     recent::Recent,
@@ -13,28 +14,30 @@ use crate::{
     frame::Decoded,
     id::Eui64,
     intake::{Crc, DatagramKind, Event, What},
-    reading::{Context, KeyRing, Reading, SessionMemory},
+    reading::{Context, KeyRing, Reading, Sessions},
     region::Plan,
     roster::Roster,
 };
 
 pub(super) struct Desk<'r> {
     ring: KeyRing,
-    memory: SessionMemory,
+    memory: Sessions,
     ladders: Ladders<'r>,
+    legs: Gateways,
     /// From where each gateway speaks: it has a socket for each direction.
     gateways: Recent<Eui64, [Option<std::net::SocketAddr>; 2]>,
     number: u64,
 }
 
 impl<'r> Desk<'r> {
-    pub(super) fn new(roster: &'r Roster, plan: Option<&'static Plan>) -> Self {
+    pub(super) fn new(roster: &'r Roster, plan: Option<&'static Plan>, acknowledges: bool) -> Self {
         let mut ring = KeyRing::default();
         ring.add_roster(roster);
         Self {
             ring,
-            memory: SessionMemory::default(),
+            memory: Sessions::default(),
             ladders: Ladders::new(roster, plan),
+            legs: Gateways::new(roster, plan, acknowledges),
             gateways: Recent::new(MOST_GATEWAYS),
             number: 0,
         }
@@ -54,7 +57,8 @@ impl<'r> Desk<'r> {
         let Ok(events) = caught.events(self.number + 1) else { return counters.unreadable.one() };
         self.number += 1;
         let mut index = 0;
-        for event in events {
+        for mut event in events {
+            self.legs.take(&mut event);
             if matches!(event.what, What::Status(_) | What::Outcome(_)) {
                 tell(&Notice::Said(&event));
             }
@@ -73,6 +77,9 @@ impl<'r> Desk<'r> {
 
     /// Climbs a ladder, if one is due; says whether it did.
     pub(super) fn climb(&mut self, last: bool, tell: &mut dyn FnMut(&Notice<'_>)) -> bool {
+        for change in self.legs.climb(Timestamp::now(), last) {
+            tell(&Notice::GatewayLadder(&change));
+        }
         let climbed = self.ladders.climb(Timestamp::now(), last);
         if let Climbed::Changed(change) = &climbed {
             tell(&Notice::Ladder(change));
@@ -110,7 +117,11 @@ impl<'r> Desk<'r> {
             counters.crc_bad.one();
             return None;
         }
-        let context = Context { direction: event.direction(), ..Context::default() };
+        let context = Context {
+            direction: event.direction(),
+            modulation: event.heard().and_then(|heard| heard.modulation),
+            ..Context::default()
+        };
         Some(self.memory.read(frame, &self.ring, &context))
     }
 }

@@ -11,7 +11,7 @@ use std::{
     time::Instant,
 };
 
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
 pub(super) use self::climb::Climbed;
 use self::node::Kept;
@@ -19,11 +19,12 @@ use super::recent::Recent;
 use crate::{
     frame::Frame,
     id::{DevAddr, DevEui, Eui64},
-    intake::{Event, Leg, What, When},
+    intake::{Event, Leg, Ordered, What},
     ladder::{CauseId, Diagnosis, Outcome, Place},
     reading::Reading,
     region::Plan,
     roster::Roster,
+    trace::{Line, Names, OpenOrders, Requests, Sending, Sighting, Transmission},
 };
 
 /// How a node's ladder stands.
@@ -73,14 +74,14 @@ pub(super) struct Ladders<'r> {
     roster: &'r Roster,
     plan: Option<&'static Plan>,
     by_name: HashMap<&'r str, usize>,
-    by_eui: HashMap<DevEui, usize>,
+    names: Names,
     nodes: Recent<Who, Kept>,
     /// Whose sessions have that address.
     addresses: Recent<DevAddr, Who>,
-    /// Who asked to join, latest last.
-    asked: VecDeque<(Timestamp, Option<Eui64>, Option<u32>, Who)>,
+    /// Who asked to join.
+    asked: Requests<Who>,
     /// Whom a downlink is for, until the gateway says what it did with it.
-    sendings: Recent<(Option<Eui64>, u16), Vec<Who>>,
+    sendings: OpenOrders<Vec<Who>>,
     /// What tells of a gateway whether its server is heard.
     links: Recent<Option<Eui64>, Link>,
     due: VecDeque<Who>,
@@ -98,29 +99,20 @@ struct Link {
 impl<'r> Ladders<'r> {
     pub(super) fn new(roster: &'r Roster, plan: Option<&'static Plan>) -> Self {
         let names = roster.nodes.iter().enumerate().map(|(i, node)| (node.name.as_str(), i));
-        let mut by_eui = HashMap::new();
-        for (i, node) in roster.nodes.iter().enumerate() {
-            for (_, claim) in node.claims() {
-                if let Some(eui) = claim.dev_eui {
-                    by_eui.entry(eui).or_insert(i);
-                }
-            }
-        }
+        let known = Names::of(roster);
         let mut addresses = Recent::new(MOST_ADDRESSES);
-        for (i, node) in roster.nodes.iter().enumerate() {
-            for dev_addr in node.claims().filter_map(|(_, claim)| claim.dev_addr) {
-                addresses.add(dev_addr, Who::Roster(i));
-            }
+        for (dev_addr, index) in known.dev_addrs() {
+            addresses.add(dev_addr, Who::Roster(index));
         }
         Self {
             roster,
             plan,
             by_name: names.collect(),
-            by_eui,
+            names: known,
             nodes: Recent::new(roster.nodes.len() + MOST_STRANGERS),
             addresses,
-            asked: VecDeque::new(),
-            sendings: Recent::new(MOST_SENDINGS),
+            asked: Requests::default(),
+            sendings: OpenOrders::default(),
             links: Recent::new(MOST_LINKS),
             due: VecDeque::new(),
             rest_until: None,
@@ -133,25 +125,23 @@ impl<'r> Ladders<'r> {
             (What::Heard(heard), Some(frame)) => {
                 let Some(who) = self.sender(frame, reading) else { return };
                 let asks = matches!(frame, Frame::JoinRequest(_) | Frame::RejoinRequest(_));
-                if let (true, Some(at)) = (asks, event.time) {
-                    self.asked.push_back((at, event.gateway, heard.tmst, who));
-                    if self.asked.len() > MOST_ASKED {
-                        self.asked.pop_front();
-                    }
+                if asks {
+                    let line = Line { order: 0, place: event.place };
+                    let sighting = Sighting::new(line, event.time, event.gateway, heard);
+                    self.asked.push(who, Transmission::new(heard.octets(), sighting));
                 }
                 self.keep(who, event, asks);
             }
             (What::Ordered(ordered), Some(frame)) => {
                 let for_whom = match frame {
-                    Frame::JoinAccept(_) => self.answered(event, ordered.when, reading),
+                    Frame::JoinAccept(_) => self.answered(event, ordered, reading),
                     Frame::Data(data) => {
                         self.addresses.get(&data.dev_addr).copied().into_iter().collect()
                     }
                     _ => Vec::new(),
                 };
-                if let Some(token) = event.wire.token {
-                    self.sendings.add((event.gateway, token), for_whom.clone());
-                }
+                let key = (event.gateway, event.wire.token, ordered.number);
+                self.sendings.push(key, for_whom.clone());
                 for who in for_whom {
                     self.keep(who, event, matches!(frame, Frame::JoinAccept(_)));
                 }
@@ -162,9 +152,8 @@ impl<'r> Ladders<'r> {
 
     /// Takes what tells of frames, and of the way to the server.
     pub(super) fn event(&mut self, event: &Event) {
-        if let What::Outcome(_) = &event.what {
-            let token = event.wire.token.unwrap_or_default();
-            let for_whom = self.sendings.get(&(event.gateway, token)).cloned();
+        if let What::Outcome(outcome) = &event.what {
+            let for_whom = self.sendings.take((event.gateway, event.wire.token, outcome.number));
             for who in for_whom.into_iter().flatten() {
                 self.keep(who, event, true);
             }
@@ -197,7 +186,10 @@ impl<'r> Ladders<'r> {
         if let Some(place) = proven.and_then(|name| self.by_name.get(name)) {
             return Some(Who::Roster(*place));
         }
-        let by_eui = |eui| self.by_eui.get(&eui).map_or(Who::Stranger(eui), |i| Who::Roster(*i));
+        let by_eui = |eui| {
+            let named = self.names.of_dev_eui(eui).first();
+            named.map_or(Who::Stranger(eui), |index| Who::Roster(*index))
+        };
         match frame {
             Frame::JoinRequest(request) => Some(by_eui(request.dev_eui)),
             Frame::RejoinRequest(request) => request.body.dev_eui().map(by_eui),
@@ -207,7 +199,7 @@ impl<'r> Ladders<'r> {
     }
 
     /// Returns whose request a Join-Accept may answer.
-    fn answered(&mut self, event: &Event, when: When, reading: &Reading) -> Vec<Who> {
+    fn answered(&mut self, event: &Event, ordered: &Ordered, reading: &Reading) -> Vec<Who> {
         let proven = match &reading.found.mic {
             crate::reading::MicVerdict::Holds(proof) => proof.source.node.as_deref(),
             _ => None,
@@ -219,20 +211,13 @@ impl<'r> Ladders<'r> {
             }
             return vec![who];
         }
-        let Some(at) = event.time else { return Vec::new() };
-        let recent = self
-            .asked
-            .iter()
-            .rev()
-            .take_while(|(asked, ..)| at.duration_since(*asked) <= ANSWERED_WITHIN);
-        let recent: Vec<_> = recent.filter(|(_, gateway, ..)| *gateway == event.gateway).collect();
-        let in_slot = |tmst: &Option<u32>| match (when, tmst) {
-            (When::Counter(slot), Some(tmst)) => SLOTS_US.contains(&slot.wrapping_sub(*tmst)),
-            _ => false,
-        };
+        let line = Line { order: 0, place: event.place };
+        let sending = Sending::new(line, event.time, event.gateway, event.wire.token, ordered);
+        let fitting = self.asked.answered_by(&sending);
+        let best = fitting.first().map(|(fit, _)| *fit);
+        // What a request fits better than others is not theirs.
         let mut whom: Vec<Who> = Vec::new();
-        let fitting = recent.iter().filter(|(_, _, tmst, _)| in_slot(tmst));
-        for (.., who) in fitting.chain(&recent) {
+        for (_, who) in fitting.into_iter().filter(|(fit, _)| Some(*fit) == best) {
             if whom.len() < MOST_ANSWERED && !whom.contains(who) {
                 whom.push(*who);
             }
@@ -255,19 +240,10 @@ impl<'r> Ladders<'r> {
     }
 }
 
-/// A request is answered within this time, or not at all.
-const ANSWERED_WITHIN: SignedDuration = SignedDuration::from_secs(20);
-/// Where an accept lies after its request: RX1 and RX2 of a join, 5 s and 6 s (regional parameters), and
-/// slips of some seconds.
-const SLOTS_US: std::ops::RangeInclusive<u32> = 4_000_000..=8_000_000;
 /// Strangers whose frames are kept.
 const MOST_STRANGERS: usize = 1_024;
 /// Addresses whose nodes are known.
 const MOST_ADDRESSES: usize = 65_536;
-/// Requests that an accept may answer.
-const MOST_ASKED: usize = 1_024;
-/// Downlinks that wait for the gateway's word.
-const MOST_SENDINGS: usize = 4_096;
 /// Nodes that one accept is kept for, where no key says whose it is.
 const MOST_ANSWERED: usize = 8;
 /// Gateways whose link to the server is known.
@@ -277,6 +253,8 @@ const KEPT_OF_ALL: usize = 131_072;
 
 #[cfg(test)]
 mod tests {
+    use jiff::SignedDuration;
+
     use super::*;
     use crate::{
         crypto::mic,
@@ -361,6 +339,6 @@ mod tests {
             hear(&mut ladders, &ring, &octets, 0);
         }
         assert_eq!(ladders.nodes.len(), MOST_STRANGERS);
-        assert!(ladders.due.len() <= MOST_STRANGERS && ladders.asked.len() <= MOST_ASKED);
+        assert!(ladders.due.len() <= MOST_STRANGERS);
     }
 }

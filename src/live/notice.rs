@@ -4,7 +4,7 @@ use std::net::SocketAddr;
 
 use jiff::Timestamp;
 
-use super::{Caught, Change, RecordingWord};
+use super::{Caught, Change, GatewayChange, RecordingWord};
 use crate::{
     id::Eui64,
     intake::Event,
@@ -31,6 +31,8 @@ pub enum Notice<'a> {
     Said(&'a Event),
     /// A node's ladder stands otherwise than before.
     Ladder(&'a Change),
+    /// A gateway's ladder stands otherwise than before.
+    GatewayLadder(&'a GatewayChange),
     /// The server fell silent (`false`), or speaks again.
     Server {
         /// When.

@@ -3,9 +3,11 @@
 use super::{
     Row, Shown, bits,
     fields::{bits_of, runs},
-    mhz,
 };
-use crate::frame::{CfList, CfListType};
+use crate::{
+    frame::{CfList, CfListType},
+    region::Megahertz,
+};
 
 /// Returns one row or more for each part of a CFList that begins at that octet of the frame.
 pub(super) fn parts(at: usize, octets: &[u8]) -> Vec<Row> {
@@ -20,7 +22,7 @@ pub(super) fn parts(at: usize, octets: &[u8]) -> Vec<Row> {
             for (i, hz) in list.frequencies().enumerate() {
                 let (value, note) = match hz {
                     0 => ("not used".to_owned(), String::new()),
-                    _ => (format!("{} MHz", mhz(hz)), format!("{} x 100 Hz", hz / 100)),
+                    _ => (format!("{} MHz", Megahertz(hz)), format!("{} x 100 Hz", hz / 100)),
                 };
                 let name = if i == 0 { "channel N".into() } else { format!("channel N+{i}") };
                 rows.push(Row { name, value, note, ..part(3 * i, 3) });

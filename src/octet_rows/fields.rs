@@ -6,6 +6,7 @@ use crate::{
     },
     id::{DevAddr, DevNonce, Eui64, JoinNonce, NetId},
     reading::{MicRule, MicVerdict, Reading},
+    region::Megahertz,
 };
 
 /// Returns value and meaning of a field. The MIC's are the verdict's to say.
@@ -82,7 +83,11 @@ fn dl_settings(settings: DlSettings) -> (String, String) {
 fn cf_list(list: CfList) -> (String, String) {
     match list.kind() {
         CfListType::Frequencies => {
-            let mhz: Vec<_> = list.frequencies().filter(|&hz| hz != 0).map(mhz).collect();
+            let mhz: Vec<_> = list
+                .frequencies()
+                .filter(|&hz| hz != 0)
+                .map(|hz| Megahertz(hz).to_string())
+                .collect();
             let note = if mhz.is_empty() { "no further channel" } else { "MHz: further channels" };
             (mhz.join(" "), note.into())
         }
@@ -92,13 +97,6 @@ fn cf_list(list: CfList) -> (String, String) {
         }
         CfListType::Rfu(kind) => (format!("CFListType {kind}"), "reserved".into()),
     }
-}
-
-/// Hz as MHz, without needless zeros: `867.1`.
-pub(crate) fn mhz(hz: u32) -> String {
-    let digits = format!("{}.{:06}", hz / 1_000_000, hz % 1_000_000);
-    let short = digits.trim_end_matches('0');
-    if short.ends_with('.') { format!("{short}0") } else { short.to_owned() }
 }
 
 /// The channels whose bits are set: `8-15, 65`.
@@ -196,11 +194,6 @@ fn payload(reading: &Reading) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn frequencies_lose_their_needless_zeros() {
-        assert_eq!((mhz(867_100_000), mhz(868_000_000)), ("867.1".into(), "868.0".into()));
-    }
 
     #[test]
     fn channels_are_told_as_runs() {

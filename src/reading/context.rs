@@ -3,6 +3,8 @@
 use crate::{
     frame::{Direction, MacVersion},
     id::{DevEui, DevNonce, JoinEui},
+    radio::Modulation,
+    trace::Given,
 };
 
 /// What is known beside the frame. None of it is needed to split a frame; all of it helps to prove one.
@@ -22,6 +24,8 @@ pub struct Context {
     pub dev_eui: Option<DevEui>,
     /// Low half of the counter of the confirmed frame that a 1.1 frame acknowledges.
     pub conf_fcnt: Option<u16>,
+    /// How the frame was received: of a node whose channel plan is known it tells the data rate index.
+    pub modulation: Option<Modulation>,
     /// Data rate index of a 1.1 uplink.
     pub tx_dr: Option<u8>,
     /// Channel index of a 1.1 uplink, as the node numbers its channels.
@@ -53,19 +57,19 @@ impl CounterHint {
     }
 }
 
-/// Upper halves of the counter that are tried when none is given, 0 first.
-pub const UPPER_HALVES: u16 = 256;
-
 impl Context {
-    /// Returns whole counters of a frame, the likeliest first: as hinted, then by upper half.
-    pub(super) fn counters(&self, fcnt: u16) -> impl Iterator<Item = u32> {
-        let hinted = self.fcnt.into_iter().flat_map(move |hint| hint.counters(fcnt));
-        let searched = (0..UPPER_HALVES).map(move |high| u32::from(high) << 16 | u32::from(fcnt));
-        hinted.chain(searched)
+    /// Returns what is known of a data frame beside its octets.
+    pub(super) fn given(&self, fcnt: u16) -> Given {
+        Given {
+            fcnts: self.fcnt.into_iter().flat_map(|hint| hint.counters(fcnt)).collect(),
+            conf_fcnt: self.conf_fcnt,
+            tx_dr: self.tx_dr,
+            tx_ch: self.tx_ch,
+        }
     }
 
-    /// Returns the counter to take when no MIC can decide, and whether it was hinted at.
+    /// Returns the counter to take where no MIC can decide.
     pub(super) fn first_counter(&self, fcnt: u16) -> u32 {
-        self.counters(fcnt).next().unwrap_or_else(|| u32::from(fcnt))
+        self.fcnt.and_then(|hint| hint.counters(fcnt).next()).unwrap_or(u32::from(fcnt))
     }
 }

@@ -14,9 +14,30 @@ use crate::{
     },
     frame::{DataFrame, Direction, Field, MacVersion},
     key::{FNwkSIntKey, SNwkSIntKey},
+    trace::{Counters, Given, SEARCHES_OF_A_NODE},
 };
 
 const SESSION_KEYS: &str = "NwkSKey (1.0.x), or SNwkSIntKey and FNwkSIntKey (1.1), of this session";
+
+/// Keys that may have signed a frame, and what their session's frames tell of its counter.
+#[derive(Debug)]
+pub(super) struct Session<'a> {
+    pub(super) bunch: &'a Bunch,
+    pub(super) counters: Counters,
+    /// Searches that are left to whoever states the keys.
+    pub(super) searches_left: u16,
+    /// Whether a frame that its keys do not sign is wrong. What is only known from a stream proves and never
+    /// refutes: the stream may lack a join.
+    pub(super) refutes: bool,
+}
+
+impl<'a> Session<'a> {
+    /// Returns the session that a source states.
+    pub(super) fn stated(bunch: &'a Bunch) -> Self {
+        let counters = bunch.counters.clone();
+        Self { bunch, counters, searches_left: SEARCHES_OF_A_NODE, refutes: true }
+    }
+}
 
 /// How a frame was proven.
 struct Hit<'a> {
@@ -34,25 +55,140 @@ enum Miss {
     Lacking(Unchecked, Option<u32>),
 }
 
-/// Reads a data frame with the keys of sessions that may be its own.
-pub(super) fn data(frame: &DataFrame, bunches: &[&Bunch], context: &Context) -> Found {
+/// One session tried on a frame.
+struct Trial<'f> {
+    verifiers: Vec<Verifier>,
+    input: MicInput<'f>,
+    misses: Vec<DataMismatch>,
+    /// Whether a 1.1 uplink was signed with another data rate than it was received at.
+    other_rate: bool,
+}
+
+impl Trial<'_> {
+    /// Looks whether any data rate makes the other half of the MIC hold, where the one received at does not.
+    fn try_other_rates(&mut self, frame: &DataFrame, session: &Session<'_>, context: &Context) {
+        let received_at = given(frame, session, context).tx_dr;
+        if context.tx_dr.is_some() || received_at.is_none() {
+            return;
+        }
+        let any = context.given(frame.fcnt);
+        let conf_fcnts = session.counters.conf_fcnts(frame, &any);
+        let unseen = any.unseen(&conf_fcnts);
+        let mut both = self.misses.iter().filter(|miss| miss.by == SignedBy::BothIntegrityKeys);
+        let Some(half) = both.find_map(DataMismatch::half) else { return };
+        let input = &mut self.input;
+        self.other_rate = self
+            .verifiers
+            .iter_mut()
+            .any(|ready| ready.check(input, [half.fcnt()], &unseen).is_some_and(|it| it.is_ok()));
+    }
+}
+
+/// What is known of a frame in a session beside its octets.
+fn given(frame: &DataFrame, session: &Session<'_>, context: &Context) -> Given {
+    let received_at = || {
+        let plan = session.bunch.plan.filter(|_| frame.direction() == Direction::Uplink)?;
+        plan.dr_of(Direction::Uplink, context.modulation?)
+    };
+    Given { tx_dr: context.tx_dr.or_else(received_at), ..context.given(frame.fcnt) }
+}
+
+/// Reads a data frame with the keys of sessions that may be its own, and says which of them it is.
+///
+/// Counters that are near are tried in all of them before any is searched farther.
+pub(super) fn data(
+    frame: &DataFrame,
+    sessions: &mut [Session<'_>],
+    context: &Context,
+) -> (Found, Option<usize>) {
+    let mut trials = Vec::with_capacity(sessions.len());
+    for (place, session) in sessions.iter_mut().enumerate() {
+        let keys = session.bunch.integrity_keys().enumerate();
+        let mut verifiers: Vec<_> = keys.map(|(i, keys)| Verifier::new(i, keys)).collect();
+        let mut input = MicInput::of(frame);
+        let given = given(frame, session, context);
+        match session.counters.near(&mut verifiers, &mut input, frame, &given) {
+            Ok(verified) => {
+                let misses = Vec::new();
+                let mut trial = Trial { verifiers, input, misses, other_rate: false };
+                return (held(frame, session, &mut trial, verified, context), Some(place));
+            }
+            Err(misses) => trials.push(Trial { verifiers, input, misses, other_rate: false }),
+        }
+    }
+    for (place, (session, trial)) in sessions.iter_mut().zip(&mut trials).enumerate() {
+        let given = given(frame, session, context);
+        let Trial { verifiers, input, misses, .. } = trial;
+        let left = &mut session.searches_left;
+        match session.counters.far(verifiers, input, frame, &given, left) {
+            Ok(verified) => {
+                return (held(frame, session, trial, verified, context), Some(place));
+            }
+            Err(halves) => {
+                for half in halves {
+                    let same = misses.iter_mut().find(|miss| miss.by == half.by);
+                    if let Some(miss) = same.filter(|miss| miss.half().is_none()) {
+                        *miss = half;
+                    }
+                }
+                trial.try_other_rates(frame, session, context);
+            }
+        }
+    }
+    (missed(frame, sessions, &trials, context), None)
+}
+
+/// What is known of a frame, with what it acknowledges by the frames of its session.
+fn of_session(frame: &DataFrame, session: &Session<'_>, context: &Context) -> Context {
+    let given = given(frame, session, context);
+    let conf_fcnts = session.counters.conf_fcnts(frame, &given);
+    Context { conf_fcnt: conf_fcnts.first().copied(), tx_dr: given.tx_dr, ..context.clone() }
+}
+
+fn held(
+    frame: &DataFrame,
+    session: &mut Session<'_>,
+    trial: &mut Trial<'_>,
+    verified: Verified<&DataFrame>,
+    context: &Context,
+) -> Found {
+    let given = given(frame, session, context);
+    let conf_fcnts = session.counters.conf_fcnts(frame, &given);
+    let context = of_session(frame, session, context);
+    let unseen = given.unseen(&conf_fcnts);
+    let ready = trial.verifiers.get_mut(verified.proof().claim());
+    let searched =
+        ready.and_then(|ready| searched(&verified, ready, &mut trial.input, &unseen, &context));
+    session.counters.take(frame, verified.proof());
+    proven(frame, &Hit { bunch: session.bunch, verified, searched }, &context)
+}
+
+/// What is said of a frame that no session's keys sign.
+fn missed(
+    frame: &DataFrame,
+    sessions: &[Session<'_>],
+    trials: &[Trial<'_>],
+    context: &Context,
+) -> Found {
     let mut vain = Vec::new();
     let mut lacking = None;
     let mut failed = None;
-    for bunch in bunches {
-        match check(frame, bunch, context) {
-            Ok(hit) => return proven(frame, &hit, context),
-            Err(misses) => {
-                for miss in misses {
-                    match miss {
-                        Miss::Failed(tried, fcnt) => {
-                            vain.push(tried);
-                            failed.get_or_insert_with(|| taken(frame, bunch, fcnt, context));
-                        }
-                        Miss::Lacking(why, fcnt) => {
-                            lacking.get_or_insert((why, fcnt, *bunch));
-                        }
-                    }
+    for (session, trial) in sessions.iter().zip(trials) {
+        let bunch = session.bunch;
+        let context = of_session(frame, session, context);
+        for miss in misses(frame, bunch, trial, &context) {
+            let by_half =
+                matches!(miss, Miss::Lacking(Unchecked::NoValue { forwarding_half: true, .. }, _));
+            if !session.refutes && !by_half {
+                continue;
+            }
+            match miss {
+                Miss::Failed(tried, fcnt) => {
+                    vain.push(tried);
+                    failed.get_or_insert_with(|| taken(frame, bunch, fcnt, &context));
+                }
+                Miss::Lacking(why, fcnt) => {
+                    lacking.get_or_insert((why, fcnt, bunch));
                 }
             }
         }
@@ -62,28 +198,19 @@ pub(super) fn data(frame: &DataFrame, bunches: &[&Bunch], context: &Context) -> 
         (None, false) => (MicVerdict::Fails(vain), None),
         (None, true) => (MicVerdict::Unchecked(Unchecked::NoKey { wanted: SESSION_KEYS }), None),
     };
+    let by_half = lacking.as_ref().map(|(.., bunch)| *bunch);
+    let stated = sessions.iter().filter(|session| session.refutes).map(|session| session.bunch);
+    let bunches: Vec<&Bunch> = by_half.into_iter().chain(stated).collect();
     let half = lacking.and_then(|(_, fcnt, bunch)| Some(taken(frame, bunch, fcnt?, context)));
     let mut found = Found { taken: half.or(failed), ..Found::new(mic) };
     if matches!(found.mic, MicVerdict::Unchecked(_)) {
-        unproven(frame, bunches, context, fcnt, &mut found);
+        unproven(frame, &bunches, context, fcnt, &mut found);
     }
     found
 }
 
-/// By the rule of 1.0.x, of 1.1, and of a 1.1 node on a 1.0.x server; then as multicast.
-fn check<'a>(
-    frame: &'a DataFrame,
-    bunch: &'a Bunch,
-    context: &Context,
-) -> Result<Hit<'a>, Vec<Miss>> {
-    let given: Vec<u16> = context.conf_fcnt.into_iter().collect();
-    let every = Unseen::default();
-    let unseen = Unseen {
-        conf_fcnts: &given,
-        tx_drs: context.tx_dr.map_or(every.tx_drs, |dr| dr..=dr),
-        tx_chs: context.tx_ch.map_or(every.tx_chs, |ch| ch..=ch),
-    };
-    let mut input = MicInput::of(frame);
+/// What one bunch did not prove.
+fn misses(frame: &DataFrame, bunch: &Bunch, trial: &Trial<'_>, context: &Context) -> Vec<Miss> {
     let mut misses = Vec::new();
     if frame.direction() == Direction::Uplink
         && bunch.s_nwk_s_int_key.is_some()
@@ -92,20 +219,16 @@ fn check<'a>(
         let (key, missing) = (SNwkSIntKey::NAME, vec![FNwkSIntKey::NAME]);
         misses.push(Miss::Lacking(no_value(bunch, key, missing, false), None));
     }
-    for keys in bunch.integrity_keys() {
-        let mut ready = Verifier::new(0, keys);
-        let counters = context.counters(frame.fcnt);
-        match ready.check(&mut input, counters, &unseen) {
-            Some(Ok(verified)) => {
-                let searched = searched(&verified, &mut ready, &mut input, &unseen, context);
-                return Ok(Hit { bunch, verified, searched });
-            }
-            // A 1.1 node's key taken for an NwkSKey: a miss says nothing new.
-            Some(Err(DataMismatch { by: SignedBy::FNwkSIntKeyAsNwkSKey, .. })) | None => {}
-            Some(Err(mismatch)) => misses.push(miss(frame, bunch, context, &mismatch)),
+    // A 1.1 node's key taken for an NwkSKey: a miss says nothing new.
+    let own = trial.misses.iter().filter(|miss| miss.by != SignedBy::FNwkSIntKeyAsNwkSKey);
+    misses.extend(own.map(|mismatch| match mismatch.half().filter(|_| trial.other_rate) {
+        Some(half) => {
+            let lacks = no_value(bunch, mismatch.by.name(), vec!["TxDr"], true);
+            Miss::Lacking(lacks, Some(half.fcnt()))
         }
-    }
-    Err(misses)
+        None => miss(frame, bunch, context, mismatch),
+    }));
+    misses
 }
 
 fn miss(frame: &DataFrame, bunch: &Bunch, context: &Context, mismatch: &DataMismatch) -> Miss {

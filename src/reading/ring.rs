@@ -10,6 +10,8 @@ use crate::{
         Aes128Key, AppKey, AppSKey, FNwkSIntKey, JsEncKey, JsIntKey, McAppSKey, McNwkSKey, NwkKey,
         NwkSEncKey, NwkSKey, SNwkSIntKey,
     },
+    region::Plan,
+    trace::Counters,
 };
 
 /// Where keys come from: a claim of a node, or a command line, which has neither name.
@@ -84,6 +86,10 @@ macro_rules! roles {
         pub struct Bunch {
             /// Where they come from.
             pub source: Source,
+            /// From where the counters of their session go on, as the source states it.
+            pub counters: Counters,
+            /// The channel plan of its node, which numbers data rates.
+            pub plan: Option<&'static Plan>,
             $($(#[$doc])* pub $field: Option<$role>,)*
         }
 
@@ -245,8 +251,13 @@ impl KeyRing {
 
     /// Returns the bunches with session keys that frames of this DevAddr may be signed with.
     pub(super) fn sessions(&self, dev_addr: DevAddr) -> impl Iterator<Item = &Bunch> {
-        let own = self.at(self.of_sessions.get(&Some(dev_addr)));
-        own.chain(self.at(self.of_sessions.get(&None)))
+        self.session_places(dev_addr).filter_map(|place| self.bunches.get(place))
+    }
+
+    /// Returns the places of those bunches.
+    pub(super) fn session_places(&self, dev_addr: DevAddr) -> impl Iterator<Item = usize> {
+        let own = self.of_sessions.get(&Some(dev_addr));
+        own.into_iter().chain(self.of_sessions.get(&None)).flatten().copied()
     }
 
     /// Returns the bunches: those that name this node, those that name none, those of other nodes.

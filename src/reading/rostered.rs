@@ -1,7 +1,10 @@
 //! The keys of a roster: every claim of every node is a source of its own.
 
 use super::{Bunch, KeyRing, Source};
-use crate::roster::{Claim, ClaimKind, Roster};
+use crate::{
+    roster::{Claim, ClaimKind, Roster},
+    trace::Counters,
+};
 
 impl KeyRing {
     /// Adds all keys of a roster, those of each claim under its own source.
@@ -26,7 +29,8 @@ impl KeyRing {
     pub(crate) fn add_roster_of(&mut self, roster: &Roster, of: impl Fn(ClaimKind) -> bool) {
         for node in &roster.nodes {
             for (kind, claim) in node.claims().filter(|(kind, _)| of(*kind)) {
-                let bunch = bunch(&node.name, kind, claim);
+                let plan = roster.plan_for(node);
+                let bunch = Bunch { plan, ..bunch(&node.name, kind, claim) };
                 if super::KeyRole::ALL.iter().any(|role| bunch.has(*role)) {
                     self.add(bunch);
                 }
@@ -44,6 +48,7 @@ fn bunch(node: &str, kind: ClaimKind, claim: &Claim) -> Bunch {
             mac_version: claim.mac_version,
             ..Source::new(node, kind.name())
         },
+        counters: Counters::under_way(claim.last_fcnt_up, claim.next_fcnt_down),
         app_key: claim.app_key.clone(),
         nwk_key: claim.nwk_key.clone(),
         nwk_s_key: claim.nwk_s_key.clone(),

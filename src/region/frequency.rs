@@ -6,6 +6,13 @@ use std::fmt;
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub struct Megahertz(pub u32);
 
+impl Megahertz {
+    /// Returns the number, for JSON and drawings.
+    pub fn get(self) -> f64 {
+        f64::from(self.0) / 1e6
+    }
+}
+
 impl fmt::Display for Megahertz {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let digits = format!("{:06}", self.0 % 1_000_000);

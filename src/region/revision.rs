@@ -126,17 +126,6 @@ pub enum Since {
     InOrBefore(Revision),
 }
 
-impl Since {
-    /// Returns whether a revision certainly has the row; `None` when nobody looked.
-    pub fn holds_in(self, revision: Revision) -> Option<bool> {
-        match self {
-            Self::Always => Some(true),
-            Self::In(first) => Some(revision >= first),
-            Self::InOrBefore(seen) => (revision >= seen).then_some(true),
-        }
-    }
-}
-
 impl fmt::Display for Since {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

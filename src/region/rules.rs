@@ -357,19 +357,6 @@ impl Plan {
         Some((m, m.saturating_sub(FHDR_AND_FPORT)))
     }
 
-    /// Returns the power that a TXPower stands for in a revision, dBm; `None`: RFU.
-    ///
-    /// Before RP 1.0.2rB most plans listed absolute values instead; those are in the notes.
-    pub fn tx_power_dbm(&self, tx_power: u8, revision: Revision) -> Option<f32> {
-        let (max_dbm, highest) = match self.power.older {
-            Some(old) if revision <= old.until => (old.max_dbm, old.max_index),
-            _ => (self.power.max_dbm, self.power.max_index),
-        };
-        let highest = self.legacy_of(revision).and_then(|l| l.power_max_index).unwrap_or(highest);
-        let down = f32::from(tx_power) * f32::from(self.power.step_db);
-        (tx_power <= highest).then_some(max_dbm - down)
-    }
-
     /// Returns the frequency of the beacon of that time (seconds, a multiple of 128).
     ///
     /// `join_channel`: index of the common join channel used, in the plans of CN470 that need it.

@@ -297,7 +297,7 @@ fn misses(answer: &Answer, slot: i64, windows: &[Opening]) -> Vec<String> {
     out
 }
 
-fn on(freq_hz: Option<u32>, modulation: Option<Modulation>) -> String {
+pub(super) fn on(freq_hz: Option<u32>, modulation: Option<Modulation>) -> String {
     let parts = [freq_hz.map(words::mhz), modulation.map(|m| m.to_string())];
     parts.into_iter().flatten().collect::<Vec<_>>().join(" ")
 }

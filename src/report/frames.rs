@@ -6,7 +6,7 @@ use super::{Subject, data, words};
 use crate::{
     frame::{Field, Frame, MacVersion, OpenedJoinAccept, decode},
     octet_rows::{Row, Shown, bit_rows, value_and_note},
-    reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, SessionMemory, Source},
+    reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, Sessions, Source},
     trace::Attempt,
     words::{Count, sentence},
 };
@@ -64,7 +64,7 @@ pub(crate) struct BitsView {
 
 /// Returns the frames worth a close look, in order, and how many are left out.
 pub(super) fn all(subject: Subject<'_>, ring: &KeyRing) -> (Vec<FrameView>, usize) {
-    let mut reader = Reader { subject, ring, memory: SessionMemory::default(), views: Vec::new() };
+    let mut reader = FrameReader { subject, ring, memory: Sessions::default(), views: Vec::new() };
     let node = subject.node;
     let told = subject.diagnosis.told;
     let last = node.attempts.len().saturating_sub(1);
@@ -98,14 +98,14 @@ pub(super) fn all(subject: Subject<'_>, ring: &KeyRing) -> (Vec<FrameView>, usiz
     (reader.views, left_out)
 }
 
-struct Reader<'a> {
+struct FrameReader<'a> {
     subject: Subject<'a>,
     ring: &'a KeyRing,
-    memory: SessionMemory,
+    memory: Sessions,
     views: Vec<FrameView>,
 }
 
-impl Reader<'_> {
+impl FrameReader<'_> {
     fn attempt(&mut self, attempt: &Attempt, shown: bool) {
         let place = words::place(attempt.line(), attempt.heard.at());
         let mac_version = self.version();

@@ -3,9 +3,8 @@
 use std::fmt::Write;
 
 use crate::{
-    fact::Fact,
+    fact::{Fact, Secrets, text},
     ladder::{Diagnosis, Outcome, Verdict},
-    show::{Secrets, fact::text},
     trace::NodeTrace,
     words::{Count, sentence},
 };

@@ -55,7 +55,7 @@ pub(super) struct JsonError {
 
 /// Reads a text with one value in it.
 pub(super) fn parse(text: &str) -> Result<Json, JsonError> {
-    let mut reader = Reader::new(text);
+    let mut reader = NestedReader::new(text);
     reader.blank()?;
     let value = reader.value(0)?;
     reader.blank()?;
@@ -67,7 +67,7 @@ pub(super) fn parse(text: &str) -> Result<Json, JsonError> {
 
 /// Reads a text with any number of values in it, one after the other.
 pub(super) fn parse_all(text: &str) -> (Vec<Json>, Option<JsonError>) {
-    let mut reader = Reader::new(text);
+    let mut reader = NestedReader::new(text);
     let mut values = Vec::new();
     loop {
         if let Err(error) = reader.blank() {
@@ -85,12 +85,12 @@ pub(super) fn parse_all(text: &str) -> (Vec<Json>, Option<JsonError>) {
     }
 }
 
-struct Reader<'t> {
+struct NestedReader<'t> {
     rest: &'t str,
     at: Position,
 }
 
-impl<'t> Reader<'t> {
+impl<'t> NestedReader<'t> {
     fn new(text: &'t str) -> Self {
         // Some editors put a mark in front.
         let rest = text.strip_prefix('\u{feff}').unwrap_or(text);

@@ -3,10 +3,9 @@
 use super::{
     claim::{Activation, Claim, Class, DevAddrPrefix},
     error::FaultKind,
-    secret::log_line,
     value::{Value, ValueFault},
 };
-use crate::{frame::MacVersion, id::DevAddr, key::KeyError};
+use crate::{frame::MacVersion, id::DevAddr, key::KeyError, words::log_line};
 
 /// A member of a claim and how it is read.
 pub(super) struct Member {

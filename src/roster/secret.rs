@@ -57,36 +57,6 @@ pub(super) fn redacted(text: &str) -> String {
     out
 }
 
-/// Returns a line of a log fit to print: without what may be a key, however it is written, and
-/// without control characters.
-pub(super) fn log_line(text: &str) -> String {
-    let mut out = String::new();
-    let mut run = String::new();
-    let flush = |run: &mut String, out: &mut String| {
-        let digits = run.chars().filter(char::is_ascii_hexdigit).count();
-        out.push_str(if digits >= KEY_DIGITS { "[...]" } else { run });
-        run.clear();
-    };
-    for c in text.chars() {
-        let joins = c.is_ascii_hexdigit()
-            || (!run.is_empty() && matches!(c, '-' | ':' | ' ' | '_' | ',' | 'x' | 'X'));
-        if joins {
-            run.push(c);
-            continue;
-        }
-        flush(&mut run, &mut out);
-        if c.is_control() {
-            out.extend(c.escape_default());
-        } else {
-            out.push(c);
-        }
-    }
-    flush(&mut run, &mut out);
-    out
-}
-
-/// Hex digits of a key.
-const KEY_DIGITS: usize = 32;
 /// Hex digits in a row that may be part of a key.
 const LONG_HEX: usize = 8;
 /// Characters of the file that a message repeats.
@@ -97,6 +67,7 @@ const KEY_FILE_CAP: usize = 1024;
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::words::log_line;
 
     #[test]
     fn a_log_keeps_its_words_and_loses_its_keys() {

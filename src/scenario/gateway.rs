@@ -2,13 +2,14 @@
 
 use super::{
     air::{OnAir, microseconds},
-    tape::{Body, Rxpk, StatBody, Tape, Txpk, TxpkAck, base64, mhz, modu, report_clock},
+    tape::{Body, Rxpk, StatBody, Tape, Txpk, TxpkAck, base64, modu, report_clock},
 };
 use crate::{
     frame::Direction,
     id::Eui64,
     intake::{DatagramKind, TxError, When},
     radio::{Modulation, demodulation_floor},
+    region::Megahertz,
 };
 
 /// The older forwarder refuses as late what comes less than this before its slot.
@@ -127,7 +128,7 @@ impl Gateway {
         let token = self.next_token();
         let rxpk = Rxpk {
             tmst,
-            freq: mhz(hz),
+            freq: Megahertz(hz).get(),
             stat,
             modu: modu(air.modulation),
             datr: air.modulation.to_string(),
@@ -167,7 +168,7 @@ impl Gateway {
             imme: order.when == When::Immediate,
             tmst,
             tmms,
-            freq: mhz(order.hz),
+            freq: Megahertz(order.hz).get(),
             powe: order.power_dbm,
             modu: modu(order.modulation),
             datr: order.modulation.to_string(),

@@ -22,9 +22,14 @@ use super::{
     dice::Dice,
     life::orchard_eui,
     listens,
-    tape::{Body, Rxpk, StatBody, Tape, Txpk, TxpkAck, base64, clock, mhz, modu},
+    tape::{Body, Rxpk, StatBody, Tape, Txpk, TxpkAck, base64, clock, modu},
 };
-use crate::{id::Eui64, intake::DatagramKind, radio::Modulation, region::Plan};
+use crate::{
+    id::Eui64,
+    intake::DatagramKind,
+    radio::Modulation,
+    region::{Megahertz, Plan},
+};
 
 pub use station::StationWays;
 
@@ -445,7 +450,7 @@ impl Run<'_> {
         self.counted.forwarded += 1;
         let rxpk = Rxpk {
             tmst,
-            freq: mhz(hz.saturating_add_signed(uplinks.off_hz)),
+            freq: Megahertz(hz.saturating_add_signed(uplinks.off_hz)).get(),
             stat: uplinks.stat,
             modu: modu(modulation),
             datr: modulation.to_string(),
@@ -483,7 +488,7 @@ impl Run<'_> {
             imme: false,
             tmst: (!down.by_gps).then_some(slot),
             tmms: down.by_gps.then_some(1_400_000_000_000 + heard / 1_000),
-            freq: mhz(freq),
+            freq: Megahertz(freq).get(),
             powe: down.power_dbm,
             modu: modu(modulation),
             datr: modulation.to_string(),

@@ -132,10 +132,6 @@ pub(super) fn report_clock(at: u64) -> String {
     clock(at).strftime("%Y-%m-%d %H:%M:%S GMT").to_string()
 }
 
-pub(super) fn mhz(hz: u32) -> f64 {
-    f64::from(hz) / 1e6
-}
-
 pub(super) fn base64(octets: &[u8]) -> String {
     STANDARD.encode(octets)
 }

@@ -7,8 +7,8 @@ use std::{fmt, time::Duration};
 use serde_json::json;
 
 use crate::{
+    airtime::{AirtimeReport, Rate},
     frame::Direction,
-    radio::{AirtimeReport, Rate},
 };
 
 /// Writes the report for people.
@@ -130,7 +130,7 @@ fn seconds(time: Duration) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{radio::AirtimeQuery, region::Plan};
+    use crate::{airtime::AirtimeQuery, region::Plan};
 
     fn query(rate: Rate) -> AirtimeQuery {
         AirtimeQuery {

@@ -27,6 +27,7 @@ mod gateways;
 mod ladder;
 mod octets;
 mod overview;
+mod session;
 mod signal;
 mod strangers;
 mod ticket;
@@ -112,6 +113,7 @@ fn article(place: usize, node: &NodePage<'_>) -> Markup {
             (ladder::section(node))
             (claims::section(node))
             (timeline::section(node))
+            (session::section(node))
             (channels::section(node))
             (signal::section(node))
             (octets::section(node))

@@ -15,11 +15,13 @@ use crate::{
     frame::Frame,
     id::Eui64,
     intake::{Outcome, Stat, TxError, What},
-    ladder::{self, Diagnosis},
-    live::{Board, Change, Counters, Notice, PortWord, RecordingWord, Seen, Standing},
+    ladder::{self, Diagnosis, GatewayDiagnosis},
+    live::{
+        Board, Change, Counters, GatewayChange, Notice, PortWord, RecordingWord, Seen, Standing,
+    },
     radio::Modulation,
     reading::MicVerdict,
-    words::Count,
+    words::{Count, sentence},
 };
 
 /// Returns what happened as one line, or none where it is not worth one.
@@ -41,6 +43,7 @@ pub fn line(notice: &Notice<'_>, style: Style) -> Option<String> {
             }
         }
         Notice::Ladder(change) => ladder(change, style),
+        Notice::GatewayLadder(change) => gateway_ladder(change, style),
         Notice::Server { at, answers } => {
             let word = if *answers {
                 style.paint(Tone::Good, "the server answers again")
@@ -117,6 +120,16 @@ pub fn summary(board: &Board, counters: &Counters) -> String {
     for line in super::text::wrap(&words, Style::PLAIN.width) {
         let _ = writeln!(out, "{line}");
     }
+    for diagnosis in board.faulty_gateways() {
+        let told = diagnosis.causes.first().map(|verdict| {
+            format!("{}. What to do: {}", verdict.summary, sentence(&verdict.remedy.to_string()))
+        });
+        let words = told.unwrap_or_else(|| gateway_standing(diagnosis));
+        let words = format!("{}: {words}", gateway_name(diagnosis));
+        for (i, line) in super::text::wrap(&words, Style::PLAIN.width - 2).iter().enumerate() {
+            let _ = writeln!(out, "{}{line}", if i == 0 { "" } else { "  " });
+        }
+    }
     out
 }
 
@@ -143,6 +156,51 @@ pub(super) fn tone(diagnosis: &Diagnosis) -> Tone {
         ladder::Outcome::Joined | ladder::Outcome::Session => Tone::Good,
         _ => Tone::Open,
     }
+}
+
+/// Returns how a gateway stands, without its name.
+pub(super) fn gateway_standing(diagnosis: &GatewayDiagnosis) -> String {
+    let mut words = diagnosis.outcome.name().to_owned();
+    if let Some(rung) = diagnosis.ladder.first_broken() {
+        let _ = write!(words, " at {} {}", ladder::Rungs::number(rung), ladder::Rungs::name(rung));
+    }
+    if let Some(verdict) = diagnosis.causes.first() {
+        let _ = write!(words, ": {}", verdict.cause.id);
+    }
+    words
+}
+
+pub(super) fn gateway_tone(diagnosis: &GatewayDiagnosis) -> Tone {
+    match diagnosis.outcome {
+        _ if diagnosis.has_fault() => Tone::Bad,
+        ladder::GatewayOutcome::Working => Tone::Good,
+        _ => Tone::Open,
+    }
+}
+
+fn gateway_name(diagnosis: &GatewayDiagnosis) -> String {
+    let eui = diagnosis.eui.map(|eui| eui.to_string()).unwrap_or_default();
+    match &diagnosis.name {
+        Some(name) => format!("gateway {name} ({eui})"),
+        None => format!("gateway {eui}"),
+    }
+}
+
+fn gateway_ladder(change: &GatewayChange, style: Style) -> String {
+    let diagnosis = &change.diagnosis;
+    let mut words = gateway_standing(diagnosis);
+    if let Some(verdict) = diagnosis.causes.first() {
+        let _ = write!(words, " ({})", verdict.certainty.name());
+    }
+    let head = format!("{} ladder ", clock(change.at));
+    let name = gateway_name(diagnosis);
+    let text = match &change.before {
+        Some(before) if before.outcome != change.now.outcome => {
+            format!("{name}: {words} (was: {})", before.outcome.name())
+        }
+        _ => format!("{name}: {words}"),
+    };
+    hanging(&head, &text, gateway_tone(diagnosis), style)
 }
 
 fn ladder(change: &Change, style: Style) -> String {

@@ -6,7 +6,7 @@ mod key_sheet;
 mod reading;
 mod working;
 
-pub use diagnosis::{diagnosis, gateway, gateways, overview};
+pub use diagnosis::{Depth, diagnosis, gateway, gateways, legend, overview};
 pub use holdings::holdings;
 pub use key_sheet::key_sheet;
 pub use reading::{Heading, brief, reading};

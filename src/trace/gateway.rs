@@ -23,7 +23,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use super::{Kept, Line, Moment, NetworkErrors, Sighting, kept::kind_of};
+use super::{Kept, Line, Moment, NetworkErrors, Sighting, Telling, kept::kind_of};
 use crate::intake::{
     Crc, Discovery, Event, Found, GatewayPlan, Leg, Lost, Note, Remark, Setup, Stat, Statement,
     What, Witness,
@@ -78,6 +78,8 @@ pub struct GatewayTrace {
     pub connections: Connections,
     /// What the network says of its datagrams.
     pub unreachable: NetworkErrors,
+    /// What is said of it in words.
+    pub told: Telling,
     /// Link-layer addresses that it sends from.
     pub links: Vec<[u8; 6]>,
     /// The first of what it sent itself, and the last.

@@ -1,22 +1,18 @@
-//! Sessions: addresses, keys, and 32-bit counters rebuilt from 16 bits.
+//! Sessions: addresses, keys, and the data that authenticates under them.
 
-use super::{Kept, KeyRef, Line, Rule, Sending, Transmission};
+use super::{
+    Kept, KeyRef, Line, Rule, Sending, Transmission,
+    counters::{Counters, Given},
+};
 use crate::{
     crypto::{
-        IntegrityKeys, MicInput, Proof, Unseen, Verified, Verifier, block::UplinkContext,
+        DataMismatch, IntegrityKeys, MicInput, Proof, Verified, Verifier, block::UplinkContext,
         derive::SessionKeys,
     },
-    frame::{DataFrame, Direction},
+    frame::DataFrame,
     id::DevAddr,
     roster::ClaimKind,
 };
-
-/// Upper halves of a counter beyond the next one are searched to the end for this many frames of
-/// a session that nothing nearer explains; after that the keys are taken to be others.
-const DEEP_SEARCHES: u8 = 3;
-
-/// Confirmed frames whose counters an ACK may mean.
-const REMEMBERED: usize = 8;
 
 /// A session: an address, and the keys that may belong to it.
 #[derive(Clone, Debug)]
@@ -34,7 +30,6 @@ pub struct Session {
     /// Made ready when a frame is to be checked.
     verifiers: Ready,
     counters: Counters,
-    deep_left: u8,
 }
 
 /// Where a session comes from.
@@ -168,17 +163,13 @@ impl Clone for Ready {
     }
 }
 
-#[derive(Clone, Debug, Default)]
-struct Counters {
-    up: Option<u32>,
-    down: Option<u32>,
-    app_down: Option<u32>,
-    confirmed_up: Vec<u16>,
-    confirmed_down: Vec<u16>,
-}
-
 impl Session {
-    pub(super) fn new(dev_addr: DevAddr, origin: Origin, candidates: Vec<Candidate>) -> Self {
+    pub(super) fn new(
+        dev_addr: DevAddr,
+        origin: Origin,
+        candidates: Vec<Candidate>,
+        counters: Counters,
+    ) -> Self {
         Self {
             dev_addr,
             origin,
@@ -186,15 +177,8 @@ impl Session {
             candidates,
             frames: Kept::default(),
             forgotten_up: 0,
-            counters: Counters::default(),
-            deep_left: DEEP_SEARCHES,
+            counters,
         }
-    }
-
-    /// Gives the counter from which the first frame is judged, as a claim states it.
-    pub(super) fn start_at(&mut self, up: Option<u32>, down: Option<u32>) {
-        self.counters.up = up;
-        self.counters.down = down;
     }
 
     /// Computes the key schedules that a check needs.
@@ -222,99 +206,37 @@ impl Session {
         self.candidates.get(seen.held.candidate)
     }
 
-    /// Returns under what the MIC of a frame holds in this session, if at all.
+    /// Returns under what the MIC of a frame holds in this session with a counter that is near.
     ///
-    /// `tx_dr` is the data rate index of an uplink where the region tells it. `deep_left` is what
-    /// the node may still have searched to the end.
-    pub(super) fn verify(
+    /// `tx_dr` is the data rate index of an uplink where the region tells it.
+    pub(super) fn verify(&mut self, frame: &DataFrame, tx_dr: Option<u8>) -> Option<Held> {
+        self.wake();
+        let given = Given { tx_dr, ..Given::default() };
+        let mut input = MicInput::of(frame);
+        match self.counters.near(&mut self.verifiers.0, &mut input, frame, &given) {
+            Ok(verified) => Some(Held::from(*verified.proof())),
+            Err(misses) => misses.iter().find_map(DataMismatch::half).map(Held::from),
+        }
+    }
+
+    /// Returns the same with counters that are farther away; `left` is what the node may still search.
+    pub(super) fn search(
         &mut self,
         frame: &DataFrame,
         tx_dr: Option<u8>,
-        deep_left: &mut u8,
+        left: &mut u16,
     ) -> Option<Held> {
         self.wake();
+        let given = Given { tx_dr, ..Given::default() };
         let mut input = MicInput::of(frame);
-        let confirmed = match frame.direction() {
-            Direction::Uplink => &self.counters.confirmed_down,
-            Direction::Downlink => &self.counters.confirmed_up,
-        };
-        let conf_fcnts: Vec<u16> = confirmed.iter().rev().copied().collect();
-        let every = Unseen::default();
-        let tx_drs = tx_dr.map_or(every.tx_drs.clone(), |dr| dr..=dr);
-        let unseen = Unseen { conf_fcnts: &conf_fcnts, tx_drs, ..every };
-        let whole = |high: u16| u32::from(high) << 16 | u32::from(frame.fcnt);
-        let near = self.counters.near(frame);
-        let near = near.iter().map(|high| whole(*high));
-        let found = self.verifiers.0.iter_mut().find_map(|verifier| {
-            match verifier.check(&mut input, near.clone(), &unseen)? {
-                Ok(verified) => Some(*verified.proof()),
-                Err(mismatch) => mismatch.half(),
-            }
-        });
-        if found.is_some() || self.deep_left == 0 || *deep_left == 0 {
-            return found.map(Held::from);
-        }
-        self.deep_left -= 1;
-        *deep_left -= 1;
-        let found =
-            self.verifiers.0.iter_mut().filter(|verifier| verifier.is_1_0()).find_map(|verifier| {
-                verifier.check(&mut input, (0..=u16::MAX).map(whole), &unseen)?.ok()
-            });
-        found.map(|verified| Held::from(*verified.proof()))
+        let verifiers = &mut self.verifiers.0;
+        let verified = self.counters.far(verifiers, &mut input, frame, &given, left).ok()?;
+        Some(Held::from(*verified.proof()))
     }
 
     /// Adds a frame that holds, and returns its number.
     pub(super) fn push(&mut self, data: Data, held: Held) -> usize {
-        let frame = data.frame();
-        let confirmed = frame.mhdr.ftype().is_confirmed();
-        let counter = match (frame.direction(), self.candidates.get(held.candidate)) {
-            (Direction::Uplink, _) => &mut self.counters.up,
-            (Direction::Downlink, Some(Candidate { rule: Rule::V1_1, .. }))
-                if frame.port().is_some_and(|port| port > 0) =>
-            {
-                &mut self.counters.app_down
-            }
-            (Direction::Downlink, _) => &mut self.counters.down,
-        };
-        *counter = Some(held.fcnt);
-        if confirmed {
-            let memory = match frame.direction() {
-                Direction::Uplink => &mut self.counters.confirmed_up,
-                Direction::Downlink => &mut self.counters.confirmed_down,
-            };
-            if memory.len() == REMEMBERED {
-                memory.remove(0);
-            }
-            memory.push(frame.fcnt);
-        }
+        self.counters.take(data.frame(), &held.proof);
         self.frames.push(DataSeen { data, held })
-    }
-}
-
-impl Counters {
-    /// Upper halves worth trying first: the one that continues, the next, and all before.
-    fn near(&self, frame: &DataFrame) -> Vec<u16> {
-        let last = match frame.direction() {
-            Direction::Uplink => self.up,
-            Direction::Downlink if frame.port().is_some_and(|port| port > 0) => {
-                self.app_down.max(self.down)
-            }
-            Direction::Downlink => self.down,
-        };
-        let Some(last) = last else { return vec![0, 1] };
-        let [_, _, lo, hi] = last.to_be_bytes();
-        let field = u16::from_be_bytes([lo, hi]);
-        let high = u16::try_from(last >> 16).unwrap_or_default();
-        let goes_on = if frame.fcnt < field { high.saturating_add(1) } else { high };
-        let mut out = vec![goes_on, high, high.saturating_add(1)];
-        out.extend((0..high).rev().take(16));
-        out.push(0);
-        let mut seen = Vec::with_capacity(out.len());
-        out.retain(|h| {
-            let new = !seen.contains(h);
-            seen.push(*h);
-            new
-        });
-        out
     }
 }

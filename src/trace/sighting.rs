@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use crate::{
     frame::{FType, Mhdr},
     id::Eui64,
-    intake::{Heard, Position, TxError, When, Witness},
+    intake::{Heard, Ordered, Position, TxError, When, Witness},
     radio::{Modulation, demodulation_floor},
 };
 
@@ -183,6 +183,31 @@ pub struct Ack {
 }
 
 impl Sending {
+    pub(crate) fn new(
+        line: Line,
+        at: Option<Timestamp>,
+        gateway: Option<Eui64>,
+        token: Option<u16>,
+        ordered: &Ordered,
+    ) -> Self {
+        Self {
+            line,
+            at,
+            gateway,
+            octets: ordered.octets().into(),
+            when: ordered.when,
+            gone: ordered.gone,
+            range_hz: None,
+            freq_hz: ordered.freq_hz,
+            modulation: ordered.modulation,
+            power_dbm: ordered.power_dbm,
+            inverted: ordered.inverted,
+            token,
+            alternative: ordered.alternative,
+            ack: None,
+        }
+    }
+
     /// Returns the error, if the gateway refused the frame.
     pub fn refusal(&self) -> Option<&TxError> {
         self.ack.as_ref().map(|ack| &ack.error).filter(|e| **e != TxError::None)

@@ -2,26 +2,37 @@
 
 mod apart;
 mod down;
+mod hosts;
 mod shed;
 mod short;
+mod told;
 mod twice;
 mod up;
+mod watch;
 mod who;
+
+pub use watch::GatewayTracer;
 
 use std::collections::{HashMap, VecDeque};
 
 use jiff::Timestamp;
 
+use hosts::Sorted;
+
 use super::{
-    GatewayTrace, KeyRef, Line, Moment, NodeTrace, Origin, Role, Rule, Session, Trace,
+    Counters, GatewayTrace, KeyRef, Line, NodeTrace, Origin, Role, Rule, SEARCHES_OF_A_NODE,
+    Session, Trace,
+    names::Names,
     order::InOrder,
+    pairing::OpenOrders,
     session::{Candidate, Held},
+    told::Told,
 };
 use crate::{
     crypto::derive::{self, SessionKeys},
     frame::DataFrame,
     id::{DevAddr, DevEui, Eui64},
-    intake::{Event, Lost, Position, What},
+    intake::{Event, Position, What},
     key::{AppKey, NwkKey},
     roster::{Claim, ClaimKind, Roster},
 };
@@ -43,20 +54,10 @@ const COPY_US: i64 = 2_000_000;
 const LATE_COPY_US: i64 = 30_000_000;
 /// Receptions without a time or gateway this near in the capture are one transmission.
 const BESIDE_LINES: u64 = 2;
-/// An accept is looked for among requests this recent.
-const ANSWER_US: i64 = 20_000_000;
-/// Slots this far after a request can still be meant for it.
-const ANSWER_SLOT_US: u32 = 16_000_000;
 /// Frames remembered for the folding of copies.
 const REMEMBERED: usize = 4_096;
-/// Requests remembered for the pairing of accepts.
-const OPEN_REQUESTS: usize = 1_024;
-/// Downlinks that wait for their acknowledgement.
-const OPEN_SENDINGS: usize = 4_096;
 /// Sessions of one node under one address that a frame is tried in: the newest.
 const SAME_ADDRESS: usize = 32;
-/// Frames of one node whose counter may be searched to the end.
-const DEEP_SEARCHES: u8 = 32;
 /// Addresses of no known node that are listed.
 const FOREIGN: usize = 65_536;
 /// Frames of such addresses that are kept, and of one of them.
@@ -84,6 +85,7 @@ pub struct Tracer<'r> {
     trace: Trace,
     waiting: InOrder,
     twice: twice::Recorded,
+    hosts: hosts::Hosts,
     /// Lines and packets taken so far, and where the last of them is.
     taken: u64,
     last: Option<Position>,
@@ -92,18 +94,22 @@ pub struct Tracer<'r> {
     most_held: usize,
     /// Places in `trace.nodes` of the strangers, by DevEUI.
     strangers: HashMap<DevEui, usize>,
-    by_dev_eui: HashMap<Eui64, Vec<usize>>,
+    names: Names,
     sessions: HashMap<DevAddr, Vec<(usize, usize)>>,
     recent: HashMap<Vec<u8>, Slot>,
     recent_order: VecDeque<Vec<u8>>,
     requests: VecDeque<(usize, usize)>,
-    sendings: VecDeque<(OrderKey, Option<Eui64>, SentSlot)>,
+    sendings: OpenOrders<SentSlot>,
     /// Nodes of the roster whose keys sign under a DevEUI that is not theirs.
     named_as: HashMap<DevEui, usize>,
     /// Requests under a DevEUI that the keys of all other nodes did not explain.
     in_vain: HashMap<DevEui, u8>,
+    /// Addresses that words give to nodes.
+    told_addrs: HashMap<DevAddr, usize>,
+    /// Words that name no node.
+    unnamed: Vec<Told>,
     /// What is left of the searches of each node.
-    deep_left: HashMap<usize, u8>,
+    searches_left: HashMap<usize, u16>,
 }
 
 /// Where an uplink was put.
@@ -133,9 +139,6 @@ struct Arrival {
     token: Option<u16>,
 }
 
-/// By what an outcome finds its order: the token of the datagram, or the number of the order.
-type OrderKey = (Option<u16>, Option<u32>);
-
 impl<'r> Tracer<'r> {
     /// Returns a tracer that knows the keys of a roster.
     pub fn new(roster: &'r Roster) -> Self {
@@ -144,32 +147,29 @@ impl<'r> Tracer<'r> {
             trace: Trace::default(),
             waiting: InOrder::default(),
             twice: twice::Recorded::default(),
+            hosts: hosts::Hosts::default(),
             taken: 0,
             last: None,
             held: 0,
             most_held: shed::ROOM,
             strangers: HashMap::new(),
-            by_dev_eui: HashMap::new(),
+            names: Names::of(roster),
             sessions: HashMap::new(),
             recent: HashMap::new(),
             recent_order: VecDeque::new(),
             requests: VecDeque::new(),
-            sendings: VecDeque::new(),
+            sendings: OpenOrders::default(),
             named_as: HashMap::new(),
             in_vain: HashMap::new(),
-            deep_left: HashMap::new(),
+            searches_left: HashMap::new(),
+            told_addrs: HashMap::new(),
+            unnamed: Vec::new(),
         };
         for (index, node) in roster.nodes.iter().enumerate() {
             let mut trace = NodeTrace { index: Some(index), ..NodeTrace::default() };
             for (_, claim) in node.claims() {
                 trace.dev_eui = trace.dev_eui.or(claim.dev_eui);
                 trace.join_eui = trace.join_eui.or(claim.join_eui);
-                if let Some(DevEui(eui)) = claim.dev_eui {
-                    let places = tracer.by_dev_eui.entry(eui).or_default();
-                    if !places.contains(&index) {
-                        places.push(index);
-                    }
-                }
             }
             tracer.trace.nodes.push(trace);
             for (kind, claim) in node.claims() {
@@ -209,8 +209,10 @@ impl<'r> Tracer<'r> {
         while let Some(first) = self.waiting.pop() {
             self.once(first);
         }
+        self.trace.other_hosts = std::mem::take(&mut self.hosts).finish();
         self.trace.clocks = self.waiting.clocks().collect();
         self.second_look();
+        self.settle_words();
         if let Some(time) = self.trace.span.and_then(|(_, last)| since(last)) {
             self.trace.lacks.before = Some(time);
             self.trace.nodes.iter_mut().for_each(|node| shed::forget_before(node, time));
@@ -223,49 +225,34 @@ impl<'r> Tracer<'r> {
 
     /// What another capture has as well is taken once.
     fn once(&mut self, event: Event) {
-        if !self.twice.knows(&event) {
-            self.event(event);
+        if self.twice.knows(&event) {
+            return;
+        }
+        let line = self.line(event.place);
+        match self.hosts.sort(&event, line) {
+            Sorted::Own => self.event(line, event),
+            Sorted::Aside => {}
+            Sorted::Back(held) => {
+                // Their places are earlier; their order is that in which they are told.
+                for event in held {
+                    self.event(Line { place: event.place, ..line }, event);
+                }
+                self.event(line, event);
+            }
         }
     }
 
-    fn event(&mut self, event: Event) {
-        let line = self.line(event.place);
-        match &event.what {
-            What::Gap(gap) => {
-                if gap.lost.may_be_a_downlink() && self.trace.lacks.damaged.len() < DAMAGED {
-                    self.trace.lacks.damaged.push(line);
-                }
-                if gap.lost == Lost::Anything {
-                    self.trace.lacks.has_text |= gap.is_text();
-                    return;
-                }
-            }
-            What::Network(network) => {
-                let moment = Moment { line, at: event.time };
-                self.trace.askers.take(moment, &event.wire, network);
-                // What it says of nobody's datagrams is no gateway.
-                if event.gateway.is_none() {
-                    return;
-                }
-            }
-            _ => {}
+    fn event(&mut self, line: Line, event: Event) {
+        if !self.trace.around(line, &event) {
+            return;
         }
-        let silence = event.found.is_complete();
-        self.trace.lacks.shows_silence |= silence;
-        self.trace.lacks.has_text |= !silence;
-        if let Some(at) = event.time {
-            self.trace.span = Some(match self.trace.span {
-                Some((first, last)) => (first.min(at), last.max(at)),
-                None => (at, at),
-            });
-        }
-        self.trace.gateways.entry(event.gateway).or_default().event(line, &event);
         let from =
             Arrival { line, at: event.time, gateway: event.gateway, token: event.wire.token };
         match event.what {
             What::Heard(heard) => self.heard(from, *heard),
             What::Ordered(ordered) => self.ordered(from, *ordered),
             What::Outcome(outcome) => self.outcome(from, *outcome),
+            What::Said(said) => self.said(from, *said),
             _ => {}
         }
     }
@@ -305,8 +292,8 @@ impl<'r> Tracer<'r> {
         };
         let rule = if matches!(keys, SessionKeys::V1_1 { .. }) { Rule::V1_1 } else { Rule::V1_0 };
         let candidate = Candidate { keys, rule, root: None, lawful: true };
-        let mut session = Session::new(dev_addr, Origin::Claim(kind), vec![candidate]);
-        session.start_at(claim.last_fcnt_up, claim.next_fcnt_down.map(|n| n.saturating_sub(1)));
+        let counters = Counters::under_way(claim.last_fcnt_up, claim.next_fcnt_down);
+        let session = Session::new(dev_addr, Origin::Claim(kind), vec![candidate], counters);
         self.add_session(index, session);
     }
 
@@ -325,16 +312,39 @@ impl<'r> Tracer<'r> {
         }
     }
 
-    /// Returns under what a frame holds in one session, if at all.
+    /// Returns in which of the sessions a frame holds, and under what: the newest first, and with counters
+    /// that are near in all of them before any is searched farther.
     fn verify(
         &mut self,
-        (index, place): (usize, usize),
+        places: &[(usize, usize)],
         frame: &DataFrame,
-        tx_dr: Option<u8>,
-    ) -> Option<Held> {
-        let session = self.trace.nodes.get_mut(index)?.sessions.at_mut(place)?;
-        let deep_left = self.deep_left.entry(index).or_insert(DEEP_SEARCHES);
-        session.verify(frame, tx_dr, deep_left)
+        tx_dr: impl Fn(&Self, usize) -> Option<u8>,
+    ) -> Option<(usize, usize, Held)> {
+        // Half a MIC holds under the keys of a session that shares them with another.
+        let mut half = None;
+        for &(index, place) in places.iter().rev() {
+            let tx_dr = tx_dr(self, index);
+            let held = self.session(index, place).and_then(|s| s.verify(frame, tx_dr));
+            match held {
+                Some(held) if !held.half => return Some((index, place, held)),
+                Some(held) => half = half.or(Some((index, place, held))),
+                None => {}
+            }
+        }
+        if half.is_some() {
+            return half;
+        }
+        places.iter().rev().find_map(|&(index, place)| {
+            let tx_dr = tx_dr(self, index);
+            let mut left = self.searches_left.get(&index).copied().unwrap_or(SEARCHES_OF_A_NODE);
+            let held = self.session(index, place)?.search(frame, tx_dr, &mut left);
+            self.searches_left.insert(index, left);
+            Some((index, place, held?))
+        })
+    }
+
+    fn session(&mut self, index: usize, place: usize) -> Option<&mut Session> {
+        self.trace.nodes.get_mut(index)?.sessions.at_mut(place)
     }
 
     /// The sessions that an accept may have begun, lawful derivations first.
@@ -361,7 +371,8 @@ impl<'r> Tracer<'r> {
         }
         candidates.sort_by_key(|c| !c.lawful);
         let origin = Origin::Accept { attempt, answer };
-        Some(Session::new(accept.dev_addr, origin, candidates))
+        let counters = Counters::of_a_join();
+        Some(Session::new(accept.dev_addr, origin, candidates, counters))
     }
 
     fn app_key_beside(&self, key: &KeyRef) -> Option<&AppKey> {

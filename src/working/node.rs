@@ -7,7 +7,7 @@ use super::{
 use crate::{
     frame::decode,
     ladder::Diagnosis,
-    reading::{Context, CounterHint, KeyRing, SessionMemory},
+    reading::{Context, CounterHint, KeyRing, Sessions},
     roster::{ClaimKind, Roster},
     trace::{Data, DataSeen, NodeTrace, Origin, Trace},
 };
@@ -29,7 +29,7 @@ pub fn of_node(diagnosis: &Diagnosis, trace: &Trace, roster: &Roster) -> Vec<She
     let record = entry.record.as_ref().or(entry.firmware.as_ref());
     let mac_version = record.and_then(|claim| claim.mac_version);
     let of_node = Context { mac_version, ..Context::default() };
-    let mut memory = SessionMemory::default();
+    let mut memory = Sessions::default();
     let mut sheets = Vec::new();
     let mut read = |octets: &[u8], context: &Context| memory.read(decode(octets), &ring, context);
     if let Some(attempt) = diagnosis.told.and_then(|told| node.attempts.get(told)) {

@@ -3,7 +3,7 @@
 use handfast::{
     demo,
     id::Eui64,
-    ladder::{Certainty, Options, Outcome, Place, join::Rung, judge},
+    ladder::{Certainty, Options, Outcome, Place, join::Rung, judge, session},
     roster::{self, GatewayConfig},
     trace::Tracer,
 };
@@ -32,7 +32,8 @@ fn the_files_are_those_that_the_generator_makes() {
 
 #[test]
 fn the_capture_is_short_enough_to_read() {
-    assert!(demo::CAPTURE.lines().count() < 60, "{} lines", demo::CAPTURE.lines().count());
+    // Some two pages of it: ten nodes, and what acknowledges their gateways' datagrams.
+    assert!(demo::CAPTURE.lines().count() < 130, "{} lines", demo::CAPTURE.lines().count());
 }
 
 #[test]
@@ -56,6 +57,36 @@ fn every_probe_has_its_own_story() {
         assert_eq!(causes, [(id, Certainty::Certain)], "{name}");
         assert_eq!(probe.first_broken(), Some(Place::Join(broken)), "{name}");
     }
+}
+
+#[test]
+fn two_probes_join_well_and_fail_in_their_sessions() {
+    let all = scene::climb_text(demo::CAPTURE, demo::ROSTER);
+    for (name, id, broken) in [
+        ("probe-09", "server-forgets-the-delay-it-gave", session::Rung::Timely),
+        ("probe-10", "counter-restarted-in-a-joined-session", session::Rung::Fresh),
+    ] {
+        let probe = scene::of(&all, name);
+        let causes: Vec<_> =
+            probe.causes.iter().map(|v| (v.cause.id.name(), v.certainty)).collect();
+        assert_eq!(causes, [(id, Certainty::Certain)], "{name}");
+        assert_eq!(probe.outcome, Outcome::Joined, "{name}");
+        assert_eq!(probe.first_broken(), Some(Place::Session(broken)), "{name}");
+    }
+}
+
+#[test]
+fn of_the_two_gateways_one_gets_nothing_from_the_server() {
+    let roster = roster::parse(demo::ROSTER, None).unwrap();
+    let mut tracer = Tracer::new(&roster);
+    scene::events(demo::CAPTURE).for_each(|event| tracer.push(event));
+    let found = judge(&tracer.finish(), &roster, Options::default());
+    let causes: Vec<Vec<_>> = found
+        .gateways
+        .iter()
+        .map(|g| g.causes.iter().map(|v| (v.cause.id.name(), v.certainty)).collect())
+        .collect();
+    assert_eq!(causes, [vec![], vec![("no-downlink-path-to-the-gateway", Certainty::Certain)]]);
 }
 
 #[test]

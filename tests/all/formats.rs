@@ -288,6 +288,39 @@ fn packets_of_a_general_purpose_library_read_to_the_same_events() {
     }
 }
 
+/// What a network says of datagrams that do not arrive: ICMP (RFC 792, RFC 4443) and DNS (RFC 1035), as a
+/// general-purpose library writes them.
+#[test]
+#[ignore = "needs packets that vectors/pcaps.py wrote: set HANDFAST_PCAPS"]
+fn what_the_network_says_is_read_from_packets_of_a_general_purpose_library() {
+    let mut read = 0;
+    let folder = pcaps("network").parent().unwrap().join("network.toml");
+    fs::write(
+        &folder,
+        "region = \"EU868\"\n[[gateway]]\neui = \"020000fffeea0051\"\nserver = \"lns.orchard.example\"\n",
+    )
+    .unwrap();
+    let roster = folder.to_str().unwrap();
+    for file in fs::read_dir(pcaps("network")).unwrap() {
+        let path = file.unwrap().path();
+        let name = path.file_stem().unwrap().to_str().unwrap().to_owned();
+        let output = assert_cmd::Command::cargo_bin("handfast")
+            .unwrap()
+            .args(["diagnose", "--json", path.to_str().unwrap(), "--roster", roster])
+            .output()
+            .unwrap();
+        let out = String::from_utf8(output.stdout).unwrap();
+        let wanted = match name.split_once('-').unwrap().0 {
+            "port" => "server-port-closed",
+            "host" => "server-unreachable",
+            _ => "server-name-not-resolved",
+        };
+        assert!(out.contains(&format!("\"id\":\"{wanted}\"")), "{name}: {out}");
+        read += 1;
+    }
+    assert_eq!(read, 6);
+}
+
 #[test]
 #[ignore = "writes packets for vectors/pcaps.py: set HANDFAST_PCAPS"]
 fn our_packets_are_written_for_a_general_purpose_library() {
@@ -296,5 +329,90 @@ fn our_packets_are_written_for_a_general_purpose_library() {
     for (exchange, _) in EXCHANGES {
         let file = folder.join(format!("{exchange}.pcap"));
         fs::write(file, datagrams(&capture(exchange), false)).unwrap();
+    }
+}
+
+/// The files of `src/intake/` that read a format of their own: its rows in [`FORMATS`], and its fuzz target.
+const READERS: [(&str, &[&str], &str); 6] = [
+    ("forwarder", &["capture lines", "recorded datagrams"], "intake"),
+    ("log", &["a forwarder's log", "a server's events"], "log"),
+    ("loratap", &["LoRaTap"], "loratap"),
+    ("packet", &["Linux cooked", "loopback"], "pcap"),
+    ("pcap", &["recorded datagrams", "pcapng, little-endian"], "pcap"),
+    ("station", &["station messages", "station messages in a log"], "station"),
+];
+
+/// The files that are a part of several, or stand around them.
+const PARTS: [&str; 25] = [
+    "capture",
+    "console",
+    "dns",
+    "envelope",
+    "error",
+    "event",
+    "header",
+    "holdings",
+    "item",
+    "json",
+    "lines",
+    "member",
+    "note",
+    "octets",
+    "plain",
+    "rows",
+    "shape",
+    "stamp",
+    "text",
+    "text_capture",
+    "texts",
+    "time",
+    "unpack",
+    "wide",
+    "words",
+];
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// The names of the files of a folder that end in `.rs`.
+fn files(folder: &str) -> Vec<String> {
+    let read = fs::read_dir(root().join(folder)).unwrap();
+    let paths = read.map(|entry| entry.unwrap().path());
+    let rust = paths.filter(|path| path.extension().is_some_and(|end| end == "rs"));
+    let mut names: Vec<_> =
+        rust.map(|path| path.file_stem().unwrap().to_str().unwrap().to_owned()).collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn every_reader_of_a_format_has_its_rows_and_its_fuzz_target() {
+    let targets = files("fuzz/fuzz_targets");
+    for file in files("src/intake") {
+        let reader = READERS.iter().find(|(name, ..)| *name == file);
+        assert!(
+            reader.is_some() != PARTS.contains(&file.as_str()),
+            "src/intake/{file}.rs: a format? give it a row here and a fuzz target"
+        );
+        let Some((_, rows, target)) = reader else { continue };
+        for row in *rows {
+            assert!(FORMATS.iter().any(|format| format.name == *row), "{file}: no row {row}");
+        }
+        assert!(targets.iter().any(|name| name == target), "{file}: no fuzz target {target}");
+    }
+}
+
+#[test]
+fn every_fuzz_target_runs_has_seeds_and_is_asked_again() {
+    let text = |path: &str| fs::read_to_string(root().join(path)).unwrap();
+    let (manifest, run) = (text("fuzz/Cargo.toml"), text("fuzz/run-short"));
+    let (seeds, again) = (text("fuzz/seeds.py"), text("tests/all/vectors/fuzz.rs"));
+    for target in files("fuzz/fuzz_targets") {
+        assert!(manifest.contains(&format!("name = \"{target}\"")), "{target}: fuzz/Cargo.toml");
+        let runs = run.split(|c: char| !c.is_alphanumeric()).any(|word| word == target);
+        assert!(runs, "{target}: fuzz/run-short");
+        assert!(seeds.contains(&format!("target == \"{target}\"")), "{target}: fuzz/seeds.py");
+        assert!(again.contains(&format!("\"{target}\" =>")), "{target}: tests/all/vectors/fuzz.rs");
     }
 }

@@ -7,7 +7,8 @@ mod packets;
 use handfast::{
     id::Eui64,
     ladder::{
-        CAUSES, Findings, GatewayDiagnosis, LadderName, Options, configured as of_files, judge,
+        CAUSES, Cause, CauseId, Findings, GatewayDiagnosis, LadderName, Options,
+        configured as of_files, judge,
     },
     region::Plan,
     roster::{self, GatewayConfig},
@@ -301,7 +302,15 @@ fn clocks() -> Vec<Pair> {
 fn every_cause_of_a_gateway_is_tripped_and_not_by_its_near_misses() {
     let mut wrong = Vec::new();
     let pairs = pairs();
-    for cause in CAUSES.iter().filter(|c| c.places_on(LadderName::Gateway).next().is_some()) {
+    // What is told on the gateway's ladder by its own words alone is in `words.rs`, with its near misses.
+    let by_words = [CauseId::DownlinkReachedTheGatewayTooLate];
+    let on_gateway = |c: &&Cause| c.places_on(LadderName::Gateway).next().is_some();
+    // What only link-layer addresses show has its scenes there.
+    let of_hosts = include_str!("hosts.rs");
+    for cause in CAUSES.iter().filter(on_gateway).filter(|c| !by_words.contains(&c.id)) {
+        if of_hosts.contains(&format!("\"{}\"", cause.id)) {
+            continue;
+        }
         if !pairs.iter().any(|pair| pair.id == cause.id.name() && !pair.near.is_empty()) {
             wrong.push(format!("{}: no pair", cause.id));
         }

@@ -412,3 +412,67 @@ fn data_of_nobody_is_not_called_nothing_and_a_list_of_frames_is_no_gateway() {
         "No node: the capture holds data frames, and no Join-Request or key that tells whose.\n";
     assert_eq!((shown.as_str(), status), (wanted, 0));
 }
+
+#[test]
+fn what_was_meant_is_said_of_what_was_typed() {
+    const FRAME: &str = "0001000BFEFF0000023C2B1AFEFF00000202012E269CF5";
+    let roster = scratch("meant.toml", "region = \"EU868\"\n\n[[node]]\nname = \"probe-01\"\n");
+    let roster = roster.to_str().unwrap();
+    let log = scratch("meant.txt", FRAME);
+    let log = log.to_str().unwrap();
+    let is_roster = format!("hint: --roster {roster}");
+    for (args, wanted) in [
+        (&[FRAME][..], "hint: did you mean `handfast read FRAME`?"),
+        (&[log], "is a file, not a command"),
+        (&[log], "` or `handfast diagnose "),
+        (&[roster], "did you mean `handfast diagnose CAPTURE --roster "),
+        (&["gone.txt"], "gone.txt is not a command, and there is no such file"),
+        (&["diagnose"], "`handfast diagnose --demo`"),
+        (&["diagnose", log, roster], &is_roster),
+        (&["read", FRAME, roster], &is_roster),
+        (&["diagnose", roster, "--roster", roster], "--roster takes one roster"),
+        (&["read", "gone.txt"], "gone.txt: no such file, and not a frame"),
+    ] {
+        let (shown, said, status) = run(args, "");
+        assert_eq!((shown.as_str(), status), ("", 2), "{args:?}: {said}");
+        assert!(unfolded(&said).contains(wanted), "{args:?}: {said}");
+    }
+    // A word that may be a key is not repeated.
+    let (_, said, _) = run(&["8A4C19E2D75B03F6619EC8270DB3F45A"], "");
+    assert!(said.contains("bytes where a command") && !said.contains("8A4C19E2"), "{said}");
+    for (args, same) in [(&["help", "read"][..], &["read", "--help"][..]), (&["help"], &["--help"])]
+    {
+        assert_eq!(run(args, ""), run(same, ""));
+        assert_eq!(run(args, "").2, 0);
+    }
+}
+
+#[test]
+fn frames_that_are_cut_short_are_not_called_none() {
+    let short = "002aed8ffeffa60002b55e6afeff3a0202598a438778\n";
+    let (shown, _, _) = run(&["diagnose", "-"], short);
+    assert!(shown.starts_with("No node: every frame in the capture is cut short"), "{shown}");
+}
+
+#[test]
+fn a_key_with_a_damaged_digit_is_completed_from_the_frames() {
+    let frame = "00651537feffde0002e9ab63feff2600026a8b4c0103b1\n\
+                 00651537feffde0002e9ab63feff2600026b8b7a1e26c6\n";
+    for (key, wanted) in [
+        ("46bf29fbdaeceb1c5837593aa8e5a4c", "has 31 digits: with one put in"),
+        ("46bf29efbdaeceb1c5837593aaO8e5a4", "is not the key"),
+    ] {
+        let text = format!(
+            "[[node]]\nname = \"probe\"\n[node.record]\ndev-eui = \"020026fffe63abe9\"\n\
+             join-eui = \"0200defffe371565\"\napp-key = \"{key}\"\nmac-version = \"1.0.3\"\n"
+        );
+        let roster = scratch("damaged-key.toml", &text);
+        let args = ["diagnose", "-", "--full", "--roster", roster.to_str().unwrap()];
+        let (shown, said, status) = run(&args, frame);
+        assert_eq!(status, 2, "{said}");
+        let told = unfolded(&shown);
+        assert_eq!(told.contains("it signs the requests"), wanted.starts_with("has"), "{shown}");
+        assert!(!wanted.starts_with("has") || told.contains(wanted), "{shown}");
+        assert!(!shown.contains(key) && !told.contains("46bf29efbdaeceb1c5837593aa8e5a4c"));
+    }
+}

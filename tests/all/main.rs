@@ -1,5 +1,6 @@
 //! All tests that need nothing but the library and its binary: one crate, so that they build once.
 
+mod agree;
 mod airtime;
 mod beacon;
 mod beacon_command;
@@ -24,6 +25,7 @@ mod formats;
 mod frame_properties;
 mod gateway_leg;
 mod hostile;
+mod hosts;
 mod imports;
 mod intake;
 mod join_cases;
@@ -57,16 +59,17 @@ mod roster;
 mod roster_command;
 mod safe;
 mod selection;
-mod session_memory;
 mod siblings;
 mod snapshots;
 mod station;
+mod stream_sessions;
 mod support;
 mod tap;
 mod trace;
 mod vectors;
 mod verdict_words;
 mod why;
+mod words;
 mod working;
 mod working_command;
 

@@ -75,8 +75,8 @@ fn diagnose_takes_a_recording_from_a_file_and_from_a_pipe() {
         [("a.pcap", file()), ("a.pcap.gz", gzip(&file())), ("a.pcap.zst", zstd(&file()))]
     {
         let path = folder.file(name, &octets);
-        let from_file = run(&["diagnose", &path, "--roster", &roster], b"");
-        let from_pipe = run(&["diagnose", "-", "--roster", &roster], &octets);
+        let from_file = run(&["diagnose", "--full", &path, "--roster", &roster], b"");
+        let from_pipe = run(&["diagnose", "--full", "-", "--roster", &roster], &octets);
         assert_eq!((from_file.status, from_pipe.status), (0, 0), "{}", from_file.words);
         assert_eq!(from_file.out, from_pipe.out);
         assert!(from_file.out.contains("packet 1 "), "{}", from_file.out);

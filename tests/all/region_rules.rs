@@ -436,18 +436,6 @@ fn payload_limits_know_dwell_and_repeaters() {
 }
 
 #[test]
-fn a_tx_power_counts_down_from_the_maximum() {
-    let p = plan("EU868");
-    assert_eq!(p.tx_power_dbm(0, Revision::LATEST), Some(16.0));
-    assert_eq!(p.tx_power_dbm(7, Revision::LATEST), Some(2.0));
-    assert_eq!(p.tx_power_dbm(8, Revision::LATEST), None);
-    assert_eq!(plan("IN865").tx_power_dbm(0, Revision::Rp002_1_0_4), Some(30.0));
-    assert_eq!(plan("IN865").tx_power_dbm(11, Revision::Rp002_1_0_4), None);
-    assert_eq!(plan("US915").tx_power_dbm(11, Revision::Rp1_0_2B), None);
-    assert_eq!(plan("US915").tx_power_dbm(11, Revision::LATEST), Some(8.0));
-}
-
-#[test]
 fn beacons_of_cn470_depend_on_the_join_channel() {
     let (a, b) = (plan("CN470-20A"), plan("CN470-20B"));
     assert_eq!(a.beacon_frequency(0, Some(0)), Some(483_900_000));

@@ -22,7 +22,7 @@ use handfast::{
     report::{self, Report},
     roster::{self, Claim, Roster},
     scenario::{Mistake, Probe, Scene},
-    show::{self, Secrets, html, markdown},
+    show::{Secrets, html, markdown},
     trace::{Trace, Tracer},
 };
 
@@ -196,7 +196,7 @@ fn a_slip_in_a_key_is_told_by_its_place_and_never_by_its_digits() {
 
 /// A sentence with the digits of keys in it.
 fn shown(fact: &Fact) -> String {
-    show::fact::text(fact, Secrets::Shown)
+    handfast::fact::text(fact, Secrets::Shown)
 }
 
 /// A sentence without its first letter and its markup.
@@ -221,14 +221,37 @@ fn every_diagnosis_knows_its_place_in_the_trace() {
 fn the_exchange_says_what_fell_outside() {
     let [page, text] = Told::demo().both(false);
     for report in [page, text] {
-        // The demo's probe-05 is answered 1 s after its requests, probe-06 0.529 s too late.
+        // The demo's probe-05 is answered 1 s after its requests, probe-06 0.532 s too late.
         assert_eq!(
             report.matches("4.00 s before RX1").count() / 2,
             1 + usize::from(is_page(&report))
         );
-        assert!(report.contains("529 ms after its slot") && report.contains("refused: TOO"));
+        assert!(report.contains("532 ms after its slot") && report.contains("refused: TOO"));
         assert!(report.contains("Accept, not sent"));
     }
+}
+
+#[test]
+fn a_session_shows_the_settings_of_both_sides_and_its_downlinks() {
+    let [page, text] = Told::demo().both(false);
+    // probe-09: the accept gives 5 s, and the server's downlinks come after one.
+    assert!(text.contains(
+        "| RX1 delay | 5 s | the accept, line 81 (06:36:03Z) | 1.000000 s **another value** |"
+    ));
+    assert!(text.contains("| Downlink on the air | +1.000 s, 868.3 MHz SF10BW125 | **outside**: delay 1.000000 s, expected 5.000000 s |"), "{text}");
+    for report in [&page, &text] {
+        assert!(
+            report.contains("The settings of both sides")
+                && report.contains("The downlinks in time")
+        );
+    }
+    // Four nodes have a session to show, in the overview too.
+    assert_eq!(page.matches("pips of-session").count(), 4);
+    assert_eq!(page.matches("<h3>The settings of both sides</h3>").count(), 4);
+    // Nodes that never joined have none.
+    let (_, probe) = page.split_once("id=\"node-3\"").unwrap();
+    let (probe, _) = probe.split_once("id=\"node-4\"").unwrap();
+    assert!(!probe.contains("The settings of both sides"));
 }
 
 fn is_page(report: &str) -> bool {
@@ -238,9 +261,9 @@ fn is_page(report: &str) -> bool {
 #[test]
 fn every_node_has_all_its_parts() {
     let [page, text] = Told::demo().both(false);
-    assert_eq!(page.matches("<article id=\"node-").count(), 8);
-    assert_eq!(page.matches("<h3>The join ladder</h3>").count(), 8);
-    assert_eq!(page.matches("<h3>The session ladder</h3>").count(), 2);
+    assert_eq!(page.matches("<article id=\"node-").count(), 10);
+    assert_eq!(page.matches("<h3>The join ladder</h3>").count(), 10);
+    assert_eq!(page.matches("<h3>The session ladder</h3>").count(), 4);
     for (part, title) in [
         ("claims", "What each place states"),
         ("time", "The exchange in time"),
@@ -249,10 +272,10 @@ fn every_node_has_all_its_parts() {
         ("octets", "Frames, octet by octet"),
         ("ticket", "For the ticket"),
     ] {
-        assert_eq!(page.matches(&format!("<h3>{title}</h3>")).count(), 8, "{part}");
-        assert_eq!(text.matches(&format!("\n### {title}\n")).count(), 8, "{part}");
+        assert_eq!(page.matches(&format!("<h3>{title}</h3>")).count(), 10, "{part}");
+        assert_eq!(text.matches(&format!("\n### {title}\n")).count(), 10, "{part}");
     }
-    assert_eq!(text.matches("\n| 10 | proven | ").count(), 8);
+    assert_eq!(text.matches("\n| 10 | proven | ").count(), 10);
     for report in [&page, &text] {
         assert!(report.contains("Heard, and on no roster"));
         assert!(report.contains("02-00-00-FF-FE-69-18-3F"), "the neighbour");
@@ -323,8 +346,8 @@ fn a_crowd_of_nodes_is_listed_and_the_faulty_ones_told_of() {
     let mut page = String::new();
     html::report(&report, &mut page).unwrap();
     assert_eq!(page.matches("<article id=\"node-").count(), 200);
-    assert_eq!(page.matches("class=\"pips\"").count(), 407);
-    assert!(page.contains("407 nodes; something is wrong with 7."));
+    assert_eq!(page.matches("class=\"pips\"").count(), 409);
+    assert!(page.contains("409 nodes; something is wrong with 9."));
     for probe in 2..=8 {
         assert!(page.contains(&format!("<span class=\"name\">probe-0{probe}</span>")), "{probe}");
     }

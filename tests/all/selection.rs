@@ -335,10 +335,14 @@ fn what_the_options_leave_out_is_no_fault_of_the_node() {
         let node: Value = serde_json::from_str(&out).unwrap();
         let answered = &node["rungs"][5];
         assert_eq!(answered["state"], "unknown", "{options:?} {node}");
-        assert!(
-            answered["evidence"][0]["text"].as_str().unwrap().contains("left out"),
-            "{answered}"
-        );
+        // What else is said of the other gateway is no matter of this test.
+        let said: Vec<&str> = answered["evidence"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|fact| fact["text"].as_str().unwrap())
+            .collect();
+        assert!(said.iter().any(|text| text.contains("left out")), "{answered}");
         assert_eq!((&node["causes"], status), (&serde_json::json!([]), 0));
         assert!(words.contains("left out as not asked for"), "{words}");
     }

@@ -7,6 +7,7 @@
 mod crypto;
 mod frames;
 mod fuzz;
+mod published;
 
 use std::{
     collections::{BTreeMap, BTreeSet},
@@ -74,7 +75,7 @@ fn every_vector_holds() {
         match name.as_str() {
             // Run by .ci/run.
             "recompute.py" | "pcaps.py" | "check_working.py" => {}
-            "crypto" | "frames" => walk.folder(&entry),
+            "crypto" | "frames" | "published" => walk.folder(&entry),
             "fuzz" => walk.fuzz(&entry),
             _ => match ELSEWHERE.iter().find(|(theirs, _)| *theirs == name) {
                 Some((_, test)) if crate_root().join(test).is_file() => {}
@@ -242,6 +243,7 @@ kinds! {
     "opened-join-accept" => frames::Opened,
     "proprietary" => frames::Whole,
     "rejoin-request" => frames::Whole,
+    "published-frame" => published::Published,
 }
 
 /// Octets, written as hex.

@@ -5,7 +5,7 @@ use super::{
     data::counter,
     derive::Keys,
     recipe::{PayloadRecipe, Recipe},
-    search::{Found, Hit, MOST_ODDS, WEAK, answer, odds, search},
+    search::{Fitting, Hit, MOST_ODDS, WEAK, answer, odds, search},
     table,
 };
 use crate::{
@@ -179,7 +179,7 @@ fn out_of_step(case: &PayloadCase<'_>, at_hand: &Aes128Key, hit: &Hit, tried: u6
     }
     let unknown = table::rows().filter(|row| row.id == "app-s-key-of-another-time");
     let hits = unknown.map(|row| (vec![row], hit.clone())).collect();
-    answer(Found { hits, tried }, |_| Side::Server)
+    answer(Fitting { hits, tried }, |_| Side::Server)
 }
 
 /// Returns FRMPayload turned by a recipe.

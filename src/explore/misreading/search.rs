@@ -42,7 +42,7 @@ impl Hit {
 
 /// The mistakes that hold, and how many candidates were tried to find them.
 #[derive(Debug, Default)]
-pub(super) struct Found {
+pub(super) struct Fitting {
     pub(super) hits: Vec<(Vec<&'static Row>, Hit)>,
     pub(super) tried: u64,
 }
@@ -55,9 +55,9 @@ pub(super) fn search(
     subjects: &[Subject],
     standard: Recipe,
     mut trial: impl FnMut(&Recipe, &mut u64) -> Vec<Hit>,
-) -> Found {
+) -> Fitting {
     let steps = steps(subjects, standard);
-    let mut found = Found::default();
+    let mut found = Fitting::default();
     for (row, recipe) in &steps.single {
         let hits = trial(recipe, &mut found.tried);
         found.hits.extend(hits.into_iter().map(|hit| (vec![*row], hit)));
@@ -129,7 +129,7 @@ pub(super) fn odds(tried: u64, bits: f64) -> f64 {
 }
 
 /// Makes an answer of what was found.
-pub(super) fn answer(found: Found, side: impl Fn(&[&'static Row]) -> Side) -> Answer {
+pub(super) fn answer(found: Fitting, side: impl Fn(&[&'static Row]) -> Side) -> Answer {
     if found.hits.is_empty() {
         return Answer::NotFound { tried: found.tried };
     }

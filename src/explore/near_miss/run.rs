@@ -30,7 +30,7 @@ struct Job<'a> {
 }
 
 /// A candidate that explains every frame.
-struct Found {
+struct RunHit {
     known: Option<usize>,
     key: Aes128Key,
     mistake: Mistake,
@@ -117,18 +117,18 @@ impl<'a> Search<'a> {
     }
 
     #[cfg(feature = "parallel")]
-    fn try_all(&self, class: MistakeClass, jobs: &[Job<'_>], planned: u64) -> Vec<Found> {
+    fn try_all(&self, class: MistakeClass, jobs: &[Job<'_>], planned: u64) -> Vec<RunHit> {
         use rayon::prelude::*;
 
         jobs.par_iter().flat_map_iter(|job| self.try_one(class, job, planned)).collect()
     }
 
     #[cfg(not(feature = "parallel"))]
-    fn try_all(&self, class: MistakeClass, jobs: &[Job<'_>], planned: u64) -> Vec<Found> {
+    fn try_all(&self, class: MistakeClass, jobs: &[Job<'_>], planned: u64) -> Vec<RunHit> {
         jobs.iter().flat_map(|job| self.try_one(class, job, planned)).collect()
     }
 
-    fn try_one(&self, class: MistakeClass, job: &Job<'_>, planned: u64) -> Vec<Found> {
+    fn try_one(&self, class: MistakeClass, job: &Job<'_>, planned: u64) -> Vec<RunHit> {
         if self.effort.stop.load(Ordering::Relaxed) {
             return Vec::new();
         }
@@ -141,15 +141,15 @@ impl<'a> Search<'a> {
         let known = job.around.map(|around| around.known);
         let found = prober.found.into_iter();
         found
-            .map(|(key, mistake)| Found { known, key: Aes128Key::new(key.to_be_bytes()), mistake })
+            .map(|(key, mistake)| RunHit { known, key: Aes128Key::new(key.to_be_bytes()), mistake })
             .collect()
     }
 
-    fn hits(&self, found: Vec<Found>, tried: u64) -> Vec<Hit> {
+    fn hits(&self, found: Vec<RunHit>, tried: u64) -> Vec<Hit> {
         let frames = self.frames.len();
         let odds = odds(tried, frames);
         let mut hits: Vec<Hit> = Vec::new();
-        for Found { known, key, mistake } in found {
+        for RunHit { known, key, mistake } in found {
             // Of a double digit it cannot be told which of both was dropped.
             if hits.iter().any(|hit| hit.known == known && hit.key.same_as(&key)) {
                 continue;

@@ -14,7 +14,11 @@ pub(super) const CAUSE: Cause = Cause {
     what: "an ABP node began to count its frames from 0 again",
     places: &[Place::Session(session::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Session(check)],
+    checks: &[
+        Check::Session(check),
+        Check::Session(session::told::of_a_claim),
+        Check::Join(session::told::of_a_node),
+    ],
     page: PAGE,
 };
 

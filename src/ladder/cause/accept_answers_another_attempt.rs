@@ -2,7 +2,7 @@
 
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::{
-    fact::{Certainty, fact},
+    fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
         join::{
@@ -11,6 +11,7 @@ use crate::{
                 MOST_TOLD,
                 closed::{Elsewhere, MadeFor, for_another_attempt},
             },
+            proven::derived::{Crossed, crossed},
         },
     },
     trace::Attempt,
@@ -27,7 +28,8 @@ pub(super) const CAUSE: Cause = Cause {
 
 fn check(case: &Case<'_>) -> Option<Finding> {
     let found = for_another_attempt(case);
-    match *found.first()? {
+    let Some(first) = found.first() else { return taken_late(&crossed(case)?) };
+    match *first {
         Elsewhere { attempt, made_for: MadeFor::Heard(other), .. } => {
             Some(heard(case, &found, attempt, other))
         }
@@ -64,6 +66,40 @@ fn heard(case: &Case<'_>, found: &[Elsewhere<'_>], attempt: &Attempt, other: &At
     }
     let tried = u32::try_from(case.node.attempts.len()).unwrap_or(u32::MAX);
     finding.matched_by_chance(f64::from(tried), found.len())
+}
+
+/// The node took it as the answer to a request that it sent since.
+fn taken_late(crossed: &Crossed<'_>) -> Option<Finding> {
+    let &Crossed { attempt, answer, later, held, odds } = crossed;
+    let mut finding = Finding::new(
+        Certainty::of_probability(odds),
+        fact!(
+            "the node took the accept for DevNonce {made_for} as the answer to its later request, DevNonce \
+             {dev_nonce}: both sides derive other session keys",
+            made_for = attempt.nonce(),
+            dev_nonce = later.nonce()
+        ),
+        "find out why the accept reaches the node late (the gateway's queue, its way to the server, the \
+         server); by the 1.0 rule a node cannot tell which request an accept is for",
+    )
+    .and(fact!("{request}: the request that is answered", request = attempt.heard.first()))
+    .and(fact!("{accept}: its accept", accept = &answer.sending))
+    .and(fact!("{request}: the node's last request before its data", request = later.heard.first()))
+    .and(fact!(
+        "{uplinks} hold under keys derived from that accept and that later DevNonce",
+        uplinks = Value::count(held, "uplink")
+    ));
+    if let Some(ack) = &answer.sending.ack
+        && let (Some(acked), Some(handed)) = (ack.at, answer.sending.at)
+    {
+        finding.add(fact!(
+            "{accept}: the gateway speaks of it {delay} after it was handed over",
+            accept = ack.line,
+            delay = Value::About(acked.as_microsecond() - handed.as_microsecond())
+        ));
+    }
+    finding.false_match = Some(odds);
+    Some(finding)
 }
 
 /// The request is not in the capture: each DevNonce was tried.

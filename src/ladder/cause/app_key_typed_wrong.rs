@@ -11,7 +11,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the AppKey on record is a typing error away from the one that signs",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Join(check), Check::Join(join::told::console::key_typed)],
     page: PAGE,
 };
 

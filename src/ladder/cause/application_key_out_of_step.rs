@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, Cite, Fact, Value, fact},
     ladder::{
         finding::Finding,
-        session::{self, Case, Story, keys, readable::payloads},
+        session::{self, Case, Story, keys, payloads},
     },
 };
 

@@ -3,8 +3,8 @@
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::{
     fact::{Certainty, Value, fact},
+    intake::console::logged_frequencies,
     ladder::{
-        console::logged_frequencies,
         finding::Finding,
         join::{self, Case},
     },
@@ -21,6 +21,10 @@ pub(super) const CAUSE: Cause = Cause {
 };
 
 fn check(case: &Case<'_>) -> Option<Finding> {
+    // A console by itself does not show what a gateway hears.
+    if !case.node.told.is_empty() && case.trace.gateways.is_empty() {
+        return None;
+    }
     if !case.node.attempts.is_empty() || case.is_abp() {
         return None;
     }

@@ -3,11 +3,7 @@
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::ladder::{
     finding::Finding,
-    session::{
-        self, Case, Story,
-        aim::Setting,
-        timely::{faults::Why, told},
-    },
+    session::{self, Case, Story, aim::Setting, faults::Why, timely::told},
 };
 
 pub(super) const CAUSE: Cause = Cause {
@@ -20,7 +16,7 @@ pub(super) const CAUSE: Cause = Cause {
 };
 
 fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
-    let own = |fault: &session::timely::faults::Fault| {
+    let own = |fault: &session::faults::Fault| {
         matches!(fault.setting, Setting::Slot) && matches!(fault.why, Why::Plain)
     };
     told::finding(

@@ -55,7 +55,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
             fcnt = seen.held.fcnt
         ));
     }
-    finding.add(FaultKind::FOptsWithPort0.to_string());
+    finding.add(fact!("{fault}", fault = FaultKind::FOptsWithPort0.to_string()));
     Some(finding)
 }
 

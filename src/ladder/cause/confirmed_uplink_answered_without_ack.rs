@@ -7,7 +7,7 @@ use crate::{
         finding::Finding,
         session::{
             self, Case, Story,
-            answered::asks::{self, Kind as Asked},
+            answered::asks::{self, Asked},
         },
     },
 };

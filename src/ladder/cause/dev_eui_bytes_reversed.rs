@@ -14,7 +14,11 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the DevEUI sent is the one on record read backwards",
     places: &[Place::Join(join::Rung::Identified)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[
+        Check::Join(check),
+        Check::Join(|case| join::told::near_device(case, true)),
+        Check::Join(join::told::console::eui_reversed),
+    ],
     page: PAGE,
 };
 

@@ -14,7 +14,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the DevEUI sent differs from the one on record by a typing error",
     places: &[Place::Join(join::Rung::Identified)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Join(check), Check::Join(|case| join::told::near_device(case, false))],
     page: PAGE,
 };
 

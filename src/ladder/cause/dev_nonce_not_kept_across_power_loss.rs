@@ -14,7 +14,10 @@ pub(super) const CAUSE: Cause = Cause {
     what: "DevNonce restarted below the last one accepted",
     places: &[Place::Join(join::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[
+        Check::Join(check),
+        Check::Join(|case| join::told::nonce(case, join::told::NonceFault::Restarted)),
+    ],
     page: PAGE,
 };
 

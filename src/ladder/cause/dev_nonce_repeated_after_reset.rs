@@ -14,7 +14,10 @@ pub(super) const CAUSE: Cause = Cause {
     what: "a DevNonce that was used before",
     places: &[Place::Join(join::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[
+        Check::Join(check),
+        Check::Join(|case| join::told::nonce(case, join::told::NonceFault::Repeated)),
+    ],
     page: PAGE,
 };
 

@@ -6,6 +6,7 @@ use crate::{
     intake::TxError,
     ladder::{
         finding::Finding,
+        gateway,
         join::{
             Case, Rung,
             sent::{self, in_time, late_by, lateness},
@@ -20,9 +21,17 @@ use crate::{
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::DownlinkReachedTheGatewayTooLate,
     what: "the datagram came to the gateway after its slot",
-    places: &[Place::Join(Rung::Sent), Place::Session(session::Rung::Sent)],
+    places: &[
+        Place::Gateway(gateway::Rung::Sends),
+        Place::Join(Rung::Sent),
+        Place::Session(session::Rung::Sent),
+    ],
     kind: Kind::Exact,
-    checks: &[Check::Join(check), Check::Session(session::sent::too_late)],
+    checks: &[
+        Check::Gateway(gateway::told::too_late),
+        Check::Join(check),
+        Check::Session(session::sent::too_late),
+    ],
     page: PAGE,
 };
 

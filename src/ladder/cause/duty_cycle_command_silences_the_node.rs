@@ -6,7 +6,7 @@ use crate::{
     frame::Direction,
     ladder::{
         finding::Finding,
-        session::{self, Case, Story, reach, words},
+        session::{self, Case, Story, words},
     },
     radio::time_on_air,
 };
@@ -32,9 +32,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
         .find(|exchange| exchange.name() == "DutyCycleReq" && exchange.taken().is_some())?;
     let from = taken.taken()?.turn;
     let exponent = taken.requests.first()?.number("MaxDCycle").filter(|n| *n > 0)?;
-    let time = |turn: usize| {
-        story.turns().get(turn).and_then(|turn| story.seen(turn.first())).and_then(reach::time)
-    };
+    let time = |turn: usize| story.turns().get(turn).and_then(|turn| story.time_us(turn.first()));
     let gaps = |turns: std::ops::Range<usize>| -> Vec<i64> {
         turns.filter_map(|turn| Some(time(turn + 1)? - time(turn)?)).collect()
     };

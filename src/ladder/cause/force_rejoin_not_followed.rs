@@ -33,7 +33,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     let mut own: Vec<&Exchange> = Vec::new();
     for exchange in story.settings.exchanges.iter().filter(|e| e.name() == "ForceRejoinReq") {
         let period = exchange.requests.first().and_then(|request| request.number("Period"));
-        let asked = story.seen(exchange.asked).and_then(session::reach::time);
+        let asked = story.time_us(exchange.asked);
         let (Some(period), Some(asked)) = (period, asked) else { continue };
         if !story.went_out(exchange.asked) {
             continue;

@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
-        gateway::{Case, Rung, clock::ClockFault},
+        gateway::{Case, Rung, clocks::ClockFault},
     },
 };
 
@@ -26,11 +26,11 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     let mut finding = Finding::new(
         Certainty::Certain,
         fact!(
-            "the clock of {gateway} drifts: its statistics are {first} ahead of the capture's clock at first and {last} at \
-             last",
+            "the clock of {gateway} drifts: its statistics are {first} the capture's clock at first and {last} \
+             it at last",
             gateway = case.title(),
-            first = Value::About(apart.ahead.0),
-            last = Value::About(apart.ahead.1)
+            first = Value::Apart(apart.ahead.0),
+            last = Value::Apart(apart.ahead.1)
         ),
         "set up the time service on the gateway, so that its clock is corrected all the time",
     );

@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
-        gateway::{Case, Rung, clock::ClockFault},
+        gateway::{Case, Rung, clocks::ClockFault},
     },
 };
 
@@ -26,9 +26,9 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     let mut finding = Finding::new(
         Certainty::Likely,
         fact!(
-            "the statistics of {gateway} are {ahead} ahead of the capture's clock",
+            "the statistics of {gateway} are {ahead} the capture's clock",
             gateway = case.title(),
-            ahead = Value::About(apart.ahead.1)
+            ahead = Value::Apart(apart.ahead.1)
         ),
         "set up the time service on the gateway; check the clock of the machine that recorded as well",
     );

@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
-        gateway::{Case, Rung, clock::ClockFault},
+        gateway::{Case, Rung, clocks::ClockFault},
     },
     trace::Moment,
 };

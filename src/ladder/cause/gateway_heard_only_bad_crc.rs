@@ -15,7 +15,11 @@ pub(super) const CAUSE: Cause = Cause {
     what: "everything received has a bad CRC",
     places: &[Place::Gateway(gateway::Rung::Hears), Place::Join(join::Rung::Heard)],
     kind: Kind::Residual,
-    checks: &[Check::Gateway(gateway::hears::only_bad_crc), Check::Join(check)],
+    checks: &[
+        Check::Gateway(gateway::hears::only_bad_crc),
+        Check::Gateway(gateway::told::only_bad_crc),
+        Check::Join(check),
+    ],
     page: PAGE,
 };
 

@@ -1,14 +1,14 @@
 //! Cause `gateway-lacks-channels-of-its-plan`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::gateway::{self, configured::channels};
+use crate::ladder::gateway::{self, misconfigured};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayLacksChannelsOfItsPlan,
     what: "channels of the plan have no enabled chain in the configuration",
     places: &[Place::Gateway(gateway::Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(channels::lacks_channels)],
+    checks: &[Check::Gateway(misconfigured::lacks_channels)],
     page: PAGE,
 };
 

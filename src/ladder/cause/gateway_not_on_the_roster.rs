@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, fact},
     ladder::{
         finding::Finding,
-        gateway::{Case, Rung, known::Known},
+        gateway::{Case, Rung, identity::Known, told},
     },
 };
 
@@ -14,7 +14,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the only gateway that speaks is not on the roster",
     places: &[Place::Gateway(Rung::Known)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(check)],
+    checks: &[Check::Gateway(check), Check::Gateway(told::unknown)],
     page: PAGE,
 };
 

@@ -1,14 +1,14 @@
 //! Cause `gateway-radio-does-not-reach-a-channel`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::gateway::{self, configured::channels};
+use crate::ladder::gateway::{self, misconfigured};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRadioDoesNotReachAChannel,
     what: "a channel lies further from its radio than the radio reaches",
     places: &[Place::Gateway(gateway::Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(channels::radio_does_not_reach)],
+    checks: &[Check::Gateway(misconfigured::radio_does_not_reach)],
     page: PAGE,
 };
 

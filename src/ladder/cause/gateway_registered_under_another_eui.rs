@@ -8,7 +8,7 @@ use crate::{
     intake::Speaker,
     ladder::{
         finding::Finding,
-        gateway::{self, configured::eui},
+        gateway::{self, misconfigured},
         join::{self, Case, answered},
     },
 };
@@ -20,7 +20,7 @@ pub(super) const CAUSE: Cause = Cause {
     kind: Kind::Exact,
     checks: &[
         Check::Gateway(gateway::known::another_eui),
-        Check::Gateway(eui::registered_under_another_eui),
+        Check::Gateway(misconfigured::registered_under_another_eui),
         Check::Join(check),
     ],
     page: PAGE,

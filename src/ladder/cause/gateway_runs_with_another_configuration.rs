@@ -1,14 +1,14 @@
 //! Cause `gateway-runs-with-another-configuration`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::gateway::{self, configured::eui};
+use crate::ladder::gateway::{self, misconfigured};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRunsWithAnotherConfiguration,
     what: "the configuration file given is not the one in force on the gateway",
     places: &[Place::Gateway(gateway::Rung::Speaks)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(eui::runs_with_another_configuration)],
+    checks: &[Check::Gateway(misconfigured::runs_with_another_configuration)],
     page: PAGE,
 };
 

@@ -1,7 +1,7 @@
 //! Cause `gateway-set-to-another-port`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::gateway::{self, configured::legs};
+use crate::ladder::gateway::{self, misconfigured};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewaySetToAnotherPort,
@@ -11,7 +11,7 @@ pub(super) const CAUSE: Cause = Cause {
         Place::Gateway(gateway::Rung::DownlinkOpen),
     ],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(legs::another_port)],
+    checks: &[Check::Gateway(misconfigured::another_port)],
     page: PAGE,
 };
 

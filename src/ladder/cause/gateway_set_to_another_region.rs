@@ -5,8 +5,8 @@ use crate::ladder::{
     finding::Finding,
     gateway::{
         Case, Rung,
-        configured::channels,
-        on_plan::{Evidence, Listens},
+        listening::{Evidence, Listens},
+        misconfigured,
     },
 };
 
@@ -15,7 +15,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the gateway listens to the channels of another region",
     places: &[Place::Gateway(Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(check), Check::Gateway(channels::another_region)],
+    checks: &[Check::Gateway(check), Check::Gateway(misconfigured::another_region)],
     page: PAGE,
 };
 
@@ -26,7 +26,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         return None;
     }
     Some(elsewhere.finding(
-        case,
+        case.title(),
         "set gateway, record and roster to one region; which side is wrong the capture does not say",
     ))
 }

@@ -1,14 +1,14 @@
 //! Cause `gateway-set-to-another-server`.
 
 use super::{Cause, CauseId, Check, Kind, Place};
-use crate::ladder::gateway::{self, configured::legs};
+use crate::ladder::gateway::{self, misconfigured};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewaySetToAnotherServer,
     what: "the gateway's configuration names another server than the roster",
     places: &[Place::Gateway(gateway::Rung::UplinkAcknowledged)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(legs::another_server)],
+    checks: &[Check::Gateway(misconfigured::another_server)],
     page: PAGE,
 };
 

@@ -3,7 +3,7 @@
 use super::{Cause, CauseId, Check, Kind, Place};
 use crate::ladder::{
     finding::Finding,
-    gateway::{Case, Rung, configured::channels, on_plan::Listens},
+    gateway::{Case, Rung, listening::Listens, misconfigured},
 };
 
 pub(super) const CAUSE: Cause = Cause {
@@ -11,7 +11,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the gateway listens to another sub-band than stated",
     places: &[Place::Gateway(Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(check), Check::Gateway(channels::another_sub_band)],
+    checks: &[Check::Gateway(check), Check::Gateway(misconfigured::another_sub_band)],
     page: PAGE,
 };
 
@@ -22,7 +22,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         return None;
     }
     Some(elsewhere.finding(
-        case,
+        case.title(),
         "set gateway, nodes and roster to one sub-band; which side is wrong the capture does not say",
     ))
 }

@@ -5,7 +5,7 @@ use crate::{
     fact::{Value, fact},
     ladder::{
         finding::Finding,
-        gateway::{Case, Rung, speaks::Speaks},
+        gateway::{Case, Rung, voice::Speaks},
     },
 };
 

@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
-        gateway::{Case, Rung, clock::ClockFault},
+        gateway::{Case, Rung, clocks::ClockFault},
     },
 };
 
@@ -26,9 +26,9 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     let mut finding = Finding::new(
         Certainty::Likely,
         fact!(
-            "the statistics of {gateway} are {ahead} ahead of the capture's clock, to the second: a time zone",
+            "the statistics of {gateway} are {ahead} the capture's clock, to the second: a time zone",
             gateway = case.title(),
-            ahead = Value::About(apart.ahead.0)
+            ahead = Value::Apart(apart.ahead.0)
         ),
         "use UTC in the statistics: set the gateway's clock to UTC and leave the time zone to who reads it",
     );

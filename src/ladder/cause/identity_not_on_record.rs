@@ -15,7 +15,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "no claim resembles the identity sent",
     places: &[Place::Join(join::Rung::Identified)],
     kind: Kind::Residual,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Join(check), Check::Join(join::told::unknown_device)],
     page: PAGE,
 };
 

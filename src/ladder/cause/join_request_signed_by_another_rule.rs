@@ -7,6 +7,7 @@ use crate::{
         finding::Finding,
         join::{self, Case, authentic, why::Why},
     },
+    trace::Attempt,
 };
 
 pub(super) const CAUSE: Cause = Cause {
@@ -41,6 +42,16 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         tried = Value::Count(found.tried, "way")
     ));
     finding.false_match = Some(found.odds);
+    // A stack that misreads the standard misreads it every time.
+    let own = |a: &&Attempt| a.holds_under.iter().any(|key| case.is_own(key));
+    let standard = case.node.attempts.iter().filter(own).count();
+    if standard > 0 {
+        finding.certainty = Certainty::Possible;
+        finding.add(fact!(
+            "{requests} under this DevEUI hold as the standard says: another stack or another sender is as likely",
+            requests = Value::count(standard, "request")
+        ));
+    }
     Some(finding)
 }
 

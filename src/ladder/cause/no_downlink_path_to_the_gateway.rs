@@ -21,6 +21,7 @@ pub(super) const CAUSE: Cause = Cause {
     kind: Kind::Exact,
     checks: &[
         Check::Gateway(gateway::downlink_open::no_path),
+        Check::Gateway(gateway::told::no_path),
         Check::Join(of_node),
         Check::Session(session::answered::no_downlink_path),
     ],
@@ -29,6 +30,10 @@ pub(super) const CAUSE: Cause = Cause {
 
 /// A node that no answer reaches: every gateway that heard its last requests is closed.
 fn of_node(case: &Case<'_>) -> Option<Finding> {
+    if case.entry.is_none() && !case.roster.nodes.is_empty() {
+        // A neighbour's node: whether it waits for an answer through these gateways is not known.
+        return None;
+    }
     let unanswered = answered::unanswered_run(case);
     let first = unanswered.first()?.1.line();
     let heard = unanswered.iter().flat_map(|(_, attempt)| attempt.heard.sightings());
@@ -63,8 +68,7 @@ fn of(eui: Option<Eui64>, gateway: &GatewayTrace, since: Line) -> Finding {
             pulls,
             since = if gateway.counts.pull_ack > 0 { " since its last PULL_ACK" } else { "" }
         ),
-        "open the gateway's downlink UDP port both ways (firewall, NAT, the port number set for \
-         downlinks): the gateway must get a PULL_ACK for each PULL_DATA",
+        gateway::downlink_open::OPEN_THE_PORT,
     );
     finding.add(fact!(
         "PUSH_DATA {push_data}, PUSH_ACK {push_ack}; PULL_DATA {pull_data}, PULL_ACK {pull_ack}",

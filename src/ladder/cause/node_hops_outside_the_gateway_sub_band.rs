@@ -20,7 +20,10 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the node uses channels of other sub-bands than the gateway's",
     places: &[Place::Join(Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[
+        Check::Join(check),
+        Check::Join(crate::ladder::join::told::console::outside_the_sub_band),
+    ],
     page: PAGE,
 };
 

@@ -18,7 +18,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the node's own log shows its windows off",
     places: &[Place::Join(join::Rung::Proven)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Join(check), Check::Join(join::told::console::late)],
     page: PAGE,
 };
 

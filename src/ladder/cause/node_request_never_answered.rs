@@ -8,7 +8,7 @@ use crate::{
         session::{
             self, Case, Story,
             answered::{
-                asks::{self, Kind as Asked},
+                asks::{self, Asked},
                 reasons,
             },
             reach,

@@ -4,8 +4,8 @@ use super::{Cause, CauseId, Check, Kind, Place};
 use crate::{
     fact::{Certainty, Value, fact},
     intake::Speaker,
+    intake::console::speaks_of_sending,
     ladder::{
-        console::speaks_of_sending,
         finding::Finding,
         join::{self, Case, heard::join_filter},
     },
@@ -24,6 +24,10 @@ pub(super) const CAUSE: Cause = Cause {
 const QUOTED: usize = 4;
 
 fn check(case: &Case<'_>) -> Option<Finding> {
+    // A console by itself does not show what a gateway hears.
+    if !case.node.told.is_empty() && case.trace.gateways.is_empty() {
+        return None;
+    }
     let silent = case.node.attempts.is_empty()
         && case.node.misshapen.is_empty()
         && case.node.sessions.iter().all(|s| s.frames.is_empty())

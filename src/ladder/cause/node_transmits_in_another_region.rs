@@ -19,7 +19,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the node's frequencies belong to another region's plan",
     places: &[Place::Join(join::Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Join(check), Check::Join(join::told::console::another_region)],
     page: PAGE,
 };
 

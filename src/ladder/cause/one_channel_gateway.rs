@@ -16,7 +16,11 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the gateway receives one channel of a plan with many",
     places: &[Place::Gateway(gateway::Rung::OnPlan), Place::Join(Rung::OnPlan)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(gateway::on_plan::only_one_channel), Check::Join(check)],
+    checks: &[
+        Check::Gateway(gateway::on_plan::only_one_channel),
+        Check::Gateway(gateway::told::one_channel),
+        Check::Join(check),
+    ],
     page: PAGE,
 };
 

@@ -8,7 +8,7 @@ use crate::{
     ladder::{
         finding::Finding,
         join::proven,
-        session::{self, Case, Story, readable::payloads},
+        session::{self, Case, Story, payloads},
     },
     trace::Origin,
 };

@@ -15,7 +15,10 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the node's DevNonces are random, the record's version needs them to grow",
     places: &[Place::Join(join::Rung::Fresh)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[
+        Check::Join(check),
+        Check::Join(|case| join::told::nonce(case, join::told::NonceFault::Drawn)),
+    ],
     page: PAGE,
 };
 

@@ -5,7 +5,7 @@ use crate::{
     fact::fact,
     ladder::{
         finding::Finding,
-        session::{self, Case, Story, refusals, timely::faults::Why},
+        session::{self, Case, Story, faults::Why, refusals},
     },
 };
 

@@ -6,7 +6,7 @@ use crate::{
     ladder::{
         finding::Finding,
         join::{
-            Case, Rung, authentic,
+            Case, Rung, authentic, told,
             why::{KeyHit, Searched, Why},
         },
         rung::State,
@@ -18,7 +18,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "neither a claimed key nor anything near one signs the request",
     places: &[Place::Join(Rung::Authentic)],
     kind: Kind::Residual,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Join(check), Check::Join(told::mic)],
     page: PAGE,
 };
 

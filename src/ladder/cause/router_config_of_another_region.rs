@@ -5,7 +5,7 @@ use crate::ladder::{
     finding::Finding,
     gateway::{
         Case, Rung,
-        on_plan::{Evidence, Listens},
+        listening::{Evidence, Listens},
     },
 };
 
@@ -25,7 +25,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
         return None;
     }
     Some(elsewhere.finding(
-        case,
+        case.title(),
         "correct region and channel plan in the gateway's record at the server, or the roster",
     ))
 }

@@ -5,10 +5,7 @@ use crate::{
     fact::{Value, fact},
     ladder::{
         finding::Finding,
-        gateway::{
-            Case, Rung,
-            speaks::{Speaks, link_layer},
-        },
+        gateway::{Case, Rung, identity::link_layer, voice::Speaks},
     },
 };
 

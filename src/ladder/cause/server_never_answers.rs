@@ -6,7 +6,7 @@ use crate::{
     intake::Leg,
     ladder::{
         finding::Finding,
-        gateway::{Answers, Case, Rung},
+        gateway::{Answers, Case, Rung, told},
     },
 };
 
@@ -15,7 +15,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "nothing that the gateway sends is acknowledged",
     places: &[Place::Gateway(Rung::UplinkAcknowledged), Place::Gateway(Rung::DownlinkOpen)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(check)],
+    checks: &[Check::Gateway(check), Check::Gateway(told::never_answered)],
     page: PAGE,
 };
 

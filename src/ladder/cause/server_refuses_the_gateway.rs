@@ -5,7 +5,7 @@ use crate::{
     fact::{Certainty, Value, fact},
     ladder::{
         finding::Finding,
-        gateway::{Case, Rung, known::Known},
+        gateway::{Case, Rung, identity::Known},
     },
 };
 

@@ -10,7 +10,7 @@ use crate::{
             self, Case,
             proven::{
                 cite,
-                derived::{against_opt_neg, explored, ignores_fallback},
+                derived::{against_opt_neg, crossed, explored, ignores_fallback},
             },
         },
     },
@@ -35,6 +35,9 @@ fn check(case: &Case<'_>) -> Option<Finding> {
     }
     if let Some(finding) = by_1_0(case) {
         return Some(finding);
+    }
+    if crossed(case).is_some() {
+        return None;
     }
     let explored = explored(case)?;
     (explored.found.first_family() == Some(Family::SessionKeys))

@@ -6,7 +6,7 @@ use crate::{
     intake::Leg,
     ladder::{
         finding::Finding,
-        gateway::{Answers, Case, Rung, Witness},
+        gateway::{Answers, Case, Rung, Witness, told},
     },
 };
 
@@ -15,7 +15,7 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the downlink flow is acknowledged, the uplink flow is not",
     places: &[Place::Gateway(Rung::UplinkAcknowledged)],
     kind: Kind::Exact,
-    checks: &[Check::Gateway(check)],
+    checks: &[Check::Gateway(check), Check::Gateway(told::uplink_unanswered)],
     page: PAGE,
 };
 

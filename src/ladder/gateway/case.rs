@@ -2,19 +2,19 @@
 
 use super::{
     Rung,
-    clock::ClockFault,
-    configured::{Configured, without_capture},
+    clocks::{self, ClockFault},
+    configured::Configured,
     flows::{self, Answers},
-    known::Known,
-    on_plan::Listens,
-    speaks::Speaks,
+    identity::Known,
+    listening::{self, Listens},
+    voice::Speaks,
     world::World,
 };
 use crate::{
     fact::{Fact, fact},
     id::Eui64,
     intake::Leg,
-    ladder::rung::{Ladder, Rungs, State},
+    ladder::rung::{Ladder, State},
     region::Plan,
     roster::{Gateway, Roster},
     trace::{Figures, Flow, GatewayTrace, NetworkError, Trace},
@@ -32,8 +32,6 @@ pub(in crate::ladder) struct Case<'a> {
     pub(in crate::ladder) entry: Option<&'a Gateway>,
     /// The channel plan that the roster or the user states for it.
     pub(in crate::ladder) plan: Option<&'static Plan>,
-    /// The sub-band, likewise.
-    pub(in crate::ladder) sub_band: Option<u8>,
     /// The sum of its statistics.
     pub(in crate::ladder) figures: Figures,
     pub(in crate::ladder) speaks: Speaks<'a>,
@@ -62,7 +60,6 @@ impl<'a> Case<'a> {
             heard,
             entry,
             plan: world.plan_of(entry),
-            sub_band: world.sub_band_of(entry),
             figures,
             speaks: Speaks::of(world, eui, heard),
             known: Known::of(world, eui, heard),
@@ -76,16 +73,8 @@ impl<'a> Case<'a> {
         if let Some(heard) = heard {
             case.up = flows::up(heard, &figures, world.end());
             case.down = flows::down(heard, &figures, &case.up, world.end());
-            case.clock = super::clock::faults(heard);
-            case.listens = super::on_plan::listens(&case, heard);
-        }
-        for rung in Rung::ALL {
-            let judged = if world.captured { rung.judge(&case, 0) } else { without_capture() };
-            let judged = match &case.config {
-                Some(config) => config.amend(*rung, judged),
-                None => judged,
-            };
-            case.ladder[*rung] = judged;
+            case.clock = clocks::faults(heard);
+            case.listens = listening::listens(world, entry, heard);
         }
         case
     }

@@ -13,7 +13,7 @@ use self::{
     eui::Identity,
     legs::{Legs, Stand},
 };
-use super::{Case, Rung, World};
+use super::{Rung, World};
 use crate::{
     fact::{Fact, fact},
     id::Eui64,
@@ -151,10 +151,6 @@ impl<'a> Configured<'a> {
 pub(super) fn place(place: &FilePlace) -> Fact {
     let FilePlace { file, line } = place.clone();
     fact!("{file} line {line}", file, line)
-}
-
-fn is_broken(case: &Case<'_>, rung: Rung) -> bool {
-    case.ladder.state(rung) == State::Broken
 }
 
 /// The EUI under which a gateway with this file sends, as far as can be told.

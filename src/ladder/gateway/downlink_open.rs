@@ -91,6 +91,10 @@ pub(super) fn judge(case: &Case<'_>, _: usize) -> Judgement {
     }
 }
 
+/// What to do where nothing comes down.
+pub(in crate::ladder) const OPEN_THE_PORT: &str = "open the gateway's downlink UDP port both ways (firewall, address \
+     translation, serv_port_down): the gateway must get a PULL_ACK for each PULL_DATA";
+
 /// What is said of a gateway whose uplink flow alone is acknowledged.
 pub(in crate::ladder) fn no_path(case: &Case<'_>) -> Option<Finding> {
     let Answers::Never(silence) = &case.down else { return None };
@@ -106,8 +110,7 @@ pub(in crate::ladder) fn no_path(case: &Case<'_>) -> Option<Finding> {
             gateway = case.title(),
             pulls = silence.asked
         ),
-        "open the gateway's downlink UDP port both ways (firewall, address translation, serv_port_down): the gateway \
-         must get a PULL_ACK for each PULL_DATA",
+        OPEN_THE_PORT,
     );
     finding.add(silence.fact(PULL_DATA));
     if let Answers::Acknowledged(share) | Answers::Late(share) = &case.up {

@@ -4,8 +4,8 @@ use super::Case;
 use crate::{
     fact::{Certainty, Value, fact},
     id::Eui64,
-    intake::Speaker,
-    ladder::{console::speaks_of_sending, finding::Finding, rung::Judgement},
+    intake::{Speaker, console::speaks_of_sending},
+    ladder::{finding::Finding, rung::Judgement},
     trace::{GatewayTrace, Moment, Period},
 };
 

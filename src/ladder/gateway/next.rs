@@ -1,6 +1,6 @@
 //! What to capture or to look up next: for every rung of a gateway that the evidence leaves open.
 
-use super::{Case, Rung, flows::Answers, known::Known, speaks::Speaks};
+use super::{Case, Rung, flows::Answers, identity::Known, voice::Speaks};
 use crate::{
     fact::{Fact, fact},
     ladder::rung::State,

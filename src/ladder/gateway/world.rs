@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use crate::{
     id::Eui64,
+    intake::Speaker,
     region::Plan,
     roster::{Gateway, Roster},
     trace::{GatewayTrace, Trace},
@@ -121,5 +122,7 @@ impl<'a> World<'a> {
 
 /// Whether a gateway itself sent anything that is in the capture.
 pub(super) fn has_spoken(heard: &GatewayTrace) -> bool {
-    heard.counts.sent() + heard.connections.messages > 0 || !heard.stats.is_empty()
+    heard.counts.sent() + heard.connections.messages > 0
+        || !heard.stats.is_empty()
+        || heard.told.iter().any(|told| told.said.by == Speaker::Gateway)
 }

@@ -155,5 +155,6 @@ pub(in crate::ladder) fn unanswered_run<'a>(case: &Case<'a>) -> Vec<(usize, &'a 
     let run: Vec<_> =
         case.last_run().filter_map(|i| Some((i, case.node.attempts.get(i)?))).collect();
     let answered = run.iter().any(|(_, attempt)| !attempt.answers.is_empty());
-    if answered { Vec::new() } else { run }
+    // What the options left out may have been the answer.
+    if answered || case.trace.lacks.downlinks > 0 { Vec::new() } else { run }
 }

@@ -8,7 +8,7 @@ use self::search::{Labelled, Search, claim_keys};
 use super::why::{Scope, Searched, Why};
 use crate::{
     crypto::mic,
-    explore::near_miss::{KnownKind, Target},
+    explore::near_miss::{KnownKind, Target, complete},
     fact::{Value, fact},
     frame::Mic,
     ladder::{
@@ -16,7 +16,7 @@ use crate::{
         rung::Judgement,
         subject::signing_role,
     },
-    roster::{Activation, Claim, ClaimKind},
+    roster::{Activation, Claim, ClaimKind, KeyDamage},
     trace::{Attempt, KeyRef, Role, RootKey},
 };
 
@@ -32,7 +32,8 @@ pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
         return Judgement::unknown("this node is on no roster, and its key is unknown");
     }
     let Some((kind, claim)) = case.reference() else {
-        return Judgement::unknown("the roster states no key for this node");
+        return completed(case)
+            .unwrap_or_else(|| Judgement::unknown("the roster states no key for this node"));
     };
     let Some(role) = signing_role(claim) else {
         return keyless(case, attempt, kind, claim);
@@ -98,10 +99,52 @@ fn keyless(case: &Case<'_>, attempt: &Attempt, kind: ClaimKind, claim: &Claim) -
             claim = claim_name,
             key = *key
         )),
-        None => {
+        None => completed(case).unwrap_or_else(|| {
             Judgement::unknown(fact!("the {claim} has no key for this version", claim = claim_name))
-        }
+        }),
     }
+}
+
+/// A root key with one damaged digit, where the node's requests show which key it is. The roster does
+/// not state that key, so the rung stays open; what completes it says what to correct.
+fn completed(case: &Case<'_>) -> Option<Judgement> {
+    let requests = case.node.attempts.iter().filter_map(|attempt| attempt.ask.join());
+    let targets: Vec<Target> = requests.take(TARGETS).map(Target::from).collect();
+    let claims = case.entry?.claims();
+    let damaged =
+        claims.flat_map(|(kind, claim)| claim.damaged_keys.iter().map(move |key| (kind, key)));
+    let (kind, key, found) = damaged
+        .filter(|(_, key)| matches!(key.member, "app-key" | "nwk-key"))
+        .find_map(|(kind, key)| Some((kind, key, complete(key.digits(), &targets)?)))?;
+    let (claim, member, digit) = (kind.name(), key.member, found.at as u64);
+    let judgement = Judgement::unknown(match key.damage {
+        KeyDamage::OneTooFew => fact!(
+            "the {claim}'s {member} has 31 digits: with one put in as digit {digit} it signs the requests",
+            claim,
+            member,
+            digit
+        ),
+        KeyDamage::OneTooMany => fact!(
+            "the {claim}'s {member} has 33 digits: without digit {digit} it signs the requests",
+            claim,
+            member,
+            digit
+        ),
+        KeyDamage::OneUnreadable { .. } => fact!(
+            "the {claim}'s {member} has a character that is not a hex digit: with another digit \
+             {digit} it signs the requests",
+            claim,
+            member,
+            digit
+        ),
+    });
+    Some(judgement.and(fact!(
+        "{tried} keys were tried on {requests}, the false-match probability is {probability}: \
+         correct the roster, and everything is checked under that key",
+        tried = found.tried,
+        requests = Value::count(found.frames, "request"),
+        probability = Value::Probability(found.odds)
+    )))
 }
 
 fn has_session_keys(claim: &Claim) -> bool {

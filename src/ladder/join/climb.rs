@@ -1,6 +1,6 @@
 //! The climb: every rung of every attempt of a node, in the order in which they can be judged.
 
-use super::{Case, Rung, acceptable, proven, sent, timely, tried::Tried};
+use super::{Case, Rung, acceptable, proven, sent, timely, told, tried::Tried};
 use crate::ladder::{
     rung::{Rungs, State},
     subject::Subject,
@@ -20,7 +20,7 @@ pub(in crate::ladder) fn climb(subject: Subject<'_>) -> Case<'_> {
             if case.node.attempts.get(attempt).is_some_and(|asked| asked.ask.join().is_none()) {
                 continue;
             }
-            let judgement = rung.judge(&case, attempt);
+            let judgement = told::amend(&case, *rung, attempt, rung.judge(&case, attempt));
             if let Some(ladder) = case.ladders.get_mut(attempt) {
                 ladder[*rung] = judgement;
             }

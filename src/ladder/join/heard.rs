@@ -5,9 +5,6 @@ use crate::{
     ladder::{join::Case, rung::Judgement},
 };
 
-// Moved to where consoles are read; the upper rungs still look for it here.
-pub(in crate::ladder) use crate::ladder::console::logged_frequencies;
-
 pub(in crate::ladder) fn judge(case: &Case<'_>, index: usize) -> Judgement {
     let Some(attempt) = case.node.attempts.get(index) else { return Judgement::open() };
     let first = attempt.heard.first();

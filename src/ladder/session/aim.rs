@@ -2,7 +2,7 @@
 
 mod slots;
 
-use super::Story;
+use super::course::Course;
 use crate::{
     frame::Direction,
     intake::When,
@@ -169,7 +169,7 @@ impl Node<'_> {
 }
 
 /// Returns where each downlink of a session is aimed.
-pub(super) fn all(join: &join::Case<'_>, story: &Story<'_>) -> Vec<Aim> {
+pub(super) fn all(join: &join::Case<'_>, story: &Course<'_>) -> Vec<Aim> {
     let Some(plan) = join.plan else { return Vec::new() };
     let recorded = join.record().and_then(|record| record.class);
     let mut out = Vec::new();
@@ -187,7 +187,7 @@ pub(super) fn all(join: &join::Case<'_>, story: &Story<'_>) -> Vec<Aim> {
 }
 
 fn aim(
-    story: &Story<'_>,
+    story: &Course<'_>,
     plan: &'static Plan,
     recorded: Option<Class>,
     down: usize,
@@ -239,7 +239,7 @@ fn aim(
 }
 
 /// The transmission that a downlink's time counts from.
-struct Found<'a> {
+struct Meant<'a> {
     turn: usize,
     up: usize,
     sighting: &'a Sighting,
@@ -250,12 +250,12 @@ struct Found<'a> {
 
 /// Returns the latest transmission to which the delay of a window leads, or else the nearest one before.
 fn answered<'a>(
-    story: &Story<'a>,
+    story: &Course<'a>,
     turn: usize,
     down: usize,
     sending: &Sending,
-) -> Option<Found<'a>> {
-    let mut nearest: Option<Found<'a>> = None;
+) -> Option<Meant<'a>> {
+    let mut nearest: Option<Meant<'a>> = None;
     for number in (0..=turn).rev().take(TURNS) {
         let Some(own) = story.turns().get(number) else { continue };
         for up in own.sent.iter().rev().copied().filter(|up| *up < down) {
@@ -285,7 +285,7 @@ fn answered<'a>(
                         .any(|d| us.abs_diff(*d) <= slack.unsigned_abs())
                 };
                 let fits = delays.want.iter().chain(&delays.may).any(near);
-                let found = Found { turn: number, up, sighting, us, fits };
+                let found = Meant { turn: number, up, sighting, us, fits };
                 if fits {
                     return Some(found);
                 }

@@ -1,6 +1,6 @@
 //! Requests that lead a node to channels that no gateway hears.
 
-use super::{Case, Story, reach};
+use super::{Case, Story};
 use crate::{
     frame::command::Command,
     region::{ChannelMask, Plan, PlanKind},
@@ -96,7 +96,7 @@ fn receivers(case: &Case<'_>, story: &Story<'_>) -> (Vec<u32>, bool) {
 
 /// Microseconds from one new uplink to the next, as they usually are.
 pub(in crate::ladder) fn interval_us(story: &Story<'_>) -> Option<i64> {
-    let time = |place: usize| story.seen(place).and_then(reach::time);
+    let time = |place: usize| story.time_us(place);
     let mut all: Vec<i64> = story
         .turns()
         .windows(2)

@@ -6,7 +6,7 @@ use super::{Rung, Story};
 use crate::{
     ladder::{
         join,
-        rung::{Ladder, Rungs, State},
+        rung::{Ladder, State},
     },
     trace::Session,
 };
@@ -33,16 +33,7 @@ impl<'a> Case<'a> {
     pub(in crate::ladder) fn new(join: join::Case<'a>) -> Self {
         let stories = Story::all(&join);
         let ladders = stories.iter().map(|_| Ladder::open()).collect();
-        let mut case = Self { join, stories, ladders };
-        for rung in Rung::ALL {
-            for session in 0..case.ladders.len() {
-                let judgement = rung.judge(&case, session);
-                if let Some(ladder) = case.ladders.get_mut(session) {
-                    ladder[*rung] = judgement;
-                }
-            }
-        }
-        case
+        Self { join, stories, ladders }
     }
 
     /// Returns a session of the node.

@@ -12,11 +12,9 @@ use crate::{
     id::DevAddr,
     intake::When,
     key::{AppKey, GenAppKey, McAppSKey, McNwkSKey},
-    trace::{Data, Line, Sending},
+    trace::{self, Data, Line, Sending},
 };
 
-/// Upper halves of a group's counter that are tried from the lowest that is valid on.
-const UPPER_HALVES: u32 = 2;
 /// Keys and counters that are tried on a frame.
 pub(in crate::ladder) const TRIED: f64 = 12.0;
 /// A node's clock and the capture's may be apart by this, seconds.
@@ -184,8 +182,10 @@ impl<'s> Group<'s> {
 
     fn sent<'a>(&self, frame: &'a DataFrame, sending: &'a Sending) -> Sent<'a> {
         let first = self.counters.0 >> 16;
-        let highs = (0..UPPER_HALVES).chain(first..=first.saturating_add(1));
-        let counters: Vec<u32> = highs.map(|high| high << 16 | u32::from(frame.fcnt)).collect();
+        let goes_on =
+            (first..=first.saturating_add(1)).map(|high| high << 16 | u32::from(frame.fcnt));
+        let counters: Vec<u32> =
+            trace::at_the_start(frame.fcnt).into_iter().chain(goes_on).collect();
         let proof = self.keys.iter().enumerate().find_map(|(at, keys)| {
             let mut keyed = Verifier::new(at, IntegrityKeys::Multicast(&keys.network));
             let mut input = MicInput::of(frame);

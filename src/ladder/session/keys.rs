@@ -1,6 +1,6 @@
 //! Session keys that claims state: which of them the frames agree with, and how another differs.
 
-use super::{Case, Story};
+use super::{Case, Story, payloads};
 use crate::{
     crypto::{
         block::{self, Place},
@@ -234,17 +234,17 @@ fn near(
     };
     let targets: Vec<Target> = frames.iter().map(target).collect();
     let report = search(&clues, &targets, &crate::explore::near_miss::Effort::default());
-    let words = report
-        .hits
-        .first()
-        .map(|hit| Secret::new(hit.sentence(&clues), hit.sentence_by_places(&clues)).into());
+    let words = report.hits.first().map(|hit| {
+        let shown = fact!("{how}", how = hit.sentence(&clues));
+        Secret::new(shown, fact!("{how}", how = hit.sentence_by_places(&clues))).into()
+    });
     (report, words)
 }
 
 /// The AppSKeys of two claims that agree on the network keys of a session.
 pub(in crate::ladder) fn app_key(case: &Case<'_>, story: &Story<'_>) -> Option<Wrong> {
     let Origin::Claim(_) = story.session.origin else { return None };
-    let frames: Vec<&DataSeen> = super::readable::payloads::of(story);
+    let frames: Vec<&DataSeen> = payloads::of(story);
     if frames.is_empty() {
         return None;
     }

@@ -1,6 +1,6 @@
 //! Counters that jump by more than the other side accepts, up to LoRaWAN 1.0.3.
 
-use super::{Story, reach};
+use super::Story;
 use crate::{
     frame::MacVersion,
     trace::{
@@ -24,7 +24,7 @@ fn is_limited(story: &Story<'_>) -> bool {
 
 /// Whether so many frames can have been sent in the time between.
 fn had_time(story: &Story<'_>, from: usize, to: usize, frames: u32) -> bool {
-    let time = |place: usize| story.seen(place).and_then(reach::time);
+    let time = |place: usize| story.time_us(place);
     let passed = time(to).zip(time(from)).map(|(to, from)| to - from);
     passed.is_none_or(|us| us > i64::from(frames) * SHORTEST_US)
 }

@@ -1,6 +1,6 @@
 //! What the application packages say in a session: on FPorts 200 to 203, in clear.
 
-use super::Story;
+use super::course::Course;
 use crate::{
     crypto::{EncryptionKeys, cipher},
     fact::Cite,
@@ -8,7 +8,6 @@ use crate::{
         Direction,
         command::{Command, package},
     },
-    ladder::session::reach,
     trace::{DataSeen, Line, Session},
 };
 
@@ -44,13 +43,13 @@ impl Said {
             .collect()
     }
 
-    pub(in crate::ladder) fn cite(&self, story: &Story<'_>) -> Cite {
+    pub(in crate::ladder) fn cite(&self, story: &Course<'_>) -> Cite {
         story.cite(self.place)
     }
 
     /// Returns when it was captured, microseconds since 1970.
-    pub(in crate::ladder) fn time_us(&self, story: &Story<'_>) -> Option<i64> {
-        story.seen(self.place).and_then(reach::time)
+    pub(in crate::ladder) fn time_us(&self, story: &Course<'_>) -> Option<i64> {
+        story.time_us(self.place)
     }
 }
 

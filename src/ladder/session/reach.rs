@@ -1,7 +1,7 @@
 //! What of a session a capture can show: both directions, and how long it goes on.
 
 use super::{Case, Story};
-use crate::{id::Eui64, trace::DataSeen};
+use crate::id::Eui64;
 
 /// RxDelay is 15 s at the most.
 const FARTHEST_US: i64 = 15_000_000;
@@ -53,14 +53,9 @@ pub(in crate::ladder) fn is_due(case: &Case<'_>, story: &Story<'_>, turn: usize)
         || last.is_some_and(|place| goes_on_us(case, story, *place) >= rx1_us + RX2_AFTER_US)
 }
 
-/// Returns when a frame was captured, microseconds since 1970.
-pub(in crate::ladder) fn time(seen: &DataSeen) -> Option<i64> {
-    seen.data.at().map(jiff::Timestamp::as_microsecond)
-}
-
 /// Returns how long the capture goes on after a frame, microseconds.
 pub(in crate::ladder) fn goes_on_us(case: &Case<'_>, story: &Story<'_>, place: usize) -> i64 {
     let end = case.trace.span.map(|(_, last)| last.as_microsecond());
-    let at = story.seen(place).and_then(time);
+    let at = story.time_us(place);
     end.zip(at).map_or(0, |(end, at)| end - at)
 }

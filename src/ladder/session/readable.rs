@@ -1,9 +1,9 @@
 //! Rung 5, readable: the payload decrypts under the AppSKey on record.
 
-pub(in crate::ladder) mod payloads;
-
-use self::payloads::Reads;
-use super::{Case, keys};
+use super::{
+    Case, keys,
+    payloads::{self, Reads},
+};
 use crate::{
     fact::{Value, fact},
     ladder::rung::Judgement,

@@ -1,6 +1,6 @@
 //! Whether the node showed that it got a downlink, or that it missed it.
 
-use super::Story;
+use super::course::Course;
 use crate::{
     crypto::derive::SessionKeys,
     frame::command::Repeats,
@@ -34,7 +34,7 @@ const REPEATED: [(&str, &str); 3] =
     [("RekeyInd", "RekeyConf"), ("ResetInd", "ResetConf"), ("DeviceModeInd", "DeviceModeConf")];
 
 /// Returns what the node shows of each frame of a session.
-pub(super) fn of(story: &Story<'_>) -> Vec<Shown> {
+pub(super) fn of(story: &Course<'_>) -> Vec<Shown> {
     let mut shown = vec![Shown::Nothing; story.session.frames.len()];
     for (number, turn) in story.turns().iter().enumerate() {
         for (place, what) in turn_shows(story, number, turn) {
@@ -60,7 +60,7 @@ pub(super) fn of(story: &Story<'_>) -> Vec<Shown> {
 
 /// Whether the uplink before carried the same answer, of a kind that a node repeats until it hears
 /// something: then it need not have heard the request again.
-fn may_be_a_repeat(story: &Story<'_>, answered: &Answered) -> bool {
+fn may_be_a_repeat(story: &Course<'_>, answered: &Answered) -> bool {
     let before = answered.turn.checked_sub(1).and_then(|turn| story.turns().get(turn));
     let Some(said) = before.and_then(|turn| story.settings.said.get(turn.first())) else {
         return false;
@@ -76,7 +76,7 @@ fn may_be_a_repeat(story: &Story<'_>, answered: &Answered) -> bool {
     })
 }
 
-fn turn_shows(story: &Story<'_>, number: usize, turn: &Turn) -> Vec<(usize, Shown)> {
+fn turn_shows(story: &Course<'_>, number: usize, turn: &Turn) -> Vec<(usize, Shown)> {
     let mut out = Vec::new();
     let downs = story.downs_of(turn);
     repeats(story, turn, &downs, &mut out);
@@ -121,7 +121,7 @@ fn turn_shows(story: &Story<'_>, number: usize, turn: &Turn) -> Vec<(usize, Show
 }
 
 /// A confirmed uplink that is sent again after a downlink with ACK.
-fn repeats(story: &Story<'_>, turn: &Turn, downs: &[usize], out: &mut Vec<(usize, Shown)>) {
+fn repeats(story: &Course<'_>, turn: &Turn, downs: &[usize], out: &mut Vec<(usize, Shown)>) {
     let confirmed = story.frame(turn.first()).is_some_and(|f| f.mhdr.ftype().is_confirmed());
     if !confirmed {
         return;
@@ -138,7 +138,7 @@ fn repeats(story: &Story<'_>, turn: &Turn, downs: &[usize], out: &mut Vec<(usize
 
 /// The ACK bit of the next uplink: for the last confirmed downlink that the node got.
 fn acknowledged(
-    story: &Story<'_>,
+    story: &Course<'_>,
     downs: &[usize],
     at: usize,
     follows: bool,

@@ -5,11 +5,9 @@ use crate::{
     crypto::{derive::SessionKeys, mic},
     frame::{DataFrame, Direction},
     key::SNwkSIntKey,
-    trace::{Data, DataSeen, Sending},
+    trace::{self, Data, DataSeen, Sending},
 };
 
-/// Upper halves of a counter that are tried on a frame that no key verified.
-const UPPER_HALVES: u32 = 2;
 /// Frames that are looked at.
 const LOOKED_AT: usize = 64;
 
@@ -55,10 +53,8 @@ pub(in crate::ladder) fn wrong_conf<'a>(case: &Case<'a>, story: &Story<'a>) -> V
             let Data::Down { frame, sending, .. } = &seen.data else { return None };
             Some((frame, sending, vec![seen.held.fcnt]))
         });
-        let unknown = unverified(case, story, turn).map(|(frame, sending)| {
-            let high = (0..UPPER_HALVES).map(|high| high << 16 | u32::from(frame.fcnt));
-            (frame, sending, high.collect())
-        });
+        let unknown = unverified(case, story, turn)
+            .map(|(frame, sending)| (frame, sending, trace::at_the_start(frame.fcnt).to_vec()));
         for (frame, sending, counters) in known.chain(unknown).take(LOOKED_AT) {
             if !frame.fctrl.ack() {
                 continue;
@@ -99,7 +95,7 @@ pub(in crate::ladder) fn unverified<'a>(
     turn: usize,
 ) -> impl Iterator<Item = (&'a DataFrame, &'a Sending)> {
     let line = |turn: usize| {
-        let place = story.turns().get(turn).map(crate::trace::settings::Turn::first);
+        let place = story.turns().get(turn).map(trace::settings::Turn::first);
         place.and_then(|place| story.seen(place)).map(|seen: &DataSeen| seen.data.line())
     };
     let (from, to) = (line(turn), line(turn + 1));

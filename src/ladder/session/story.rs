@@ -1,41 +1,35 @@
 //! What there is to know of one session before its rungs are judged.
 
+use std::ops;
+
 use super::{
-    aim::{self, Aim},
-    packages::{self, Said},
-    shown::{self, Shown},
-    timely::faults::{self, Fault},
+    aimed::Aimed,
+    course::Course,
+    faults::{self, Fault},
 };
 use crate::{
-    fact::Cite,
-    frame::{DataFrame, MacVersion},
     ladder::join,
-    region::Plan,
     roster::Class,
     trace::{
-        Ask, Data, DataSeen, Line, Origin, Sending, Session, Transmission,
-        settings::{Belief, Settings, Start, Turn},
+        Ask, Data, Line, Origin, Session,
+        settings::{Belief, Settings, Start},
     },
 };
 
 /// A session, its settings replayed, and its downlinks held against them.
 #[derive(Debug)]
 pub(in crate::ladder) struct Story<'a> {
-    /// Its place in the node's sessions.
-    pub(in crate::ladder) place: usize,
-    pub(in crate::ladder) session: &'a Session,
-    pub(in crate::ladder) settings: Settings,
-    pub(in crate::ladder) plan: Option<&'static Plan>,
-    /// The first uplink of a session that came after it: from there on the node does not use this one.
-    pub(in crate::ladder) ends: Option<Line>,
-    /// Whether the node showed that it got each frame, by the frame's place.
-    pub(in crate::ladder) shown: Vec<Shown>,
-    /// Where each downlink is aimed, in their order.
-    pub(in crate::ladder) aims: Vec<Aim>,
-    /// What is wrong with that.
+    aimed: Aimed<'a>,
+    /// What is wrong with where its downlinks are aimed.
     pub(in crate::ladder) faults: Vec<Fault>,
-    /// What the application packages say, in order.
-    pub(in crate::ladder) packages: Vec<Said>,
+}
+
+impl<'a> ops::Deref for Story<'a> {
+    type Target = Aimed<'a>;
+
+    fn deref(&self) -> &Aimed<'a> {
+        &self.aimed
+    }
 }
 
 impl<'a> Story<'a> {
@@ -46,101 +40,11 @@ impl<'a> Story<'a> {
             let before = carried_over(join, session, &out);
             let settings = Settings::replay(session, &start(join, session, before));
             let ends = superseded(join, place, session);
-            let plan = join.plan;
-            let mut story = Self {
-                place,
-                session,
-                settings,
-                plan,
-                ends,
-                shown: Vec::new(),
-                aims: Vec::new(),
-                faults: Vec::new(),
-                packages: packages::of(session),
-            };
-            story.shown = shown::of(&story);
-            story.aims = aim::all(join, &story);
-            story.faults = faults::of(join, &story);
-            out.push(story);
+            let course = Course { place, session, settings, plan: join.plan, ends };
+            let aimed = Aimed::new(join, course);
+            out.push(Self { faults: faults::of(join, &aimed), aimed });
         }
         out
-    }
-
-    /// Returns a frame of the session.
-    pub(in crate::ladder) fn seen(&self, place: usize) -> Option<&'a DataSeen> {
-        self.session.frames.get(place)
-    }
-
-    /// Returns a frame of the session.
-    pub(in crate::ladder) fn frame(&self, place: usize) -> Option<&'a DataFrame> {
-        self.seen(place).map(|seen| seen.data.frame())
-    }
-
-    /// Returns how a downlink was handed to its gateway.
-    pub(in crate::ladder) fn sending(&self, place: usize) -> Option<&'a Sending> {
-        match &self.seen(place)?.data {
-            Data::Down { sending, .. } => Some(sending),
-            Data::Up { .. } => None,
-        }
-    }
-
-    /// Returns who heard an uplink.
-    pub(in crate::ladder) fn heard(&self, place: usize) -> Option<&'a Transmission> {
-        self.seen(place)?.data.heard()
-    }
-
-    /// Returns where a frame is in the capture, with its time.
-    pub(in crate::ladder) fn cite(&self, place: usize) -> Cite {
-        self.seen(place).map(|seen| Cite::from(seen).with_time()).unwrap_or_default()
-    }
-
-    /// Returns the uplinks, each with the downlinks after it.
-    pub(in crate::ladder) fn turns(&self) -> &[Turn] {
-        &self.settings.turns
-    }
-
-    /// Returns the frame of a turn's uplink.
-    pub(in crate::ladder) fn uplink(&self, turn: usize) -> Option<&'a DataFrame> {
-        self.frame(self.turns().get(turn)?.first())
-    }
-
-    /// Returns where a turn's uplink is in the capture.
-    pub(in crate::ladder) fn cite_turn(&self, turn: usize) -> Cite {
-        self.turns().get(turn).map(|turn| self.cite(turn.first())).unwrap_or_default()
-    }
-
-    /// Returns what is in force for the windows of a turn's uplink.
-    pub(in crate::ladder) fn at(&self, turn: usize) -> &Belief {
-        self.settings.at(turn)
-    }
-
-    /// Returns the node's version, where it is known.
-    pub(in crate::ladder) const fn version(&self) -> Option<MacVersion> {
-        self.settings.version
-    }
-
-    /// Returns whether a downlink was sent, as far as the capture shows: the gateway did not refuse it.
-    pub(in crate::ladder) fn went_out(&self, place: usize) -> bool {
-        self.sending(place).is_some_and(|s| s.refusal().is_none() && !s.gone)
-    }
-
-    /// Returns the downlinks of a turn that the gateway did not refuse, each once however often it was
-    /// ordered.
-    pub(in crate::ladder) fn downs_of(&self, turn: &Turn) -> Vec<usize> {
-        let mut out: Vec<usize> = Vec::new();
-        for place in turn.downs.iter().copied().filter(|place| self.went_out(*place)) {
-            let octets = self.sending(place).map(|s| &s.octets);
-            if !out.iter().any(|own| self.sending(*own).map(|s| &s.octets) == octets) {
-                out.push(place);
-            }
-        }
-        out
-    }
-
-    /// Returns whether a frame is of the time in which the node used the session.
-    pub(in crate::ladder) fn in_use(&self, place: usize) -> bool {
-        let line = self.seen(place).map(|seen| seen.data.line());
-        self.ends.is_none_or(|ends| line.is_some_and(|line| line < ends))
     }
 }
 

@@ -7,13 +7,11 @@ use crate::{
     frame::DataFrame,
     id::{DevAddr, digits_apart},
     roster::ClaimKind,
-    trace::{Data, Line, Origin, Sending},
+    trace::{self, Data, Line, Origin, Sending},
 };
 
 /// So many digits that differ are a typing error.
 const TYPED: u32 = 2;
-/// Upper halves of the counter that are tried.
-const UPPER_HALVES: u32 = 2;
 /// Keys and counters that are tried on a downlink.
 pub(in crate::ladder) const TRIED: f64 = 4.0;
 /// Windows lie at complete seconds after the uplink, RxDelay 15 s at the most.
@@ -112,8 +110,7 @@ fn by_strays(case: &Case<'_>, story: &Story<'_>, own: ClaimKind) -> Option<Typed
 
 /// Whether session keys sign an uplink with the address that it carries; of 1.1 half of the MIC.
 fn signs(keys: &SessionKeys, frame: &DataFrame) -> bool {
-    let mut counters = (0..UPPER_HALVES).map(|high| high << 16 | u32::from(frame.fcnt));
-    counters.any(|fcnt| match keys {
+    trace::at_the_start(frame.fcnt).into_iter().any(|fcnt| match keys {
         SessionKeys::V1_0 { nwk_s_key, .. } => mic::data_1_0(nwk_s_key, frame, fcnt) == frame.mic,
         SessionKeys::V1_1 { f_nwk_s_int_key, .. } => {
             let crate::frame::Mic([.., a, b]) = frame.mic;
@@ -144,8 +141,7 @@ pub(in crate::ladder) fn misaddressed<'a>(
         let asked = story.turns().get(turn).map(|turn| turn.fcnt).unwrap_or_default();
         let keys = || story.session.candidates.iter().map(|candidate| &candidate.keys);
         let holds = |fcnt: &u32| keys().any(|keys| signs_down(keys, frame, *fcnt, asked));
-        let mut counters = (0..UPPER_HALVES).map(|high| high << 16 | u32::from(frame.fcnt));
-        if let Some(fcnt) = counters.find(holds) {
+        if let Some(fcnt) = trace::at_the_start(frame.fcnt).into_iter().find(holds) {
             out.push(Misaddressed { frame, sending, turn, fcnt });
         }
     }

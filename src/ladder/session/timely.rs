@@ -1,6 +1,5 @@
 //! Rung 7, timely: downlinks are aimed at the windows that the settings in force open.
 
-pub(in crate::ladder) mod faults;
 pub(in crate::ladder) mod told;
 
 use super::{

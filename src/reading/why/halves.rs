@@ -12,6 +12,7 @@ use crate::{
     frame::DataFrame,
     key::Aes128Key,
     reading::{Context, KeyRole},
+    trace::HALVES_OF_1_1,
 };
 
 /// Half a MIC has 16 bits: when more than this is tried a hit says nothing.
@@ -45,7 +46,8 @@ fn keys<'p, 'k>(pool: &'p Pool<'k>) -> impl Iterator<Item = (KeyRole, &'p Known<
 fn forwarding<'k>(frame: &DataFrame, pool: &Pool<'k>, context: &Context) -> Option<Half<'k>> {
     let [.., r2, r3] = frame.mic.0;
     let few = few_counters(frame, context);
-    let more: Vec<_> = context.counters(frame.fcnt).filter(|fcnt| !few.contains(fcnt)).collect();
+    let searched = (0..u32::from(HALVES_OF_1_1)).map(|high| high << 16 | u32::from(frame.fcnt));
+    let more: Vec<_> = searched.filter(|fcnt| !few.contains(fcnt)).collect();
     let likely: Vec<_> = keys(pool).flat_map(|key| few.iter().map(move |&f| (key, f))).collect();
     let own = keys(pool).filter(|(role, _)| *role == KeyRole::FNwkSInt);
     let far: Vec<_> = own.flat_map(|key| more.iter().map(move |&f| (key, f))).collect();

@@ -15,7 +15,7 @@ use super::{
     names::{Meaning, meaning, order_in, order_word, tag_of, words},
     octets::{Problem, Said, candidate_octets, said},
     scan::{Declaration, Scan, scan},
-    value::{Cursor, Definitions, Entry, Reader, Value},
+    value::{Cursor, Definitions, Entry, Value, ValueReader},
 };
 
 /// A value and where it belongs.
@@ -74,7 +74,12 @@ pub(super) fn take(sources: &[(&str, &str)]) -> Harvest {
         .collect();
     let budget = files.iter().map(Vec::len).sum::<usize>() + LEAST_BUDGET;
     let mut taker = Taker {
-        reader: Reader { files: &files, definitions: &definitions, budget, expanded: Vec::new() },
+        reader: ValueReader {
+            files: &files,
+            definitions: &definitions,
+            budget,
+            expanded: Vec::new(),
+        },
         found: Vec::new(),
         left_out: Vec::new(),
         faults,
@@ -106,7 +111,7 @@ struct File<'a, 't> {
 }
 
 struct Taker<'a, 't> {
-    reader: Reader<'a, 't>,
+    reader: ValueReader<'a, 't>,
     found: Vec<Found>,
     left_out: Vec<LeftOut>,
     faults: Vec<SourceFault>,

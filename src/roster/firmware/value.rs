@@ -62,7 +62,7 @@ pub(super) struct Definition {
 pub(super) type Definitions<'t> = HashMap<&'t str, Vec<Definition>>;
 
 /// Reads initialisers. The budget bounds how much macros may blow up.
-pub(super) struct Reader<'a, 't> {
+pub(super) struct ValueReader<'a, 't> {
     pub(super) files: &'a [Vec<Token<'t>>],
     pub(super) definitions: &'a Definitions<'t>,
     pub(super) budget: usize,
@@ -79,7 +79,7 @@ pub(super) struct Cursor {
     pub(super) branch: usize,
 }
 
-impl<'t> Reader<'_, 't> {
+impl<'t> ValueReader<'_, 't> {
     fn peek(&self, cursor: Cursor) -> Option<Token<'t>> {
         if cursor.at >= cursor.end {
             return None;

@@ -17,7 +17,7 @@ pub(super) fn read(name: &str, text: &str) -> Result<GatewayConfig, ConfigFault>
         kind: ConfigFaultKind::NoJson(error.wanted),
     })?;
     let config = GatewayConfig { files: vec![name.to_owned()], ..GatewayConfig::default() };
-    let mut reader = Reader { file: name, config, taken: 0 };
+    let mut reader = ConfigReader { file: name, config, taken: 0 };
     reader.walk(&document);
     if reader.taken == 0 && reader.config.faults.is_empty() {
         let kind = ConfigFaultKind::Nothing;
@@ -28,14 +28,14 @@ pub(super) fn read(name: &str, text: &str) -> Result<GatewayConfig, ConfigFault>
     Ok(reader.config)
 }
 
-struct Reader<'t> {
+struct ConfigReader<'t> {
     file: &'t str,
     config: GatewayConfig,
     /// Values that were of use.
     taken: usize,
 }
 
-impl Reader<'_> {
+impl ConfigReader<'_> {
     fn walk(&mut self, json: &Json) {
         for element in json.elements() {
             self.walk(element);

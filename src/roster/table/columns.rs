@@ -12,12 +12,12 @@ use crate::roster::claim::{Activation, Class};
 pub(super) struct Column {
     names: &'static [&'static str],
     read: fn(&mut Row, &str) -> Result<(), Wrong>,
-    kind: Kind,
+    kind: ColumnKind,
 }
 
 /// What a column is.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-enum Kind {
+enum ColumnKind {
     /// What people call the node. Of several the first counts, the others are ids.
     Name,
     Member,
@@ -38,7 +38,7 @@ pub(super) fn named(name: &str) -> Option<&'static Column> {
 
 /// Whether a name is that of a key, behind which JSON may have an object with the value in it.
 pub(super) fn is_member(name: &str) -> bool {
-    named(name).is_some_and(|column| column.kind == Kind::Member)
+    named(name).is_some_and(|column| column.kind == ColumnKind::Member)
 }
 
 /// A row, and what it was filled from.
@@ -75,11 +75,11 @@ impl Filled {
         let known = self.taken.iter().find(|taken| taken.names == column.names);
         let read = match known {
             Some(taken) if taken.bare == bare => return,
-            Some(_) if column.kind == Kind::Name => {
+            Some(_) if column.kind == ColumnKind::Name => {
                 self.row.id.get_or_insert_with(|| text.to_owned());
                 return;
             }
-            Some(_) if column.kind == Kind::Vague => return,
+            Some(_) if column.kind == ColumnKind::Vague => return,
             Some(taken) => Err(TableFaultKind::Contradicts { first: taken.column.clone() }),
             None => (column.read)(&mut self.row, text),
         };
@@ -88,7 +88,7 @@ impl Filled {
                 let (names, column) = (column.names, name.to_owned());
                 self.taken.push(Taken { names, column, bare });
             }
-            Err(_) if column.kind == Kind::Vague => {}
+            Err(_) if column.kind == ColumnKind::Vague => {}
             Err(kind) => faults.push(TableFault { line, column: name.to_owned(), kind }),
         }
     }
@@ -110,7 +110,7 @@ macro_rules! columns {
                 $read;
                 Ok(())
             },
-            kind: Kind::$kind,
+            kind: ColumnKind::$kind,
         },)*]
     };
 }

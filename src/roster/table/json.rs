@@ -17,7 +17,7 @@ use crate::roster::{
 /// Reads all values of a text.
 pub(super) fn read(text: &str, table: &mut Table) {
     let (values, error) = json::parse_all(text);
-    let mut reader = Reader { table, unknown: BTreeSet::new() };
+    let mut reader = RowReader { table, unknown: BTreeSet::new() };
     for value in &values {
         reader.walk(value, None);
     }
@@ -31,13 +31,13 @@ pub(super) fn read(text: &str, table: &mut Table) {
     }
 }
 
-struct Reader<'t> {
+struct RowReader<'t> {
     table: &'t mut Table,
     /// Names of members that say nothing, of nodes only.
     unknown: BTreeSet<String>,
 }
 
-impl Reader<'_> {
+impl RowReader<'_> {
     /// Looks for nodes in a value; `name` is what it is called by what is around it.
     fn walk(&mut self, json: &Json, name: Option<&str>) {
         if self.table.faults.len() >= MOST_FAULTS {

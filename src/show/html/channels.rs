@@ -24,7 +24,8 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
 
 fn drawing(channels: &Channels) -> Markup {
     let (low, high) = channels.span;
-    let scale = Scale { from: mhz(low), to: mhz(high), margins: (3.0, 2.0) };
+    let scale =
+        Scale { from: Megahertz(low).get(), to: Megahertz(high).get(), margins: (3.0, 2.0) };
     let lanes = channels.lanes.iter().zip((0..).step_by(ROW as usize));
     let top = u32::try_from(channels.lanes.len()).unwrap_or_default() * ROW;
     let label = format!(
@@ -52,7 +53,7 @@ fn lane(lane: &Lane, y: u32, channels: &Channels, scale: Scale) -> Markup {
         text.label x="0" y=(y + 14) { (lane.label) }
         line.track x1="0" x2="100%" y1=(y + 26) y2=(y + 26) {}
         @for (hz, count, off) in inside {
-            @let x = scale.x(mhz(*hz));
+            @let x = scale.x(Megahertz(*hz).get());
             @match (lane.kind, off) {
                 (Kind::Allowed, _) => line.allowed x1=(x) x2=(x) y1=(y + 19) y2=(y + 33) {},
                 (Kind::Used, false) => circle.used cx=(x) cy=(y + 26) r=(radius(*count)) {},
@@ -97,10 +98,6 @@ fn table(channels: &Channels) -> Markup {
             p.facts { "And " (channels.uses.len() - MOST) " more." }
         }
     }
-}
-
-fn mhz(hz: u32) -> f64 {
-    f64::from(hz) / 1e6
 }
 
 fn tick_text(tick: f64) -> String {

@@ -95,9 +95,18 @@ fn line(diagnosis: &Diagnosis) -> Markup {
     html! {
         " "
         (outcome(diagnosis))
-        span.pips aria-hidden="true" {
-            @for rung in diagnosis.join.iter().flat_map(Ladder::view) {
-                i class=(rung.judgement.state.name()) {}
+        span.strips aria-hidden="true" {
+            span.pips {
+                @for rung in diagnosis.join.iter().flat_map(Ladder::view) {
+                    i class=(rung.judgement.state.name()) {}
+                }
+            }
+            @if let Some(session) = &diagnosis.session {
+                span.pips.of-session {
+                    @for rung in session.ladder.view() {
+                        i class=(rung.judgement.state.name()) {}
+                    }
+                }
             }
         }
         span.why { (why(diagnosis)) }

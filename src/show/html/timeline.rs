@@ -24,7 +24,7 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
     }
 }
 
-fn figure(exchange: &Exchange) -> Markup {
+pub(super) fn figure(exchange: &Exchange) -> Markup {
     html! {
         figure {
             figcaption {
@@ -110,7 +110,7 @@ fn spoken(exchange: &Exchange) -> String {
         }
         words
     });
-    format!("Times after the end of the request. {}.", bars.collect::<Vec<_>>().join(". "))
+    format!("Times after the end of the uplink. {}.", bars.collect::<Vec<_>>().join(". "))
 }
 
 fn tick_text(tick: f64) -> String {

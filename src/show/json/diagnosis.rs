@@ -7,7 +7,7 @@ use serde_json::Value;
 
 use super::SCHEMA;
 use crate::{
-    fact::Fact,
+    fact::{Fact, text},
     ladder::{Diagnosis, GatewayDiagnosis, Ladder, Rungs, Verdict},
     show::{Secrets, fact},
     working::Sheet,
@@ -59,6 +59,8 @@ struct Node<'a> {
     name: Option<&'a str>,
     dev_eui: Option<String>,
     join_eui: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    dev_addr: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -148,9 +150,9 @@ fn causes(verdicts: &[Verdict], secrets: Secrets) -> Vec<Cause> {
         rung: verdict.place.rung(),
         certainty: verdict.certainty.name(),
         false_match_probability: verdict.false_match,
-        summary: fact::text(&verdict.summary, secrets),
+        summary: text(&verdict.summary, secrets),
         evidence: evidence(&verdict.evidence, secrets),
-        remedy: fact::text(&verdict.remedy, secrets),
+        remedy: text(&verdict.remedy, secrets),
     };
     verdicts.iter().map(cause).collect()
 }
@@ -163,6 +165,7 @@ impl<'a> Object<'a> {
                 name: diagnosis.name.as_deref(),
                 dev_eui: diagnosis.dev_eui.map(crate::id::DevEui::hex),
                 join_eui: diagnosis.join_eui.map(crate::id::JoinEui::hex),
+                dev_addr: diagnosis.dev_addr.map(|addr| addr.to_string().to_lowercase()),
             },
             region: diagnosis.plan.map(|plan| plan.name),
             outcome: diagnosis.outcome.name(),
@@ -172,7 +175,7 @@ impl<'a> Object<'a> {
                 rungs: rungs(&session.ladder, secrets),
             }),
             causes: causes(&diagnosis.causes, secrets),
-            next: diagnosis.next.iter().map(|step| fact::text(step, secrets)).collect(),
+            next: diagnosis.next.iter().map(|step| text(step, secrets)).collect(),
             attempts: diagnosis.attempts,
             data_frames: diagnosis.data,
             counted_only: match diagnosis.forgotten {

@@ -123,6 +123,17 @@ pub fn json(notice: &Notice<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
             json::diagnosis(&change.diagnosis, crate::show::Secrets::Hidden, &mut diagnosis)?;
             joined(&head, &diagnosis, out)
         }
+        Notice::GatewayLadder(change) => {
+            let before = change.before.as_ref().map(|before| Stood {
+                outcome: before.outcome.name(),
+                broken: None,
+                causes: before.causes.iter().map(|id| id.name()).collect(),
+            });
+            let head = Changed { event: "gateway-ladder", at: change.at.to_string(), before };
+            let mut diagnosis = String::new();
+            json::gateway(&change.diagnosis, &mut diagnosis)?;
+            joined(&head, &diagnosis, out)
+        }
         Notice::Server { at, answers } => {
             told(out, "server", Some(*at), None, Server { answers: *answers })
         }

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use jiff::Timestamp;
 
-use super::{clock, cut, standing, tone};
+use super::{clock, cut, gateway_standing, gateway_tone, standing, tone};
 use crate::{
     live::{Board, Counters},
     show::{Style, text::Tone},
@@ -42,13 +42,12 @@ pub fn view<'a>(
     page.title(&format!("Gateways: {}", board.gateway_count()));
     for (gateway, row) in board.gateways().take((room / 5).max(1)) {
         let since = ago(now, row.last);
-        page.row(
-            Tone::Plain,
-            &format!(
-                "  {gateway}  {since:>9}  {} up, {} down, from {}",
-                row.heard, row.sent, row.peer
-            ),
-        );
+        let (tone, standing) = match row.diagnosis.as_deref() {
+            Some(diagnosis) => (gateway_tone(diagnosis), gateway_standing(diagnosis)),
+            None => (Tone::Plain, format!("from {}", row.peer)),
+        };
+        let (up, down) = (row.heard, row.sent);
+        page.row(tone, &format!("  {gateway} {since:>10}  {up} up, {down} down  {standing}"));
     }
     page.title(&format!("Nodes: {}", board.node_count()));
     for row in board.nodes().take((room / 3).max(1)) {

@@ -27,6 +27,7 @@ pub(super) fn page(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result
     ladder(node, out)?;
     claims(&node.members, out)?;
     exchanges(node, out)?;
+    session(node, out)?;
     if let Some(used) = &node.channels {
         channels(used, out)?;
     }
@@ -160,9 +161,42 @@ fn exchanges(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     Ok(())
 }
 
+fn session(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
+    let Some(session) = &node.session else { return Ok(()) };
+    if !session.settings.is_empty() {
+        writeln!(out, "### The settings of both sides\n")?;
+        writeln!(
+            out,
+            "| Setting | In force | Set by | The server's last downlink |\n|---|---|---|---|"
+        )?;
+        for one in &session.settings {
+            let differs = if one.differs { " **another value**" } else { "" };
+            writeln!(
+                out,
+                "| {} | {} | {} | {}{differs} |",
+                one.name,
+                plain(&one.in_force),
+                plain(&one.set_by),
+                plain(&one.server)
+            )?;
+        }
+        writeln!(out)?;
+    }
+    if !session.downlinks.is_empty() {
+        writeln!(out, "### The downlinks in time\n")?;
+        for downlink in &session.downlinks {
+            timeline(downlink, out)?;
+        }
+        if session.more > 0 {
+            writeln!(out, "Not shown: {}.\n", Count(session.more, "more downlink"))?;
+        }
+    }
+    Ok(())
+}
+
 fn timeline(exchange: &Exchange, out: &mut dyn fmt::Write) -> fmt::Result {
     let told = if exchange.told { " (the ladder tells of this one)" } else { "" };
-    writeln!(out, "{}{told}; times are after its end.\n", plain(&exchange.title))?;
+    writeln!(out, "{}{told}; times are after the end of the uplink.\n", plain(&exchange.title))?;
     writeln!(out, "| What | When and where | |\n|---|---|---|")?;
     for bar in &exchange.bars {
         let verdict = match bar.fit.words() {

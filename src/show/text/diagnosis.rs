@@ -4,15 +4,30 @@ use std::fmt;
 
 use super::{Tone, wrap};
 use crate::{
-    fact::Fact,
+    fact::{Fact, text},
     ladder::{
         Diagnosis, GatewayDiagnosis, GatewayOutcome, Ladder, Outcome, RungView, Rungs, State,
         Verdict,
     },
-    show::{Secrets, Style, fact, headline},
+    show::{Secrets, Style, headline},
     words::Count,
     words::sentence,
 };
+
+/// How much of a ladder is told.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Depth {
+    /// A mark a rung, and what is said of those that are broken; where none is, of what is not decided.
+    Marks,
+    /// What is said of every rung.
+    Full,
+}
+
+/// Returns what the marks of [`Depth::Marks`] mean.
+pub fn legend(style: Style) -> String {
+    let words = "Ladders: + proven, X broken, ? not decided. --full says what shows each rung.";
+    format!("{}\n", style.paint(Tone::Quiet, words))
+}
 
 /// Columns before the words of an entry.
 const INDENT: usize = 4;
@@ -25,9 +40,10 @@ pub fn diagnosis(
     diagnosis: &Diagnosis,
     style: Style,
     secrets: Secrets,
+    depth: Depth,
     out: &mut dyn fmt::Write,
 ) -> fmt::Result {
-    let page = Page { style, secrets };
+    let page = Page { style, secrets, depth };
     page.title(diagnosis, out)?;
     for (i, verdict) in diagnosis.causes.iter().enumerate() {
         page.cause(verdict, i, out)?;
@@ -36,12 +52,15 @@ pub fn diagnosis(
         page.paragraph(Tone::Plain, "", &words, 2, out)?;
     }
     writeln!(out)?;
+    let is_open = diagnosis.outcome == Outcome::CannotTell;
     if let Some(ladder) = &diagnosis.join {
-        page.ladder(ladder, out)?;
+        page.ladder("Join", ladder, is_open, out)?;
     }
     if let Some(session) = &diagnosis.session {
-        writeln!(out, "\n  {} {}", style.paint(Tone::Title, "Session"), session.dev_addr)?;
-        page.ladder(&session.ladder, out)?;
+        if depth == Depth::Full {
+            writeln!(out, "\n  {} {}", style.paint(Tone::Title, "Session"), session.dev_addr)?;
+        }
+        page.ladder("Session", &session.ladder, is_open, out)?;
     }
     page.next(&diagnosis.next, out)
 }
@@ -53,9 +72,10 @@ pub fn diagnosis(
 pub fn gateway(
     diagnosis: &GatewayDiagnosis,
     style: Style,
+    depth: Depth,
     out: &mut dyn fmt::Write,
 ) -> fmt::Result {
-    let page = Page { style, secrets: Secrets::Hidden };
+    let page = Page { style, secrets: Secrets::Hidden, depth };
     let name = gateway_name(diagnosis);
     let title = style.paint(Tone::Title, &name);
     let outcome = style.paint(gateway_tone(diagnosis), diagnosis.outcome.words());
@@ -75,7 +95,8 @@ pub fn gateway(
         }
     } else {
         writeln!(out)?;
-        page.ladder(&diagnosis.ladder, out)?;
+        let is_open = diagnosis.outcome == GatewayOutcome::CannotTell;
+        page.ladder("Gateway", &diagnosis.ladder, is_open, out)?;
     }
     page.next(&diagnosis.next, out)
 }
@@ -86,20 +107,15 @@ pub fn gateway(
 /// Whatever the writer says.
 pub fn gateways(all: &[GatewayDiagnosis], style: Style, out: &mut dyn fmt::Write) -> fmt::Result {
     writeln!(out, "{}", style.paint(Tone::Title, "All gateways"))?;
+    let wide = widest(all.iter().map(gateway_name));
     for diagnosis in all {
         let why = match (diagnosis.causes.first(), diagnosis.ladder.first_broken()) {
             (Some(verdict), _) => verdict.cause.id.name().to_owned(),
             (None, Some(rung)) => format!("broken at {}", rung.name()),
             (None, None) => String::new(),
         };
-        line(
-            &gateway_name(diagnosis),
-            diagnosis.outcome.words(),
-            gateway_tone(diagnosis),
-            &why,
-            style,
-            out,
-        )?;
+        let outcome = (diagnosis.outcome.words(), gateway_tone(diagnosis));
+        line((&gateway_name(diagnosis), wide), outcome, &why, style, out)?;
     }
     Ok(())
 }
@@ -120,40 +136,44 @@ fn gateway_tone(diagnosis: &GatewayDiagnosis) -> Tone {
     }
 }
 
-/// Writes the nodes of a capture on one line each, for the end of a long report.
+/// Writes the nodes of a capture on one line each, for the head of a long report.
 ///
 /// # Errors
 /// Whatever the writer says.
 pub fn overview(all: &[Diagnosis], style: Style, out: &mut dyn fmt::Write) -> fmt::Result {
     writeln!(out, "{}", style.paint(Tone::Title, "All nodes"))?;
+    let wide = widest(all.iter().map(name));
     for diagnosis in all {
         let name = name(diagnosis);
-        let cause = diagnosis.causes.first().map_or_else(
-            || {
-                diagnosis
-                    .first_broken()
-                    .map(|rung| format!("broken at {}", rung.rung()))
-                    .unwrap_or_default()
-            },
-            |v| v.cause.id.name().to_owned(),
-        );
-        line(&name, diagnosis.outcome.words(), tone(diagnosis), &cause, style, out)?;
+        let cause = match (diagnosis.causes.first(), diagnosis.first_broken()) {
+            (Some(verdict), _) => verdict.cause.id.name().to_owned(),
+            // What a neighbour's node lacks is no fault.
+            (None, _) if diagnosis.stranger => "on no roster".to_owned(),
+            (None, Some(rung)) => format!("broken at {}", rung.rung()),
+            (None, None) => String::new(),
+        };
+        let outcome = (diagnosis.outcome.words(), tone(diagnosis));
+        line((&name, wide), outcome, &cause, style, out)?;
     }
     Ok(())
 }
 
+/// The column of names: as wide as the widest, but for one that is very wide.
+fn widest(names: impl Iterator<Item = String>) -> usize {
+    names.map(|name| name.chars().count()).max().unwrap_or_default().min(24)
+}
+
 /// A line of an overview: who, how it ended, why.
 fn line(
-    name: &str,
-    words: &str,
-    tone: Tone,
+    (name, wide): (&str, usize),
+    (words, tone): (&str, Tone),
     cause: &str,
     style: Style,
     out: &mut dyn fmt::Write,
 ) -> fmt::Result {
     let outcome = style.paint(tone, words);
-    let used = 3 + name.chars().count().max(24) + 18;
-    write!(out, "  {name:<24} {outcome}")?;
+    let used = 3 + name.chars().count().max(wide) + 18;
+    write!(out, "  {name:<wide$} {outcome}")?;
     if cause.is_empty() {
         writeln!(out)
     } else if used + 1 + cause.len() <= style.width {
@@ -183,11 +203,12 @@ fn tone(diagnosis: &Diagnosis) -> Tone {
 struct Page {
     style: Style,
     secrets: Secrets,
+    depth: Depth,
 }
 
 impl Page {
     fn words(&self, fact: &Fact) -> String {
-        fact::text(fact, self.secrets)
+        text(fact, self.secrets)
     }
 
     fn title(&self, diagnosis: &Diagnosis, out: &mut dyn fmt::Write) -> fmt::Result {
@@ -271,10 +292,54 @@ impl Page {
         Ok(())
     }
 
-    fn ladder<R: Rungs>(&self, ladder: &Ladder<R>, out: &mut dyn fmt::Write) -> fmt::Result {
+    fn ladder<R: Rungs>(
+        &self,
+        name: &str,
+        ladder: &Ladder<R>,
+        is_open: bool,
+        out: &mut dyn fmt::Write,
+    ) -> fmt::Result {
+        if self.depth == Depth::Marks {
+            return self.marks(name, ladder, is_open, out);
+        }
         let widest = ladder.view().map(|rung| rung.name.len()).max().unwrap_or_default();
         for rung in ladder.view() {
             self.rung(rung, (widest + 1).max(11), out)?;
+        }
+        Ok(())
+    }
+
+    /// A mark a rung, in groups of five, and the rungs on which all hangs: those that are broken, or else what is
+    /// not decided, all of it where the verdict `is_open`.
+    fn marks<R: Rungs>(
+        &self,
+        name: &str,
+        ladder: &Ladder<R>,
+        is_open: bool,
+        out: &mut dyn fmt::Write,
+    ) -> fmt::Result {
+        write!(out, "  {name:<8} ")?;
+        for (i, rung) in ladder.view().enumerate() {
+            let (mark, tone) = match rung.judgement.state {
+                State::Proven => ("+", Tone::Good),
+                State::Broken => ("X", Tone::Bad),
+                State::Unknown => ("?", Tone::Open),
+            };
+            let gap = if i > 0 && i % 5 == 0 { " " } else { "" };
+            write!(out, "{gap}{}", self.style.paint(tone, mark))?;
+        }
+        writeln!(out)?;
+        let state = |rung: &RungView<'_>| rung.judgement.state;
+        let broken: Vec<_> = ladder.view().filter(|r| state(r) == State::Broken).collect();
+        let told = if broken.is_empty() {
+            let most = if is_open { usize::MAX } else { 1 };
+            ladder.view().filter(|rung| state(rung) == State::Unknown).take(most).collect()
+        } else {
+            broken
+        };
+        let widest = told.iter().map(|rung: &RungView<'_>| rung.name.len()).max();
+        for rung in told {
+            self.rung(rung, (widest.unwrap_or_default() + 1).max(11), out)?;
         }
         Ok(())
     }

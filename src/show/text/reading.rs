@@ -12,8 +12,9 @@ use super::{Tone, paragraph, wrap};
 use crate::{
     frame::Frame,
     intake::Crc,
-    octet_rows::{count, mhz, rows},
+    octet_rows::{count, rows},
     reading::Reading,
+    region::Megahertz,
     show::{Input, Radio, Style},
 };
 
@@ -96,7 +97,7 @@ fn radio_words(radio: &Radio) -> String {
     let parts = [
         radio.gateway.map(|eui| format!("gateway {eui}")),
         radio.time.map(|time| time.to_string()),
-        radio.frequency_hz.map(|hz| format!("{} MHz", mhz(hz))),
+        radio.frequency_hz.map(|hz| format!("{} MHz", Megahertz(hz))),
         radio.data_rate.map(|rate| rate.to_string()),
         radio.rssi_dbm.map(|dbm| format!("RSSI {dbm} dBm")),
         radio.snr_db.map(|db| format!("SNR {db} dB")),

@@ -1,20 +1,23 @@
 //! Downlinks: accepts paired with the requests that they answer, data with its session.
 
 use super::{
-    ANSWER_SLOT_US, ANSWER_US, Arrival, OPEN_SENDINGS, STRANGER_TRIALS, STRAY, STRAY_FRAMES,
-    STRAYS_OF_A_GROUP, STRAYS_OF_ONE, SentSlot, Tracer,
+    Arrival, STRANGER_TRIALS, STRAY, STRAY_FRAMES, STRAYS_OF_A_GROUP, STRAYS_OF_ONE, SentSlot,
+    Tracer,
 };
 use crate::{
     crypto::{
         cipher::{self, AcceptKey},
         derive, mic,
     },
-    frame::{DataFrame, Decoded, Direction, Frame, OpenedJoinAccept, SealedJoinAccept},
+    frame::{DataFrame, Direction, Frame, OpenedJoinAccept, SealedJoinAccept},
     id::JoinEui,
-    intake::{Ordered, Outcome, When},
+    intake::{Ordered, Outcome},
     key::NwkKey,
     roster::Node,
-    trace::{Ack, Answer, Ask, Attempt, Data, Delay, Opening, RootKey, Rule, Sending, Stray, keys},
+    trace::{
+        Ack, Answer, Ask, Attempt, Data, Delay, Opening, RootKey, Rule, Sending, Stray, keys,
+        pairing::{self, WINDOW},
+    },
 };
 
 impl Tracer<'_> {
@@ -23,28 +26,14 @@ impl Tracer<'_> {
         self.trace.frames += 1;
         let known = self.trace.gateways.get(&gateway);
         let range_hz = known.and_then(|gateway| gateway.plan.as_ref()?.range_hz);
-        let Decoded { octets, frame, .. } = ordered.frame;
-        let sending = Sending {
-            line,
-            at,
-            gateway,
-            octets: octets.into(),
-            when: ordered.when,
-            gone: ordered.gone,
-            range_hz,
-            freq_hz: ordered.freq_hz,
-            modulation: ordered.modulation,
-            power_dbm: ordered.power_dbm,
-            inverted: ordered.inverted,
-            token,
-            alternative: ordered.alternative,
-            ack: None,
-        };
+        let mut sending = Sending::new(line, at, gateway, token, &ordered);
+        sending.range_hz = range_hz;
+        let frame = ordered.frame.frame;
         let slot = match frame {
             Some(Frame::JoinAccept(sealed)) => self.accept(sealed, sending),
             // One frame of data, however many windows it may go out in.
             Some(Frame::Data(_)) if ordered.alternative => {
-                let first = self.sendings.back().map(|(.., slot)| *slot);
+                let first = self.sendings.newest().copied();
                 first.filter(|slot| self.sending(*slot).is_some_and(|s| s.octets == sending.octets))
             }
             Some(Frame::Data(frame)) if frame.direction() == Direction::Downlink => {
@@ -53,10 +42,7 @@ impl Tracer<'_> {
             _ => None,
         };
         if let Some(slot) = slot {
-            self.sendings.push_back(((token, ordered.number), gateway, slot));
-            if self.sendings.len() > OPEN_SENDINGS {
-                self.sendings.pop_front();
-            }
+            self.sendings.push((gateway, token, ordered.number), slot);
         }
     }
 
@@ -71,7 +57,7 @@ impl Tracer<'_> {
             else {
                 continue;
             };
-            let Some((delay, fit)) = delay_of(attempt, &sending) else { continue };
+            let Some((delay, fit)) = pairing::delay_of(&attempt.heard, &sending) else { continue };
             let openings = match self.trace.nodes.get(index).and_then(|node| node.index) {
                 Some(node) => self.openings(node, attempt, &sealed),
                 None => Vec::new(),
@@ -126,7 +112,7 @@ impl Tracer<'_> {
             let found = requests.iter().rev().find_map(|&(index, place)| {
                 let node = self.trace.nodes.get(index)?;
                 let attempt = node.attempts.at(place)?;
-                let (delay, fit) = by_slot(attempt, &sending)?;
+                let (delay, fit) = pairing::by_slot(&attempt.heard, &sending)?;
                 let openings = self.openings(node.index?, attempt, &sealed);
                 let sure = fit == WINDOW && !openings.is_empty();
                 sure.then_some((index, place, delay, openings))
@@ -190,8 +176,7 @@ impl Tracer<'_> {
             self.foreign_down(frame, sending);
             return None;
         };
-        for &(index, place) in places.iter().rev() {
-            let Some(held) = self.verify((index, place), &frame, None) else { continue };
+        if let Some((index, place, held)) = self.verify(&places, &frame, |_, _| None) {
             let session = self.node(index)?.sessions.at_mut(place)?;
             let answered = session.frames.newest().find_map(|(i, seen)| {
                 let heard = seen.data.heard()?;
@@ -233,10 +218,7 @@ impl Tracer<'_> {
     pub(super) fn outcome(&mut self, from: Arrival, outcome: Outcome) {
         let Arrival { line, at, gateway, token } = from;
         let Outcome { error, warn, number, by, .. } = outcome;
-        let found = self.sendings.iter().rposition(|(key, of, _)| {
-            *of == gateway && (*key == (token, number) || (token, number) == (None, None))
-        });
-        let Some((.., slot)) = found.and_then(|at| self.sendings.remove(at)) else { return };
+        let Some(slot) = self.sendings.take((gateway, token, number)) else { return };
         if let Some(sending) = self.sending(slot) {
             sending.ack = Some(Ack { line, at, error, warn, by });
         }
@@ -279,61 +261,6 @@ struct Rank {
     fit: u8,
     newer: usize,
 }
-
-/// How long after a request an accept is aimed, and how well that suits; `None` if not at all.
-fn delay_of(attempt: &Attempt, sending: &Sending) -> Option<(Delay, u8)> {
-    let first = attempt.heard.first();
-    if sending.arrival_after(first).is_some_and(|us| !(0..=ANSWER_US).contains(&us)) {
-        return None;
-    }
-    by_slot(attempt, sending)
-}
-
-/// The same by the slot alone, whatever the clock of the capture says.
-fn by_slot(attempt: &Attempt, sending: &Sending) -> Option<(Delay, u8)> {
-    let first = attempt.heard.first();
-    if sending.when == When::Immediate {
-        let us = sending.arrival_after(first);
-        return Some((Delay::AtOnce { us }, 1));
-    }
-    let counted = attempt.heard.sightings().enumerate().filter_map(|(sighting, seen)| {
-        let us = sending.slot_after(seen)?;
-        let fit = match us {
-            4_999_000..=5_001_000 | 5_999_000..=6_001_000 => WINDOW,
-            999_000..=1_001_000 | 1_999_000..=2_001_000 => 3,
-            0..=ANSWER_SLOT_US => 2,
-            _ => 0,
-        };
-        // Two sightings of one gateway: the exact one is meant.
-        let exact = us % 1_000_000 == 0;
-        Some((fit, exact, std::cmp::Reverse(sighting), Delay::Counter { us, sighting }))
-    });
-    let by_gps = attempt.heard.sightings().enumerate().find_map(|(sighting, seen)| {
-        let ms = sending.gps_after(seen)?;
-        let fit = match ms {
-            4_999..=5_001 | 5_999..=6_001 => WINDOW,
-            999..=1_001 | 1_999..=2_001 => 3,
-            // GPS time and UTC differ by leap seconds, and some mistake one for the other.
-            -30_000..=30_000 => 2,
-            _ => return None,
-        };
-        Some((Delay::Gps { ms, sighting }, fit))
-    });
-    if by_gps.is_some() {
-        return by_gps;
-    }
-    match counted.max_by_key(|(fit, exact, order, _)| (*fit, *exact, *order)) {
-        // A slot that no window explains still answers by time, if times are known.
-        Some((fit, .., delay)) if fit > 0 || sending.arrival_after(first).is_some() => {
-            Some((delay, fit))
-        }
-        Some(_) => None,
-        None => Some((Delay::Unknown, 1)),
-    }
-}
-
-/// How well a slot fits that is a window of a join.
-const WINDOW: u8 = 4;
 
 /// The rules by which a root key of a node opens an accept so that its MIC holds.
 pub(crate) fn open(

@@ -1,14 +1,14 @@
 //! Uplinks: copies folded, requests and data put with the node that sent them.
 
 use super::{
-    Arrival, BESIDE_LINES, COPY_US, FOREIGN, GHOST_US, GHOST_WALL_US, LATE_COPY_US, OPEN_REQUESTS,
-    REMEMBERED, SAME_REQUEST_US, STRAY_FRAMES, STRAYS_OF_ONE, Slot, Tracer,
+    Arrival, BESIDE_LINES, COPY_US, FOREIGN, GHOST_US, GHOST_WALL_US, LATE_COPY_US, REMEMBERED,
+    SAME_REQUEST_US, STRAY_FRAMES, STRAYS_OF_ONE, Slot, Tracer,
 };
 use crate::{
     frame::{DataFrame, Decoded, Direction, FType, Field, Frame},
-    id::Eui64,
+    id::{DevEui, Eui64},
     intake::{Crc, Heard},
-    trace::{Ask, Attempt, Data, Held, Line, Sighting, Transmission},
+    trace::{Ask, Attempt, Data, Line, Sighting, Transmission, pairing::OPEN_REQUESTS},
 };
 
 impl Tracer<'_> {
@@ -100,20 +100,9 @@ impl Tracer<'_> {
         let Some(places) = places else {
             return self.foreign(Data::Up { frame, heard });
         };
-        // Half a MIC holds under the keys of a session that shares them with another.
-        let mut best: Option<(usize, usize, Held)> = None;
-        for &(index, place) in places.iter().rev() {
-            let tx_dr = self.tx_dr(index, &heard);
-            let Some(held) = self.verify((index, place), &frame, tx_dr) else { continue };
-            let whole = !held.half;
-            if whole || best.is_none() {
-                best = Some((index, place, held));
-            }
-            if whole {
-                break;
-            }
-        }
-        if let Some((index, place, held)) = best {
+        let tx_dr = |tracer: &Self, index| tracer.tx_dr(index, &heard);
+        let held = self.verify(&places, &frame, tx_dr);
+        if let Some((index, place, held)) = held {
             let session = self.node(index)?.sessions.at_mut(place)?;
             let at = session.push(Data::Up { frame, heard }, held);
             self.weigh(1);
@@ -152,7 +141,7 @@ impl Tracer<'_> {
     fn named(&self, decoded: &Decoded) -> Option<usize> {
         let octets = decoded.octets_of(Field::DevEui)?;
         let dev_eui = Eui64::from_wire(<[u8; 8]>::try_from(octets).ok()?);
-        self.by_dev_eui.get(&dev_eui)?.first().copied()
+        self.names.of_dev_eui(DevEui(dev_eui)).first().copied()
     }
 
     /// A frame that is neither a whole request nor data: kept with the node it may belong to.

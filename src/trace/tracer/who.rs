@@ -19,7 +19,7 @@ impl Tracer<'_> {
         let Some(dev_eui) = ask.dev_eui() else {
             return Some((self.stranger(DevEui::default())?, vec![]));
         };
-        let named = self.by_dev_eui.get(&dev_eui.0).cloned().unwrap_or_default();
+        let named = self.names.of_dev_eui(dev_eui).to_vec();
         let found_before = self.named_as.get(&dev_eui).copied();
         for index in named.iter().copied().chain(found_before) {
             let holds = self.keys_that_sign(index, ask);
@@ -73,7 +73,7 @@ impl Tracer<'_> {
     }
 
     /// The place of a node that is on no roster; `None` where there are too many.
-    fn stranger(&mut self, dev_eui: DevEui) -> Option<usize> {
+    pub(super) fn stranger(&mut self, dev_eui: DevEui) -> Option<usize> {
         if let Some(&index) = self.strangers.get(&dev_eui) {
             return Some(index);
         }
@@ -139,7 +139,7 @@ impl Tracer<'_> {
         let places = octets.windows(8).filter_map(|w| <[u8; 8]>::try_from(w).ok());
         let mut named = places
             .flat_map(|w| [Eui64::from_wire(w), Eui64::new(w)])
-            .filter_map(|eui| self.by_dev_eui.get(&eui)?.first().copied());
+            .filter_map(|eui| self.names.of_dev_eui(DevEui(eui)).first().copied());
         let first = named.next()?;
         named.all(|other| other == first).then_some(first)
     }

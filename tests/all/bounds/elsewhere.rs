@@ -156,6 +156,36 @@ fn a_node_that_joined_anew_is_named_by_its_new_address() {
 }
 
 #[test]
+fn an_address_that_a_join_gives_anew_is_the_node_s_that_joined() {
+    let addr = 0x0201_0001;
+    let text = format!(
+        "region = 'EU868'\n[[node]]\nname = 'built-in'\n[node.record]\nactivation = 'ABP'\n\
+         dev-addr = '{addr:08x}'\n[[node]]\nname = 'probe-01'\n[node.record]\ndev-eui = '{}'\n\
+         join-eui = '{}'\napp-key = '{}'\n",
+        common::dev_eui().hex(),
+        common::join_eui().hex(),
+        hex::encode(common::ROOT)
+    );
+    let roster = handfast::roster::parse(&text, None).unwrap();
+    let mut meter = Meter::new(&roster, None);
+    for event in [
+        later(1, &data(&session(addr, 7), addr, 0)),
+        later(2, &request(7)),
+        sent(3, Some(20_200_000), Some(GATEWAY), When::Counter(25_000_000), &accept(addr)),
+        later(4, &data(&session(addr, 7), addr, 1)),
+    ] {
+        meter.push(&event);
+    }
+    let report = meter.finish();
+    let counted: Vec<_> = report
+        .nodes
+        .iter()
+        .map(|node| (node.name.as_deref(), node.account.transmissions))
+        .collect();
+    assert_eq!(counted, [(Some("built-in"), 1), (Some("probe-01"), 2)]);
+}
+
+#[test]
 fn what_is_called_a_frame_is_one_of_12_to_255_octets() {
     let frames = |octets: usize| {
         let mut frame = hex::decode("40dabb0102800200").unwrap();

@@ -1,19 +1,15 @@
 //! The channels that a configuration sets, against the channel plan.
 
 mod plans;
-mod reach;
+pub(in crate::ladder::gateway) mod reach;
 
 use std::collections::BTreeMap;
 
 use self::{plans::Elsewhere, reach::Reach};
-use super::{is_broken, place};
+use super::place;
 use crate::{
-    fact::{Certainty, Fact, Value, fact},
-    ladder::{
-        finding::Finding,
-        gateway::{Case, Rung},
-        rung::State,
-    },
+    fact::{Fact, Value, fact},
+    ladder::rung::State,
     region::{JoinChannels, Plan, PlanKind},
     roster::{
         GatewayConfig,
@@ -25,22 +21,22 @@ use crate::{
 #[derive(Debug, Default)]
 pub(in crate::ladder) struct Channels {
     /// The channels of another plan, or of another sub-band.
-    elsewhere: Option<Elsewhere>,
+    pub(in crate::ladder::gateway) elsewhere: Option<Elsewhere>,
     /// Chains too far from their radio's centre.
-    reach: Vec<Reach>,
+    pub(in crate::ladder::gateway) reach: Vec<Reach>,
     /// Channels that the plan has and no chain receives.
-    lacks: Option<Lacks>,
+    pub(in crate::ladder::gateway) lacks: Option<Lacks>,
     /// What was found to be right, or why nothing can be said.
     told: Option<(State, Fact)>,
 }
 
 /// Channels of the plan that no enabled chain receives.
 #[derive(Debug)]
-struct Lacks {
-    plan: &'static Plan,
-    missing: Vec<u32>,
+pub(in crate::ladder::gateway) struct Lacks {
+    pub(in crate::ladder::gateway) plan: &'static Plan,
+    pub(in crate::ladder::gateway) missing: Vec<u32>,
     /// Why, chain by chain.
-    why: Vec<Fact>,
+    pub(in crate::ladder::gateway) why: Vec<Fact>,
 }
 
 /// A narrow channel as received, hertz apart from the one meant: a tenth of 125 kHz, which receivers take
@@ -232,7 +228,7 @@ fn why(all: &[Channel], missing: &[u32]) -> Vec<Fact> {
 }
 
 impl Lacks {
-    fn fact(&self) -> Fact {
+    pub(in crate::ladder::gateway) fn fact(&self) -> Fact {
         let missing =
             Value::List(self.missing.iter().map(|hz| Value::Frequency(*hz)).collect(), ", ");
         fact!(
@@ -241,38 +237,6 @@ impl Lacks {
             plan = self.plan.name
         )
     }
-}
-
-pub(in crate::ladder) fn another_region(case: &Case<'_>) -> Option<Finding> {
-    let elsewhere = case.config.as_ref()?.channels.elsewhere.as_ref()?;
-    (elsewhere.sub_band.is_none() && is_broken(case, Rung::OnPlan)).then(|| elsewhere.finding())
-}
-
-pub(in crate::ladder) fn another_sub_band(case: &Case<'_>) -> Option<Finding> {
-    let elsewhere = case.config.as_ref()?.channels.elsewhere.as_ref()?;
-    (elsewhere.sub_band.is_some() && is_broken(case, Rung::OnPlan)).then(|| elsewhere.finding())
-}
-
-pub(in crate::ladder) fn radio_does_not_reach(case: &Case<'_>) -> Option<Finding> {
-    reach::finding(&case.config.as_ref()?.channels.reach)
-}
-
-pub(in crate::ladder) fn lacks_channels(case: &Case<'_>) -> Option<Finding> {
-    let own = case.config.as_ref()?;
-    let lacks = own.channels.lacks.as_ref()?;
-    let count = u64::try_from(lacks.missing.len()).unwrap_or(u64::MAX);
-    let mut finding = Finding::new(
-        Certainty::Certain,
-        fact!(
-            "the gateway's file leaves {channels} of {plan} without a chain that receives it",
-            channels = Value::Count(count, "channel"),
-            plan = lacks.plan.name
-        ),
-        fact!("enable these chains, or set each to a channel of its own"),
-    )
-    .and(lacks.fact());
-    lacks.why.iter().for_each(|why| finding.add(why.clone()));
-    Some(finding)
 }
 
 #[cfg(test)]

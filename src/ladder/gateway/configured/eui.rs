@@ -1,14 +1,11 @@
 //! Whether a configuration is this gateway's, and whether its EUI is the registered one.
 
-use super::{is_broken, place};
+use super::place;
 use crate::{
     explore::near_miss::{self, Mistake},
-    fact::{Certainty, Fact, fact},
+    fact::{Fact, fact},
     id::Eui64,
-    ladder::{
-        finding::Finding,
-        gateway::{Case, Rung, World},
-    },
+    ladder::gateway::World,
     roster::{Gateway, GatewayConfig},
 };
 
@@ -103,49 +100,6 @@ fn addresses(eui: Eui64) -> Vec<[u8; 6]> {
             rest.map(|(_, byte)| *byte).collect::<Vec<_>>().try_into().ok()
         })
         .collect()
-}
-
-pub(in crate::ladder) fn registered_under_another_eui(case: &Case<'_>) -> Option<Finding> {
-    let own = case.config.as_ref()?;
-    let Identity::Near(fact) = &own.identity else { return None };
-    if !is_broken(case, Rung::Known) {
-        return None;
-    }
-    let stated = own.config.eui.as_ref()?;
-    let registered = own.entry?.eui;
-    Some(
-        Finding::new(
-            // The server may know another EUI than the roster.
-            Certainty::Likely,
-            fact!(
-                "the gateway calls itself {eui}, and is registered as {registered}",
-                eui = stated.value,
-                registered
-            ),
-            fact!(
-                "copy the EUI from the running gateway into its record: {eui}, if the gateway's file is \
-                 right",
-                eui = stated.value
-            ),
-        )
-        .and(fact.clone()),
-    )
-}
-
-pub(in crate::ladder) fn runs_with_another_configuration(case: &Case<'_>) -> Option<Finding> {
-    let own = case.config.as_ref()?;
-    let Identity::NotInForce(fact) = &own.identity else { return None };
-    Some(
-        Finding::new(
-            Certainty::Certain,
-            fact!("{config} is not the configuration in force", config = own.config.name()),
-            fact!(
-                "look for a second file that overrides it, restart the forwarder, or fetch the file from \
-                 the gateway itself"
-            ),
-        )
-        .and(fact.clone()),
-    )
 }
 
 #[cfg(test)]

@@ -2,13 +2,9 @@
 
 use std::net::IpAddr;
 
-use super::{is_broken, letters, place};
+use super::{letters, place};
 use crate::{
-    fact::{Certainty, Fact, Value, fact},
-    ladder::{
-        finding::Finding,
-        gateway::{Case, Rung},
-    },
+    fact::{Fact, Value, fact},
     roster::{
         Gateway, GatewayConfig,
         gateway_config::{Server, Stated},
@@ -178,60 +174,6 @@ fn bare(name: &str) -> String {
 /// passes on what it gets.
 fn is_address(name: &str) -> bool {
     name == "localhost" || name.parse::<IpAddr>().is_ok()
-}
-
-pub(in crate::ladder) fn another_server(case: &Case<'_>) -> Option<Finding> {
-    let own = case.config.as_ref()?;
-    let Stand::Differs(fact) = &own.legs.server else { return None };
-    if !is_broken(case, Rung::UplinkAcknowledged) {
-        return None;
-    }
-    Some(
-        Finding::new(
-            Certainty::Certain,
-            fact!("the gateway's file names another server than the roster"),
-            fact!(
-                "ask the server's operator which of the two is right, then correct server_address in the \
-                 gateway's file, or the roster"
-            ),
-        )
-        .and(fact.clone()),
-    )
-}
-
-pub(in crate::ladder) fn another_port(case: &Case<'_>) -> Option<Finding> {
-    let own = case.config.as_ref()?;
-    let legs = [
-        (Rung::UplinkAcknowledged, &own.legs.uplink, "serv_port_up"),
-        (Rung::DownlinkOpen, &own.legs.downlink, "serv_port_down"),
-    ];
-    let mut facts = Vec::new();
-    let mut members = Vec::new();
-    for (rung, stand, member) in legs {
-        if let Stand::Differs(fact) = stand
-            && is_broken(case, rung)
-        {
-            facts.push(fact.clone());
-            members.push(member);
-        }
-    }
-    if facts.is_empty() {
-        return None;
-    }
-    let members = Value::List(members.into_iter().map(Value::from).collect(), " and ");
-    let mut finding = Finding::new(
-        Certainty::Certain,
-        fact!("the gateway's file names another UDP port than the roster"),
-        fact!(
-            "ask the server's operator which port is right, then correct {members} in the gateway's \
-             file, or the roster",
-            members
-        ),
-    );
-    for fact in facts {
-        finding.add(fact);
-    }
-    Some(finding)
 }
 
 #[cfg(test)]

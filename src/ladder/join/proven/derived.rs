@@ -1,13 +1,16 @@
 //! Sessions whose keys or MICs come by another rule than the standard's.
 
-use super::sessions::{sessions_of, unverified};
+use super::{
+    cite,
+    sessions::{first_unverified, sessions_of, unverified},
+};
 use crate::{
     explore::misreading::{self, Heard, Join, SessionCase, Side},
     fact::{Certainty, Value, fact},
     frame::DataFrame,
     id::DevNonce,
     ladder::{finding::Finding, join::Case, subject::LabelledRoot},
-    trace::{Attempt, DataSeen, Origin, Rule, Session},
+    trace::{Answer, Attempt, DataSeen, Line, Origin, Rule, Session},
 };
 
 /// A session whose data authenticates only by the rule that its accept does not ask for, with these
@@ -41,7 +44,12 @@ pub(in crate::ladder) fn ignores_fallback<'a>(
 pub(in crate::ladder) struct Explored<'a> {
     /// The attempt that began the session.
     attempt: &'a Attempt,
+    answer: &'a Answer,
+    /// The first data that fails by the standard.
+    first: Line,
     pub(in crate::ladder) found: misreading::Finding,
+    /// Data of another join, which holds by the standard.
+    by_the_standard: Option<&'a DataSeen>,
 }
 
 /// What the explorer of misread standards finds for a session whose data fails.
@@ -55,15 +63,61 @@ pub(in crate::ladder) fn explored<'a>(case: &Case<'a>) -> Option<Explored<'a>> {
             let failing = unverified(case, session);
             let frames: Vec<(&DataFrame, u32)> =
                 failing.into_iter().map(|frame| (frame, u32::from(frame.fcnt))).collect();
-            if frames.is_empty() {
-                return None;
-            }
+            let first = first_unverified(case, session)?;
             let found = as_case(case, attempt, session, &frames, |session| {
                 misreading::explore_session(session).findings().first().cloned()
             })?;
-            Some(Explored { attempt, found })
+            let Origin::Accept { answer, .. } = session.origin else { return None };
+            let answer = attempt.answers.get(answer)?;
+            let by_the_standard = by_the_standard(case);
+            Some(Explored { attempt, answer, first, found, by_the_standard })
         })
     })
+}
+
+/// The first data of another join of this node that authenticates as the standard has it: a stack that
+/// misreads the standard misreads it every time.
+fn by_the_standard<'a>(case: &Case<'a>) -> Option<&'a DataSeen> {
+    case.node.sessions.iter().filter(|session| case.accept_of(session).is_some()).find_map(
+        |session| {
+            let lawful =
+                |seen: &&DataSeen| session.candidate_of(seen).is_some_and(|own| own.lawful);
+            session.uplinks().map(|(seen, _)| seen).find(lawful)
+        },
+    )
+}
+
+/// An accept that the node took as the answer to a later request of its own.
+///
+/// By the 1.0 rule the MIC of an accept does not cover the DevNonce: a node that has sent another request since
+/// cannot know that the accept is not for that one, and derives its keys with the nonce that it sent last.
+#[derive(Debug)]
+pub(in crate::ladder) struct Crossed<'a> {
+    /// The request that the server answered.
+    pub(in crate::ladder) attempt: &'a Attempt,
+    pub(in crate::ladder) answer: &'a Answer,
+    /// The node's last request before its data.
+    pub(in crate::ladder) later: &'a Attempt,
+    pub(in crate::ladder) held: usize,
+    pub(in crate::ladder) odds: f64,
+}
+
+/// Returns the accept that was taken as the answer to a later request, if the data shows one.
+pub(in crate::ladder) fn crossed<'a>(case: &Case<'a>) -> Option<Crossed<'a>> {
+    let Explored { attempt, answer, first, found, .. } = explored(case)?;
+    let nonce = found.nonce.filter(|_| {
+        found
+            .readings()
+            .any(|rows| matches!(rows, [row] if row.id == "dev-nonce-of-another-attempt"))
+    })?;
+    let own = case.own_opening(answer)?;
+    if own.rule != Rule::V1_0 {
+        return None;
+    }
+    let before = case.node.attempts.iter().filter(|own| own.line() < first);
+    let later = before.max_by_key(|own| own.line())?;
+    let is_it = later.ask.nonce() == Some(nonce) && later.line() > attempt.line();
+    is_it.then_some(Crossed { attempt, answer, later, held: found.held, odds: found.odds })
 }
 
 /// Uplinks of a session that an explorer looks at.
@@ -172,6 +226,13 @@ impl Explored<'_> {
             ways = Value::Count(found.tried, "way")
         ));
         finding.false_match = Some(found.odds);
+        if let Some(seen) = self.by_the_standard {
+            finding.certainty = Certainty::Possible;
+            finding.add(fact!(
+                "{frame}: data of another join holds as the standard says; a stack that misreads it does so every time",
+                frame = cite(seen)
+            ));
+        }
         finding
     }
 }

@@ -2,11 +2,10 @@
 
 use crate::{
     frame::Direction,
+    intake::console::{Window, first_windows, logged_frequencies},
     ladder::{
-        console::{Window, first_windows},
         join::{
             Case, Rung,
-            heard::logged_frequencies,
             timely::{SAME_HZ, asked_at, windows},
         },
         rung::State,

@@ -3,7 +3,7 @@
 use crate::{
     frame::DataFrame,
     ladder::join::Case,
-    trace::{Data, Origin, Session},
+    trace::{Data, Line, Origin, Session},
 };
 
 /// Sessions that began with the accepts of an attempt.
@@ -15,6 +15,12 @@ pub(super) fn sessions_of<'a>(
         .sessions
         .iter()
         .filter(move |s| matches!(s.origin, Origin::Accept { attempt, .. } if attempt == index))
+}
+
+/// Where the first uplink of a session's address stands that no key on hand verifies.
+pub(super) fn first_unverified(case: &Case<'_>, session: &Session) -> Option<Line> {
+    let own = case.node.unverified.iter().filter(|data| data.frame().dev_addr == session.dev_addr);
+    own.filter_map(Data::heard).map(|heard| heard.first().line).min()
 }
 
 /// Data of a session's address that authenticates under no key on hand.

@@ -1,6 +1,6 @@
 //! Ping slots of class B (LoRaWAN 1.0.4, class B; 1.1, 13).
 
-use super::{Aim, Got, Node, Setting, Story, Test, Window};
+use super::{Aim, Course, Got, Node, Setting, Test, Window};
 use crate::{
     frame::{
         Direction,
@@ -24,7 +24,7 @@ const SLOT_MS: i64 = 30;
 /// Holds a downlink by GPS time against the node's ping slots.
 pub(super) fn ping(
     aim: &mut Aim,
-    story: &Story<'_>,
+    story: &Course<'_>,
     node: &Node<'_>,
     sending: &Sending,
     ms: u64,
@@ -68,7 +68,7 @@ pub(super) fn ping(
     }
 }
 
-fn frequency(belief: &Belief, story: &Story<'_>, node: &Node<'_>, beacon: u32) -> Expected<u32> {
+fn frequency(belief: &Belief, story: &Course<'_>, node: &Node<'_>, beacon: u32) -> Expected<u32> {
     let own = |hz: &u32| match *hz {
         0 => node.plan.ping_slot_frequency(story.session.dev_addr, beacon, None),
         hz => Some(hz),

@@ -9,14 +9,14 @@ pub(in crate::ladder) struct Ask {
     /// The turn that asks.
     pub(in crate::ladder) turn: usize,
     /// What it asks for.
-    pub(in crate::ladder) kind: Kind,
+    pub(in crate::ladder) kind: Asked,
     /// Place of the downlink that answers.
     pub(in crate::ladder) answered: Option<usize>,
 }
 
 /// What can be asked for.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub(in crate::ladder) enum Kind {
+pub(in crate::ladder) enum Asked {
     /// The ACK of a confirmed uplink.
     Ack,
     /// Any downlink: ADRACKReq.
@@ -42,15 +42,15 @@ pub(in crate::ladder) fn all(story: &Story<'_>) -> Vec<Ask> {
     for turn in 0..story.turns().len() {
         if let Some(frame) = story.uplink(turn) {
             if frame.mhdr.ftype().is_confirmed() {
-                out.push(ask(story, turn, Kind::Ack));
+                out.push(ask(story, turn, Asked::Ack));
             }
             if frame.fctrl.adr_ack_req() {
-                out.push(ask(story, turn, Kind::Downlink));
+                out.push(ask(story, turn, Asked::Downlink));
             }
         }
         for (request, answer) in COMMANDS {
             if says(story, turn, request) {
-                out.push(ask(story, turn, Kind::Command(request, answer)));
+                out.push(ask(story, turn, Asked::Command(request, answer)));
             }
         }
     }
@@ -71,19 +71,19 @@ fn is_dropped(story: &Story<'_>, place: usize) -> bool {
 }
 
 /// Returns what a turn asks, with the downlink that answers: after that uplink, or after the next one.
-fn ask(story: &Story<'_>, turn: usize, kind: Kind) -> Ask {
+fn ask(story: &Story<'_>, turn: usize, kind: Asked) -> Ask {
     let answers = |place: &usize| {
         let Some(frame) = story.frame(*place) else { return false };
         match kind {
-            Kind::Ack => frame.fctrl.ack(),
-            Kind::Downlink => true,
-            Kind::Command(_, answer) => {
+            Asked::Ack => frame.fctrl.ack(),
+            Asked::Downlink => true,
+            Asked::Command(_, answer) => {
                 story.settings.said.get(*place).is_some_and(|said| said.says(answer))
             }
         }
     };
     // An ACK is for the uplink before it alone.
-    let last = if kind == Kind::Ack { turn } else { turn + 1 };
+    let last = if kind == Asked::Ack { turn } else { turn + 1 };
     let turns = story.turns().get(turn..=last.min(story.turns().len().saturating_sub(1)));
     let downs = turns.unwrap_or_default().iter().flat_map(|turn| turn.downs.iter().copied());
     Ask { turn, kind, answered: downs.into_iter().find(answers) }
@@ -92,7 +92,7 @@ fn ask(story: &Story<'_>, turn: usize, kind: Kind) -> Ask {
 /// Returns the turns at the end of a session that ask for one thing in vain: all since it was last
 /// answered, and no other. The capture goes on long enough after each of them. None where downlinks went
 /// elsewhere meanwhile.
-pub(in crate::ladder) fn in_vain(case: &Case<'_>, story: &Story<'_>, kind: Kind) -> Vec<usize> {
+pub(in crate::ladder) fn in_vain(case: &Case<'_>, story: &Story<'_>, kind: Asked) -> Vec<usize> {
     let all = all(story);
     let own = all.iter().rev().filter(|ask| ask.kind == kind);
     let run = own.take_while(|ask| ask.answered.is_none()).map(|ask| ask.turn);

@@ -2,7 +2,7 @@
 
 use super::{
     super::{Case, Story, keys, leaps, old, strays},
-    asks::{self, Kind},
+    asks::{self, Asked},
 };
 
 /// So many confirmed uplinks in vain, and the server says nothing at all.
@@ -25,5 +25,5 @@ pub(in crate::ladder) fn are_known(case: &Case<'_>, story: &Story<'_>) -> bool {
 pub(in crate::ladder) fn is_mute(case: &Case<'_>, story: &Story<'_>, open: &[usize]) -> bool {
     let in_vain = |kind| asks::in_vain(case, story, kind).len();
     asks::downs_in(story, open) == 0
-        && (in_vain(Kind::Ack) >= MUTE || in_vain(Kind::Downlink) > ADR_ACK_DELAY)
+        && (in_vain(Asked::Ack) >= MUTE || in_vain(Asked::Downlink) > ADR_ACK_DELAY)
 }

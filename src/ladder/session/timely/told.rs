@@ -1,15 +1,13 @@
 //! Faults of windows in words.
 
-use super::{
-    Case, Story,
-    faults::{Fault, Why, up_hz, up_rate},
-};
+use super::{Case, Story};
 use crate::{
     fact::{Fact, Value, fact},
     ladder::{
         finding::Finding,
         session::{
             aim::{Got, Setting, Test, Window},
+            faults::{Fault, Why, up_hz, up_rate},
             words,
         },
     },

@@ -5,8 +5,9 @@ use std::fmt;
 use crate::{
     frame::{FType, Frame},
     id::DevNonce,
-    octet_rows::{count, mhz},
+    octet_rows::count,
     reading::{MicVerdict, Proof, Reading},
+    region::Megahertz,
     show::{Input, Radio, Style, text::Tone},
 };
 
@@ -68,7 +69,8 @@ const fn mic(reading: &Reading) -> (Tone, &'static str) {
 /// The other window of a frame that stands twice: without it the two lines would be alike.
 fn window(radio: &Radio) -> Option<String> {
     let rate = radio.data_rate.map(|rate| rate.to_string());
-    let parts = [Some("or".to_owned()), radio.frequency_hz.map(mhz), rate];
+    let parts =
+        [Some("or".to_owned()), radio.frequency_hz.map(|hz| Megahertz(hz).to_string()), rate];
     radio.alternative.then(|| parts.into_iter().flatten().collect::<Vec<_>>().join(" "))
 }
 

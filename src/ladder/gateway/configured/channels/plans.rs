@@ -11,17 +11,17 @@ use crate::{
 
 /// Channels of another plan or sub-band than the roster's.
 #[derive(Debug)]
-pub(super) struct Elsewhere {
-    pub(super) fact: Fact,
+pub(in crate::ladder::gateway) struct Elsewhere {
+    pub(in crate::ladder::gateway) fact: Fact,
     /// The sub-band of the roster, where the plan is the same.
-    pub(super) sub_band: Option<u8>,
+    pub(in crate::ladder::gateway) sub_band: Option<u8>,
     certainty: Certainty,
     names: String,
     registered: String,
 }
 
 /// Returns the plan or sub-band that the channels are of, where it is not the roster's.
-pub(super) fn elsewhere(
+pub(in crate::ladder::gateway) fn elsewhere(
     received: &[u32],
     plan: &'static Plan,
     sub_band: Option<u8>,
@@ -89,7 +89,10 @@ fn another_sub_band(received: &[u32], plan: &'static Plan, sub_band: u8) -> Opti
 }
 
 /// Returns the sub-band of all these channels, if it is one.
-pub(super) fn only_sub_band(plan: &'static Plan, received: &[u32]) -> Option<u8> {
+pub(in crate::ladder::gateway) fn only_sub_band(
+    plan: &'static Plan,
+    received: &[u32],
+) -> Option<u8> {
     let bands = sub_bands(plan, received)?;
     match bands.into_iter().collect::<Vec<_>>().as_slice() {
         [only] => Some(*only),
@@ -103,7 +106,7 @@ fn sub_bands(plan: &'static Plan, received: &[u32]) -> Option<BTreeSet<u8>> {
 }
 
 /// Whether a plan has that channel, or may have it: in a dynamic plan the network may have added it.
-pub(super) fn fits(plan: &'static Plan, hz: u32) -> bool {
+pub(in crate::ladder::gateway) fn fits(plan: &'static Plan, hz: u32) -> bool {
     match plan.kind {
         PlanKind::Fixed => is_channel(plan, hz),
         PlanKind::Dynamic => plan.in_band(hz),
@@ -138,7 +141,7 @@ fn has(received: &[u32], hz: u32) -> bool {
 }
 
 impl Elsewhere {
-    pub(super) fn finding(&self) -> Finding {
+    pub(in crate::ladder::gateway) fn finding(&self) -> Finding {
         Finding::new(
             self.certainty,
             fact!(

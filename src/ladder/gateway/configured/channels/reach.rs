@@ -9,7 +9,7 @@ use crate::{
 
 /// A chain that some radios, or all, do not reach.
 #[derive(Debug)]
-pub(super) struct Reach {
+pub(in crate::ladder::gateway) struct Reach {
     fact: Fact,
     certain: bool,
 }
@@ -20,7 +20,7 @@ const PASSES: [(u16, u32, u32); 3] =
     [(125, 925_000, 1_600_000), (250, 1_000_000, 1_600_000), (500, 1_100_000, 1_600_000)];
 
 /// Returns the chains that receive and are not within what every radio passes.
-pub(super) fn of(channels: &[Channel]) -> Vec<Reach> {
+pub(in crate::ladder::gateway) fn of(channels: &[Channel]) -> Vec<Reach> {
     let received = channels.iter().filter(|channel| channel.reception == Reception::On);
     received.filter_map(one).collect()
 }
@@ -68,17 +68,17 @@ fn one(channel: &Channel) -> Option<Reach> {
 }
 
 impl Reach {
-    pub(super) fn fact(&self) -> Fact {
+    pub(in crate::ladder::gateway) fn fact(&self) -> Fact {
         self.fact.clone()
     }
 
     /// Whether no radio reaches it.
-    pub(super) const fn is_certain(&self) -> bool {
+    pub(in crate::ladder::gateway) const fn is_certain(&self) -> bool {
         self.certain
     }
 }
 
-pub(super) fn finding(all: &[Reach]) -> Option<Finding> {
+pub(in crate::ladder::gateway) fn finding(all: &[Reach]) -> Option<Finding> {
     if all.is_empty() {
         return None;
     }

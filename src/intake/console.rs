@@ -10,6 +10,12 @@
 //! A clock of whole seconds is too coarse for windows, and is left alone. Words tell what happened,
 //! whatever their case: [`ENDED`], [`OPENED`], and [`OTHERWISE`] for what only looks like it.
 
+#[cfg(feature = "cli")]
+mod events;
+
+#[cfg(feature = "cli")]
+pub(crate) use events::{Setting, setting, statements};
+
 /// What says that a transmission ended.
 const ENDED: &[&str] = &[
     "tx done",
@@ -54,15 +60,15 @@ const JOIN_OVER: &[&str] = &["joined", "accept", "success", "complete", "join ok
 
 /// A first window, as a console tells it.
 #[derive(Clone, Debug, PartialEq)]
-pub(in crate::ladder) struct Window {
+pub(crate) struct Window {
     /// From the end of transmission, microseconds.
-    pub(in crate::ladder) after_us: i64,
+    pub(crate) after_us: i64,
     /// On which frequency it opens and how fine that is written, hertz, where the console says it.
-    pub(in crate::ladder) hz: Option<(u32, u32)>,
+    pub(crate) hz: Option<(u32, u32)>,
     /// What the console says.
-    pub(in crate::ladder) line: String,
+    pub(crate) line: String,
     /// Whether the console spoke of a join before the transmission.
-    pub(in crate::ladder) of_join: bool,
+    pub(crate) of_join: bool,
 }
 
 /// What happened.
@@ -93,7 +99,7 @@ impl Time {
 }
 
 /// Returns the first windows after transmissions; those of joins where the console names any.
-pub(in crate::ladder) fn first_windows(log: &[String]) -> Vec<Window> {
+pub(crate) fn first_windows(log: &[String]) -> Vec<Window> {
     let mut out: Vec<Window> = Vec::new();
     // The end of the last transmission, until its first window; and whether joining was spoken of.
     let mut ended: Option<(Time, bool)> = None;
@@ -145,7 +151,7 @@ pub(crate) fn is_told(line: &str) -> bool {
 }
 
 /// Returns whether a line says that the node transmits.
-pub(in crate::ladder) fn speaks_of_sending(line: &str) -> bool {
+pub(crate) fn speaks_of_sending(line: &str) -> bool {
     let line = line.to_lowercase();
     // `ctx` and `sendto` within other words are no transmission.
     let mut words = line.split(|c: char| !c.is_alphanumeric());
@@ -158,7 +164,7 @@ pub(in crate::ladder) fn speaks_of_sending(line: &str) -> bool {
 }
 
 /// Returns the frequencies on which a console says that it transmits: every number followed by `MHz`.
-pub(in crate::ladder) fn logged_frequencies(log: &[String]) -> Vec<u32> {
+pub(crate) fn logged_frequencies(log: &[String]) -> Vec<u32> {
     let mut out = Vec::new();
     for line in log.iter().filter(|line| speaks_of_sending(line)) {
         let words: Vec<&str> = line.split_whitespace().collect();

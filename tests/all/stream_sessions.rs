@@ -11,7 +11,7 @@ use handfast::{
     },
     id::{DevAddr, DevNonce, JoinNonce, NetId},
     key::AppKey,
-    reading::{Context, Key, KeyRing, MicVerdict, Reading, SessionMemory, Source},
+    reading::{Context, Key, KeyRing, MicVerdict, Reading, Sessions, Source},
 };
 
 const ADDR: DevAddr = DevAddr(0x0201_BBDA);
@@ -62,7 +62,7 @@ fn ring(nodes: &[u8]) -> KeyRing {
     ring
 }
 
-fn read(memory: &mut SessionMemory, ring: &KeyRing, frame: &Frame) -> Reading {
+fn read(memory: &mut Sessions, ring: &KeyRing, frame: &Frame) -> Reading {
     memory.read(decode(&frame.build()), ring, &Context::default())
 }
 
@@ -76,7 +76,7 @@ fn node(reading: &Reading) -> Option<String> {
 #[test]
 fn of_several_requests_the_one_whose_session_verifies_was_answered() {
     for answered in [17, 18, 19] {
-        let (mut memory, ring) = (SessionMemory::default(), ring(&[1, 2]));
+        let (mut memory, ring) = (Sessions::default(), ring(&[1, 2]));
         for nonce in [17, 18, 19] {
             read(&mut memory, &ring, &request(1, nonce));
         }
@@ -95,7 +95,7 @@ fn of_several_requests_the_one_whose_session_verifies_was_answered() {
 
 #[test]
 fn two_nodes_of_one_address_are_told_apart() {
-    let (mut memory, ring) = (SessionMemory::default(), ring(&[1, 2]));
+    let (mut memory, ring) = (Sessions::default(), ring(&[1, 2]));
     for n in [1, 2] {
         read(&mut memory, &ring, &request(n, 5));
         read(&mut memory, &ring, &accept(n, 7, ADDR));
@@ -108,7 +108,7 @@ fn two_nodes_of_one_address_are_told_apart() {
 
 #[test]
 fn an_old_session_still_opens_what_comes_late() {
-    let (mut memory, ring) = (SessionMemory::default(), ring(&[1]));
+    let (mut memory, ring) = (Sessions::default(), ring(&[1]));
     for (nonce, join_nonce) in [(5, 7), (6, 8)] {
         read(&mut memory, &ring, &request(1, nonce));
         read(&mut memory, &ring, &accept(1, join_nonce, ADDR));
@@ -119,7 +119,7 @@ fn an_old_session_still_opens_what_comes_late() {
 
 #[test]
 fn what_is_remembered_never_refutes() {
-    let (mut memory, ring) = (SessionMemory::default(), ring(&[1]));
+    let (mut memory, ring) = (Sessions::default(), ring(&[1]));
     read(&mut memory, &ring, &request(1, 5));
     read(&mut memory, &ring, &accept(1, 7, ADDR));
     let strange = read(&mut memory, &ring, &uplink(9, 7, 5, ADDR, 0));
@@ -128,14 +128,14 @@ fn what_is_remembered_never_refutes() {
 
 #[test]
 fn an_accept_without_its_request_makes_no_session() {
-    let (mut memory, ring) = (SessionMemory::default(), ring(&[1]));
+    let (mut memory, ring) = (Sessions::default(), ring(&[1]));
     assert!(node(&read(&mut memory, &ring, &accept(1, 7, ADDR))).is_some());
     assert!(memory.is_empty());
 }
 
 #[test]
 fn the_memory_is_bounded() {
-    let (mut memory, ring) = (SessionMemory::default(), ring(&[1]));
+    let (mut memory, ring) = (Sessions::default(), ring(&[1]));
     for i in 0..10_050u16 {
         read(&mut memory, &ring, &request(1, i));
         // one request open at a time keeps this test short

@@ -1,6 +1,6 @@
 //! Application payloads under a key: do they read as something?
 
-use super::super::{Case, Story};
+use super::{Case, Story};
 use crate::{
     crypto::{EncryptionKeys, cipher},
     key::AppSKey,

@@ -1,4 +1,7 @@
-//! The sessions that the joins of a stream make, kept for the data that follows.
+//! The sessions of a stream: those that the keys at hand state, and those that its joins make.
+//!
+//! What a frame's counter may be, and how far it is searched, is the [trace](crate::trace)'s rule. Here
+//! frames are read as they come, without waiting for those of other gateways.
 //!
 //! A Join-Accept of 1.0.x does not say which Join-Request it answers: its MIC covers no DevNonce, and
 //! several requests may be open. So every recent request that the keys allow is a candidate, the
@@ -7,15 +10,12 @@
 
 use std::collections::{HashMap, VecDeque};
 
-use super::{
-    Bunch, Context, Found, Key, KeyRing, MicVerdict, Reading, Unchecked, data, join, read,
-};
+use super::{Bunch, Context, Found, Key, KeyRing, MicVerdict, Reading, data, join, read};
 use crate::{
     crypto::derive::SessionKeys,
-    frame::{
-        DataFrame, Decoded, Direction, Frame, JoinAccept, Mic, RejoinRequest, SealedJoinAccept,
-    },
+    frame::{DataFrame, Decoded, Frame, JoinAccept, Mic, RejoinRequest, SealedJoinAccept},
     id::{DevAddr, DevEui, DevNonce, JoinEui},
+    trace::{Counters, SEARCHES_OF_A_NODE},
 };
 
 /// Requests that wait for their Join-Accept.
@@ -30,13 +30,23 @@ const SESSIONS_OF_AN_ADDRESS: usize = 16;
 /// Requests that one Join-Accept may answer.
 const CANDIDATES: usize = 8;
 
-/// Reads one frame of a stream after the other and remembers the sessions that its joins make.
+/// Addresses of which is kept what was counted under keys at hand.
+const COUNTED: usize = 65_536;
+
+/// Searches for counters that keys have which name no address: frames of strangers use them up, too.
+const SEARCHES_OF_ANY_ADDRESS: u16 = 256;
+
+/// Reads one frame of a stream after the other and remembers its sessions.
 ///
 /// Its size is bounded: the oldest requests and sessions make room for new ones.
 #[derive(Clone, Debug, Default)]
-pub struct SessionMemory {
+pub struct Sessions {
     requests: VecDeque<Request>,
-    sessions: HashMap<DevAddr, VecDeque<Session>>,
+    /// What was counted under keys of the ring, by their place and the address.
+    stated: HashMap<(usize, DevAddr), Counters>,
+    /// Searches that are left to keys of the ring.
+    searches_left: HashMap<usize, u16>,
+    joined: HashMap<DevAddr, VecDeque<Session>>,
     /// The addresses, the one that was given longest ago first.
     order: VecDeque<DevAddr>,
 }
@@ -59,50 +69,46 @@ struct Session {
     nonce: DevNonce,
     /// Whether a data frame has shown that this is the session, and none of its fellows.
     proven: bool,
-    /// FCnt of the last confirmed frame, up and down: what a 1.1 acknowledgement is signed with.
-    confirmed: [Option<u16>; 2],
+    counters: Counters,
 }
 
-impl SessionMemory {
+impl Sessions {
     /// Reads a frame with the keys at hand and the sessions remembered, and learns from it.
+    ///
+    /// The keys at hand are to be the same for all frames of a stream.
     pub fn read(&mut self, decoded: Decoded, ring: &KeyRing, context: &Context) -> Reading {
         let own = match &decoded.frame {
+            Some(Frame::Data(frame)) => {
+                let found = self.data(frame, ring, context);
+                return Reading::of(decoded, found, context);
+            }
             Some(Frame::JoinAccept(sealed)) if context.dev_nonce.is_none() => {
                 self.accept(sealed, ring, context)
             }
             Some(Frame::RejoinRequest(request)) => self.rejoin(request, ring),
-            Some(Frame::Data(frame)) => self.data(frame, context),
             _ => None,
         };
-        let reading = match own {
-            Some(found) if holds(&found) => Reading::of(decoded, found, context),
-            own => {
-                let plain = read(decoded, ring, context);
-                let unknown =
-                    matches!(plain.found.mic, MicVerdict::Unchecked(Unchecked::NoKey { .. }));
-                match own.filter(|_| unknown) {
-                    Some(half) => Reading::of(plain.decoded, half, context),
-                    None => plain,
-                }
-            }
+        let reading = match own.filter(holds) {
+            Some(found) => Reading::of(decoded, found, context),
+            None => read(decoded, ring, context),
         };
         if holds(&reading.found) {
-            self.learn(&reading, context);
+            self.learn(&reading, ring, context);
         }
         reading
     }
 
     /// Returns how many sessions are remembered, candidates included.
     pub fn len(&self) -> usize {
-        self.sessions.values().map(VecDeque::len).sum()
+        self.joined.values().map(VecDeque::len).sum()
     }
 
     /// Returns whether no session is remembered.
     pub fn is_empty(&self) -> bool {
-        self.sessions.is_empty()
+        self.joined.is_empty()
     }
 
-    fn learn(&mut self, reading: &Reading, context: &Context) {
+    fn learn(&mut self, reading: &Reading, ring: &KeyRing, context: &Context) {
         match &reading.decoded.frame {
             Some(Frame::JoinRequest(request)) => self.ask(Request {
                 dev_eui: request.dev_eui,
@@ -120,7 +126,7 @@ impl SessionMemory {
             Some(Frame::JoinAccept(_)) => {
                 // With a DevNonce from the user, its session is the only candidate.
                 if let Some(nonce) = context.dev_nonce {
-                    self.keep(&reading.found, nonce, context.dev_eui);
+                    self.keep(&reading.found, ring, nonce, context.dev_eui);
                 }
             }
             _ => {}
@@ -161,25 +167,28 @@ impl SessionMemory {
             .collect();
         // The latest is kept last, and so tried first.
         for (found, request) in answers.iter().rev() {
-            self.keep(found, request.nonce, Some(request.dev_eui));
+            self.keep(found, ring, request.nonce, Some(request.dev_eui));
         }
         answers.into_iter().next().map(|(found, _)| found)
     }
 
-    fn keep(&mut self, found: &Found, nonce: DevNonce, dev_eui: Option<DevEui>) {
+    fn keep(&mut self, found: &Found, ring: &KeyRing, nonce: DevNonce, dev_eui: Option<DevEui>) {
         let (MicVerdict::Holds(proof), Some(opened)) = (&found.mic, &found.accept) else { return };
         let (Some(keys), accept) = (&opened.session, &opened.accept.accept) else { return };
         let JoinAccept { dev_addr, mic: accept, .. } = *accept;
-        let mut bunch = Bunch { source: proof.source.clone(), ..Bunch::default() };
+        let own = ring.bunches().iter().find(|bunch| bunch.source == proof.source);
+        let plan = own.and_then(|bunch| bunch.plan);
+        let mut bunch = Bunch { source: proof.source.clone(), plan, ..Bunch::default() };
         bunch.source.dev_addr = Some(dev_addr);
         bunch.source.dev_eui = dev_eui.or(bunch.source.dev_eui);
         put(&mut bunch, keys);
-        let known = self.sessions.entry(dev_addr).or_default();
+        let known = self.joined.entry(dev_addr).or_default();
         let mut fellows = known.iter().filter(|other| other.accept == accept);
         if fellows.any(|other| other.proven || other.nonce == nonce) {
             return;
         }
-        known.push_front(Session { bunch, accept, nonce, proven: false, confirmed: [None; 2] });
+        let counters = Counters::of_a_join();
+        known.push_front(Session { bunch, accept, nonce, proven: false, counters });
         known.truncate(SESSIONS_OF_AN_ADDRESS);
         if known.len() == 1 {
             self.order.push_back(dev_addr);
@@ -187,55 +196,67 @@ impl SessionMemory {
         if self.order.len() > ADDRESSES
             && let Some(oldest) = self.order.pop_front()
         {
-            self.sessions.remove(&oldest);
+            self.joined.remove(&oldest);
         }
     }
 
     /// Reads a Rejoin-Request of types 0 or 2, which a session key signs.
     fn rejoin(&self, request: &RejoinRequest, ring: &KeyRing) -> Option<Found> {
         let dev_eui = request.body.dev_eui()?;
-        let sessions = self.sessions.values().flatten();
+        let sessions = self.joined.values().flatten();
         sessions
             .filter(|session| session.bunch.source.dev_eui == Some(dev_eui))
             .map(|session| join::rejoin(request, ring, Some(&session.bunch)))
             .find(holds)
     }
 
-    /// Reads data with the sessions of its address; what half a MIC proves is returned, too.
-    fn data(&mut self, frame: &DataFrame, context: &Context) -> Option<Found> {
-        let sessions = self.sessions.get_mut(&frame.dev_addr)?;
-        let (mine, other) = match frame.direction() {
-            Direction::Uplink => (0, 1),
-            Direction::Downlink => (1, 0),
-        };
-        let mut half = None;
-        let mut hit = None;
-        for (place, session) in sessions.iter().enumerate() {
-            let acknowledged = session.confirmed.get(other).copied().flatten();
-            let context =
-                Context { conf_fcnt: context.conf_fcnt.or(acknowledged), ..context.clone() };
-            let found = data::data(frame, &[&session.bunch], &context);
-            if holds(&found) {
-                hit = Some((place, found));
-                break;
+    /// Reads data with the sessions of its address: those of joins, the latest first, then those that keys
+    /// at hand state.
+    fn data(&mut self, frame: &DataFrame, ring: &KeyRing, context: &Context) -> Found {
+        let mut tried = Vec::new();
+        let joined = self.joined.get(&frame.dev_addr);
+        for Session { bunch, counters, .. } in joined.into_iter().flatten() {
+            let (counters, searches_left) = (counters.clone(), SEARCHES_OF_A_NODE);
+            tried.push(data::Session { bunch, counters, searches_left, refutes: false });
+        }
+        let joined = tried.len();
+        let places: Vec<usize> = ring.session_places(frame.dev_addr).collect();
+        for place in &places {
+            let Some(bunch) = ring.bunches().get(*place) else { continue };
+            let mut session = data::Session::stated(bunch);
+            if bunch.source.dev_addr.is_none() {
+                session.searches_left = SEARCHES_OF_ANY_ADDRESS;
             }
-            let by_half = matches!(
-                found.mic,
-                MicVerdict::Unchecked(Unchecked::NoValue { forwarding_half: true, .. })
-            );
-            half = half.or_else(|| by_half.then_some(found));
+            if let Some(left) = self.searches_left.get(place) {
+                session.searches_left = *left;
+            }
+            if let Some(counters) = self.stated.get(&(*place, frame.dev_addr)) {
+                session.counters.clone_from(counters);
+            }
+            tried.push(session);
         }
-        let Some((place, found)) = hit else { return half };
-        let session = sessions.get_mut(place)?;
-        session.proven = true;
-        if frame.mhdr.ftype().is_confirmed()
-            && let Some(confirmed) = session.confirmed.get_mut(mine)
-        {
-            *confirmed = Some(frame.fcnt);
+        let (found, hit) = data::data(frame, &mut tried, context);
+        let mut learnt: Vec<(Counters, u16)> =
+            tried.into_iter().map(|session| (session.counters, session.searches_left)).collect();
+        let stated = learnt.split_off(joined);
+        for (i, (place, (counters, left))) in places.into_iter().zip(stated).enumerate() {
+            self.searches_left.insert(place, left);
+            let key = (place, frame.dev_addr);
+            let tells = hit == Some(joined + i) || counters.is_searched();
+            if tells && (self.stated.len() < COUNTED || self.stated.contains_key(&key)) {
+                self.stated.insert(key, counters);
+            }
         }
-        let (accept, nonce) = (session.accept, session.nonce);
-        sessions.retain(|other| other.accept != accept || other.nonce == nonce);
-        Some(found)
+        let Some(sessions) = self.joined.get_mut(&frame.dev_addr) else { return found };
+        for (session, (counters, _)) in sessions.iter_mut().zip(learnt) {
+            session.counters = counters;
+        }
+        if let Some(session) = hit.and_then(|hit| sessions.get_mut(hit)) {
+            session.proven = true;
+            let (accept, nonce) = (session.accept, session.nonce);
+            sessions.retain(|other| other.accept != accept || other.nonce == nonce);
+        }
+        found
     }
 }
 

@@ -2,11 +2,14 @@
 
 use std::time::Duration;
 
-use super::{
-    DWELL_LIMIT, DutyCycle, JOIN_BACK_OFF, Modulation, demodulation_floor, duty_cycle_wait,
-    link_margin, messages_per_hour, time_on_air,
+use crate::{
+    frame::Direction,
+    radio::{
+        DWELL_LIMIT, DutyCycle, JOIN_BACK_OFF, Modulation, demodulation_floor, duty_cycle_wait,
+        link_margin, messages_per_hour, time_on_air,
+    },
+    region::Plan,
 };
-use crate::{frame::Direction, region::Plan};
 
 /// What to work out.
 #[derive(Clone, Copy, Debug)]

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::Story;
+use super::aimed::Aimed;
 use crate::{
     fact::Certainty,
     frame::{Direction, command::Command},
@@ -45,13 +45,13 @@ pub(in crate::ladder) enum Why {
 pub(in crate::ladder) struct Fault {
     pub(in crate::ladder) setting: Setting,
     pub(in crate::ladder) why: Why,
-    /// The downlinks, by their place in [`Story::aims`], each with the test that it fails.
+    /// The downlinks, by their place in [`Aimed::aims`], each with the test that it fails.
     pub(in crate::ladder) misses: Vec<(usize, Test)>,
     pub(in crate::ladder) certainty: Certainty,
 }
 
 /// Returns the faults of a session's windows, those of the lower setting first.
-pub(in crate::ladder::session) fn of(join: &join::Case<'_>, story: &Story<'_>) -> Vec<Fault> {
+pub(in crate::ladder::session) fn of(join: &join::Case<'_>, story: &Aimed<'_>) -> Vec<Fault> {
     let as_rx2 = takes_for_rx2(story);
     let plain = wrong_in_place(story);
     let mut by_setting: BTreeMap<Setting, Vec<(usize, Test)>> = BTreeMap::new();
@@ -91,7 +91,7 @@ pub(in crate::ladder::session) fn of(join: &join::Case<'_>, story: &Story<'_>) -
 /// A downlink that has all of the other window but its time: is its time wrong, or all else? Where the
 /// server sends to that window at the right time as well, all else; and where there is but one, whose time
 /// is a window's.
-fn takes_for_rx2(story: &Story<'_>) -> bool {
+fn takes_for_rx2(story: &Aimed<'_>) -> bool {
     let right = |aim: &Aim| aim.is_right() && aim.window == Window::Rx1;
     let as_rx1 = |aim: &&Aim| (aim.window, aim.looks_like) == (Window::Rx2, Some(Window::Rx1));
     story.aims.iter().any(right) || story.aims.iter().filter(as_rx1).count() < 2
@@ -105,7 +105,7 @@ fn is_off(aim: &Aim) -> bool {
 
 /// The windows in which downlinks are wrong that have nothing of the other window: what they have in
 /// common with the others is that window.
-fn wrong_in_place(story: &Story<'_>) -> Vec<Window> {
+fn wrong_in_place(story: &Aimed<'_>) -> Vec<Window> {
     let own = |aim: &&Aim| {
         matches!(aim.window, Window::Rx1 | Window::Rx2) && aim.looks_like.is_none() && is_off(aim)
     };
@@ -148,20 +148,20 @@ fn is_over(tests: &[(usize, Test)]) -> bool {
 /// Whether the node's windows depend on a join channel that nobody knows: CN470's plans of 20 and 26 MHz
 /// tell the kind of a node by it (regions reference, join channels of CN470), and a session that is built in
 /// has none.
-fn is_of_unknown_type(story: &Story<'_>) -> bool {
+fn is_of_unknown_type(story: &Aimed<'_>) -> bool {
     let is_built_in = matches!(story.session.origin, Origin::Claim(_));
     is_built_in && story.plan.is_some_and(|plan| plan.name.starts_with("CN470-2"))
 }
 
 /// Whether the node received downlinks that contradict what is in force: then it is not in force.
-fn is_taken_all_the_same(story: &Story<'_>, misses: &[(usize, Test)]) -> bool {
+fn is_taken_all_the_same(story: &Aimed<'_>, misses: &[(usize, Test)]) -> bool {
     let down = |place: usize| story.aims.get(place).map(|aim| aim.down);
     let shown = |place: usize| down(place).and_then(|down| story.shown.get(down));
     misses.iter().any(|(place, _)| shown(*place).is_some_and(|shown| shown.is_received()))
 }
 
 /// The same frame, ordered twice, is one downlink.
-fn once(story: &Story<'_>, misses: Vec<(usize, Test)>) -> Vec<(usize, Test)> {
+fn once(story: &Aimed<'_>, misses: Vec<(usize, Test)>) -> Vec<(usize, Test)> {
     let octets = |place: usize| {
         let aim = story.aims.get(place)?;
         story.sending(aim.down).map(|sending| &sending.octets)
@@ -176,7 +176,7 @@ fn once(story: &Story<'_>, misses: Vec<(usize, Test)>) -> Vec<(usize, Test)> {
     out
 }
 
-fn certainty(story: &Story<'_>, setting: Setting, why: Why, misses: &[(usize, Test)]) -> Certainty {
+fn certainty(story: &Aimed<'_>, setting: Setting, why: Why, misses: &[(usize, Test)]) -> Certainty {
     let is_missed = |(place, _): &&(usize, Test)| {
         let down = story.aims.get(*place).map(|aim| aim.down);
         down.and_then(|down| story.shown.get(down)).is_some_and(|shown| shown.is_missed())
@@ -206,13 +206,13 @@ fn certainty(story: &Story<'_>, setting: Setting, why: Why, misses: &[(usize, Te
 }
 
 /// Whether the node itself announced its class, by DeviceModeInd.
-fn says_its_class(story: &Story<'_>, misses: &[(usize, Test)]) -> bool {
+fn says_its_class(story: &Aimed<'_>, misses: &[(usize, Test)]) -> bool {
     let turns = misses.iter().filter_map(|(place, _)| story.aims.get(*place)?.turn);
     turns.into_iter().all(|turn| story.at(turn).class.by() == By::Node)
 }
 
 /// The uplink data rates that downlinks answer.
-fn up_rates(story: &Story<'_>, misses: &[(usize, Test)]) -> Vec<Modulation> {
+fn up_rates(story: &Aimed<'_>, misses: &[(usize, Test)]) -> Vec<Modulation> {
     let mut out = Vec::new();
     for (place, _) in misses {
         if let Some(rate) = up_rate(story, *place)
@@ -225,19 +225,19 @@ fn up_rates(story: &Story<'_>, misses: &[(usize, Test)]) -> Vec<Modulation> {
 }
 
 /// The data rate of the uplink that a downlink answers.
-pub(in crate::ladder) fn up_rate(story: &Story<'_>, aim: usize) -> Option<Modulation> {
+pub(in crate::ladder) fn up_rate(story: &Aimed<'_>, aim: usize) -> Option<Modulation> {
     let up = story.aims.get(aim)?.up?;
     story.heard(up)?.best().modulation
 }
 
 /// The frequency of the uplink that a downlink answers.
-pub(in crate::ladder) fn up_hz(story: &Story<'_>, aim: usize) -> Option<u32> {
+pub(in crate::ladder) fn up_hz(story: &Aimed<'_>, aim: usize) -> Option<u32> {
     let up = story.aims.get(aim)?.up?;
     story.heard(up)?.best().freq_hz
 }
 
 /// What a downlink would have by other settings than those in force.
-fn has(story: &Story<'_>, setting: Setting, place: usize, test: &Test, by: &Belief) -> bool {
+fn has(story: &Aimed<'_>, setting: Setting, place: usize, test: &Test, by: &Belief) -> bool {
     let Some(plan) = story.plan else { return false };
     let Some(aim) = story.aims.get(place) else { return false };
     let is = |got: Got| got.same(test.got);
@@ -281,7 +281,7 @@ fn has(story: &Story<'_>, setting: Setting, place: usize, test: &Test, by: &Beli
 }
 
 /// Who set what a setting has at a turn.
-fn set_by(story: &Story<'_>, setting: Setting, place: usize, belief: &Belief) -> By {
+fn set_by(story: &Aimed<'_>, setting: Setting, place: usize, belief: &Belief) -> By {
     let rx1 = || {
         let hz = up_hz(story, place)?;
         let mut channels = belief.channels_at(hz);
@@ -305,7 +305,7 @@ fn set_by(story: &Story<'_>, setting: Setting, place: usize, belief: &Belief) ->
 
 fn why(
     join: &join::Case<'_>,
-    story: &Story<'_>,
+    story: &Aimed<'_>,
     setting: Setting,
     place: usize,
     test: &Test,
@@ -345,7 +345,7 @@ fn why(
     Why::Plain
 }
 
-fn is_right_without_dwell(story: &Story<'_>, place: usize, test: &Test, now: &Belief) -> bool {
+fn is_right_without_dwell(story: &Aimed<'_>, place: usize, test: &Test, now: &Belief) -> bool {
     let (Some(plan), Some(up)) = (story.plan, up_rate(story, place)) else { return false };
     let Some(up_dr) = plan.dr_of(Direction::Uplink, up) else { return false };
     let limited = now.down_dwell.sure() == Some(&true);
@@ -360,7 +360,7 @@ fn number<T: TryFrom<i64>>(request: &Command, field: &str) -> Option<T> {
 
 /// Whether a request asks for what a downlink has.
 fn asks_for(
-    story: &Story<'_>,
+    story: &Aimed<'_>,
     setting: Setting,
     place: usize,
     test: &Test,
@@ -416,7 +416,7 @@ fn asks_for(
 /// Whether a downlink has what is on record, and what no default has.
 fn is_on_record(
     join: &join::Case<'_>,
-    story: &Story<'_>,
+    story: &Aimed<'_>,
     setting: Setting,
     place: usize,
     test: &Test,
@@ -452,7 +452,7 @@ fn is_on_record(
 }
 
 /// Data rates of RX1 that nothing explains: is one RX1DROffset behind all of them?
-fn offsets(story: &Story<'_>, setting: Setting, by_why: &mut BTreeMap<Why, Vec<(usize, Test)>>) {
+fn offsets(story: &Aimed<'_>, setting: Setting, by_why: &mut BTreeMap<Why, Vec<(usize, Test)>>) {
     if setting != Setting::Rx1Rate {
         return;
     }
