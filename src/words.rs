@@ -62,9 +62,9 @@ impl fmt::Display for Visible<'_> {
         }
         for c in self.0.chars() {
             if is_hidden(c) {
-                write!(f, "{}", c.escape_default())?
+                write!(f, "{}", c.escape_default())?;
             } else {
-                f.write_str(c.encode_utf8(&mut [0; 4]))?
+                f.write_str(c.encode_utf8(&mut [0; 4]))?;
             }
         }
         Ok(())
@@ -306,7 +306,7 @@ mod tests {
             "0201BBDA",
             &format!("{key}{key}"),
             "a bee added",
-            &format!("{}x", key),
+            &format!("{key}x"),
             &format!("{} {}", bytes.join(" "), bytes.join(" ")),
         ] {
             assert_eq!(without_keys(kept), kept);

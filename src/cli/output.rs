@@ -150,7 +150,7 @@ pub(super) fn refuse_inputs(option: &str, path: &Path, inputs: &[PathBuf]) -> Re
 
 /// Returns the files that a roster names: those of keys, and gateways' own configurations.
 pub(super) fn files_of(roster: &Roster) -> impl Iterator<Item = PathBuf> {
-    let claims = roster.nodes.iter().flat_map(|node| node.claims());
+    let claims = roster.nodes.iter().flat_map(crate::roster::Node::claims);
     let keys = claims.flat_map(|(_, claim)| &claim.key_references).filter_map(|(_, at)| match at {
         KeyReference::File(path) => Some(path.clone()),
         KeyReference::Variable(_) => None,

@@ -136,7 +136,7 @@ impl ReadArgs {
             gateways = self.selection.gateways(Some(&roster));
             inputs.extend(output::files_of(&roster));
         }
-        Ok(Ring { ring, who: who?, gateways: gateways?, inputs })
+        Ok(Ring { keys: ring, who: who?, gateways: gateways?, inputs })
     }
 
     fn file(&self, mut inputs: Vec<PathBuf>) -> Result<Option<FrameFile>, Failure> {
@@ -173,7 +173,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
     if let Some(path) = mistyped::roster_among(given) {
         return Err(UsageError::RosterAsCapture { path, other: args.roster.is_some() }.into());
     }
-    let Ring { ring, who, gateways, inputs } = args.ring(screen)?;
+    let Ring { keys: ring, who, gateways, inputs } = args.ring(screen)?;
     let mut texts = args.frames.clone();
     if texts.is_empty() && args.files.is_empty() {
         if std::io::stdin().is_terminal() {
@@ -241,7 +241,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
 
 /// What a run reads with, and the files that it was read from.
 struct Ring {
-    ring: KeyRing,
+    keys: KeyRing,
     who: Who,
     gateways: Gateways,
     inputs: Vec<PathBuf>,

@@ -184,16 +184,13 @@ fn guarded(text: &str, colour: bool) -> Cow<'_, str> {
     while let Some((before, after)) = rest.split_once('\x1b') {
         out.push_str(&visible_lines(before));
         let own = Style::COLOURS.iter().find(|own| after.starts_with(**own));
-        match own {
-            Some(own) => {
-                out.push('\x1b');
-                out.push_str(own);
-                rest = after.get(own.len()..).unwrap_or_default();
-            }
-            None => {
-                out.push_str("\\u{1b}");
-                rest = after;
-            }
+        if let Some(own) = own {
+            out.push('\x1b');
+            out.push_str(own);
+            rest = after.get(own.len()..).unwrap_or_default();
+        } else {
+            out.push_str("\\u{1b}");
+            rest = after;
         }
     }
     out.push_str(&visible_lines(rest));

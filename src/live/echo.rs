@@ -26,14 +26,12 @@ impl Echo {
             self.order.pop_front();
         }
         let hash = self.hasher.hash_one(octets);
-        match self.from.get(&hash) {
-            Some(first) => *first != peer,
-            None => {
-                self.from.insert(hash, peer);
-                self.order.push_back((hash, now));
-                false
-            }
+        if let Some(first) = self.from.get(&hash) {
+            return *first != peer;
         }
+        self.from.insert(hash, peer);
+        self.order.push_back((hash, now));
+        false
     }
 }
 

@@ -247,18 +247,15 @@ impl Port {
             (source.gateway, source.door) = (gateway.or(source.gateway), door);
             return true;
         }
-        match self.sources.admit(peer, Source { gateway, upstream: None, door }, now) {
-            Ok(forgotten) => {
-                self.forget(forgotten, counters);
-                true
+        let source = Source { gateway, upstream: None, door };
+        let Ok(forgotten) = self.sources.admit(peer, source, now) else {
+            if self.server.is_some() {
+                counters.not_admitted.one();
             }
-            Err(_) => {
-                if self.server.is_some() {
-                    counters.not_admitted.one();
-                }
-                false
-            }
-        }
+            return false;
+        };
+        self.forget(forgotten, counters);
+        true
     }
 
     fn caught(
