@@ -474,7 +474,8 @@ fn report(
     if args.json {
         return Ok(());
     }
-    if !args.full && !(all.gateways.is_empty() && all.nodes.is_empty()) {
+    let has_ladders = !all.gateways.is_empty() || !all.nodes.is_empty();
+    if has_ladders && !args.full {
         pages.put(&text::legend(style), screen)?;
     }
     if all.nodes.is_empty() {

@@ -54,9 +54,9 @@ fn judged(recording: &Recording, all: &[Sent]) -> Findings {
     let packets: Vec<_> = all.iter().map(framed).collect();
     let roster = roster::parse(&recording.roster, None).unwrap();
     let mut tracer = Tracer::new(&roster);
-    intact(&items(&pcap(Order::Little, false, 1, &packets)))
-        .into_iter()
-        .for_each(|event| tracer.push(event));
+    for event in intact(&items(&pcap(Order::Little, false, 1, &packets))) {
+        tracer.push(event);
+    }
     judge(&tracer.finish(), &roster, Options::default())
 }
 

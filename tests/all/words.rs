@@ -73,7 +73,7 @@ fn a_downlink_that_the_gateway_calls_early_is_late_by_its_counters() {
         )
     };
     let late = ("downlink-reached-the-gateway-too-late".to_owned(), "likely".to_owned());
-    assert_eq!(causes(&diagnose(&log(361_540_853, "TOO_EARLY"))), [late.clone()]);
+    assert_eq!(causes(&diagnose(&log(361_540_853, "TOO_EARLY"))), std::slice::from_ref(&late));
     assert_eq!(causes(&diagnose(&log(361_540_853, "TOO_LATE"))), [late]);
     // The slot is still to come: what is said is so.
     assert_eq!(causes(&diagnose(&log(300_000_000, "TOO_EARLY"))).len(), 0);

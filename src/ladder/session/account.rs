@@ -257,8 +257,10 @@ fn downlink(story: &Story<'_>, aim: &Aim) -> Option<DownlinkTold> {
 const fn name_of(setting: Setting) -> &'static str {
     match setting {
         Setting::Delay => "delay",
-        Setting::Rx1Frequency | Setting::Rx2Frequency => "frequency",
-        Setting::OpenFrequency | Setting::PingFrequency => "frequency",
+        Setting::Rx1Frequency
+        | Setting::Rx2Frequency
+        | Setting::OpenFrequency
+        | Setting::PingFrequency => "frequency",
         Setting::Rx1Rate | Setting::Rx2Rate | Setting::OpenRate | Setting::PingRate => "data rate",
         Setting::Class => "sent as to class C, and the node is of class A",
         Setting::Slot => "distance to the nearest ping slot",
