@@ -57,7 +57,9 @@ pub use tracer::{GatewayTracer, Tracer};
 pub(crate) use counters::{Given, HALVES_OF_1_1, SEARCHES_OF_A_NODE, at_the_start};
 pub(crate) use keys::root_keys;
 pub(crate) use names::Names;
-pub(crate) use pairing::{OpenOrders, OrderKey, Requests, is_of};
+#[cfg(feature = "live")]
+pub(crate) use pairing::OpenOrders;
+pub(crate) use pairing::{OrderKey, Requests, is_of};
 pub(crate) use tracer::{is_copy, missing_dev_eui_byte, open as open_accept};
 
 /// All that a capture says, sorted by node.

@@ -91,7 +91,7 @@ pub(crate) fn is_hidden(c: char) -> bool {
 }
 
 /// Returns text of several lines with everything hidden made visible, but for line ends and tabs.
-#[cfg(feature = "std")]
+#[cfg(any(feature = "cli", feature = "page"))]
 pub(crate) fn visible_lines(text: &str) -> Cow<'_, str> {
     let is_bad = |c: char| is_hidden(c) && !matches!(c, '\n' | '\t');
     // Nearly every text is plain; its bytes say so without a look at each character.

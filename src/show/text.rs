@@ -48,6 +48,7 @@ impl Tone {
 
 impl Style {
     /// The sequences that colours consist of, behind their escape character: a screen lets no others pass.
+    #[cfg(feature = "cli")]
     pub(crate) const COLOURS: [&str; 6] = ["[0m", "[1m", "[2m", "[32m", "[1;31m", "[33m"];
 
     /// Returns the text in that tone.

@@ -44,6 +44,7 @@ impl Names {
     }
 
     /// Returns the addresses with their nodes.
+    #[cfg(feature = "live")]
     pub(crate) fn dev_addrs(&self) -> impl Iterator<Item = (DevAddr, usize)> {
         self.by_dev_addr.iter().map(|(dev_addr, index)| (*dev_addr, *index))
     }
