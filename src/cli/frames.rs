@@ -22,7 +22,7 @@ use super::{
 };
 use crate::{
     frame::{Decoded, Direction, decode},
-    intake::{CaptureOptions, Encoding, Event, Holdings, LoraTap, Unit, frame_text},
+    intake::{CaptureOptions, Encoding, Event, Holdings, LoraTap, Unit, What, frame_text},
     show::{Input, Radio},
     words::Visible,
 };
@@ -228,6 +228,10 @@ impl Frames {
             open.is_idle = false;
             let Some(event) = open.teller.take(item, screen) else { continue };
             self.holdings.take(&event);
+            // The same frame, for the window after the one that was shown: one order, and one transmission.
+            if matches!(&event.what, What::Ordered(ordered) if ordered.alternative) {
+                continue;
+            }
             let met = InputFrame::of(&event, &open.name, open.frames);
             if let Some(frame) = event.into_frame() {
                 open.frames += 1;

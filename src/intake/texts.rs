@@ -76,9 +76,13 @@ impl Texts {
         self.push(damaged(place, why));
     }
 
-    /// A line that is a capture's.
+    /// A message that is a capture's, on one line or over several.
     pub(super) fn whole(&mut self, events: &mut Vec<Event>) {
-        self.begins();
+        if events.first().is_some_and(|event| event.place.more > 0) {
+            self.pasted();
+        } else {
+            self.begins();
+        }
         self.ready.extend(events.drain(..).map(Item::Event));
     }
 
@@ -117,7 +121,7 @@ impl Texts {
     /// Takes what is found in a text that went over several lines; returns whether anything is.
     pub(super) fn found_in(&mut self, text: &str, place: Position) -> bool {
         if let Some(events) = self.log.message(text, place) {
-            self.begins();
+            self.pasted();
             self.take(events);
             return true;
         }
@@ -199,6 +203,14 @@ impl Texts {
     fn begins(&mut self) {
         self.decide();
         self.ours = self.nature == Nature::Capture;
+    }
+
+    /// A message over several lines is here: no recorder writes so, and whoever lays it out writes words between.
+    fn pasted(&mut self) {
+        self.found = true;
+        if self.nature == Nature::Open {
+            self.is_log();
+        }
     }
 
     /// Takes the file for a capture, or for a log where many lines of text came first.

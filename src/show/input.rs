@@ -64,8 +64,6 @@ pub struct Radio {
     pub crc: Crc,
     /// Whether it was found in text that states no format, and guessed to be a frame.
     pub guessed: bool,
-    /// Whether it is to be sent only where the one before it is not: the same frame in another window.
-    pub alternative: bool,
 }
 
 impl Radio {
@@ -91,7 +89,6 @@ impl Radio {
                 frequency_hz: down.freq_hz,
                 data_rate: down.modulation,
                 power_dbm: down.power_dbm,
-                alternative: down.alternative,
                 ..heard
             }),
             _ => None,

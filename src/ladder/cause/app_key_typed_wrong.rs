@@ -11,12 +11,20 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the AppKey on record is a typing error away from the one that signs",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check), Check::Join(join::told::console::key_typed)],
+    checks: &[
+        Check::Join(check),
+        Check::Join(damaged),
+        Check::Join(join::told::console::key_typed),
+    ],
     page: PAGE,
 };
 
 fn check(case: &Case<'_>) -> Option<Finding> {
     Some(hits::key_hit(case, CauseId::AppKeyTypedWrong)?.typed())
+}
+
+fn damaged(case: &Case<'_>) -> Option<Finding> {
+    join::authentic::damaged_on_record(case, "app-key")
 }
 
 const PAGE: &str = r"# app-key-typed-wrong

@@ -11,12 +11,16 @@ pub(super) const CAUSE: Cause = Cause {
     what: "the NwkKey on record is a typing error away from the one that signs",
     places: &[Place::Join(join::Rung::Authentic)],
     kind: Kind::Exact,
-    checks: &[Check::Join(check)],
+    checks: &[Check::Join(check), Check::Join(damaged)],
     page: PAGE,
 };
 
 fn check(case: &Case<'_>) -> Option<Finding> {
     Some(hits::key_hit(case, CauseId::NwkKeyTypedWrong)?.typed())
+}
+
+fn damaged(case: &Case<'_>) -> Option<Finding> {
+    join::authentic::damaged_on_record(case, "nwk-key")
 }
 
 const PAGE: &str = r"# nwk-key-typed-wrong

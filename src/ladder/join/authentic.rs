@@ -9,9 +9,10 @@ use super::why::{Scope, Searched, Why};
 use crate::{
     crypto::mic,
     explore::near_miss::{KnownKind, Target, complete},
-    fact::{Value, fact},
+    fact::{Certainty, Fact, Value, fact},
     frame::Mic,
     ladder::{
+        finding::Finding,
         join::{Case, Rung},
         rung::Judgement,
         subject::signing_role,
@@ -105,19 +106,40 @@ fn keyless(case: &Case<'_>, attempt: &Attempt, kind: ClaimKind, claim: &Claim) -
     }
 }
 
-/// A root key with one damaged digit, where the node's requests show which key it is. The roster does
-/// not state that key, so the rung stays open; what completes it says what to correct.
+/// A root key with one damaged digit, where the node's requests show which key it is: the record's breaks the
+/// rung, for no node signs with such a key; another place's leaves it open.
 fn completed(case: &Case<'_>) -> Option<Judgement> {
+    let (kind, said, tried, _) = completion(case, &["app-key", "nwk-key"])?;
+    let judgement =
+        if kind == ClaimKind::Record { Judgement::broken(said) } else { Judgement::unknown(said) };
+    Some(judgement.and(tried))
+}
+
+/// The record's root key of that name, a digit of which is damaged, and which the requests complete.
+pub(in crate::ladder) fn damaged_on_record(case: &Case<'_>, member: &str) -> Option<Finding> {
+    let (kind, said, tried, odds) = completion(case, &[member])?;
+    // Whoever wrote the roster may have lost the digit, and the server has it.
+    let mut finding = Finding::new(
+        Certainty::Likely,
+        said,
+        "enter the key on record anew, all 32 digits, from the place that it comes from; correct the roster, too",
+    );
+    finding.false_match = Some(odds);
+    (kind == ClaimKind::Record).then(|| finding.and(tried))
+}
+
+/// Whose damaged key it is, what completes it, and how probable a false match is: in words, and as a number.
+fn completion(case: &Case<'_>, members: &[&str]) -> Option<(ClaimKind, Fact, Fact, f64)> {
     let requests = case.node.attempts.iter().filter_map(|attempt| attempt.ask.join());
     let targets: Vec<Target> = requests.take(TARGETS).map(Target::from).collect();
     let claims = case.entry?.claims();
     let damaged =
         claims.flat_map(|(kind, claim)| claim.damaged_keys.iter().map(move |key| (kind, key)));
     let (kind, key, found) = damaged
-        .filter(|(_, key)| matches!(key.member, "app-key" | "nwk-key"))
+        .filter(|(_, key)| members.contains(&key.member))
         .find_map(|(kind, key)| Some((kind, key, complete(key.digits(), &targets)?)))?;
     let (claim, member, digit) = (kind.name(), key.member, found.at as u64);
-    let judgement = Judgement::unknown(match key.damage {
+    let said = match key.damage {
         KeyDamage::OneTooFew => fact!(
             "the {claim}'s {member} has 31 digits: with one put in as digit {digit} it signs the requests",
             claim,
@@ -137,14 +159,15 @@ fn completed(case: &Case<'_>) -> Option<Judgement> {
             member,
             digit
         ),
-    });
-    Some(judgement.and(fact!(
+    };
+    let tried = fact!(
         "{tried} keys were tried on {requests}, the false-match probability is {probability}: \
          correct the roster, and everything is checked under that key",
         tried = found.tried,
         requests = Value::count(found.frames, "request"),
         probability = Value::Probability(found.odds)
-    )))
+    );
+    Some((kind, said, tried, found.odds))
 }
 
 fn has_session_keys(claim: &Claim) -> bool {

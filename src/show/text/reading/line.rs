@@ -7,8 +7,7 @@ use crate::{
     id::DevNonce,
     octet_rows::count,
     reading::{MicVerdict, Proof, Reading},
-    region::Megahertz,
-    show::{Input, Radio, Style, text::Tone},
+    show::{Input, Style, text::Tone},
 };
 
 /// Writes a frame in one line: its place, what it is, whether its MIC holds, and the values by which
@@ -32,8 +31,7 @@ pub fn brief(
     let head = format!("{number:>5}{doubt}{way:<4} {what:<12} ");
     let mut used = head.chars().count() + MIC_WIDTH;
     write!(out, "{head}{}{:w$}", style.paint(tone, mic), "", w = MIC_WIDTH - mic.len())?;
-    let window = input.radio.and_then(window).map(|window| (Tone::Plain, window));
-    for (tone, piece) in window.into_iter().chain(pieces(reading)) {
+    for (tone, piece) in pieces(reading) {
         let width = 1 + piece.chars().count();
         if used + width > style.width {
             break;
@@ -64,14 +62,6 @@ const fn mic(reading: &Reading) -> (Tone, &'static str) {
         MicVerdict::Fails(_) => (Tone::Bad, "MIC FAILS"),
         MicVerdict::Unchecked(_) => (Tone::Open, "MIC unchecked"),
     }
-}
-
-/// The other window of a frame that stands twice: without it the two lines would be alike.
-fn window(radio: &Radio) -> Option<String> {
-    let rate = radio.data_rate.map(|rate| rate.to_string());
-    let parts =
-        [Some("or".to_owned()), radio.frequency_hz.map(|hz| Megahertz(hz).to_string()), rate];
-    radio.alternative.then(|| parts.into_iter().flatten().collect::<Vec<_>>().join(" "))
 }
 
 /// What there is to say, the most telling first.
