@@ -227,7 +227,7 @@ fn page<'a>(subject: Subject<'a>, trace: &Trace, ring: &KeyRing, options: Option
         exchanges,
         forgotten: subject.node.forgotten(),
         more_attempts,
-        session: session::of(subject, trace, subject.roster, secrets),
+        session: session::of(subject, trace, secrets),
         channels: channels::of(subject),
         signal: signal::of(subject.node),
         frames,

@@ -80,6 +80,16 @@ pub struct Roster {
 }
 
 impl Roster {
+    /// Returns what the roster says of gateways and region, without any node.
+    pub(crate) fn without_nodes(&self) -> Self {
+        Self {
+            region: self.region,
+            sub_band: self.sub_band,
+            gateways: self.gateways.clone(),
+            ..Self::default()
+        }
+    }
+
     /// Returns the channel plan of a node: that of its record, else of its firmware, else of the
     /// roster, else the one that all gateways with a region have. `None` where one of them states a
     /// region that cannot be read: those after it do not speak for it.

@@ -23,6 +23,7 @@ use super::{
 use crate::{
     demo,
     explore::near_miss::Effort,
+    frame::DataFrame,
     intake::{CaptureOptions, Event, Lost, Position, What},
     ladder::{self, Diagnosis, Findings, GatewayDiagnosis, GatewayOutcome},
     region::Plan,
@@ -390,13 +391,10 @@ struct Cut {
 impl Cut {
     fn see(&mut self, event: &Event) {
         let Some(frame) = event.frame() else { return };
-        self.intact |= frame.stopped.is_none() || frame.octets.len() < SHORTEST;
+        self.intact |= frame.stopped.is_none() || frame.octets.len() < DataFrame::MIN_LEN;
         self.all = !self.intact;
     }
 }
-
-/// Bytes of the shortest frame that has a MIC: fewer are not called a frame that was cut.
-const SHORTEST: usize = 12;
 
 impl<'a> Taking<'a> {
     fn new(job: &Job<'a>) -> Self {

@@ -11,7 +11,7 @@ use std::{
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 
 use crate::{
-    frame::decode,
+    frame::{DataFrame, decode},
     intake::{Encoding, frame_text},
 };
 
@@ -78,7 +78,7 @@ fn is_frame(word: &str) -> bool {
         let decoded = decode(&text.octets);
         decoded.frame.is_some() && decoded.stopped.is_none()
     };
-    text.octets.len() >= SHORTEST && (text.encoding == Encoding::Hex || splits())
+    text.octets.len() >= DataFrame::MIN_LEN && (text.encoding == Encoding::Hex || splits())
 }
 
 /// Whether a word has the form of a file's name: an extension that hex digits do not make.
@@ -115,8 +115,6 @@ fn has_headings(text: &str) -> bool {
     begins && text.lines().map(str::trim).any(is_heading)
 }
 
-/// Bytes of the shortest frame that has a MIC: MHDR, DevAddr, FCtrl, FCnt, MIC.
-const SHORTEST: usize = 12;
 /// Bytes of a file in which headings are looked for: a roster has the first one near its beginning.
 const LOOKED_AT: u64 = 1 << 16;
 

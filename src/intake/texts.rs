@@ -121,8 +121,7 @@ impl Texts {
     /// Takes what is found in a text that went over several lines; returns whether anything is.
     pub(super) fn found_in(&mut self, text: &str, place: Position) -> bool {
         if let Some(events) = self.log.message(text, place) {
-            self.pasted();
-            self.take(events);
+            self.guessed(events);
             return true;
         }
         let found = self.log.json(text, place).or_else(|| self.log.text(text, place));
@@ -193,9 +192,7 @@ impl Texts {
     }
 
     fn guessed(&mut self, events: Vec<Event>) {
-        if self.nature == Nature::Open {
-            self.is_log();
-        }
+        self.pasted();
         self.take(events);
     }
 
@@ -205,7 +202,8 @@ impl Texts {
         self.ours = self.nature == Nature::Capture;
     }
 
-    /// A message over several lines is here: no recorder writes so, and whoever lays it out writes words between.
+    /// Something is here that no recorder writes, a frame in words or a message over several lines: words stand
+    /// between.
     fn pasted(&mut self) {
         self.found = true;
         if self.nature == Nature::Open {

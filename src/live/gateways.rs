@@ -65,12 +65,7 @@ pub(super) struct Gateways {
 
 impl Gateways {
     pub(super) fn new(roster: &Roster, plan: Option<&'static Plan>, acknowledges: bool) -> Self {
-        let roster = Roster {
-            region: roster.region,
-            sub_band: roster.sub_band,
-            gateways: roster.gateways.clone(),
-            ..Roster::default()
-        };
+        let roster = roster.without_nodes();
         let rest_until = Some(Instant::now() + EVERY);
         let (tracer, standing) = (GatewayTracer::default(), HashMap::new());
         Self { roster, plan, acknowledges, tracer, standing, due: false, rest_until }

@@ -12,7 +12,6 @@ use crate::{
         self,
         session::{Account, DownlinkTold},
     },
-    roster::Roster,
     trace::{Trace, settings},
 };
 
@@ -38,13 +37,8 @@ pub(crate) struct SettingView {
 }
 
 /// Returns the part of a node whose diagnosis tells of a session.
-pub(super) fn of(
-    subject: Subject<'_>,
-    trace: &Trace,
-    roster: &Roster,
-    secrets: Secrets,
-) -> Option<SessionView> {
-    let account = ladder::session_account(trace, roster, subject.diagnosis)?;
+pub(super) fn of(subject: Subject<'_>, trace: &Trace, secrets: Secrets) -> Option<SessionView> {
+    let account = ladder::session_account(trace, subject.roster, subject.diagnosis)?;
     let Account { settings, downlinks, more } = account;
     let settings = settings.into_iter().map(|setting| SettingView {
         name: setting.name,

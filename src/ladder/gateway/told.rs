@@ -14,9 +14,10 @@ use crate::{
 /// Receptions without a good CRC that are no noise.
 const LEAST: u64 = 10;
 
-fn says(told: &Told) -> Fact {
-    let words = told.said.words.as_deref().unwrap_or_default().to_owned();
+/// A statement as evidence: who says it, where, and the words.
+pub(in crate::ladder) fn says(told: &Told) -> Fact {
     let speaker = told.said.by;
+    let words = told.said.words.as_deref().unwrap_or_default().to_owned();
     let fact = fact!(
         "the {speaker} says ({place}): {words}",
         speaker = speaker.name(),

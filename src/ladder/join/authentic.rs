@@ -130,14 +130,16 @@ pub(in crate::ladder) fn damaged_on_record(case: &Case<'_>, member: &str) -> Opt
 
 /// Whose damaged key it is, what completes it, and how probable a false match is: in words, and as a number.
 fn completion(case: &Case<'_>, members: &[&str]) -> Option<(ClaimKind, Fact, Fact, f64)> {
-    let requests = case.node.attempts.iter().filter_map(|attempt| attempt.ask.join());
-    let targets: Vec<Target> = requests.take(TARGETS).map(Target::from).collect();
     let claims = case.entry?.claims();
     let damaged =
         claims.flat_map(|(kind, claim)| claim.damaged_keys.iter().map(move |key| (kind, key)));
-    let (kind, key, found) = damaged
-        .filter(|(_, key)| members.contains(&key.member))
-        .find_map(|(kind, key)| Some((kind, key, complete(key.digits(), &targets)?)))?;
+    let mut damaged = damaged.filter(|(_, key)| members.contains(&key.member)).peekable();
+    // Nearly every roster's keys are whole.
+    damaged.peek()?;
+    let requests = case.node.attempts.iter().filter_map(|attempt| attempt.ask.join());
+    let targets: Vec<Target> = requests.take(TARGETS).map(Target::from).collect();
+    let (kind, key, found) =
+        damaged.find_map(|(kind, key)| Some((kind, key, complete(key.digits(), &targets)?)))?;
     let (claim, member, digit) = (kind.name(), key.member, found.at as u64);
     let said = match key.damage {
         KeyDamage::OneTooFew => fact!(

@@ -8,29 +8,17 @@ pub(in crate::ladder) mod console;
 use super::{Case, Rung};
 use crate::{
     explore::near_miss::{self, Mistake},
-    fact::{Certainty, Cite, Fact, Value, fact},
+    fact::{Certainty, Fact, Value, fact},
     frame::MacVersion,
     id::Eui64,
     intake::{Refusal, Speaker, Statement},
     ladder::{
         finding::Finding,
+        gateway::told::says,
         rung::{Judgement, Ladder, State},
     },
     trace::Told,
 };
-
-/// A statement as evidence: who says it, where, and the words.
-pub(in crate::ladder) fn says(told: &Told) -> Fact {
-    let speaker = told.said.by;
-    let words = told.said.words.as_deref().unwrap_or_default().to_owned();
-    let fact = fact!(
-        "the {speaker} says ({place}): {words}",
-        speaker = speaker.name(),
-        place = Cite::from(told.moment),
-        words
-    );
-    fact.said_by(speaker)
-}
 
 /// How a node's joining ended, by what is said.
 #[derive(Debug)]

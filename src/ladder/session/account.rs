@@ -84,12 +84,15 @@ pub(in crate::ladder) fn of(case: &Case<'_>, session: usize) -> Option<Account> 
 
 fn settings(case: &Case<'_>, story: &Story<'_>) -> Vec<SettingTold> {
     let last = story.settings.last();
-    let of = |name, in_force: Option<Fact>, set_by: By, setting: &[Setting]| SettingTold {
-        name,
-        in_force: in_force.unwrap_or_else(|| UNSHOWN.into()),
-        set_by: source(case, story, set_by),
-        server: shown(story, setting).map(|(got, _)| fact!("{value}", value = value(got))),
-        fit: shown(story, setting).map_or(Fit::Unknown, |(_, fit)| fit),
+    let of = |name, in_force: Option<Fact>, set_by: By, setting: &[Setting]| {
+        let shown = shown(story, setting);
+        SettingTold {
+            name,
+            in_force: in_force.unwrap_or_else(|| UNSHOWN.into()),
+            set_by: source(case, story, set_by),
+            server: shown.map(|(got, _)| fact!("{value}", value = got.value())),
+            fit: shown.map_or(Fit::Unknown, |(_, fit)| fit),
+        }
     };
     let seconds = |s: &u8| Value::Fact(Box::new(fact!("{seconds} s", seconds = *s)));
     let down = |dr: &u8| rate(story.plan, Direction::Downlink, *dr);
@@ -190,15 +193,6 @@ fn shown(story: &Story<'_>, settings: &[Setting]) -> Option<(Got, Fit)> {
     own.next().map(|(_, test)| (test.got, test.fit))
 }
 
-fn value(got: Got) -> Value {
-    match got {
-        Got::Us(us) => Value::Micros(us),
-        Got::Hz(hz) => Value::Frequency(hz),
-        Got::Rate(rate) => Value::Rate(rate),
-        Got::Plain => Value::Text("".into()),
-    }
-}
-
 fn downlinks(story: &Story<'_>) -> (Vec<DownlinkTold>, usize) {
     let mut places: Vec<usize> = (0..story.aims.len()).collect();
     let wrong = |place: &usize| story.aims.get(*place).is_some_and(Aim::is_wrong);
@@ -223,12 +217,12 @@ fn downlink(story: &Story<'_>, aim: &Aim) -> Option<DownlinkTold> {
         Fit::Unknown
     };
     let wrong = aim.tests.iter().filter(|test| test.fit == Fit::No).map(|test| {
-        let want = test.want.map_or(Value::Text(UNSHOWN.into()), value);
+        let want = test.want.map_or(Value::Text(UNSHOWN.into()), Got::value);
         let name = name_of(test.setting);
         match test.got {
             Got::Plain => fact!("{setting}", setting = name),
             got => {
-                fact!("{setting} {got}, expected {want}", setting = name, got = value(got), want)
+                fact!("{setting} {got}, expected {want}", setting = name, got = got.value(), want)
             }
         }
     });

@@ -4,6 +4,7 @@ mod slots;
 
 use super::course::Course;
 use crate::{
+    fact::Value,
     frame::Direction,
     intake::When,
     ladder::join::{
@@ -72,6 +73,16 @@ pub(in crate::ladder) enum Got {
 }
 
 impl Got {
+    /// Returns it as evidence has it.
+    pub(in crate::ladder) fn value(self) -> Value {
+        match self {
+            Self::Us(us) => Value::Micros(us),
+            Self::Hz(hz) => Value::Frequency(hz),
+            Self::Rate(rate) => Value::Rate(rate),
+            Self::Plain => Value::Text("".into()),
+        }
+    }
+
     /// Returns whether both are the same, as exact as captures are.
     pub(in crate::ladder) fn same(self, other: Self) -> bool {
         match (self, other) {

@@ -6,7 +6,7 @@ use crate::{
     intake::{Refusal, Statement, Subject},
     ladder::{
         finding::Finding,
-        join::told::says,
+        gateway::told::says,
         rung::{Judgement, State},
     },
     trace::{Origin, Session, Told},

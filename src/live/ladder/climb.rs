@@ -96,11 +96,11 @@ impl Ladders<'_> {
             ),
             Who::Roster(place) => {
                 let nodes = self.roster.nodes.get(place).cloned().into_iter().collect();
-                alone = Roster { nodes, ..self.without_nodes() };
+                alone = Roster { nodes, ..self.roster.without_nodes() };
                 (&alone, Some(0))
             }
             Who::Stranger(_) => {
-                alone = self.without_nodes();
+                alone = self.roster.without_nodes();
                 (&alone, None)
             }
         };
@@ -135,15 +135,6 @@ impl Ladders<'_> {
         let effort = Effort { max_digits: 1, stop: &NEVER, progress: None };
         let options = ladder::Options { plan: self.plan, effort };
         ladder::diagnose_node(&trace, roster, place, options)
-    }
-
-    fn without_nodes(&self) -> Roster {
-        Roster {
-            region: self.roster.region,
-            sub_band: self.roster.sub_band,
-            gateways: self.roster.gateways.clone(),
-            ..Roster::default()
-        }
     }
 }
 

@@ -200,6 +200,15 @@ fn tone(diagnosis: &Diagnosis) -> Tone {
     }
 }
 
+/// A rung's state: its mark, its word, and how it is painted.
+const fn shown(state: State) -> (&'static str, &'static str, Tone) {
+    match state {
+        State::Proven => ("+", "proven ", Tone::Good),
+        State::Broken => ("X", "BROKEN ", Tone::Bad),
+        State::Unknown => ("?", "unknown", Tone::Open),
+    }
+}
+
 struct Page {
     style: Style,
     secrets: Secrets,
@@ -320,11 +329,7 @@ impl Page {
     ) -> fmt::Result {
         write!(out, "  {name:<8} ")?;
         for (i, rung) in ladder.view().enumerate() {
-            let (mark, tone) = match rung.judgement.state {
-                State::Proven => ("+", Tone::Good),
-                State::Broken => ("X", Tone::Bad),
-                State::Unknown => ("?", Tone::Open),
-            };
+            let (mark, _, tone) = shown(rung.judgement.state);
             let gap = if i > 0 && i % 5 == 0 { " " } else { "" };
             write!(out, "{gap}{}", self.style.paint(tone, mark))?;
         }
@@ -345,11 +350,7 @@ impl Page {
     }
 
     fn rung(&self, rung: RungView<'_>, wide: usize, out: &mut dyn fmt::Write) -> fmt::Result {
-        let (word, tone) = match rung.judgement.state {
-            State::Proven => ("proven ", Tone::Good),
-            State::Broken => ("BROKEN ", Tone::Bad),
-            State::Unknown => ("unknown", Tone::Open),
-        };
+        let (_, word, tone) = shown(rung.judgement.state);
         let head = format!("  {:>2} {:<wide$}", rung.number, rung.name);
         let room = self.style.width.saturating_sub(head.len() + word.len() + 2);
         let mut first = true;

@@ -1,6 +1,5 @@
 //! What a node's console says of itself, where no request of it is in the capture.
 
-use super::says;
 use crate::{
     explore::near_miss::{self, Mistake},
     fact::{Certainty, Fact, Value, fact},
@@ -8,6 +7,7 @@ use crate::{
     intake::Statement,
     ladder::{
         finding::Finding,
+        gateway::told::says,
         join::{Case, proven::receiving::OFF_US},
     },
     radio::Modulation,

@@ -19,24 +19,15 @@ const NAMED: usize = 4;
 /// A ping slot's length, microseconds.
 const SLOT_US: i64 = 30_000;
 
-fn value(got: Got) -> Value {
-    match got {
-        Got::Us(us) => Value::Micros(us),
-        Got::Hz(hz) => Value::Frequency(hz),
-        Got::Rate(rate) => Value::Rate(rate),
-        Got::Plain => Value::Text("".into()),
-    }
-}
-
 fn wanted(test: &Test) -> Value {
-    test.want.map_or(Value::Text("not known".into()), value)
+    test.want.map_or(Value::Text("not known".into()), Got::value)
 }
 
 /// Returns what is wrong, in one sentence.
 pub(in crate::ladder) fn heading(story: &Story<'_>, fault: &Fault) -> Fact {
     let Some((_, test)) = fault.misses.first() else { return "nothing is wrong".into() };
     let downlinks = Value::Count(fault.misses.len() as u64, "downlink");
-    let (got, want) = (value(test.got), wanted(test));
+    let (got, want) = (test.got.value(), wanted(test));
     let _ = story;
     match fault.setting {
         Setting::Delay => fact!(
@@ -127,7 +118,7 @@ fn miss(story: &Story<'_>, place: usize, test: &Test) -> Fact {
     let Some(aim) = story.aims.get(place) else { return "a downlink".into() };
     let downlink = story.cite(aim.down);
     let uplink = aim.up.map(|up| story.cite(up)).unwrap_or_default();
-    let (got, want) = (value(test.got), wanted(test));
+    let (got, want) = (test.got.value(), wanted(test));
     let window = match aim.window {
         Window::Rx1 => "RX1",
         Window::Rx2 => "RX2",
