@@ -29,6 +29,8 @@ mod source;
 // What several plans share.
 mod as923;
 mod cn470;
+mod like_868;
+mod like_915;
 mod shared;
 
 // The plans.

@@ -1,12 +1,12 @@
 //! What the four groups of AS923 share: one plan, shifted by AS923_FREQ_OFFSET_HZ.
 
 use super::{
-    DutyRule, LIST_900, Revision,
+    DutyRule, LIST_900, Revision, like_868,
     model::{
-        Beacon, CfListFrequencies, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
-        DefaultChannels, Dispute, Dwell, Hop, Join, JoinChannels, MasksOver, Note, PayloadLimit,
+        CfListFrequencies, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
+        DefaultChannels, Dispute, Dwell, Join, JoinChannels, MasksOver, Note, PayloadLimit,
         Payloads, PingSlot, Plan, PlanKind, Power, Rx1Channel, Rx1Formula, Rx1Row, Rx1Rule, Rx2,
-        channel, fsk, limit, lora, relay, rx1,
+        channel, limit, relay, rx1,
     },
     shared::{
         CH_MASK_CNTL, CH_MASK_CNTL_DISPUTE, CH_MASK_CNTL_OLDER, ONE_TRANSCRIPTION, ORDINARY,
@@ -88,15 +88,7 @@ impl<const OFFSET_HZ: i32> Group<OFFSET_HZ> {
         },
         duty_cycle: "below 1% on the default channels; Japan: LBT per ARIB STD-T108",
         duty_rules: &[DutyRule { default_channels: true, permille: 10 }],
-        beacon: Beacon {
-            frequencies_hz: &[Self::shifted(923_400_000)],
-            hop: Hop::Never,
-            dr: 3,
-            sf: 9,
-            bw_khz: 125,
-            octets: 17,
-            rule: None,
-        },
+        beacon: like_868::beacon_at(&[Self::shifted(923_400_000)]),
         ping: PingSlot { frequencies_hz: &[Self::shifted(923_400_000)], dr: 3, rule: None },
         relay: &[relay(Self::shifted(923_600_000), Self::shifted(923_800_000), 3)],
         rx1_formula: Some(Rx1Formula {
@@ -168,18 +160,7 @@ impl<const OFFSET_HZ: i32> Group<OFFSET_HZ> {
     }
 }
 
-static DATA_RATES: [DataRate; 10] = [
-    lora(0, 12, 125, 250),
-    lora(1, 11, 125, 440),
-    lora(2, 10, 125, 980),
-    lora(3, 9, 125, 1760),
-    lora(4, 8, 125, 3125),
-    lora(5, 7, 125, 5470),
-    lora(6, 7, 250, 11_000),
-    fsk(7, 50_000),
-    lora(12, 6, 125, 9375).since(Revision::Rp002_1_0_5),
-    lora(13, 5, 125, 15_625).since(Revision::Rp002_1_0_5),
-];
+static DATA_RATES: [DataRate; 10] = like_868::rates([0, 1, 2, 3, 4, 5, 6, 7, 12, 13]);
 
 static RX1: [Rx1Row; 10] = [
     rx1(0, &[0, 0, 0, 0, 0, 0, 1, 2]),

@@ -1,14 +1,12 @@
 //! AU915: AU915-928, channel plan 5.
 
 use super::{
-    ChMaskCntl, Revision,
+    Revision, like_915,
     model::{
-        Beacon, Block, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
-        DefaultChannels, Dispute, Dwell, Hop, Join, JoinChannels, Legacy, MasksOver, Note,
-        PayloadLimit, Payloads, PingSlot, Plan, PlanKind, Power, Rx1Channel, Rx1Row, Rx1Rule, Rx2,
-        limit, lora, lr_fhss, relay, rx1,
+        ChMaskCntlRule, DataRate, DataRates, Dispute, Dwell, Join, JoinChannels, Legacy, Note,
+        PayloadLimit, Payloads, Plan, Power, Rx1Row, Rx1Rule, block, limit, lora, lr_fhss, rx1,
     },
-    shared::{ONE_TRANSCRIPTION, ORDINARY},
+    shared::ONE_TRANSCRIPTION,
 };
 
 pub(super) static PLAN: Plan = Plan {
@@ -17,11 +15,8 @@ pub(super) static PLAN: Plan = Plan {
     aliases: &["AU915-928"],
     title: "AU915-928",
     plan_id: 5,
-    kind: PlanKind::Fixed,
-    baseline: "RP002-1.0.5",
     source: "T5, R1 2.8",
     range_hz: (915_000_000, 928_000_000),
-    default_channels: DefaultChannels::AllUplink("all 72 uplink channels enabled after reset"),
     join: Join {
         channels: JoinChannels::AnyUplink(
             "any of 0-63 at DR2, any of 64-71 at DR6, same octet pass as US915",
@@ -30,49 +25,20 @@ pub(super) static PLAN: Plan = Plan {
         source: Some("R1 2.8.2, T5; R11 and a public issue of a device stack for 1.0.3/1.1"),
     },
     uplink_blocks: &[
-        Block {
-            first: 0,
-            count: 64,
-            start_hz: 915_200_000,
-            step_hz: 200_000,
-            bw_khz: 125,
-            dr_min: 0,
-            dr_max: 5,
-        },
-        Block {
-            first: 64,
-            count: 8,
-            start_hz: 915_900_000,
-            step_hz: 1_600_000,
-            bw_khz: 500,
-            dr_min: 6,
-            dr_max: 6,
-        },
+        block(0, 64, 915_200_000, 200_000, 125, 0, 5),
+        block(64, 8, 915_900_000, 1_600_000, 500, 6, 6),
     ],
-    downlink_blocks: &[Block {
-        first: 0,
-        count: 8,
-        start_hz: 923_300_000,
-        step_hz: 600_000,
-        bw_khz: 500,
-        dr_min: 8,
-        dr_max: 13,
-    }],
-    sub_bands: 8,
     data_rates: DataRates {
         uplink: &UPLINK,
-        downlink: Some(&DOWNLINK),
         source: "T5 Tables 39/40; DR0-6,8-13 = R1 Table 34; DR7 = a public device stack",
+        ..like_915::PLAN.data_rates
     },
     rx1_rule: Rx1Rule {
-        channel: Rx1Channel::Modulo(8),
-        rule: "downlink channel k = uplink channel number mod 8",
         table: &RX1,
-        dwell_table: None,
         source: "T5 Table 46; DR0-6 = R1 Table 39; DR7 = a public device stack",
+        ..like_915::PLAN.rx1_rule
     },
     rx1_offset_max: 5,
-    rx2_default: Rx2 { freq_hz: 923_300_000, dr: 8, note: None },
     power: Power {
         max_dbm: 30.0,
         reference: "EIRP",
@@ -81,26 +47,16 @@ pub(super) static PLAN: Plan = Plan {
         older: None,
         source: "R1 Table 35, T5",
     },
-    cflist: CfListRule {
-        frequencies: None,
-        masks: Some(CfListMasks {
-            over: MasksOver::Channels { words: 5 },
-            since: Revision::Rp1_0_3A,
-        }),
-        note: None,
-        source: None,
-    },
     ch_mask_cntl: ChMaskCntlRule {
-        current: &CH_MASK_CNTL,
-        older: &[(Revision::Rp1_0_2B, &CH_MASK_CNTL_1_0_2B)],
         source: "R1 Table 36, T5 Table 43, R4E",
+        ..like_915::PLAN.ch_mask_cntl
     },
     payloads: Payloads {
         uplink: &PAYLOAD_UPLINK,
         uplink_dwell: Some(&PAYLOAD_DWELL),
-        downlink: Some(&PAYLOAD_DOWNLINK),
         source: "T5 Tables 44/45; R1 Table 38. DR9/DR10 without repeater under dwell: inferred \
              (250/242, as DR5)",
+        ..like_915::PLAN.payloads
     },
     dwell: Dwell {
         tx_param_setup: true,
@@ -112,39 +68,6 @@ pub(super) static PLAN: Plan = Plan {
     },
     duty_cycle: "none; with UplinkDwellTime=1 about 20 s between uplinks is recommended (R1 \
              2.8.3)",
-    beacon: Beacon {
-        frequencies_hz: &[
-            923_300_000,
-            923_900_000,
-            924_500_000,
-            925_100_000,
-            925_700_000,
-            926_300_000,
-            926_900_000,
-            927_500_000,
-        ],
-        hop: Hop::OverList,
-        dr: 8,
-        sf: 12,
-        bw_khz: 500,
-        octets: 23,
-        rule: None,
-    },
-    ping: PingSlot {
-        frequencies_hz: &[
-            923_300_000,
-            923_900_000,
-            924_500_000,
-            925_100_000,
-            925_700_000,
-            926_300_000,
-            926_900_000,
-            927_500_000,
-        ],
-        dr: 8,
-        rule: None,
-    },
-    relay: &[relay(916_700_000, 918_300_000, 10), relay(919_900_000, 921_500_000, 10)],
     legacy: &[
         Legacy {
             valid: "LoRaWAN 1.0.1 / RP V1.0 (until RP 1.0.2rB, Feb 2017)",
@@ -235,7 +158,7 @@ pub(super) static PLAN: Plan = Plan {
              memory",
         "M/N of DR9 and DR10 without repeater under dwell: inferred (as DR5)",
     ],
-    ..ORDINARY
+    ..like_915::PLAN
 };
 
 static UPLINK: [DataRate; 10] = [
@@ -251,17 +174,6 @@ static UPLINK: [DataRate; 10] = [
     lora(10, 5, 125, 15_625).since(Revision::Rp002_1_0_5),
 ];
 
-static DOWNLINK: [DataRate; 8] = [
-    lora(0, 5, 500, 62_500).since(Revision::Rp002_1_0_5),
-    lora(8, 12, 500, 980),
-    lora(9, 11, 500, 1760),
-    lora(10, 10, 500, 3900),
-    lora(11, 9, 500, 7000),
-    lora(12, 8, 500, 12_500),
-    lora(13, 7, 500, 21_900),
-    lora(14, 6, 500, 37_500).since(Revision::Rp002_1_0_5),
-];
-
 static RX1: [Rx1Row; 10] = [
     rx1(0, &[8, 8, 8, 8, 8, 8]),
     rx1(1, &[9, 8, 8, 8, 8, 8]),
@@ -273,28 +185,6 @@ static RX1: [Rx1Row; 10] = [
     rx1(7, &[9, 8, 8, 8, 8, 8]),
     rx1(9, &[14, 13, 12, 11, 10, 9]),
     rx1(10, &[0, 14, 13, 12, 11, 10]),
-];
-
-static CH_MASK_CNTL: [ChMaskCntl; 8] = [
-    ChMaskCntl::Group { first: 0, last: 15 },
-    ChMaskCntl::Group { first: 16, last: 31 },
-    ChMaskCntl::Group { first: 32, last: 47 },
-    ChMaskCntl::Group { first: 48, last: 63 },
-    ChMaskCntl::Group { first: 64, last: 71 },
-    ChMaskCntl::SubBands,
-    ChMaskCntl::NarrowOn,
-    ChMaskCntl::NarrowOff,
-];
-
-static CH_MASK_CNTL_1_0_2B: [ChMaskCntl; 8] = [
-    ChMaskCntl::Group { first: 0, last: 15 },
-    ChMaskCntl::Group { first: 16, last: 31 },
-    ChMaskCntl::Group { first: 32, last: 47 },
-    ChMaskCntl::Group { first: 48, last: 63 },
-    ChMaskCntl::Group { first: 64, last: 71 },
-    ChMaskCntl::Rfu,
-    ChMaskCntl::NarrowOn,
-    ChMaskCntl::NarrowOff,
 ];
 
 static PAYLOAD_UPLINK: [PayloadLimit; 10] = [
@@ -319,17 +209,6 @@ static PAYLOAD_DWELL: [PayloadLimit; 8] = [
     limit(7, 58, 58),
     limit(9, 230, 250),
     limit(10, 230, 250),
-];
-
-static PAYLOAD_DOWNLINK: [PayloadLimit; 8] = [
-    limit(0, 230, 250),
-    limit(8, 61, 61),
-    limit(9, 137, 137),
-    limit(10, 230, 250),
-    limit(11, 230, 250),
-    limit(12, 230, 250),
-    limit(13, 230, 250),
-    limit(14, 230, 250),
 ];
 
 static UPLINK_V1_0: [DataRate; 5] = [

@@ -3,8 +3,8 @@
 use super::{
     Revision, cn470,
     model::{
-        Beacon, Block, CfListMasks, CfListRule, ChMaskCntlRule, DefaultChannels, Dispute, Hop,
-        MasksOver, Note, PingSlot, Plan, Rx1Channel, Rx1Rule, Rx2,
+        Beacon, CfListMasks, CfListRule, ChMaskCntlRule, DefaultChannels, Dispute, Hop, MasksOver,
+        Note, PingSlot, Plan, Rx1Channel, Rx1Rule, Rx2, block,
     },
 };
 
@@ -16,44 +16,12 @@ pub(super) static PLAN: Plan = Plan {
         "all 64 uplink channels of the plan once activated",
     ),
     uplink_blocks: &[
-        Block {
-            first: 0,
-            count: 32,
-            start_hz: 470_300_000,
-            step_hz: 200_000,
-            bw_khz: 125,
-            dr_min: 1,
-            dr_max: 5,
-        },
-        Block {
-            first: 32,
-            count: 32,
-            start_hz: 503_500_000,
-            step_hz: 200_000,
-            bw_khz: 125,
-            dr_min: 1,
-            dr_max: 5,
-        },
+        block(0, 32, 470_300_000, 200_000, 125, 1, 5),
+        block(32, 32, 503_500_000, 200_000, 125, 1, 5),
     ],
     downlink_blocks: &[
-        Block {
-            first: 0,
-            count: 32,
-            start_hz: 483_900_000,
-            step_hz: 200_000,
-            bw_khz: 125,
-            dr_min: 1,
-            dr_max: 5,
-        },
-        Block {
-            first: 32,
-            count: 32,
-            start_hz: 490_300_000,
-            step_hz: 200_000,
-            bw_khz: 125,
-            dr_min: 1,
-            dr_max: 5,
-        },
+        block(0, 32, 483_900_000, 200_000, 125, 1, 5),
+        block(32, 32, 490_300_000, 200_000, 125, 1, 5),
     ],
     rx1_rule: Rx1Rule {
         channel: Rx1Channel::Modulo(64),

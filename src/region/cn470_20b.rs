@@ -3,8 +3,8 @@
 use super::{
     Revision, cn470,
     model::{
-        Beacon, Block, CfListMasks, CfListRule, ChMaskCntlRule, DefaultChannels, Hop, MasksOver,
-        PingSlot, Plan, Rx1Channel, Rx1Rule, Rx2,
+        Beacon, CfListMasks, CfListRule, ChMaskCntlRule, DefaultChannels, Hop, MasksOver, PingSlot,
+        Plan, Rx1Channel, Rx1Rule, Rx2, block,
     },
 };
 
@@ -14,44 +14,12 @@ pub(super) static PLAN: Plan = Plan {
     title: "CN470-510, 20 MHz antenna, type B",
     default_channels: DefaultChannels::AllUplink("all 64 channels of the plan once activated"),
     uplink_blocks: &[
-        Block {
-            first: 0,
-            count: 32,
-            start_hz: 476_900_000,
-            step_hz: 200_000,
-            bw_khz: 125,
-            dr_min: 1,
-            dr_max: 5,
-        },
-        Block {
-            first: 32,
-            count: 32,
-            start_hz: 496_900_000,
-            step_hz: 200_000,
-            bw_khz: 125,
-            dr_min: 1,
-            dr_max: 5,
-        },
+        block(0, 32, 476_900_000, 200_000, 125, 1, 5),
+        block(32, 32, 496_900_000, 200_000, 125, 1, 5),
     ],
     downlink_blocks: &[
-        Block {
-            first: 0,
-            count: 32,
-            start_hz: 476_900_000,
-            step_hz: 200_000,
-            bw_khz: 125,
-            dr_min: 1,
-            dr_max: 5,
-        },
-        Block {
-            first: 32,
-            count: 32,
-            start_hz: 496_900_000,
-            step_hz: 200_000,
-            bw_khz: 125,
-            dr_min: 1,
-            dr_max: 5,
-        },
+        block(0, 32, 476_900_000, 200_000, 125, 1, 5),
+        block(32, 32, 496_900_000, 200_000, 125, 1, 5),
     ],
     rx1_rule: Rx1Rule {
         channel: Rx1Channel::Modulo(64),

@@ -3,8 +3,8 @@
 use super::{
     Revision, cn470,
     model::{
-        Beacon, Block, CfListMasks, CfListRule, ChMaskCntlRule, DefaultChannels, Hop, MasksOver,
-        Note, PingSlot, Plan, Rx1Channel, Rx1Rule, Rx2,
+        Beacon, CfListMasks, CfListRule, ChMaskCntlRule, DefaultChannels, Hop, MasksOver, Note,
+        PingSlot, Plan, Rx1Channel, Rx1Rule, Rx2, block,
     },
 };
 
@@ -15,24 +15,8 @@ pub(super) static PLAN: Plan = Plan {
     default_channels: DefaultChannels::AllUplink(
         "all 48 uplink channels of the plan once activated",
     ),
-    uplink_blocks: &[Block {
-        first: 0,
-        count: 48,
-        start_hz: 470_300_000,
-        step_hz: 200_000,
-        bw_khz: 125,
-        dr_min: 1,
-        dr_max: 5,
-    }],
-    downlink_blocks: &[Block {
-        first: 0,
-        count: 24,
-        start_hz: 490_100_000,
-        step_hz: 200_000,
-        bw_khz: 125,
-        dr_min: 1,
-        dr_max: 5,
-    }],
+    uplink_blocks: &[block(0, 48, 470_300_000, 200_000, 125, 1, 5)],
+    downlink_blocks: &[block(0, 24, 490_100_000, 200_000, 125, 1, 5)],
     rx1_rule: Rx1Rule {
         channel: Rx1Channel::Modulo(24),
         rule: "downlink channel k = uplink channel number mod 24",

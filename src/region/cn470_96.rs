@@ -1,11 +1,11 @@
 //! CN470-96: CN470-510, legacy 96-channel plan, channel plan 6.
 
 use super::{
-    ChMaskCntl, Revision,
+    ChMaskCntl, Revision, like_868,
     model::{
-        Beacon, Block, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
-        DefaultChannels, Dispute, Hop, Join, JoinChannels, MasksOver, Note, PayloadLimit, Payloads,
-        PingSlot, Plan, PlanKind, Power, Rx1Channel, Rx1Row, Rx1Rule, Rx2, limit, lora, rx1,
+        Beacon, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates, DefaultChannels,
+        Dispute, Hop, Join, JoinChannels, MasksOver, Note, PayloadLimit, Payloads, PingSlot, Plan,
+        PlanKind, Power, Rx1Channel, Rx1Row, Rx1Rule, Rx2, block,
     },
     shared::ORDINARY,
 };
@@ -26,24 +26,8 @@ pub(super) static PLAN: Plan = Plan {
         data_rates: &[5, 4, 3, 2, 1, 0],
         source: Some("R102 2.6.2"),
     },
-    uplink_blocks: &[Block {
-        first: 0,
-        count: 96,
-        start_hz: 470_300_000,
-        step_hz: 200_000,
-        bw_khz: 125,
-        dr_min: 0,
-        dr_max: 5,
-    }],
-    downlink_blocks: &[Block {
-        first: 0,
-        count: 48,
-        start_hz: 500_300_000,
-        step_hz: 200_000,
-        bw_khz: 125,
-        dr_min: 0,
-        dr_max: 5,
-    }],
+    uplink_blocks: &[block(0, 96, 470_300_000, 200_000, 125, 0, 5)],
+    downlink_blocks: &[block(0, 48, 500_300_000, 200_000, 125, 0, 5)],
     sub_bands: 12,
     data_rates: DataRates { uplink: &DATA_RATES, downlink: None, source: "R102 Table 41" },
     rx1_rule: Rx1Rule {
@@ -148,23 +132,9 @@ pub(super) static PLAN: Plan = Plan {
     ..ORDINARY
 };
 
-static DATA_RATES: [DataRate; 6] = [
-    lora(0, 12, 125, 250),
-    lora(1, 11, 125, 440),
-    lora(2, 10, 125, 980),
-    lora(3, 9, 125, 1760),
-    lora(4, 8, 125, 3125),
-    lora(5, 7, 125, 5470),
-];
+static DATA_RATES: [DataRate; 6] = like_868::rates([0, 1, 2, 3, 4, 5]);
 
-static RX1: [Rx1Row; 6] = [
-    rx1(0, &[0, 0, 0, 0, 0, 0]),
-    rx1(1, &[1, 0, 0, 0, 0, 0]),
-    rx1(2, &[2, 1, 0, 0, 0, 0]),
-    rx1(3, &[3, 2, 1, 0, 0, 0]),
-    rx1(4, &[4, 3, 2, 1, 0, 0]),
-    rx1(5, &[5, 4, 3, 2, 1, 0]),
-];
+static RX1: [Rx1Row; 6] = like_868::rx1_rows([0, 1, 2, 3, 4, 5]);
 
 static CH_MASK_CNTL: [ChMaskCntl; 8] = [
     ChMaskCntl::Group { first: 0, last: 15 },
@@ -177,11 +147,4 @@ static CH_MASK_CNTL: [ChMaskCntl; 8] = [
     ChMaskCntl::Rfu,
 ];
 
-static PAYLOAD: [PayloadLimit; 6] = [
-    limit(0, 59, 59),
-    limit(1, 59, 59),
-    limit(2, 59, 59),
-    limit(3, 123, 123),
-    limit(4, 230, 250),
-    limit(5, 230, 250),
-];
+static PAYLOAD: [PayloadLimit; 6] = like_868::limits([0, 1, 2, 3, 4, 5]);

@@ -1,13 +1,12 @@
 //! CN779: CN779-787, channel plan 3.
 
 use super::{
-    DutyRule,
+    DutyRule, like_868,
     model::{
-        Beacon, CfListFrequencies, CfListRule, ChMaskCntlRule, DataRate, DataRates,
-        DefaultChannels, Hop, Join, JoinChannels, Note, PayloadLimit, Payloads, PingSlot, Plan,
-        PlanKind, Power, Rx1Channel, Rx1Row, Rx1Rule, Rx2, channel, fsk, limit, lora, rx1,
+        CfListRule, ChMaskCntlRule, Channel, DataRate, DataRates, DefaultChannels, Note,
+        PayloadLimit, Payloads, PingSlot, Plan, Power, Rx1Row, Rx1Rule, Rx2, channel,
     },
-    shared::{CH_MASK_CNTL_16, ORDINARY},
+    shared::CH_MASK_CNTL_16,
 };
 
 pub(super) static PLAN: Plan = Plan {
@@ -16,68 +15,28 @@ pub(super) static PLAN: Plan = Plan {
     aliases: &["CN779-787"],
     title: "CN779-787",
     plan_id: 3,
-    kind: PlanKind::Dynamic,
     baseline: "RP002-1.0.1 (later revisions: deprecated, tables not seen)",
     source: "R1 2.6, public network documentation",
     range_hz: (779_000_000, 787_000_000),
     centre_range_hz: Some((779_500_000, 786_500_000)),
-    default_channels: DefaultChannels::Listed(&[
-        channel(0, 779_500_000, 0, 5),
-        channel(1, 779_700_000, 0, 5),
-        channel(2, 779_900_000, 0, 5),
-    ]),
-    join: Join {
-        channels: JoinChannels::Listed(&[
-            channel(0, 779_500_000, 0, 5),
-            channel(1, 779_700_000, 0, 5),
-            channel(2, 779_900_000, 0, 5),
-        ]),
-        data_rates: &[0, 1, 2, 3, 4, 5],
-        source: None,
-    },
-    data_rates: DataRates { uplink: &DATA_RATES, downlink: None, source: "R1 Table 21" },
-    rx1_rule: Rx1Rule {
-        channel: Rx1Channel::SameFrequency,
-        rule: "same frequency as the uplink",
-        table: &RX1,
-        dwell_table: None,
-        source: "R1 Table 25",
-    },
-    rx1_offset_max: 5,
-    rx2_default: Rx2 { freq_hz: 786_000_000, dr: 0, note: None },
-    power: Power {
-        max_dbm: 12.15,
-        reference: "EIRP",
-        step_db: 2,
-        max_index: 5,
-        older: None,
+    default_channels: DefaultChannels::Listed(&CHANNELS),
+    join: like_868::join_on(&CHANNELS),
+    data_rates: DataRates {
+        uplink: &DATA_RATES,
         source: "R1 Table 21",
+        ..like_868::PLAN.data_rates
     },
-    cflist: CfListRule {
-        frequencies: Some(CfListFrequencies { first_channel: 3 }),
-        masks: None,
-        note: None,
-        source: None,
-    },
+    rx1_rule: Rx1Rule { table: &RX1, source: "R1 Table 25", ..like_868::PLAN.rx1_rule },
+    rx2_default: Rx2 { freq_hz: 786_000_000, dr: 0, note: None },
+    power: Power { max_dbm: 12.15, max_index: 5, source: "R1 Table 21", ..like_868::PLAN.power },
+    cflist: CfListRule { masks: None, ..like_868::PLAN.cflist },
     ch_mask_cntl: ChMaskCntlRule { current: &CH_MASK_CNTL_16, older: &[], source: "R1 Table 22" },
-    payloads: Payloads {
-        uplink: &PAYLOAD,
-        uplink_dwell: None,
-        downlink: None,
-        source: "R1 Tables 23/24",
-    },
+    payloads: Payloads { uplink: &PAYLOAD, source: "R1 Tables 23/24", ..like_868::PLAN.payloads },
     duty_cycle: "below 1%",
     duty_rules: &[DutyRule { default_channels: false, permille: 10 }],
-    beacon: Beacon {
-        frequencies_hz: &[785_000_000],
-        hop: Hop::Never,
-        dr: 3,
-        sf: 9,
-        bw_khz: 125,
-        octets: 17,
-        rule: None,
-    },
+    beacon: like_868::beacon_at(&[785_000_000]),
     ping: PingSlot { frequencies_hz: &[785_000_000], dr: 3, rule: None },
+    disputes: &[],
     notes: &[
         Note {
             revision: "<= RP 1.0.3revA",
@@ -101,38 +60,14 @@ pub(super) static PLAN: Plan = Plan {
         },
     ],
     doubts: &["tables after RP002-1.0.1 were not seen"],
-    ..ORDINARY
+    ..like_868::PLAN
 };
 
-static DATA_RATES: [DataRate; 8] = [
-    lora(0, 12, 125, 250),
-    lora(1, 11, 125, 440),
-    lora(2, 10, 125, 980),
-    lora(3, 9, 125, 1760),
-    lora(4, 8, 125, 3125),
-    lora(5, 7, 125, 5470),
-    lora(6, 7, 250, 11_000),
-    fsk(7, 50_000),
-];
+static CHANNELS: [Channel; 3] =
+    [channel(0, 779_500_000, 0, 5), channel(1, 779_700_000, 0, 5), channel(2, 779_900_000, 0, 5)];
 
-static RX1: [Rx1Row; 8] = [
-    rx1(0, &[0, 0, 0, 0, 0, 0]),
-    rx1(1, &[1, 0, 0, 0, 0, 0]),
-    rx1(2, &[2, 1, 0, 0, 0, 0]),
-    rx1(3, &[3, 2, 1, 0, 0, 0]),
-    rx1(4, &[4, 3, 2, 1, 0, 0]),
-    rx1(5, &[5, 4, 3, 2, 1, 0]),
-    rx1(6, &[6, 5, 4, 3, 2, 1]),
-    rx1(7, &[7, 6, 5, 4, 3, 2]),
-];
+static DATA_RATES: [DataRate; 8] = like_868::rates([0, 1, 2, 3, 4, 5, 6, 7]);
 
-static PAYLOAD: [PayloadLimit; 8] = [
-    limit(0, 59, 59),
-    limit(1, 59, 59),
-    limit(2, 59, 59),
-    limit(3, 123, 123),
-    limit(4, 230, 250),
-    limit(5, 230, 250),
-    limit(6, 230, 250),
-    limit(7, 230, 250),
-];
+static RX1: [Rx1Row; 8] = like_868::rx1_rows([0, 1, 2, 3, 4, 5, 6, 7]);
+
+static PAYLOAD: [PayloadLimit; 8] = like_868::limits([0, 1, 2, 3, 4, 5, 6, 7]);

@@ -1,17 +1,12 @@
 //! EU868: EU863-870, channel plan 1.
 
 use super::{
-    LIST_800, Revision,
+    like_868,
     model::{
-        Beacon, CfListFrequencies, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
-        DefaultChannels, Dispute, Hop, Join, JoinChannels, MasksOver, Note, PayloadLimit, Payloads,
-        PingSlot, Plan, PlanKind, Power, RegulatorBand, Rx1Channel, Rx1Row, Rx1Rule, Rx2, channel,
-        fsk, limit, lora, lr_fhss, relay, rx1,
+        ChMaskCntlRule, Channel, DataRates, DefaultChannels, Dispute, Note, Payloads, PingSlot,
+        Plan, Power, RegulatorBand, Rx1Rule, Rx2, channel, relay,
     },
-    shared::{
-        CH_MASK_CNTL, CH_MASK_CNTL_DISPUTE, CH_MASK_CNTL_OLDER, ONE_TRANSCRIPTION, ORDINARY,
-        TYPE_1_SINCE,
-    },
+    shared::{CH_MASK_CNTL_DISPUTE, ONE_TRANSCRIPTION, TYPE_1_SINCE},
 };
 
 pub(super) static PLAN: Plan = Plan {
@@ -20,70 +15,29 @@ pub(super) static PLAN: Plan = Plan {
     aliases: &["EU863-870"],
     title: "EU863-870",
     plan_id: 1,
-    kind: PlanKind::Dynamic,
-    baseline: "RP002-1.0.5",
     source: "T5, R1 2.4",
     range_hz: (863_000_000, 870_000_000),
-    default_channels: DefaultChannels::Listed(&[
-        channel(0, 868_100_000, 0, 5),
-        channel(1, 868_300_000, 0, 5),
-        channel(2, 868_500_000, 0, 5),
-    ]),
-    join: Join {
-        channels: JoinChannels::Listed(&[
-            channel(0, 868_100_000, 0, 5),
-            channel(1, 868_300_000, 0, 5),
-            channel(2, 868_500_000, 0, 5),
-        ]),
-        data_rates: &[0, 1, 2, 3, 4, 5],
-        source: None,
-    },
-    data_rates: DataRates { uplink: &DATA_RATES, downlink: None, source: "T5 Table 10" },
+    default_channels: DefaultChannels::Listed(&CHANNELS),
+    join: like_868::join_on(&CHANNELS),
+    data_rates: DataRates { source: "T5 Table 10", ..like_868::PLAN.data_rates },
     rx1_rule: Rx1Rule {
-        channel: Rx1Channel::SameFrequency,
         rule: "same frequency as the uplink (unless changed by DlChannelReq)",
-        table: &RX1,
-        dwell_table: None,
         source: "T5 Table 17 (DR0-7 = R1 Table 11, DR0-11 = a public device stack)",
+        ..like_868::PLAN.rx1_rule
     },
-    rx1_offset_max: 5,
     rx2_default: Rx2 { freq_hz: 869_525_000, dr: 0, note: None },
-    power: Power {
-        max_dbm: 16.0,
-        reference: "EIRP",
-        step_db: 2,
-        max_index: 7,
-        older: None,
-        source: "R1 Table 7, T5 Table 13",
-    },
-    cflist: CfListRule {
-        frequencies: Some(CfListFrequencies { first_channel: 3 }),
-        masks: Some(CfListMasks { over: MasksOver::List(&LIST_800), since: Revision::Rp002_1_0_4 }),
-        note: None,
-        source: None,
-    },
+    power: Power { source: "R1 Table 7, T5 Table 13", ..like_868::PLAN.power },
     ch_mask_cntl: ChMaskCntlRule {
-        current: &CH_MASK_CNTL,
-        older: &CH_MASK_CNTL_OLDER,
         source: "T5 Table 14; older form R1 Table 8",
+        ..like_868::PLAN.ch_mask_cntl
     },
     payloads: Payloads {
-        uplink: &PAYLOAD,
-        uplink_dwell: None,
-        downlink: None,
         source: "T5 Tables 15/16; DR0-7 = R1 Tables 9/10; M column DR0-11 = a public device stack",
+        ..like_868::PLAN.payloads
     },
     duty_cycle: "below 1% on the default channels; otherwise the ETSI sub-band (eu868_sub_band)",
     regulator_bands: &REGULATOR_BANDS,
-    beacon: Beacon {
-        frequencies_hz: &[869_525_000],
-        hop: Hop::Never,
-        dr: 3,
-        sf: 9,
-        bw_khz: 125,
-        octets: 17,
-        rule: None,
-    },
+    beacon: like_868::beacon_at(&[869_525_000]),
     ping: PingSlot { frequencies_hz: &[869_525_000], dr: 3, rule: None },
     relay: &[relay(865_100_000, 865_300_000, 3), relay(865_500_000, 865_900_000, 5)],
     notes: &[
@@ -140,59 +94,11 @@ pub(super) static PLAN: Plan = Plan {
         TYPE_1_SINCE,
         "left out: 869.7 to 870.0 MHz at 5 mW without a duty cycle limit",
     ],
-    ..ORDINARY
+    ..like_868::PLAN
 };
 
-static DATA_RATES: [DataRate; 14] = [
-    lora(0, 12, 125, 250),
-    lora(1, 11, 125, 440),
-    lora(2, 10, 125, 980),
-    lora(3, 9, 125, 1760),
-    lora(4, 8, 125, 3125),
-    lora(5, 7, 125, 5470),
-    lora(6, 7, 250, 11_000),
-    fsk(7, 50_000),
-    lr_fhss(8, 1, 137, 162).seen_in(Revision::Rp002_1_0_3),
-    lr_fhss(9, 2, 137, 325).seen_in(Revision::Rp002_1_0_3),
-    lr_fhss(10, 1, 336, 162).seen_in(Revision::Rp002_1_0_3),
-    lr_fhss(11, 2, 336, 325).seen_in(Revision::Rp002_1_0_3),
-    lora(12, 6, 125, 9375).since(Revision::Rp002_1_0_5),
-    lora(13, 5, 125, 15_625).since(Revision::Rp002_1_0_5),
-];
-
-static RX1: [Rx1Row; 14] = [
-    rx1(0, &[0, 0, 0, 0, 0, 0]),
-    rx1(1, &[1, 0, 0, 0, 0, 0]),
-    rx1(2, &[2, 1, 0, 0, 0, 0]),
-    rx1(3, &[3, 2, 1, 0, 0, 0]),
-    rx1(4, &[4, 3, 2, 1, 0, 0]),
-    rx1(5, &[5, 4, 3, 2, 1, 0]),
-    rx1(6, &[6, 5, 4, 3, 2, 1]),
-    rx1(7, &[7, 6, 5, 4, 3, 2]),
-    rx1(8, &[1, 0, 0, 0, 0, 0]),
-    rx1(9, &[2, 1, 0, 0, 0, 0]),
-    rx1(10, &[1, 0, 0, 0, 0, 0]),
-    rx1(11, &[2, 1, 0, 0, 0, 0]),
-    rx1(12, &[12, 5, 4, 3, 2, 1]),
-    rx1(13, &[13, 12, 5, 4, 3, 2]),
-];
-
-static PAYLOAD: [PayloadLimit; 14] = [
-    limit(0, 59, 59),
-    limit(1, 59, 59),
-    limit(2, 59, 59),
-    limit(3, 123, 123),
-    limit(4, 230, 250),
-    limit(5, 230, 250),
-    limit(6, 230, 250),
-    limit(7, 230, 250),
-    limit(8, 58, 58),
-    limit(9, 123, 123),
-    limit(10, 58, 58),
-    limit(11, 123, 123),
-    limit(12, 230, 250),
-    limit(13, 230, 250),
-];
+static CHANNELS: [Channel; 3] =
+    [channel(0, 868_100_000, 0, 5), channel(1, 868_300_000, 0, 5), channel(2, 868_500_000, 0, 5)];
 
 // EN 300 220: letters, duty cycles and ERP from public network documentation, older names from its
 // history, EC 2017/1483 entries from a public device stack.

@@ -1,17 +1,13 @@
 //! IN865: IN865-867, channel plan 11.
 
 use super::{
-    LIST_800, Revision,
+    Revision, like_868,
     model::{
-        Beacon, CfListFrequencies, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
-        DefaultChannels, Dispute, Hop, Join, JoinChannels, MasksOver, Note, OlderPower,
-        PayloadLimit, Payloads, PingSlot, Plan, PlanKind, Power, Rx1Channel, Rx1Formula, Rx1Row,
-        Rx1Rule, Rx2, channel, fsk, limit, lora, relay, rx1,
+        Beacon, CfListRule, ChMaskCntlRule, Channel, DataRate, DataRates, DefaultChannels, Dispute,
+        Hop, Note, OlderPower, PayloadLimit, Payloads, PingSlot, Plan, Power, Rx1Formula, Rx1Row,
+        Rx1Rule, Rx2, channel, relay, rx1,
     },
-    shared::{
-        CH_MASK_CNTL, CH_MASK_CNTL_DISPUTE, CH_MASK_CNTL_OLDER, ONE_TRANSCRIPTION, ORDINARY,
-        TYPE_1_SINCE,
-    },
+    shared::CH_MASK_CNTL_DISPUTE,
 };
 
 pub(super) static PLAN: Plan = Plan {
@@ -20,62 +16,38 @@ pub(super) static PLAN: Plan = Plan {
     aliases: &["IN865-867"],
     title: "IN865-867",
     plan_id: 11,
-    kind: PlanKind::Dynamic,
-    baseline: "RP002-1.0.5",
     source: "T5, R5 p.90, R1 2.12",
     range_hz: (865_000_000, 867_000_000),
-    default_channels: DefaultChannels::Listed(&[
-        channel(0, 865_062_500, 0, 5),
-        channel(1, 865_402_500, 0, 5),
-        channel(2, 865_985_000, 0, 5),
-    ]),
-    join: Join {
-        channels: JoinChannels::Listed(&[
-            channel(0, 865_062_500, 0, 5),
-            channel(1, 865_402_500, 0, 5),
-            channel(2, 865_985_000, 0, 5),
-        ]),
-        data_rates: &[0, 1, 2, 3, 4, 5],
-        source: None,
-    },
+    default_channels: DefaultChannels::Listed(&CHANNELS),
+    join: like_868::join_on(&CHANNELS),
     data_rates: DataRates {
         uplink: &DATA_RATES,
-        downlink: None,
         source: "T5 Table 91; DR0-5,7 = R1 Table 80",
+        ..like_868::PLAN.data_rates
     },
     rx1_rule: Rx1Rule {
-        channel: Rx1Channel::SameFrequency,
-        rule: "same frequency as the uplink",
         table: &RX1,
-        dwell_table: None,
         source: "T5 Table 98; DR0-5,7 = R1 Table 85 (DR6 row RFU)",
+        ..like_868::PLAN.rx1_rule
     },
     rx1_offset_max: 7,
     rx2_default: Rx2 { freq_hz: 866_550_000, dr: 2, note: None },
     power: Power {
         max_dbm: 29.2,
-        reference: "EIRP",
-        step_db: 2,
         max_index: 14,
         older: Some(OlderPower { until: Revision::Rp002_1_0_4, max_dbm: 30.0, max_index: 10 }),
         source: "R5 p.90 Table 94 (1..14); R1 Table 81 (0..10), public network documentation (30 dBm for 1.0.4)",
+        ..like_868::PLAN.power
     },
-    cflist: CfListRule {
-        frequencies: Some(CfListFrequencies { first_channel: 3 }),
-        masks: Some(CfListMasks { over: MasksOver::List(&LIST_800), since: Revision::Rp002_1_0_4 }),
-        note: None,
-        source: Some("R5 p.90"),
-    },
+    cflist: CfListRule { source: Some("R5 p.90"), ..like_868::PLAN.cflist },
     ch_mask_cntl: ChMaskCntlRule {
-        current: &CH_MASK_CNTL,
-        older: &CH_MASK_CNTL_OLDER,
         source: "T5; older form R1 Table 82",
+        ..like_868::PLAN.ch_mask_cntl
     },
     payloads: Payloads {
         uplink: &PAYLOAD,
-        uplink_dwell: None,
-        downlink: None,
         source: "T5 Tables 96/97; R1 Tables 83/84 (which also print a row for the RFU DR6)",
+        ..like_868::PLAN.payloads
     },
     duty_cycle: "none (R1 2.12.3)",
     beacon: Beacon {
@@ -134,21 +106,13 @@ pub(super) static PLAN: Plan = Plan {
         },
         CH_MASK_CNTL_DISPUTE,
     ],
-    doubts: &[ONE_TRANSCRIPTION, TYPE_1_SINCE],
-    ..ORDINARY
+    ..like_868::PLAN
 };
 
-static DATA_RATES: [DataRate; 9] = [
-    lora(0, 12, 125, 250),
-    lora(1, 11, 125, 440),
-    lora(2, 10, 125, 980),
-    lora(3, 9, 125, 1760),
-    lora(4, 8, 125, 3125),
-    lora(5, 7, 125, 5470),
-    fsk(7, 50_000),
-    lora(12, 6, 125, 9375).since(Revision::Rp002_1_0_5),
-    lora(13, 5, 125, 15_625).since(Revision::Rp002_1_0_5),
-];
+static CHANNELS: [Channel; 3] =
+    [channel(0, 865_062_500, 0, 5), channel(1, 865_402_500, 0, 5), channel(2, 865_985_000, 0, 5)];
+
+static DATA_RATES: [DataRate; 9] = like_868::rates([0, 1, 2, 3, 4, 5, 7, 12, 13]);
 
 static RX1: [Rx1Row; 9] = [
     rx1(0, &[0, 0, 0, 0, 0, 0, 1, 2]),
@@ -162,14 +126,4 @@ static RX1: [Rx1Row; 9] = [
     rx1(13, &[13, 12, 5, 4, 3, 2, 13, 13]),
 ];
 
-static PAYLOAD: [PayloadLimit; 9] = [
-    limit(0, 59, 59),
-    limit(1, 59, 59),
-    limit(2, 59, 59),
-    limit(3, 123, 123),
-    limit(4, 230, 250),
-    limit(5, 230, 250),
-    limit(7, 230, 250),
-    limit(12, 230, 250),
-    limit(13, 230, 250),
-];
+static PAYLOAD: [PayloadLimit; 9] = like_868::limits([0, 1, 2, 3, 4, 5, 7, 12, 13]);

@@ -568,6 +568,19 @@ pub(super) const fn channel(number: u16, freq_hz: u32, dr_min: u8, dr_max: u8) -
     Channel { number, freq_hz, dr_min, dr_max }
 }
 
+/// Channels `first` on, `count` of them, from `start_hz` in steps: `bw_khz` wide, at `dr_min` to `dr_max`.
+pub(super) const fn block(
+    first: u16,
+    count: u16,
+    start_hz: u32,
+    step_hz: u32,
+    bw_khz: u16,
+    dr_min: u8,
+    dr_max: u8,
+) -> Block {
+    Block { first, count, start_hz, step_hz, bw_khz, dr_min, dr_max }
+}
+
 pub(super) const fn lora(dr: u8, sf: u8, bw_khz: u16, bit_rate: u32) -> DataRate {
     DataRate { dr, modulation: Modulation::Lora { sf, bw_khz }, bit_rate, since: Since::Always }
 }

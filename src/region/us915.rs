@@ -1,14 +1,12 @@
 //! US915: US902-928, channel plan 2.
 
 use super::{
-    ChMaskCntl, Revision,
+    Revision, like_915,
     model::{
-        Beacon, Block, CfListMasks, CfListRule, ChMaskCntlRule, DataRate, DataRates,
-        DefaultChannels, Dispute, Dwell, Hop, Join, JoinChannels, MasksOver, Note, OlderPower,
-        PayloadLimit, Payloads, PingSlot, Plan, PlanKind, Power, Rx1Channel, Rx1Row, Rx1Rule, Rx2,
-        limit, lora, lr_fhss, relay, rx1,
+        ChMaskCntlRule, DataRate, DataRates, Dispute, Dwell, Join, JoinChannels, Note, OlderPower,
+        PayloadLimit, Payloads, Plan, Power, Rx1Row, Rx1Rule, block, limit, lora, lr_fhss, rx1,
     },
-    shared::{ONE_TRANSCRIPTION, ORDINARY},
+    shared::ONE_TRANSCRIPTION,
 };
 
 pub(super) static PLAN: Plan = Plan {
@@ -17,11 +15,8 @@ pub(super) static PLAN: Plan = Plan {
     aliases: &["US902-928"],
     title: "US902-928",
     plan_id: 2,
-    kind: PlanKind::Fixed,
-    baseline: "RP002-1.0.5",
     source: "T5, R1 2.5",
     range_hz: (902_000_000, 928_000_000),
-    default_channels: DefaultChannels::AllUplink("all 72 uplink channels enabled after reset"),
     join: Join {
         channels: JoinChannels::AnyUplink(
             "any of 0-63 at DR0, any of 64-71 at DR4; recommended pass: one random channel \
@@ -32,49 +27,20 @@ pub(super) static PLAN: Plan = Plan {
         source: Some("R1 2.5.2, R102 2.2.2, T5"),
     },
     uplink_blocks: &[
-        Block {
-            first: 0,
-            count: 64,
-            start_hz: 902_300_000,
-            step_hz: 200_000,
-            bw_khz: 125,
-            dr_min: 0,
-            dr_max: 3,
-        },
-        Block {
-            first: 64,
-            count: 8,
-            start_hz: 903_000_000,
-            step_hz: 1_600_000,
-            bw_khz: 500,
-            dr_min: 4,
-            dr_max: 4,
-        },
+        block(0, 64, 902_300_000, 200_000, 125, 0, 3),
+        block(64, 8, 903_000_000, 1_600_000, 500, 4, 4),
     ],
-    downlink_blocks: &[Block {
-        first: 0,
-        count: 8,
-        start_hz: 923_300_000,
-        step_hz: 600_000,
-        bw_khz: 500,
-        dr_min: 8,
-        dr_max: 13,
-    }],
-    sub_bands: 8,
     data_rates: DataRates {
         uplink: &UPLINK,
-        downlink: Some(&DOWNLINK),
         source: "T5 Tables 19/20; <=1.0.1: R1 Table 13",
+        ..like_915::PLAN.data_rates
     },
     rx1_rule: Rx1Rule {
-        channel: Rx1Channel::Modulo(8),
-        rule: "downlink channel k = uplink channel number mod 8",
         table: &RX1,
-        dwell_table: None,
         source: "T5 Table 26; DR0-4 = R1 Table 18 = R103 p.24; DR0-6 = a public device stack",
+        ..like_915::PLAN.rx1_rule
     },
     rx1_offset_max: 3,
-    rx2_default: Rx2 { freq_hz: 923_300_000, dr: 8, note: None },
     power: Power {
         max_dbm: 30.0,
         reference: "conducted (30 dBm - 2*TXPower)",
@@ -83,61 +49,17 @@ pub(super) static PLAN: Plan = Plan {
         older: Some(OlderPower { until: Revision::Rp1_0_2B, max_dbm: 30.0, max_index: 10 }),
         source: "R1 Table 14, T5 Table 22",
     },
-    cflist: CfListRule {
-        frequencies: None,
-        masks: Some(CfListMasks {
-            over: MasksOver::Channels { words: 5 },
-            since: Revision::Rp1_0_3A,
-        }),
-        note: None,
-        source: None,
-    },
     ch_mask_cntl: ChMaskCntlRule {
-        current: &CH_MASK_CNTL,
-        older: &[(Revision::Rp1_0_2B, &CH_MASK_CNTL_1_0_2B)],
         source: "R1 Table 15, T5 Table 23, R4E",
+        ..like_915::PLAN.ch_mask_cntl
     },
     payloads: Payloads {
         uplink: &PAYLOAD_UPLINK,
-        uplink_dwell: None,
-        downlink: Some(&PAYLOAD_DOWNLINK),
         source: "T5 Tables 24/25; not-repeater column DR0-4,8-13 = R1 Table 17",
+        ..like_915::PLAN.payloads
     },
     dwell: Dwell { tx_param_setup: false, uplink_ms: 400, downlink_ms: 0, default: None },
     duty_cycle: "none (FCC: 400 ms dwell on 125 kHz channels)",
-    beacon: Beacon {
-        frequencies_hz: &[
-            923_300_000,
-            923_900_000,
-            924_500_000,
-            925_100_000,
-            925_700_000,
-            926_300_000,
-            926_900_000,
-            927_500_000,
-        ],
-        hop: Hop::OverList,
-        dr: 8,
-        sf: 12,
-        bw_khz: 500,
-        octets: 23,
-        rule: None,
-    },
-    ping: PingSlot {
-        frequencies_hz: &[
-            923_300_000,
-            923_900_000,
-            924_500_000,
-            925_100_000,
-            925_700_000,
-            926_300_000,
-            926_900_000,
-            927_500_000,
-        ],
-        dr: 8,
-        rule: None,
-    },
-    relay: &[relay(916_700_000, 918_300_000, 10), relay(919_900_000, 921_500_000, 10)],
     notes: &[
         Note {
             revision: "all",
@@ -214,7 +136,7 @@ pub(super) static PLAN: Plan = Plan {
              memory",
         "left out: details of FCC hybrid mode",
     ],
-    ..ORDINARY
+    ..like_915::PLAN
 };
 
 static UPLINK: [DataRate; 9] = [
@@ -229,17 +151,6 @@ static UPLINK: [DataRate; 9] = [
     lora(8, 5, 125, 15_625).since(Revision::Rp002_1_0_5),
 ];
 
-static DOWNLINK: [DataRate; 8] = [
-    lora(0, 5, 500, 62_500).since(Revision::Rp002_1_0_5),
-    lora(8, 12, 500, 980),
-    lora(9, 11, 500, 1760),
-    lora(10, 10, 500, 3900),
-    lora(11, 9, 500, 7000),
-    lora(12, 8, 500, 12_500),
-    lora(13, 7, 500, 21_900),
-    lora(14, 6, 500, 37_500).since(Revision::Rp002_1_0_5),
-];
-
 static RX1: [Rx1Row; 9] = [
     rx1(0, &[10, 9, 8, 8]),
     rx1(1, &[11, 10, 9, 8]),
@@ -252,28 +163,6 @@ static RX1: [Rx1Row; 9] = [
     rx1(8, &[0, 14, 13, 12]),
 ];
 
-static CH_MASK_CNTL: [ChMaskCntl; 8] = [
-    ChMaskCntl::Group { first: 0, last: 15 },
-    ChMaskCntl::Group { first: 16, last: 31 },
-    ChMaskCntl::Group { first: 32, last: 47 },
-    ChMaskCntl::Group { first: 48, last: 63 },
-    ChMaskCntl::Group { first: 64, last: 71 },
-    ChMaskCntl::SubBands,
-    ChMaskCntl::NarrowOn,
-    ChMaskCntl::NarrowOff,
-];
-
-static CH_MASK_CNTL_1_0_2B: [ChMaskCntl; 8] = [
-    ChMaskCntl::Group { first: 0, last: 15 },
-    ChMaskCntl::Group { first: 16, last: 31 },
-    ChMaskCntl::Group { first: 32, last: 47 },
-    ChMaskCntl::Group { first: 48, last: 63 },
-    ChMaskCntl::Group { first: 64, last: 71 },
-    ChMaskCntl::Rfu,
-    ChMaskCntl::NarrowOn,
-    ChMaskCntl::NarrowOff,
-];
-
 static PAYLOAD_UPLINK: [PayloadLimit; 9] = [
     limit(0, 19, 19),
     limit(1, 61, 61),
@@ -284,15 +173,4 @@ static PAYLOAD_UPLINK: [PayloadLimit; 9] = [
     limit(6, 133, 133),
     limit(7, 230, 250),
     limit(8, 230, 250),
-];
-
-static PAYLOAD_DOWNLINK: [PayloadLimit; 8] = [
-    limit(0, 230, 250),
-    limit(8, 61, 61),
-    limit(9, 137, 137),
-    limit(10, 230, 250),
-    limit(11, 230, 250),
-    limit(12, 230, 250),
-    limit(13, 230, 250),
-    limit(14, 230, 250),
 ];
