@@ -33,7 +33,7 @@ mod settings;
 mod slot;
 mod words;
 
-pub use difference::{Difference, Kind, Severity, Side};
+pub use difference::{Difference, DifferenceKind, Severity, Side};
 pub use gather::{Gathered, Loose, Sources, gather};
 #[cfg(feature = "page")]
 pub(crate) use likeness::key_likeness;

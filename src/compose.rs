@@ -12,7 +12,7 @@
 //!
 //! ```
 //! use handfast::{
-//!     compose::{DataRecipe, Octets, Recipe},
+//!     compose::{DataRecipe, DataOctets, Recipe},
 //!     frame::FType,
 //!     reading::Bunch,
 //! };
@@ -24,7 +24,7 @@
 //! };
 //! let mut data = DataRecipe::new(FType::UnconfirmedDataUp, "0201BBDA".parse().unwrap(), 65538);
 //! data.fctrl = handfast::frame::FCtrl::new(0x80);
-//! data.payload = Some((2, Octets::Plain(vec![0x01, 0x67, 0x00, 0xE1])));
+//! data.payload = Some((2, DataOctets::Plain(vec![0x01, 0x67, 0x00, 0xE1])));
 //! let octets = Recipe::Data(data).compose(&keys)?;
 //! assert_eq!(hex::encode(octets), "40dabb0102800200022721029daeaf9ee9");
 //! # Ok::<(), handfast::compose::ComposeError>(())
@@ -34,7 +34,7 @@ mod data;
 mod join;
 mod json;
 
-pub use data::{DataRecipe, Octets};
+pub use data::{DataOctets, DataRecipe};
 pub use join::{AcceptRecipe, JoinRequestRecipe};
 pub use json::{Draft, JsonError, JsonFault, Remark, from_json};
 

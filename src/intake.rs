@@ -49,13 +49,14 @@ mod words;
 pub use capture::{Capture, CaptureOptions};
 pub use error::{Flaw, IntakeError, LoraTapError, PacketError, WireError};
 pub use event::{
-    Closed, CodeRate, Count, Crc, Damage, Discovery, Ends, Event, Found, Gap, GatewayPlan, Heard,
-    Leg, Lost, Network, Ordered, Outcome, Position, Refusal, Said, Sender, Setup, Speaker, Stat,
-    Statement, StationVersion, Subject, TxError, Unit, Unreachable, What, When, Wire, Witness,
+    Closed, CodeRate, Count, Crc, Damage, Discovery, Ends, Event, Gap, GatewayPlan, Heard,
+    HowFound, Leg, Lost, Network, Ordered, Outcome, Position, Refusal, Said, Sender, Setup,
+    Speaker, Stat, Statement, StationVersion, Subject, TxError, Unit, Unreachable, What, When,
+    Wire, Witness,
 };
 pub use forwarder::{datagram_events, wire_events};
 pub use header::{DatagramKind, Header};
-pub use holdings::{Holdings, Kind as HoldingKind};
+pub use holdings::{HoldingKind, Holdings};
 pub use item::{Item, PassedOver};
 #[cfg(feature = "cli")]
 pub(crate) use lines::{LINE_CAP, Lines, Raw};

@@ -33,7 +33,7 @@ pub struct Part {
     /// How they are made, in a sentence.
     pub rule: &'static str,
     /// The values they are made of, none of which is secret.
-    pub values: Vec<(&'static str, Value)>,
+    pub values: Vec<(&'static str, SheetValue)>,
     /// The keys by name.
     pub keys: Vec<(&'static str, Aes128Key)>,
     /// How they are computed, step by step.
@@ -42,7 +42,7 @@ pub struct Part {
 
 /// A value that keys are made of.
 #[derive(Clone, Debug, Eq, PartialEq)]
-pub enum Value {
+pub enum SheetValue {
     /// A number.
     Number(u32),
     /// Digits, as people write them.
@@ -96,20 +96,20 @@ pub struct Multicast {
 }
 
 impl Join10 {
-    fn values(self) -> Vec<(&'static str, Value)> {
+    fn values(self) -> Vec<(&'static str, SheetValue)> {
         vec![
-            ("JoinNonce", Value::Number(self.join_nonce.get())),
-            ("NetID", Value::Digits(self.net_id.hex())),
-            ("DevNonce", Value::Number(self.dev_nonce.0.into())),
+            ("JoinNonce", SheetValue::Number(self.join_nonce.get())),
+            ("NetID", SheetValue::Digits(self.net_id.hex())),
+            ("DevNonce", SheetValue::Number(self.dev_nonce.0.into())),
         ]
     }
 }
 
 impl Join11 {
-    fn values(self) -> Vec<(&'static str, Value)> {
+    fn values(self) -> Vec<(&'static str, SheetValue)> {
         vec![
-            ("JoinNonce", Value::Number(self.join_nonce.get())),
-            ("JoinEUI", Value::Digits(self.join_eui.hex())),
+            ("JoinNonce", SheetValue::Number(self.join_nonce.get())),
+            ("JoinEUI", SheetValue::Digits(self.join_eui.hex())),
             self.nonce.value(),
         ]
     }
@@ -122,12 +122,12 @@ impl Nonce {
         }
     }
 
-    fn value(self) -> (&'static str, Value) {
+    fn value(self) -> (&'static str, SheetValue) {
         let name = match self {
             Self::Dev(_) => "DevNonce",
             Self::RjCount(_) => "RJcount",
         };
-        (name, Value::Number(self.get().0.into()))
+        (name, SheetValue::Number(self.get().0.into()))
     }
 }
 
@@ -220,7 +220,7 @@ impl KeySheet {
             title: "Join keys of a 1.1 node, root NwkKey",
             rule: "AES under NwkKey of 06 (JSIntKey) or 05 (JSEncKey), DevEUI least significant \
                    octet first, and zeros.",
-            values: vec![("DevEUI", Value::Digits(dev_eui.hex()))],
+            values: vec![("DevEUI", SheetValue::Digits(dev_eui.hex()))],
             keys: named([(JsIntKey::NAME, int.key()), (JsEncKey::NAME, enc.key())]),
             working: Some(working::join_server_keys(
                 (NwkKey::NAME, nwk_key.key()),
@@ -245,16 +245,16 @@ impl KeySheet {
             keys.extend(named([(McRootKey::NAME, root.key()), (McKeKey::NAME, kek.key())]));
             if let Some(encrypted) = from.mc_key_encrypted {
                 mc_key = Some(derive::mc_key(&kek, encrypted));
-                values.push(("McKey_encrypted", Value::Digits(hex::encode(encrypted))));
+                values.push(("McKey_encrypted", SheetValue::Digits(hex::encode(encrypted))));
             } else if let Some(key) = &mc_key {
                 let encrypted = derive::mc_key_encrypted(&kek, key);
-                values.push(("McKey_encrypted", Value::Digits(hex::encode(encrypted))));
+                values.push(("McKey_encrypted", SheetValue::Digits(hex::encode(encrypted))));
             }
         }
         if let Some(mc_key) = &mc_key {
             keys.extend(named([(McKey::NAME, mc_key.key())]));
             if let Some(mc_addr) = from.mc_addr {
-                values.push(("McAddr", Value::Digits(mc_addr.hex())));
+                values.push(("McAddr", SheetValue::Digits(mc_addr.hex())));
                 let network = derive::mc_nwk_s_key(mc_key, mc_addr);
                 let app = derive::mc_app_s_key(mc_key, mc_addr);
                 keys.extend(named([
@@ -297,7 +297,7 @@ impl KeySheet {
         self.parts.push(Part {
             title: "Key in an envelope, under KEK",
             rule: "RFC 3394 key wrap; its integrity check holds.",
-            values: vec![("wrapped", Value::Digits(hex::encode(wrapped)))],
+            values: vec![("wrapped", SheetValue::Digits(hex::encode(wrapped)))],
             keys: vec![("unwrapped", key)],
             working: None,
         });

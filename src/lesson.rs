@@ -237,7 +237,7 @@ impl fmt::Display for Head {
 }
 
 impl Exercise {
-    fn new(number: usize, kind: &kind::Kind, made: Made) -> Self {
+    fn new(number: usize, kind: &kind::ExerciseKind, made: Made) -> Self {
         let Made { given, mut questions } = made;
         for (question, letter) in questions.iter_mut().zip('a'..='z') {
             question.id = format!("{number}{letter}");

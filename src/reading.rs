@@ -56,7 +56,7 @@ pub struct Reading {
     /// The way it travels, where that is known.
     pub direction: Option<Direction>,
     /// What the keys tell.
-    pub found: Found,
+    pub found: KeyFindings,
     /// What is wrong with it, in the order of its octets.
     pub problems: Vec<Problem>,
     /// Why the MIC fails, once [`why()`] was asked and found an answer.
@@ -65,7 +65,7 @@ pub struct Reading {
 
 /// What keys tell of a frame.
 #[derive(Clone, Debug)]
-pub struct Found {
+pub struct KeyFindings {
     /// Whether the MIC holds.
     pub mic: MicVerdict,
     /// A Join-Accept in clear, if its MIC holds.
@@ -92,7 +92,7 @@ pub struct Found {
     problems: Vec<Problem>,
 }
 
-impl Found {
+impl KeyFindings {
     fn new(mic: MicVerdict) -> Self {
         Self {
             mic,
@@ -215,7 +215,7 @@ pub enum Searched {
 /// assert_eq!((proof.key, proof.source.to_string().as_str()), ("AppKey", "firmware of probe-07"));
 /// ```
 pub fn read(decoded: Decoded, ring: &KeyRing, context: &Context) -> Reading {
-    let unchecked = |why| Found::new(MicVerdict::Unchecked(why));
+    let unchecked = |why| KeyFindings::new(MicVerdict::Unchecked(why));
     let found = match &decoded.frame {
         Some(Frame::JoinRequest(request)) => join::request(request, ring, context),
         Some(Frame::JoinAccept(sealed)) => {
@@ -234,7 +234,7 @@ pub fn read(decoded: Decoded, ring: &KeyRing, context: &Context) -> Reading {
 }
 
 impl Reading {
-    fn of(decoded: Decoded, mut found: Found, context: &Context) -> Self {
+    fn of(decoded: Decoded, mut found: KeyFindings, context: &Context) -> Self {
         let mut problems: Vec<_> = decoded.faults.iter().map(Problem::from).collect();
         problems.extend(decoded.stopped.iter().map(Problem::from));
         problems.append(&mut found.problems);

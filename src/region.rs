@@ -63,7 +63,7 @@ pub use model::{
     LegalChannel, MasksOver, Note, OlderPower, PayloadLimit, Payloads, PingSlot, Plan, PlanKind,
     Power, RegulatorBand, RelayChannel, Rx1Channel, Rx1Formula, Rx1Row, Rx1Rule, Rx2,
 };
-pub use place::{Place, Role, places_at};
+pub use place::{PlanAt, Role, plans_at};
 pub use revision::{Revision, Since};
 pub use rules::{CfListFit, ChannelHit, JoinFit, Window, plans_joining_at};
 pub use source::SOURCES;

@@ -52,10 +52,10 @@ use crate::{
     words::Count,
 };
 
-pub(crate) use channels::{Channels, Kind, Lane};
-pub(crate) use claims::{Member, Standing, Value};
+pub(crate) use channels::{Channels, Lane, LaneKind};
+pub(crate) use claims::{Member, ShownValue, Standing};
 pub(crate) use exchange::{Bar, Exchange, Fit, Shape};
-pub(crate) use frames::{BitsView, FieldView, FrameView, Octets, Tone};
+pub(crate) use frames::{BitsView, FieldView, FrameOctets, FrameView, Tone};
 pub(crate) use session::{SessionView, SettingView};
 pub(crate) use signal::{Point, Signal};
 pub(crate) use strangers::Stranger;

@@ -51,7 +51,7 @@ pub struct Step {
     /// What is done.
     pub op: Op,
     /// What comes out.
-    pub output: Octets,
+    pub output: SecretOctets,
     /// Whether who knows it knows a key, or enough of one to forge.
     pub secret: bool,
     /// What it is, where the name does not say.
@@ -79,7 +79,7 @@ pub enum Op {
     /// Padded to a block.
     Pad(String),
     /// Some octets of it.
-    Octets(String, Range<usize>),
+    SecretOctets(String, Range<usize>),
 }
 
 /// A part of joined octets.
@@ -96,16 +96,16 @@ pub struct Part {
 /// Octets that may be a key: wiped when dropped, mute in `Debug`.
 #[derive(Clone, Zeroize)]
 #[zeroize(drop)]
-pub struct Octets(Vec<u8>);
+pub struct SecretOctets(Vec<u8>);
 
-impl Octets {
+impl SecretOctets {
     /// Returns the octets, for a user who asked to see them.
     pub fn revealed(&self) -> &[u8] {
         &self.0
     }
 }
 
-impl std::fmt::Debug for Octets {
+impl std::fmt::Debug for SecretOctets {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "Octets({})", self.0.len())
     }
@@ -136,7 +136,9 @@ impl Op {
             Self::Xor(names) => names.join(" xor "),
             Self::Double(name) => format!("double({name})"),
             Self::Pad(name) => format!("pad({name})"),
-            Self::Octets(name, at) => format!("{name}[{}..{}]", at.start, at.end.saturating_sub(1)),
+            Self::SecretOctets(name, at) => {
+                format!("{name}[{}..{}]", at.start, at.end.saturating_sub(1))
+            }
         }
     }
 }

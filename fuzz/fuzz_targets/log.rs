@@ -2,7 +2,7 @@
 //! taken for a frame is one.
 #![no_main]
 
-use handfast::intake::{Capture, Found, Item};
+use handfast::intake::{Capture, HowFound, Item};
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|octets: &[u8]| {
@@ -10,7 +10,7 @@ fuzz_target!(|octets: &[u8]| {
     let log = [b"one two\nthree four\nfive six\n{\"rxpk\":[]}\n", octets].concat();
     for item in Capture::new(log.as_slice()) {
         if let Ok(Item::Event(event)) = item
-            && event.found == Found::Guessed
+            && event.found == HowFound::Guessed
         {
             assert!(event.frame().is_none_or(|frame| frame.stopped.is_none()));
         }

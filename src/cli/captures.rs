@@ -14,7 +14,9 @@ use super::{
     progress::Progress,
 };
 use crate::{
-    intake::{CaptureOptions, Crc, Damage, Event, Found, Item, Leg, Note, Position, Remark, What},
+    intake::{
+        CaptureOptions, Crc, Damage, Event, HowFound, Item, Leg, Note, Position, Remark, What,
+    },
     words::{Count, Reason, Visible},
 };
 
@@ -269,7 +271,7 @@ impl Oddity {
 impl Oddities {
     fn see(&mut self, event: &Event) {
         let place = here(event.place);
-        let alone = event.found == Found::Alone;
+        let alone = event.found == HowFound::Alone;
         if alone {
             self.bare.add(|| place.to_string());
         }

@@ -17,7 +17,7 @@ use super::{
     Failure, Screen, UsageError,
     frame_keys::{FrameKeys, bunch},
     key_options::{KEYS_HELP, KeyOptions},
-    values::{self, Octets},
+    values::{self, OctetsArg},
 };
 use crate::{
     compose::{Recipe, from_json},
@@ -51,10 +51,10 @@ pub struct ComposeArgs {
     pub mac_version: Option<MacVersion>,
     /// MHDR, where RFU bits or another Major are wanted
     #[arg(long, value_name = "HEX", value_parser = values::octets)]
-    pub mhdr: Option<Octets>,
+    pub mhdr: Option<OctetsArg>,
     /// MIC as it is to be, right or wrong, instead of the computed one
     #[arg(long, value_name = "HEX", value_parser = values::octets)]
-    pub mic: Option<Octets>,
+    pub mic: Option<OctetsArg>,
 
     /// JoinEUI; of a Join-Accept: that of the request
     #[arg(long, value_name = "EUI", value_parser = values::join_eui, help_heading = JOIN)]
@@ -127,13 +127,13 @@ pub struct ComposeArgs {
     pub commands: Vec<String>,
     /// FOpts in clear
     #[arg(long, value_name = "HEX", value_parser = values::octets, help_heading = DATA)]
-    pub fopts: Option<Octets>,
+    pub fopts: Option<OctetsArg>,
     /// FPort
     #[arg(long, value_name = "PORT", help_heading = DATA)]
     pub port: Option<u8>,
     /// FRMPayload in clear; of a proprietary frame: all after the MHDR
     #[arg(long, value_name = "HEX", value_parser = values::octets, help_heading = DATA)]
-    pub payload: Option<Octets>,
+    pub payload: Option<OctetsArg>,
     /// FCnt of the confirmed frame that a 1.1 frame acknowledges
     #[arg(long, value_name = "FCNT", value_parser = values::sixteen_bits, help_heading = DATA)]
     pub conf_fcnt: Option<u16>,
@@ -298,7 +298,7 @@ fn shown(
 impl ComposeArgs {
     /// Returns the MIC that was given, if it has the right length.
     fn mic(&self) -> Result<Option<Mic>, CannotCompose> {
-        let Some(Octets(octets)) = &self.mic else { return Ok(None) };
+        let Some(OctetsArg(octets)) = &self.mic else { return Ok(None) };
         match octets.as_slice().try_into() {
             Ok(mic) => Ok(Some(Mic(mic))),
             Err(_) => Err(CannotCompose::Length { option: "--mic", octets: 4 }),

@@ -9,7 +9,8 @@ use std::{
 use super::{Screen, UsageError};
 use crate::{
     intake::{
-        Event, Found, Lines, Position, Raw, Said, Speaker, Subject, What, console, without_colours,
+        Event, HowFound, Lines, Position, Raw, Said, Speaker, Subject, What, console,
+        without_colours,
     },
     key::Aes128Key,
     nearest::nearest,
@@ -110,7 +111,7 @@ impl Console {
             let place = Position { source, ..Position::line(number) };
             let about = Some(Subject::Name(self.name.clone()));
             let said = Said { by: Speaker::Node, about, what, words: Some(words) };
-            Event { found: Found::Guessed, ..Event::new(place, What::Said(Box::new(said))) }
+            Event { found: HowFound::Guessed, ..Event::new(place, What::Said(Box::new(said))) }
         };
         Ok(console::statements(&heard).into_iter().map(event).collect())
     }

@@ -8,7 +8,7 @@ use std::{
 use super::{
     Failure, Screen,
     frames::InputFrame,
-    output::{Kind, Output, Place},
+    output::{Destination, FileKind, Output},
 };
 use crate::{
     record::FramePcap,
@@ -80,8 +80,8 @@ impl FrameFile {
     }
 }
 
-const fn place(path: &Path, force: bool) -> Place<'_> {
-    Place { option: "--pcap", path, kind: Kind::Frames, force, secret: false }
+const fn place(path: &Path, force: bool) -> Destination<'_> {
+    Destination { option: "--pcap", path, kind: FileKind::Frames, force, secret: false }
 }
 
 fn cannot(path: &Path, error: &io::Error) -> Failure {

@@ -8,7 +8,7 @@ use std::{
 
 use super::{
     Failure, Screen,
-    output::{Kind, Place},
+    output::{Destination, FileKind},
 };
 use crate::{
     lesson::{Lesson, Level, Mark, Order, Sheet, SheetError, mark},
@@ -106,8 +106,8 @@ fn page(path: &Path, page: &str, force: bool, screen: &mut Screen) -> Result<(),
     if path == Path::new("-") {
         return screen.data(page);
     }
-    let (option, kind) = ("--html", Kind::Page);
-    Place { option, path, kind, force, secret: false }.write(&[], page)?;
+    let (option, kind) = ("--html", FileKind::Page);
+    Destination { option, path, kind, force, secret: false }.write(&[], page)?;
     screen.word("note", &format!("written: {}", Visible::path(path)));
     Ok(())
 }

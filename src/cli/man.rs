@@ -11,7 +11,7 @@ use clap_mangen::Man;
 
 use super::{
     Failure, Screen, UsageError, definition,
-    output::{Kind, Place},
+    output::{Destination, FileKind},
 };
 use crate::words::Visible;
 
@@ -66,8 +66,8 @@ pub fn run(args: &ManArgs, screen: &mut Screen) -> Result<(), Failure> {
 fn write(dir: &Path, name: &str, page: &str) -> Result<(), Failure> {
     let path = dir.join(name);
     fs::create_dir_all(dir).map_err(|error| UsageError::File { path: path.clone(), error })?;
-    let (option, kind) = ("--dir", Kind::Manual);
-    Place { option, path: &path, kind, force: false, secret: false }.write(&[], page)
+    let (option, kind) = ("--dir", FileKind::Manual);
+    Destination { option, path: &path, kind, force: false, secret: false }.write(&[], page)
 }
 
 /// Returns every page with its name, the program's first.

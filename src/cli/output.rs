@@ -21,7 +21,7 @@ use crate::{
 
 /// What a file holds, which says over what it may be written.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub(super) enum Kind {
+pub(super) enum FileKind {
     /// A page that this program made.
     Page,
     /// A report in Markdown that this program made.
@@ -32,7 +32,7 @@ pub(super) enum Kind {
     Manual,
 }
 
-impl Kind {
+impl FileKind {
     const fn name(self) -> &'static str {
         match self {
             Self::Page => "a page of this program",
@@ -63,18 +63,18 @@ impl Kind {
 
 /// Where a command is asked to write.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Place<'a> {
+pub(super) struct Destination<'a> {
     /// The option that names the file, for errors.
     pub(super) option: &'static str,
     pub(super) path: &'a Path,
-    pub(super) kind: Kind,
+    pub(super) kind: FileKind,
     /// Whether a file of another kind may be replaced.
     pub(super) force: bool,
     /// Whether it is to hold keys: then it is for its owner alone, and no symbolic link.
     pub(super) secret: bool,
 }
 
-impl Place<'_> {
+impl Destination<'_> {
     /// Refuses a file that is read, one of another kind, and for keys a symbolic link.
     ///
     /// # Errors

@@ -7,7 +7,7 @@ use std::{
 
 use super::{
     Failure, Screen,
-    output::{Kind, Place},
+    output::{Destination, FileKind},
 };
 use crate::{
     report::Report,
@@ -40,19 +40,19 @@ impl Form {
 }
 
 /// Returns where a report is written, by the options of a command.
-pub(super) const fn place(form: Form, path: &Path, force: bool, secret: bool) -> Place<'_> {
+pub(super) const fn place(form: Form, path: &Path, force: bool, secret: bool) -> Destination<'_> {
     let kind = match form {
-        Form::Html => Kind::Page,
-        Form::Markdown => Kind::Markdown,
+        Form::Html => FileKind::Page,
+        Form::Markdown => FileKind::Markdown,
     };
-    Place { option: "--report", path, kind, force, secret }
+    Destination { option: "--report", path, kind, force, secret }
 }
 
 /// Writes a report and says where it is.
 pub(super) fn write(
     report: &Report<'_>,
     form: Form,
-    place: Place<'_>,
+    place: Destination<'_>,
     inputs: &[PathBuf],
     screen: &mut Screen,
 ) -> Result<(), Failure> {

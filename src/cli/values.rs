@@ -133,21 +133,21 @@ pub(super) fn mask(text: &str) -> Result<u16, String> {
 }
 
 /// Reads octets in hex, as many as there are.
-pub(super) fn octets(text: &str) -> Result<Octets, String> {
+pub(super) fn octets(text: &str) -> Result<OctetsArg, String> {
     if text.trim().is_empty() {
-        return Ok(Octets::default());
+        return Ok(OctetsArg::default());
     }
     let text = text.trim();
     let text = if text.starts_with("hex:") { text.into() } else { format!("hex:{text}") };
     match frame_text(&text) {
-        Ok(text) => Ok(Octets(text.octets)),
+        Ok(text) => Ok(OctetsArg(text.octets)),
         Err(error) => Err(format!("{error}; octets are hex in the order sent, such as 016700E1")),
     }
 }
 
 /// Octets of an option: a type of its own, for clap takes a `Vec` for many values.
 #[derive(Clone, Debug, Default, Eq, PartialEq)]
-pub struct Octets(pub Vec<u8>);
+pub struct OctetsArg(pub Vec<u8>);
 
 /// Reads a number of 16 bits.
 pub(super) fn sixteen_bits(text: &str) -> Result<u16, String> {

@@ -30,11 +30,11 @@ macro_rules! kinds {
         /// What kind of difference it is.
         #[derive(Clone, Copy, Debug, Eq, Hash, Ord, PartialEq, PartialOrd)]
         #[non_exhaustive]
-        pub enum Kind {
+        pub enum DifferenceKind {
             $($(#[$doc])* $kind,)*
         }
 
-        impl Kind {
+        impl DifferenceKind {
             /// Every kind.
             pub const ALL: &'static [Self] = &[$(Self::$kind,)*];
 
@@ -132,7 +132,7 @@ pub struct Side {
 #[derive(Clone, Debug, Eq, PartialEq)]
 pub struct Difference {
     /// What kind it is.
-    pub kind: Kind,
+    pub kind: DifferenceKind,
     /// How much it matters.
     pub severity: Severity,
     /// The cause of a failed join that it would be.
@@ -153,7 +153,7 @@ pub struct Difference {
 
 impl Difference {
     pub(super) fn new(
-        kind: Kind,
+        kind: DifferenceKind,
         severity: Severity,
         member: &'static str,
         summary: impl Into<String>,

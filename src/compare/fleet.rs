@@ -6,7 +6,7 @@ use std::collections::HashMap;
 use zeroize::{Zeroize, ZeroizeOnDrop};
 
 use super::{
-    Difference, Kind, Severity, Subject, sample, slot,
+    Difference, DifferenceKind, Severity, Subject, sample, slot,
     words::{names, spelt, the},
 };
 use crate::{
@@ -132,10 +132,16 @@ impl<'s> Fleet<'s> {
         let remedy = "give each node its own DevEUI, as its maker or its label says";
         let value = || Some(eui.to_string());
         found.push(
-            Difference::new(Kind::DevEuiShared, Severity::Fault, "dev-eui", summary, remedy)
-                .cause(Some(CauseId::TwoNodesShareOneIdentity))
-                .side(subject, kind, "dev-eui", value())
-                .other(other, kind, "dev-eui", value()),
+            Difference::new(
+                DifferenceKind::DevEuiShared,
+                Severity::Fault,
+                "dev-eui",
+                summary,
+                remedy,
+            )
+            .cause(Some(CauseId::TwoNodesShareOneIdentity))
+            .side(subject, kind, "dev-eui", value())
+            .other(other, kind, "dev-eui", value()),
         );
     }
 
@@ -167,7 +173,7 @@ impl<'s> Fleet<'s> {
         };
         let value = || Some(addr.to_string());
         found.push(
-            Difference::new(Kind::DevAddrShared, severity, "dev-addr", summary, remedy)
+            Difference::new(DifferenceKind::DevAddrShared, severity, "dev-addr", summary, remedy)
                 .cause(same.then_some(CauseId::TwoNodesShareOneIdentity))
                 .side(subject, kind, "dev-addr", value())
                 .other(other, kind, "dev-addr", value()),
@@ -195,7 +201,7 @@ impl<'s> Fleet<'s> {
             let summary = format!("{called} has the same {}", spelt(member));
             let remedy = "it works, but who opens one node has them all: one key a node is better";
             found.push(
-                Difference::new(Kind::KeyShared, Severity::Note, member, summary, remedy)
+                Difference::new(DifferenceKind::KeyShared, Severity::Note, member, summary, remedy)
                     .side(subject, kind, member, None)
                     .other(other, kind, member, None),
             );

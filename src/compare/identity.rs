@@ -1,7 +1,7 @@
 //! DevEUI and JoinEUI: byte orders, slips, values in each other's place.
 
 use super::{
-    Difference, Kind, Severity, Subject,
+    Difference, DifferenceKind, Severity, Subject,
     fleet::Fleet,
     keys,
     relation::{Relation, eui_relation},
@@ -152,14 +152,19 @@ fn between(
         let summary =
             format!("{} has the DevEUI of another node, {}", the(side.claim), node.node.name);
         let remedy = format!("give {} its own DevEUI", subject.node.name);
-        let difference =
-            Difference::new(Kind::EuiOfAnotherNode, Severity::Fault, member, summary, remedy);
+        let difference = Difference::new(
+            DifferenceKind::EuiOfAnotherNode,
+            Severity::Fault,
+            member,
+            summary,
+            remedy,
+        );
         return Some(sides(difference));
     }
     let how = slip(&relation, a, b, 16);
     let mut difference = match &relation {
         Relation::Reversed => Difference::new(
-            Kind::EuiReversed,
+            DifferenceKind::EuiReversed,
             Severity::Fault,
             member,
             format!("{a} has the {name} of {b} with its octets in reverse order"),
@@ -167,7 +172,7 @@ fn between(
         )
         .cause(cause(member, Nature::Turned)),
         relation if relation.is_typing() => Difference::new(
-            Kind::EuiTypedWrong,
+            DifferenceKind::EuiTypedWrong,
             Severity::Fault,
             member,
             format!("the {name} of {a} and of {b} are a slip apart: {how}"),
@@ -206,13 +211,19 @@ fn unrelated(member: &'static str, first: Stated, second: Stated) -> Difference 
     let summary = format!("the {name} of {a} and of {b} have no likeness");
     let remedy = format!("find out which {name} the node sends, and register that one");
     if member == "dev-eui" {
-        return Difference::new(Kind::EuiDiffers, Severity::Fault, member, summary, remedy)
-            .cause(Some(CauseId::IdentityNotOnRecord));
+        return Difference::new(
+            DifferenceKind::EuiDiffers,
+            Severity::Fault,
+            member,
+            summary,
+            remedy,
+        )
+        .cause(Some(CauseId::IdentityNotOnRecord));
     }
     let zero = [first, second].into_iter().any(|side| side.eui == Eui64::default());
     // a zero JoinEUI is what servers that ask for none are given
     let severity = if zero { Severity::Note } else { Severity::Doubt };
-    Difference::new(Kind::EuiDiffers, severity, member, summary, remedy)
+    Difference::new(DifferenceKind::EuiDiffers, severity, member, summary, remedy)
         .cause(Some(CauseId::IdentityNotOnRecord).filter(|_| !zero))
 }
 
@@ -247,7 +258,7 @@ fn exchanged(
         }
         let (a, b) = (the(first), the(second));
         let mut difference = Difference::new(
-            Kind::EuisExchanged,
+            DifferenceKind::EuisExchanged,
             Severity::Fault,
             "dev-eui",
             format!("DevEUI and JoinEUI of {a} stand in each other's place in {b}"),
@@ -290,7 +301,7 @@ fn orders(subject: &Subject, all: &[Vec<Stated>; 2], found: &mut Vec<Difference>
         let turned = firmware.eui.bytes_reversed();
         let difference = if forwards {
             Difference::new(
-                Kind::EuiReversed,
+                DifferenceKind::EuiReversed,
                 Severity::Fault,
                 member,
                 format!("of the firmware's two EUIs only {name} stands in reverse order"),
@@ -301,7 +312,7 @@ fn orders(subject: &Subject, all: &[Vec<Stated>; 2], found: &mut Vec<Difference>
         } else {
             let severity = if all_backwards { Severity::Note } else { Severity::Doubt };
             Difference::new(
-                Kind::EuiOrderUnknown,
+                DifferenceKind::EuiOrderUnknown,
                 severity,
                 member,
                 format!("the firmware has the {name} of {a} with its octets in reverse order"),
@@ -331,7 +342,7 @@ fn equal(subject: &Subject, kind: ClaimKind, claim: &Claim, found: &mut Vec<Diff
         let summary = format!("DevEUI and JoinEUI of {} are the same", the(kind));
         let remedy = "lawful, but often one was copied into the other's place";
         found.push(
-            Difference::new(Kind::EuisEqual, Severity::Note, "join-eui", summary, remedy)
+            Difference::new(DifferenceKind::EuisEqual, Severity::Note, "join-eui", summary, remedy)
                 .side(subject, kind, "dev-eui", Some(dev.to_string()))
                 .side(subject, kind, "join-eui", Some(join.to_string())),
         );

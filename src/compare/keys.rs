@@ -3,7 +3,7 @@
 //! No key is shown: a slip is told by the digits that differ, everything else in words.
 
 use super::{
-    Difference, Kind, Severity, Subject,
+    Difference, DifferenceKind, Severity, Subject,
     fleet::Fleet,
     relation::{Relation, key_relation},
     sample,
@@ -97,7 +97,7 @@ impl Pair<'_> {
             return false;
         }
         let difference = Difference::new(
-            Kind::KeyInWrongSlot,
+            DifferenceKind::KeyInWrongSlot,
             Severity::Fault,
             "app-key",
             "AppKey and NwkKey of the firmware stand in each other's place in the record",
@@ -130,7 +130,7 @@ impl Pair<'_> {
         let is_1_1 = version(self.subject) == Some(MacVersion::V1_1);
         let severity = if is_1_1 { Severity::Fault } else { Severity::Doubt };
         let difference = Difference::new(
-            Kind::KeyInWrongSlot,
+            DifferenceKind::KeyInWrongSlot,
             severity,
             other,
             format!("the firmware has as {x} what the record has as {y}"),
@@ -164,7 +164,7 @@ impl Pair<'_> {
             return;
         }
         let difference = Difference::new(
-            Kind::KeyInWrongSlot,
+            DifferenceKind::KeyInWrongSlot,
             Severity::Doubt,
             "nwk-key",
             "the firmware has another NwkKey beside the AppKey that the record has",
@@ -227,7 +227,7 @@ impl Pair<'_> {
         let summary = format!("the {x} of {} stands under {y} in {}", the(side), the(holder));
         let remedy = "put each root key under the same name on both sides";
         Some(
-            Difference::new(Kind::KeyInWrongSlot, Severity::Fault, has, summary, remedy)
+            Difference::new(DifferenceKind::KeyInWrongSlot, Severity::Fault, has, summary, remedy)
                 .cause(Some(CauseId::RootKeyInTheWrongSlot)),
         )
     }
@@ -251,8 +251,13 @@ impl Pair<'_> {
             the(session_of)
         );
         let remedy = "enter the root key there: a session key comes out of a join, never goes in";
-        let difference =
-            Difference::new(Kind::SessionKeyAsRoot, Severity::Fault, "app-key", summary, remedy);
+        let difference = Difference::new(
+            DifferenceKind::SessionKeyAsRoot,
+            Severity::Fault,
+            "app-key",
+            summary,
+            remedy,
+        );
         Some(difference.cause(Some(CauseId::SessionKeyEnteredAsRootKey)))
     }
 
@@ -272,8 +277,13 @@ impl Pair<'_> {
             the(claim)
         );
         let remedy = format!("enter the key of {} there", self.subject.node.name);
-        let difference =
-            Difference::new(Kind::KeyOfAnotherNode, Severity::Fault, member, summary, remedy);
+        let difference = Difference::new(
+            DifferenceKind::KeyOfAnotherNode,
+            Severity::Fault,
+            member,
+            summary,
+            remedy,
+        );
         Some(difference.cause(Some(CauseId::KeyOfAnotherNode)))
     }
 }
@@ -297,7 +307,10 @@ fn sample_on_one_side(
         ClaimKind::Record | ClaimKind::Label => None,
     };
     let cause = cause.filter(|_| root);
-    Some(Difference::new(Kind::KeyIsSample, Severity::Fault, member, summary, remedy).cause(cause))
+    Some(
+        Difference::new(DifferenceKind::KeyIsSample, Severity::Fault, member, summary, remedy)
+            .cause(cause),
+    )
 }
 
 fn by_relation(
@@ -319,29 +332,29 @@ fn by_relation(
     let role = if one == "nwk-key" { Role::NwkKey } else { Role::AppKey };
     let difference = match &relation {
         Relation::Changed(_) if relation.nature() == Some(Nature::Transformed) => fault(
-            Kind::KeyTransformed,
+            DifferenceKind::KeyTransformed,
             format!("{what} are one key, changed: {how}"),
             "enter the key on both sides as its source has it, and look for the program that changes \
              it",
         ),
         Relation::Reversed | Relation::Changed(_) => fault(
-            Kind::KeyReversed,
+            DifferenceKind::KeyReversed,
             format!("{what} are one key in two orders: {how}"),
             "enter the key in the order printed, most significant octet first, on both sides",
         ),
         Relation::FirstIsText | Relation::SecondIsText => fault(
-            Kind::KeyTextAsOctets,
+            DifferenceKind::KeyTextAsOctets,
             format!("{what} differ: {how}"),
             "turn the 32 digits of the key into 16 octets before they are used as a key",
         ),
         relation if relation.is_typing() => fault(
-            Kind::KeyTypedWrong,
+            DifferenceKind::KeyTypedWrong,
             format!("{what} are a slip apart: {how}"),
             "look up where the key came from, and mend the side that is wrong",
         )
         .marks(relation.marks()),
         _ => fault(
-            Kind::KeyDiffers,
+            DifferenceKind::KeyDiffers,
             format!("{what} have no likeness"),
             "find out which one is out of date, and enter the other there",
         )

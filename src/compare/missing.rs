@@ -3,7 +3,7 @@
 //! A claim may be told in part, so that a missing value is a doubt at most.
 
 use super::{
-    Difference, Kind, Severity, Subject, slot,
+    Difference, DifferenceKind, Severity, Subject, slot,
     words::{spelt, the},
 };
 use crate::{
@@ -90,7 +90,7 @@ fn missing(
         None => format!("enter the {name} there, if it is not"),
     };
     Some(
-        Difference::new(Kind::ValueMissing, severity, member, summary, remedy)
+        Difference::new(DifferenceKind::ValueMissing, severity, member, summary, remedy)
             .evidence([why])
             .side(subject, kind, member, None),
     )

@@ -1,7 +1,7 @@
 //! Values that are no real values: reserved ones, samples of standards, patterns of a keyboard.
 
 use super::{
-    Difference, Kind, Severity, Subject,
+    Difference, DifferenceKind, Severity, Subject,
     slot::{ROOTS, SESSION},
     words::{spelt, the},
 };
@@ -52,7 +52,8 @@ pub(super) fn check(subject: &Subject, found: &mut Vec<Difference>) {
 /// Tells of samples that no difference told of: both sides have them, or there is one side only.
 fn keys(subject: &Subject, found: &mut Vec<Difference>) {
     for slot in ROOTS.iter().chain(&SESSION) {
-        let told = found.iter().any(|d| d.kind == Kind::KeyIsSample && d.member == slot.member);
+        let told =
+            found.iter().any(|d| d.kind == DifferenceKind::KeyIsSample && d.member == slot.member);
         let sides: Vec<_> = subject
             .node
             .claims()
@@ -63,11 +64,14 @@ fn keys(subject: &Subject, found: &mut Vec<Difference>) {
         let places: Vec<String> = sides.iter().map(|(kind, _)| the(*kind).to_owned()).collect();
         let summary = format!("the {name} of {} is {what}", super::words::list(places));
         let remedy = "take a key of random digits for every node";
-        let mut difference =
-            Difference::new(Kind::KeyIsSample, Severity::Doubt, slot.member, summary, remedy)
-                .evidence(
-                    ["it may work as long as both sides have it, but it is no secret".into()],
-                );
+        let mut difference = Difference::new(
+            DifferenceKind::KeyIsSample,
+            Severity::Doubt,
+            slot.member,
+            summary,
+            remedy,
+        )
+        .evidence(["it may work as long as both sides have it, but it is no secret".into()]);
         // The same value on both sides, or on the only side that is known: a join works with it.
         if ROOTS.iter().any(|root| root.member == slot.member) {
             difference = difference.cause(Some(CauseId::FirmwareStillUsesASampleKey));
@@ -88,7 +92,8 @@ fn euis(subject: &Subject, found: &mut Vec<Difference>) {
             let remarks = eui.remarks();
             let Some(remark) = remarks.iter().find(|remark| is_odd(remark)) else { continue };
             // the group bit may be any bit of an EUI whose order is wrong or not known
-            let turned = found.iter().any(|d| d.kind == Kind::EuiReversed && d.member == member);
+            let turned =
+                found.iter().any(|d| d.kind == DifferenceKind::EuiReversed && d.member == member);
             let unsure = turned
                 || (kind == ClaimKind::Firmware && subject.order(member).0 == ByteOrder::Unknown);
             if unsure && !eui.bytes_reversed().remarks().iter().any(is_odd) {
@@ -108,12 +113,10 @@ fn euis(subject: &Subject, found: &mut Vec<Difference>) {
             let summary = summary.replace(" is it counts", " counts");
             let remedy = "look at the node or its label for the EUI that it was given";
             told.push((member, value.clone()));
-            found.push(Difference::new(Kind::EuiReserved, severity, member, summary, remedy).side(
-                subject,
-                kind,
-                member,
-                Some(value),
-            ));
+            found.push(
+                Difference::new(DifferenceKind::EuiReserved, severity, member, summary, remedy)
+                    .side(subject, kind, member, Some(value)),
+            );
         }
     }
 }

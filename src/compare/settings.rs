@@ -1,6 +1,6 @@
 //! Version, region, channels, class, activation, and the addresses of a session.
 
-use super::{Context, Difference, Kind, Severity, Subject, missing::is_otaa, slot};
+use super::{Context, Difference, DifferenceKind, Severity, Subject, missing::is_otaa, slot};
 use crate::{
     frame::MacVersion,
     ladder::CauseId,
@@ -77,10 +77,15 @@ impl Pair<'_> {
         };
         let summary = format!("the firmware is LoRaWAN {}, the record says {}", a.name(), b.name());
         let remedy = format!("set the record to {}, if that is what the stack does", a.name());
-        let difference =
-            Difference::new(Kind::VersionDiffers, severity, "mac-version", summary, remedy)
-                .cause(cause)
-                .evidence([why.to_owned()]);
+        let difference = Difference::new(
+            DifferenceKind::VersionDiffers,
+            severity,
+            "mac-version",
+            summary,
+            remedy,
+        )
+        .cause(cause)
+        .evidence([why.to_owned()]);
         found.push(self.sides(difference, "mac-version", (a.name().into(), b.name().into())));
     }
 
@@ -95,8 +100,9 @@ impl Pair<'_> {
         };
         let summary = format!("the firmware is class {}, the record says {}", a.name(), b.name());
         let remedy = format!("set the record to class {}", a.name());
-        let difference = Difference::new(Kind::ClassDiffers, severity, "class", summary, remedy)
-            .evidence([why.to_owned()]);
+        let difference =
+            Difference::new(DifferenceKind::ClassDiffers, severity, "class", summary, remedy)
+                .evidence([why.to_owned()]);
         found.push(self.sides(difference, "class", (a.name().into(), b.name().into())));
     }
 
@@ -118,9 +124,14 @@ impl Pair<'_> {
             ("the node has its session built in, the record waits for a join", None)
         };
         let remedy = "set the same activation on both sides, with the keys that it needs";
-        let difference =
-            Difference::new(Kind::ActivationDiffers, severity, "activation", summary, remedy)
-                .cause(cause);
+        let difference = Difference::new(
+            DifferenceKind::ActivationDiffers,
+            severity,
+            "activation",
+            summary,
+            remedy,
+        )
+        .cause(cause);
         found.push(self.sides(difference, "activation", (a.name().into(), b.name().into())));
     }
 
@@ -138,8 +149,13 @@ impl Pair<'_> {
                 "the DevAddr of the firmware and of the record differ"
             };
             let remedy = "enter the same DevAddr on both sides";
-            let difference =
-                Difference::new(Kind::DevAddrDiffers, severity, "dev-addr", summary, remedy);
+            let difference = Difference::new(
+                DifferenceKind::DevAddrDiffers,
+                severity,
+                "dev-addr",
+                summary,
+                remedy,
+            );
             found.push(self.sides(difference, "dev-addr", (a.to_string(), b.to_string())));
         }
         if let (Some(a), Some(b)) = (self.firmware.net_id, self.record.net_id)
@@ -148,8 +164,13 @@ impl Pair<'_> {
             let summary = "the NetID of the firmware and of the record differ";
             let remedy = "a node learns its NetID from the Join-Accept; only sessions by \
                           personalisation have it built in";
-            let difference =
-                Difference::new(Kind::NetIdDiffers, Severity::Note, "net-id", summary, remedy);
+            let difference = Difference::new(
+                DifferenceKind::NetIdDiffers,
+                Severity::Note,
+                "net-id",
+                summary,
+                remedy,
+            );
             found.push(self.sides(difference, "net-id", (a.to_string(), b.to_string())));
         }
     }
@@ -184,10 +205,15 @@ fn address_of(subject: &Subject, kind: ClaimKind, claim: &Claim, found: &mut Vec
     };
     let summary = format!("the DevAddr of {} is none {whose}", super::words::the(kind));
     let remedy = "take a DevAddr of the network's own range";
-    let mut difference =
-        Difference::new(Kind::DevAddrOutside, Severity::Fault, "dev-addr", summary, remedy)
-            .cause(Some(CauseId::DevAddrOutsideTheServersRange))
-            .side(subject, kind, "dev-addr", Some(addr.to_string()));
+    let mut difference = Difference::new(
+        DifferenceKind::DevAddrOutside,
+        Severity::Fault,
+        "dev-addr",
+        summary,
+        remedy,
+    )
+    .cause(Some(CauseId::DevAddrOutsideTheServersRange))
+    .side(subject, kind, "dev-addr", Some(addr.to_string()));
     if let Some(net_id) = outside_net_id {
         let holder = if claim.net_id.is_some() { kind } else { ClaimKind::Record };
         difference = difference.side(subject, holder, "net-id", Some(net_id.to_string()));
@@ -245,9 +271,10 @@ fn regions(subject: &Subject, a: &Plan, b: &Plan, recorded: bool) -> Difference 
         (false, false) => (Severity::Fault, Some(CauseId::NodeTransmitsInAnotherRegion)),
     };
     let remedy = "set region and group alike on node, gateway and server";
-    let mut difference = Difference::new(Kind::RegionDiffers, severity, "region", summary, remedy)
-        .cause(cause)
-        .side(subject, ClaimKind::Firmware, "region", Some(a.name.into()));
+    let mut difference =
+        Difference::new(DifferenceKind::RegionDiffers, severity, "region", summary, remedy)
+            .cause(cause)
+            .side(subject, ClaimKind::Firmware, "region", Some(a.name.into()));
     if recorded {
         difference = difference.side(subject, ClaimKind::Record, "region", Some(b.name.into()));
     }
@@ -284,7 +311,7 @@ fn lawful(
         return None;
     };
     let difference =
-        Difference::new(Kind::ChannelsDiffer, severity, "channel-mask", summary, remedy);
+        Difference::new(DifferenceKind::ChannelsDiffer, severity, "channel-mask", summary, remedy);
     Some(difference.side(subject, kind, "channel-mask", Some(mask.to_string())))
 }
 
@@ -302,9 +329,9 @@ fn overlap(
         return None;
     }
     let (kind, member) = if by_band {
-        (Kind::SubBandDiffers, "sub-band")
+        (DifferenceKind::SubBandDiffers, "sub-band")
     } else {
-        (Kind::ChannelsDiffer, "channel-mask")
+        (DifferenceKind::ChannelsDiffer, "channel-mask")
     };
     let fixed = plan.kind == PlanKind::Fixed;
     let (severity, cause, summary) = if common == 0 {

@@ -1,7 +1,7 @@
 //! The keys of a claim: one table of roots, one of the session; and what one place has alike in two.
 
 use super::{
-    Difference, Kind, Severity, Subject, sample,
+    Difference, DifferenceKind, Severity, Subject, sample,
     words::{spelt, the},
 };
 use crate::{
@@ -73,10 +73,16 @@ pub(super) fn within(
         let summary = format!("{x} and {y} of {} are the same", the(kind));
         let remedy = format!("enter the root key as {x}: a session key comes out of a join");
         found.push(
-            Difference::new(Kind::SessionKeyAsRoot, Severity::Fault, root.member, summary, remedy)
-                .cause(Some(CauseId::SessionKeyEnteredAsRootKey))
-                .side(subject, kind, root.member, None)
-                .side(subject, kind, session.member, None),
+            Difference::new(
+                DifferenceKind::SessionKeyAsRoot,
+                Severity::Fault,
+                root.member,
+                summary,
+                remedy,
+            )
+            .cause(Some(CauseId::SessionKeyEnteredAsRootKey))
+            .side(subject, kind, root.member, None)
+            .side(subject, kind, session.member, None),
         );
     }
     let same = |a: Option<&Aes128Key>, b: Option<&Aes128Key>| {
@@ -91,9 +97,15 @@ pub(super) fn within(
             let summary = format!("{x} and {y} of {} are the same", the(kind));
             let remedy = "lawful, but often one was copied into the other's place";
             found.push(
-                Difference::new(Kind::KeysEqual, Severity::Note, one.member, summary, remedy)
-                    .side(subject, kind, one.member, None)
-                    .side(subject, kind, other.member, None),
+                Difference::new(
+                    DifferenceKind::KeysEqual,
+                    Severity::Note,
+                    one.member,
+                    summary,
+                    remedy,
+                )
+                .side(subject, kind, one.member, None)
+                .side(subject, kind, other.member, None),
             );
         }
     }

@@ -4,7 +4,7 @@ use super::{ComposeError, Signature, Step};
 use crate::{
     crypto::{
         PayloadKey, PayloadRole, Scheme,
-        block::{FOptsRule, FOptsText, Place, UplinkContext},
+        block::{BlockFields, FOptsRule, FOptsText, UplinkContext},
         cipher,
         mic::{self, Signer},
     },
@@ -26,9 +26,9 @@ pub struct DataRecipe {
     /// The whole counter, of which FCnt is the low half.
     pub fcnt: u32,
     /// FOpts.
-    pub fopts: Octets,
+    pub fopts: DataOctets,
     /// FPort and FRMPayload, where they are to be sent.
-    pub payload: Option<(u8, Octets)>,
+    pub payload: Option<(u8, DataOctets)>,
     /// Where the MIC comes from.
     pub signature: Signature,
     /// Which keys sign and encrypt; when not told, the keys at hand decide.
@@ -43,7 +43,7 @@ pub struct DataRecipe {
 
 /// Octets of a recipe.
 #[derive(Clone, Debug, Eq, PartialEq)]
-pub enum Octets {
+pub enum DataOctets {
     /// In clear, to be encrypted where the frame carries them encrypted.
     Plain(Vec<u8>),
     /// As they travel.
@@ -58,7 +58,7 @@ impl DataRecipe {
             dev_addr,
             fctrl: FCtrl::new(0),
             fcnt,
-            fopts: Octets::Plain(Vec::new()),
+            fopts: DataOctets::Plain(Vec::new()),
             payload: None,
             signature: Signature::Computed,
             scheme: None,
@@ -72,9 +72,9 @@ impl DataRecipe {
         self.mhdr.ftype().direction().unwrap_or(Direction::Uplink)
     }
 
-    fn place(&self) -> Place {
+    fn place(&self) -> BlockFields {
         let (direction, dev_addr) = (self.direction(), self.dev_addr);
-        Place { direction, dev_addr, fcnt: self.fcnt }
+        BlockFields { direction, dev_addr, fcnt: self.fcnt }
     }
 
     fn scheme(&self, keys: &Bunch) -> Option<Scheme> {
@@ -108,8 +108,10 @@ impl DataRecipe {
         let fopts = FOpts::new(fopts).ok_or(ComposeError::FOptsTooLong { octets })?;
         let payload = match &self.payload {
             None => None,
-            Some((port, Octets::AsSent(frm))) => Some(Payload { port: *port, frm: frm.clone() }),
-            Some((port, Octets::Plain(plain))) => {
+            Some((port, DataOctets::AsSent(frm))) => {
+                Some(Payload { port: *port, frm: frm.clone() })
+            }
+            Some((port, DataOctets::Plain(plain))) => {
                 let frm = if plain.is_empty() {
                     Vec::new()
                 } else {
@@ -136,9 +138,9 @@ impl DataRecipe {
 
     fn fopts(&self, keys: &Bunch) -> Result<Vec<u8>, ComposeError> {
         let plain = match &self.fopts {
-            Octets::AsSent(octets) => return Ok(octets.clone()),
-            Octets::Plain(plain) if plain.is_empty() => return Ok(Vec::new()),
-            Octets::Plain(plain) => plain,
+            DataOctets::AsSent(octets) => return Ok(octets.clone()),
+            DataOctets::Plain(plain) if plain.is_empty() => return Ok(Vec::new()),
+            DataOctets::Plain(plain) => plain,
         };
         // Without a scheme nobody knows whether FOpts travel in clear; the MIC will ask for keys.
         if !self.scheme(keys).is_some_and(Scheme::encrypts_fopts) {

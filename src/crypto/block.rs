@@ -20,7 +20,7 @@ use crate::{frame::Direction, id::DevAddr};
 
 /// What every block of a data frame is made of.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub struct Place {
+pub struct BlockFields {
     /// Dir.
     pub direction: Direction,
     /// DevAddr, or McAddr of a multicast group.
@@ -29,7 +29,7 @@ pub struct Place {
     pub fcnt: u32,
 }
 
-/// What B1 holds beside [`Place`]: none of it is in the frame.
+/// What B1 holds beside [`BlockFields`]: none of it is in the frame.
 #[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
 pub struct UplinkContext {
     /// Low half of the counter of the confirmed downlink that the frame acknowledges, or 0.
@@ -73,7 +73,7 @@ impl FOptsRule {
     }
 }
 
-fn block(first: [u8; 5], place: &Place, last: u8) -> Block {
+fn block(first: [u8; 5], place: &BlockFields, last: u8) -> Block {
     let [a0, a1, a2, a3] = place.dev_addr.to_wire();
     let [f0, f1, f2, f3] = place.fcnt.to_le_bytes();
     let [b0, b1, b2, b3, b4] = first;
@@ -81,24 +81,24 @@ fn block(first: [u8; 5], place: &Place, last: u8) -> Block {
 }
 
 /// Returns B0 for a message of `len` octets. `conf_fcnt` is 0 but in a 1.1 downlink with ACK.
-pub fn b0(place: &Place, conf_fcnt: u16, len: usize) -> Block {
+pub fn b0(place: &BlockFields, conf_fcnt: u16, len: usize) -> Block {
     let [lo, hi] = conf_fcnt.to_le_bytes();
     block([0x49, lo, hi, 0, 0], place, len_octet(len))
 }
 
 /// Returns B1 of a 1.1 uplink of `len` octets.
-pub fn b1(place: &Place, context: &UplinkContext, len: usize) -> Block {
+pub fn b1(place: &BlockFields, context: &UplinkContext, len: usize) -> Block {
     let [lo, hi] = context.conf_fcnt.to_le_bytes();
     block([0x49, lo, hi, context.tx_dr, context.tx_ch], place, len_octet(len))
 }
 
 /// Returns A_i; `i` counts from 1.
-pub fn a(place: &Place, i: u8) -> Block {
+pub fn a(place: &BlockFields, i: u8) -> Block {
     block([1, 0, 0, 0, 0], place, i)
 }
 
 /// Returns the one block A that encrypts FOpts in 1.1.
-pub fn a_fopts(place: &Place, rule: FOptsRule) -> Block {
+pub fn a_fopts(place: &BlockFields, rule: FOptsRule) -> Block {
     let (constant, last) = match rule {
         FOptsRule::AsPublished => (0, 0),
         FOptsRule::Erratum => (1, 1),

@@ -16,7 +16,7 @@ use aes::{
 
 use super::{
     Block,
-    block::{self, FOptsRule, FOptsText, Place},
+    block::{self, BlockFields, FOptsRule, FOptsText},
     scheme::{EncryptionKeys, PayloadKey, PayloadRole},
     verify::Verified,
 };
@@ -70,18 +70,18 @@ pub fn fopts<'a, F: Borrow<DataFrame>>(
 /// For explorers, which judge a guess by what comes out, and for frames whose MIC nobody at hand can
 /// check: never report what comes of it as a fact.
 pub fn decrypt_unproven(frame: &DataFrame, key: &Aes128Key, fcnt: u32) -> Vec<u8> {
-    let place = Place { direction: frame.direction(), dev_addr: frame.dev_addr, fcnt };
+    let place = BlockFields { direction: frame.direction(), dev_addr: frame.dev_addr, fcnt };
     let frm = frame.payload.as_ref().map(|p| p.frm.as_slice()).unwrap_or_default();
     payload_stream(key, &place, frm)
 }
 
 /// Returns FRMPayload encrypted.
-pub fn encrypt_payload(key: PayloadKey<'_>, place: &Place, clear: &[u8]) -> Vec<u8> {
+pub fn encrypt_payload(key: PayloadKey<'_>, place: &BlockFields, clear: &[u8]) -> Vec<u8> {
     payload_stream(key.key(), place, clear)
 }
 
 /// Returns octets exclusive-or the key stream of A_1, A_2, ... (LoRaWAN 1.0.4 p. 24-25).
-fn payload_stream(key: &Aes128Key, place: &Place, octets: &[u8]) -> Vec<u8> {
+fn payload_stream(key: &Aes128Key, place: &BlockFields, octets: &[u8]) -> Vec<u8> {
     let aes = Aes128::new(&Array::from(*key.expose()));
     let mut out = octets.to_vec();
     for (i, chunk) in (1u8..=u8::MAX).zip(out.chunks_mut(16)) {
@@ -91,7 +91,12 @@ fn payload_stream(key: &Aes128Key, place: &Place, octets: &[u8]) -> Vec<u8> {
 }
 
 /// Returns FOpts of a 1.1 frame encrypted.
-pub fn encrypt_fopts(key: &NwkSEncKey, place: &Place, rule: FOptsRule, clear: &[u8]) -> Vec<u8> {
+pub fn encrypt_fopts(
+    key: &NwkSEncKey,
+    place: &BlockFields,
+    rule: FOptsRule,
+    clear: &[u8],
+) -> Vec<u8> {
     let aes = Aes128::new(&Array::from(*key.key().expose()));
     let mut out = clear.to_vec();
     xor(&mut out, encrypt(&aes, block::a_fopts(place, rule)));

@@ -18,7 +18,7 @@ use cmac::{Cmac, KeyInit, Mac};
 
 use super::{
     Block,
-    block::{self, Place, UplinkContext},
+    block::{self, BlockFields, UplinkContext},
     encrypt_block,
 };
 use crate::{
@@ -57,7 +57,7 @@ impl Signer {
     }
 
     /// Returns the MIC of a data frame by the rule of 1.0.x: B0, then `msg` (MHDR to FRMPayload).
-    pub fn data(&mut self, place: &Place, msg: &[u8]) -> Mic {
+    pub fn data(&mut self, place: &BlockFields, msg: &[u8]) -> Mic {
         self.mic(&[&block::b0(place, 0, msg.len()), msg])
     }
 }
@@ -166,8 +166,8 @@ fn msg_of(frame: &DataFrame) -> Vec<u8> {
     msg
 }
 
-fn place_of(frame: &DataFrame, fcnt: u32) -> Place {
-    Place { direction: frame.direction(), dev_addr: frame.dev_addr, fcnt }
+fn place_of(frame: &DataFrame, fcnt: u32) -> BlockFields {
+    BlockFields { direction: frame.direction(), dev_addr: frame.dev_addr, fcnt }
 }
 
 /// Returns the MIC of a data frame by the rule of 1.0.x, both ways. `fcnt` is the whole counter.

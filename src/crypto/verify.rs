@@ -22,7 +22,7 @@ pub use proof::{DataMismatch, Proof, Verified};
 
 use super::{
     Block,
-    block::{self, Place, UplinkContext},
+    block::{self, BlockFields, UplinkContext},
     derive::SessionKeys,
     mic::Signer,
     scheme::Scheme,
@@ -178,8 +178,8 @@ impl<'f> MicInput<'f> {
         self.octets.len() - 16
     }
 
-    fn place(&self, fcnt: u32) -> Place {
-        Place { direction: self.frame.direction(), dev_addr: self.frame.dev_addr, fcnt }
+    fn place(&self, fcnt: u32) -> BlockFields {
+        BlockFields { direction: self.frame.direction(), dev_addr: self.frame.dev_addr, fcnt }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 
-use super::event::{Event, Found, Position, What, Wire};
+use super::event::{Event, HowFound, Position, What, Wire};
 use crate::id::Eui64;
 
 /// All of an event but what it says.
@@ -12,7 +12,7 @@ pub(super) struct Envelope {
     pub(super) time: Option<Timestamp>,
     pub(super) gateway: Option<Eui64>,
     pub(super) wire: Wire,
-    pub(super) found: Found,
+    pub(super) found: HowFound,
 }
 
 impl Envelope {

@@ -52,7 +52,7 @@ pub struct Event {
     /// The datagram that carried it, as far as the capture shows it.
     pub wire: Wire,
     /// How it was found.
-    pub found: Found,
+    pub found: HowFound,
     /// What it says.
     pub what: What,
     /// What was odd about it; all that is not named here is intact.
@@ -90,7 +90,7 @@ pub enum What {
 impl Event {
     /// Returns an event of which nothing else is known.
     pub fn new(place: Position, what: What) -> Self {
-        let (wire, found) = (Wire::default(), Found::Whole);
+        let (wire, found) = (Wire::default(), HowFound::Whole);
         Self { place, time: None, gateway: None, wire, found, what, notes: Vec::new() }
     }
 
@@ -102,7 +102,7 @@ impl Event {
             Some(Direction::Downlink) => What::Ordered(Box::new(Ordered::of(frame))),
             Some(Direction::Uplink) | None => What::Heard(Box::new(Heard::of(frame))),
         };
-        Self { found: Found::Alone, ..Self::new(place, what) }
+        Self { found: HowFound::Alone, ..Self::new(place, what) }
     }
 
     /// Returns the frame, with what a gateway says of it, where one was received.
@@ -153,7 +153,7 @@ impl Event {
     /// The MHDR may say otherwise: a gateway hears other gateways, too.
     pub const fn direction(&self) -> Option<Direction> {
         match (&self.what, self.found) {
-            (_, Found::Alone) => None,
+            (_, HowFound::Alone) => None,
             (What::Heard(_), _) => Some(Direction::Uplink),
             (What::Ordered(_), _) => Some(Direction::Downlink),
             _ => None,
@@ -233,7 +233,7 @@ impl std::fmt::Display for Unit {
 
 /// How an event was found: how much it says that others are not there.
 #[derive(Clone, Copy, Debug, Default, Eq, Hash, PartialEq)]
-pub enum Found {
+pub enum HowFound {
     /// In a capture format, with nothing around it.
     #[default]
     Whole,
@@ -247,7 +247,7 @@ pub enum Found {
     OnAir,
 }
 
-impl Found {
+impl HowFound {
     /// Returns whether a line of text had to be searched for it.
     pub const fn is_in_text(self) -> bool {
         matches!(self, Self::Prefixed | Self::Guessed)

@@ -10,12 +10,12 @@ const MOST_GATEWAYS: usize = 4_096;
 
 /// How many there are of each kind of thing, by gateway.
 #[derive(Clone, Debug, Default)]
-pub struct Holdings(BTreeMap<Option<Eui64>, BTreeMap<Kind, u64>>);
+pub struct Holdings(BTreeMap<Option<Eui64>, BTreeMap<HoldingKind, u64>>);
 
 /// A kind of thing in a capture that is no frame.
 #[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
 #[non_exhaustive]
-pub enum Kind {
+pub enum HoldingKind {
     /// PUSH_DATA.
     PushData,
     /// PUSH_ACK.
@@ -46,7 +46,7 @@ pub enum Kind {
     Statement,
 }
 
-impl Kind {
+impl HoldingKind {
     /// Returns it as the protocols spell it, or as people say it.
     pub const fn name(self) -> &'static str {
         match self {
@@ -95,7 +95,7 @@ impl Kind {
 impl Holdings {
     /// Counts an event.
     pub fn take(&mut self, event: &Event) {
-        let Some(kind) = Kind::of(event) else { return };
+        let Some(kind) = HoldingKind::of(event) else { return };
         if self.0.len() < MOST_GATEWAYS || self.0.contains_key(&event.gateway) {
             *self.0.entry(event.gateway).or_default().entry(kind).or_default() += 1;
         }
@@ -107,7 +107,9 @@ impl Holdings {
     }
 
     /// Returns the gateways, and what there is of each: kinds in the order of the protocol.
-    pub fn iter(&self) -> impl Iterator<Item = (Option<Eui64>, impl Iterator<Item = (Kind, u64)>)> {
+    pub fn iter(
+        &self,
+    ) -> impl Iterator<Item = (Option<Eui64>, impl Iterator<Item = (HoldingKind, u64)>)> {
         self.0.iter().map(|(eui, kinds)| (*eui, kinds.iter().map(|(kind, n)| (*kind, *n))))
     }
 }

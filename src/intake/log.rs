@@ -50,7 +50,7 @@ use self::{
 };
 use super::{
     envelope::Envelope,
-    event::{Event, Found, Heard, Leg, Ordered, Outcome, Position, TxError, What},
+    event::{Event, Heard, HowFound, Leg, Ordered, Outcome, Position, TxError, What},
     forwarder,
     header::DatagramKind,
     note::{Note, Remark, Within},
@@ -212,7 +212,7 @@ impl Log {
             let head = Head::of(before, place);
             if let Value::Object(message) = &value {
                 let mut events = Vec::new();
-                if self.station.message(message, &head.envelope(Found::Prefixed), &mut events) {
+                if self.station.message(message, &head.envelope(HowFound::Prefixed), &mut events) {
                     head.note(&mut events);
                     return Some(events);
                 }
@@ -244,8 +244,8 @@ impl Log {
         if hits.is_empty() {
             let report = figures::stat(text).map(|stat| What::Status(Box::new(stat)));
             let (found, what) = match report {
-                Some(report) => (Found::Guessed, report),
-                None => (Found::Prefixed, wordless(text)?),
+                Some(report) => (HowFound::Guessed, report),
+                None => (HowFound::Prefixed, wordless(text)?),
             };
             let mut events = vec![head.envelope(found).event(what)];
             self.own(&mut events);
@@ -289,7 +289,7 @@ impl Log {
         for find in finds {
             match find {
                 Find::Station(message) => {
-                    let envelope = head.envelope(Found::Prefixed);
+                    let envelope = head.envelope(HowFound::Prefixed);
                     taken |= self.station.message(&message, &envelope, &mut out);
                 }
                 Find::Forwarder { json, at, gateway } => {
@@ -300,7 +300,7 @@ impl Log {
                     for event in &mut events {
                         event.time = event.time.or(head.time).or(at);
                         event.gateway = event.gateway.or(gateway).or(head.gateway);
-                        event.found = Found::Prefixed;
+                        event.found = HowFound::Prefixed;
                     }
                     self.names(head.gateway);
                     self.own(&mut events);
@@ -402,14 +402,14 @@ impl Head {
     }
 
     /// Returns the envelope of what is in a format of its own.
-    fn envelope(&self, found: Found) -> Envelope {
+    fn envelope(&self, found: HowFound) -> Envelope {
         let Self { place, time, gateway, .. } = *self;
         Envelope { time, gateway, found, ..Envelope::at(place) }
     }
 
     /// Returns the envelope of what was guessed, with its time and its gateway.
     fn with(&self, time: Option<Timestamp>, gateway: Option<Eui64>) -> Envelope {
-        Envelope { time, gateway, ..self.envelope(Found::Guessed) }
+        Envelope { time, gateway, ..self.envelope(HowFound::Guessed) }
     }
 
     /// Says once a line what its time is worth.

@@ -4,7 +4,7 @@ use super::{Level, Made, Order, budget, frames, keys, nonce, why, windows};
 use crate::scenario::Dice;
 
 /// A kind of exercise.
-pub(super) struct Kind {
+pub(super) struct ExerciseKind {
     /// Its name, for scripts.
     pub(super) id: &'static str,
     /// Its title, for people.
@@ -16,8 +16,8 @@ pub(super) struct Kind {
 
 macro_rules! kinds {
     ($($level:ident $id:literal $title:literal $make:expr;)*) => {
-        const KINDS: &[Kind] =
-            &[$(Kind { id: $id, title: $title, level: Level::$level, make: $make },)*];
+        const KINDS: &[ExerciseKind] =
+            &[$(ExerciseKind { id: $id, title: $title, level: Level::$level, make: $make },)*];
     };
 }
 
@@ -44,9 +44,10 @@ kinds! {
 
 /// Returns the kinds of a level, shuffled, again and again: none comes a second time before all
 /// others came.
-pub(super) fn in_turn(order: Order) -> impl Iterator<Item = &'static Kind> {
+pub(super) fn in_turn(order: Order) -> impl Iterator<Item = &'static ExerciseKind> {
     let mut dice = Dice::of(order.seed, "order");
-    let mut rest: Vec<&Kind> = KINDS.iter().filter(|kind| kind.level == order.level).collect();
+    let mut rest: Vec<&ExerciseKind> =
+        KINDS.iter().filter(|kind| kind.level == order.level).collect();
     let mut turn = Vec::new();
     while !rest.is_empty() {
         let place = dice.below(u32::try_from(rest.len()).unwrap_or(1));

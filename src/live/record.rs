@@ -15,7 +15,7 @@ use std::{
 
 use super::{caught::Caught, counters::Counters, queue::Queue};
 use crate::{
-    intake::{Capture, CaptureOptions, Damage, DatagramKind, Found, Item},
+    intake::{Capture, CaptureOptions, Damage, DatagramKind, HowFound, Item},
     record::{CaptureLineWriter, DatagramPcap, Identity},
 };
 
@@ -313,7 +313,7 @@ fn is_capture_line(line: &str) -> bool {
         return false;
     };
     let damaged = event.gap().is_some_and(|gap| matches!(gap.damage, Damage::All(_)));
-    event.found == Found::Whole && !damaged
+    event.found == HowFound::Whole && !damaged
 }
 
 fn no_recording() -> io::Error {

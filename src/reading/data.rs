@@ -5,8 +5,8 @@ mod open;
 use open::{commands, likely_key, open_fopts, package_commands, plain, unproven_plain};
 
 use super::{
-    Bunch, Context, CounterHint, Found, MicRule, MicVerdict, PlainFOpts, Problem, Proof, Searched,
-    Taken, Tried, Unchecked, Wrong,
+    Bunch, Context, CounterHint, KeyFindings, MicRule, MicVerdict, PlainFOpts, Problem, Proof,
+    Searched, Taken, Tried, Unchecked, Wrong,
 };
 use crate::{
     crypto::{
@@ -100,7 +100,7 @@ pub(super) fn data(
     frame: &DataFrame,
     sessions: &mut [Session<'_>],
     context: &Context,
-) -> (Found, Option<usize>) {
+) -> (KeyFindings, Option<usize>) {
     let mut trials = Vec::with_capacity(sessions.len());
     for (place, session) in sessions.iter_mut().enumerate() {
         let keys = session.bunch.integrity_keys().enumerate();
@@ -151,7 +151,7 @@ fn held(
     trial: &mut Trial<'_>,
     verified: Verified<&DataFrame>,
     context: &Context,
-) -> Found {
+) -> KeyFindings {
     let given = given(frame, session, context);
     let conf_fcnts = session.counters.conf_fcnts(frame, &given);
     let context = of_session(frame, session, context);
@@ -169,7 +169,7 @@ fn missed(
     sessions: &[Session<'_>],
     trials: &[Trial<'_>],
     context: &Context,
-) -> Found {
+) -> KeyFindings {
     let mut vain = Vec::new();
     let mut lacking = None;
     let mut failed = None;
@@ -202,7 +202,7 @@ fn missed(
     let stated = sessions.iter().filter(|session| session.refutes).map(|session| session.bunch);
     let bunches: Vec<&Bunch> = by_half.into_iter().chain(stated).collect();
     let half = lacking.and_then(|(_, fcnt, bunch)| Some(taken(frame, bunch, fcnt?, context)));
-    let mut found = Found { taken: half.or(failed), ..Found::new(mic) };
+    let mut found = KeyFindings { taken: half.or(failed), ..KeyFindings::new(mic) };
     if matches!(found.mic, MicVerdict::Unchecked(_)) {
         unproven(frame, &bunches, context, fcnt, &mut found);
     }
@@ -302,11 +302,11 @@ fn searched(
     Some(Searched::UplinkContext { found, tried, fit })
 }
 
-fn proven(frame: &DataFrame, hit: &Hit<'_>, context: &Context) -> Found {
+fn proven(frame: &DataFrame, hit: &Hit<'_>, context: &Context) -> KeyFindings {
     let Hit { bunch, verified, .. } = hit;
     let proof = verified.proof();
     let (fcnt, rule) = (proof.fcnt(), rule_of(proof.by()));
-    let mut found = Found::new(MicVerdict::Holds(Proof {
+    let mut found = KeyFindings::new(MicVerdict::Holds(Proof {
         key: proof.by().name(),
         source: bunch.source.clone(),
         rule: Some(rule),
@@ -339,7 +339,7 @@ fn proven(frame: &DataFrame, hit: &Hit<'_>, context: &Context) -> Found {
 }
 
 /// Says where the counter comes from, when it is not simply what the frame carries.
-fn counter_words(frame: &DataFrame, fcnt: u32, context: &Context, found: &mut Found) {
+fn counter_words(frame: &DataFrame, fcnt: u32, context: &Context, found: &mut KeyFindings) {
     match context.fcnt {
         Some(hint) if hint.counters(frame.fcnt).any(|c| c == fcnt) => {}
         // A hint about another frame of the same input is no hint about this one.
@@ -363,7 +363,7 @@ fn unproven(
     bunches: &[&Bunch],
     context: &Context,
     fcnt: Option<u32>,
-    found: &mut Found,
+    found: &mut KeyFindings,
 ) {
     let fcnt = fcnt.unwrap_or_else(|| context.first_counter(frame.fcnt));
     let key = bunches.iter().find_map(|bunch| Some((bunch, likely_key(frame, bunch)?)));

@@ -3,8 +3,8 @@
 use std::borrow::Cow;
 
 use super::{
-    Bound, Bunch, Context, Found, KeyRing, MicRule, MicVerdict, Opened, Problem, Proof, Source,
-    Taken, Tried, Unchecked, Wrong,
+    Bound, Bunch, Context, KeyFindings, KeyRing, MicRule, MicVerdict, Opened, Problem, Proof,
+    Source, Taken, Tried, Unchecked, Wrong,
 };
 use crate::{
     crypto::{
@@ -39,13 +39,13 @@ impl Vain {
         }
     }
 
-    fn found(self, wanted: &'static str) -> Found {
+    fn found(self, wanted: &'static str) -> KeyFindings {
         let verdict = if self.tried.is_empty() {
             MicVerdict::Unchecked(Unchecked::NoKey { wanted })
         } else {
             MicVerdict::Fails(self.tried)
         };
-        Found { taken: self.first, ..Found::new(verdict) }
+        KeyFindings { taken: self.first, ..KeyFindings::new(verdict) }
     }
 }
 
@@ -63,7 +63,7 @@ fn other_node(key: &'static str, source: &Source, dev_eui: DevEui, at: usize) ->
 }
 
 /// Reads a Join-Request.
-pub(super) fn request(request: &JoinRequest, ring: &KeyRing, context: &Context) -> Found {
+pub(super) fn request(request: &JoinRequest, ring: &KeyRing, context: &Context) -> KeyFindings {
     let mut vain = Vain::default();
     for bunch in ring.nearest(Some(request.dev_eui), Some(request.join_eui)) {
         let app =
@@ -78,7 +78,7 @@ pub(super) fn request(request: &JoinRequest, ring: &KeyRing, context: &Context) 
         for (key, check) in order.into_iter().flatten() {
             match check {
                 Ok(()) => {
-                    let mut found = Found::new(holds(key, &bunch.source, None));
+                    let mut found = KeyFindings::new(holds(key, &bunch.source, None));
                     found.taken = Some(Box::new(Taken::of(bunch)));
                     found.problems.extend(other_node(key, &bunch.source, request.dev_eui, 9));
                     return found;
@@ -120,13 +120,13 @@ fn js_enc_key(bunch: &Bunch, dev_eui: Option<DevEui>) -> Option<Cow<'_, JsEncKey
 }
 
 /// Reads a Rejoin-Request with the keys of this session, or else with all of the ring.
-pub(super) fn rejoin(request: &RejoinRequest, ring: &KeyRing, own: Option<&Bunch>) -> Found {
+pub(super) fn rejoin(request: &RejoinRequest, ring: &KeyRing, own: Option<&Bunch>) -> KeyFindings {
     let (wanted, dev_eui, join_eui) = match request.body {
         RejoinBody::Network { dev_eui, .. } => ("SNwkSIntKey of the node's session", dev_eui, None),
         RejoinBody::JoinServer { dev_eui, join_eui, .. } => {
             ("NwkKey or JSIntKey of this node", dev_eui, Some(join_eui))
         }
-        RejoinBody::Rfu(_) => return Found::new(MicVerdict::Unchecked(Unchecked::NoRule)),
+        RejoinBody::Rfu(_) => return KeyFindings::new(MicVerdict::Unchecked(Unchecked::NoRule)),
     };
     let mut vain = Vain::default();
     let all = own.is_none().then(|| ring.nearest(Some(dev_eui), join_eui));
@@ -139,7 +139,7 @@ pub(super) fn rejoin(request: &RejoinRequest, ring: &KeyRing, own: Option<&Bunch
         };
         let Some(key) = key else { continue };
         let Err(mismatch) = mic::check_rejoin_request(key, request) else {
-            let mut found = Found::new(holds(name, &bunch.source, Some(MicRule::V1_1)));
+            let mut found = KeyFindings::new(holds(name, &bunch.source, Some(MicRule::V1_1)));
             let asked = Bound { dev_eui: Some(dev_eui), ..Bound::default() };
             found.taken = Some(Box::new(Taken { asked, ..Taken::of(bunch) }));
             let at = if join_eui.is_some() { 10 } else { 5 };
@@ -167,9 +167,9 @@ pub(super) fn accept<'a>(
     sealed: &SealedJoinAccept,
     bunches: impl Iterator<Item = &'a Bunch>,
     context: &Context,
-) -> Found {
+) -> KeyFindings {
     if !sealed.is_whole() {
-        return Found::new(MicVerdict::Unchecked(Unchecked::NotWholeBlocks));
+        return KeyFindings::new(MicVerdict::Unchecked(Unchecked::NotWholeBlocks));
     }
     let mut vain = Vain::default();
     let mut lacking = None;
@@ -184,7 +184,7 @@ pub(super) fn accept<'a>(
         }
     }
     match lacking {
-        Some(why) => Found::new(MicVerdict::Unchecked(why)),
+        Some(why) => KeyFindings::new(MicVerdict::Unchecked(why)),
         None => vain.found(ROOT_KEYS),
     }
 }
@@ -267,8 +267,9 @@ fn lacking_values(bunch: &Bunch, context: &Context) -> Option<Unchecked> {
     })
 }
 
-fn opened(attempt: Attempt<'_>, context: &Context) -> Found {
-    let mut found = Found::new(holds(attempt.signer, &attempt.bunch.source, Some(attempt.rule)));
+fn opened(attempt: Attempt<'_>, context: &Context) -> KeyFindings {
+    let mut found =
+        KeyFindings::new(holds(attempt.signer, &attempt.bunch.source, Some(attempt.rule)));
     let opened = attempt.opened;
     let opt_neg = opened.accept.dl_settings.opt_neg();
     found.problems.extend(opened.faults.iter().map(Problem::from));

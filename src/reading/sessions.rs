@@ -10,7 +10,7 @@
 
 use std::collections::{HashMap, VecDeque};
 
-use super::{Bunch, Context, Found, Key, KeyRing, MicVerdict, Reading, data, join, read};
+use super::{Bunch, Context, Key, KeyFindings, KeyRing, MicVerdict, Reading, data, join, read};
 use crate::{
     crypto::derive::SessionKeys,
     frame::{DataFrame, Decoded, Frame, JoinAccept, Mic, RejoinRequest, SealedJoinAccept},
@@ -148,7 +148,7 @@ impl Sessions {
         sealed: &SealedJoinAccept,
         ring: &KeyRing,
         context: &Context,
-    ) -> Option<Found> {
+    ) -> Option<KeyFindings> {
         let answers: Vec<_> = self
             .requests
             .iter()
@@ -172,7 +172,13 @@ impl Sessions {
         answers.into_iter().next().map(|(found, _)| found)
     }
 
-    fn keep(&mut self, found: &Found, ring: &KeyRing, nonce: DevNonce, dev_eui: Option<DevEui>) {
+    fn keep(
+        &mut self,
+        found: &KeyFindings,
+        ring: &KeyRing,
+        nonce: DevNonce,
+        dev_eui: Option<DevEui>,
+    ) {
         let (MicVerdict::Holds(proof), Some(opened)) = (&found.mic, &found.accept) else { return };
         let (Some(keys), accept) = (&opened.session, &opened.accept.accept) else { return };
         let JoinAccept { dev_addr, mic: accept, .. } = *accept;
@@ -201,7 +207,7 @@ impl Sessions {
     }
 
     /// Reads a Rejoin-Request of types 0 or 2, which a session key signs.
-    fn rejoin(&self, request: &RejoinRequest, ring: &KeyRing) -> Option<Found> {
+    fn rejoin(&self, request: &RejoinRequest, ring: &KeyRing) -> Option<KeyFindings> {
         let dev_eui = request.body.dev_eui()?;
         let sessions = self.joined.values().flatten();
         sessions
@@ -212,7 +218,7 @@ impl Sessions {
 
     /// Reads data with the sessions of its address: those of joins, the latest first, then those that keys
     /// at hand state.
-    fn data(&mut self, frame: &DataFrame, ring: &KeyRing, context: &Context) -> Found {
+    fn data(&mut self, frame: &DataFrame, ring: &KeyRing, context: &Context) -> KeyFindings {
         let mut tried = Vec::new();
         let joined = self.joined.get(&frame.dev_addr);
         for Session { bunch, counters, .. } in joined.into_iter().flatten() {
@@ -260,7 +266,7 @@ impl Sessions {
     }
 }
 
-const fn holds(found: &Found) -> bool {
+const fn holds(found: &KeyFindings) -> bool {
     matches!(found.mic, MicVerdict::Holds(_))
 }
 

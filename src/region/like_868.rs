@@ -61,49 +61,40 @@ pub(super) const fn beacon_at(frequencies_hz: &'static [u32]) -> Beacon {
     Beacon { frequencies_hz, hop: Hop::Never, dr: 3, sf: 9, bw_khz: 125, octets: 17, rule: None }
 }
 
-/// Returns the rows of these data rates. A missing row does not compile.
-pub(super) const fn rates<const N: usize>(numbers: [u8; N]) -> [DataRate; N] {
-    let mut rows = [DATA_RATES[0]; N];
-    let mut i = 0;
-    while i < N {
-        let mut row = 0;
-        while DATA_RATES[row].dr != numbers[i] {
-            row += 1;
+/// Makes a function that takes the rows of some data rates out of a table.
+macro_rules! rows {
+    ($(#[$doc:meta])* $name:ident: $row:ty, $table:ident by $number:ident) => {
+        $(#[$doc])*
+        ///
+        /// For the tables of plans, which are computed by the compiler: a missing row does not compile.
+        #[allow(clippy::indexing_slicing, reason = "the compiler computes it, and refuses a bad index")]
+        pub(super) const fn $name<const N: usize>(numbers: [u8; N]) -> [$row; N] {
+            let mut rows = [$table[0]; N];
+            let mut i = 0;
+            while i < N {
+                let mut row = 0;
+                while $table[row].$number != numbers[i] {
+                    row += 1;
+                }
+                rows[i] = $table[row];
+                i += 1;
+            }
+            rows
         }
-        rows[i] = DATA_RATES[row];
-        i += 1;
-    }
-    rows
+    };
 }
 
-/// Returns the RX1 rows of these uplink data rates. A missing row does not compile.
-pub(super) const fn rx1_rows<const N: usize>(numbers: [u8; N]) -> [Rx1Row; N] {
-    let mut rows = [RX1[0]; N];
-    let mut i = 0;
-    while i < N {
-        let mut row = 0;
-        while RX1[row].uplink != numbers[i] {
-            row += 1;
-        }
-        rows[i] = RX1[row];
-        i += 1;
-    }
-    rows
+rows! {
+    /// Returns the rows of these data rates.
+    rates: DataRate, DATA_RATES by dr
 }
-
-/// Returns the sizes of these data rates. A missing row does not compile.
-pub(super) const fn limits<const N: usize>(numbers: [u8; N]) -> [PayloadLimit; N] {
-    let mut rows = [PAYLOAD[0]; N];
-    let mut i = 0;
-    while i < N {
-        let mut row = 0;
-        while PAYLOAD[row].dr != numbers[i] {
-            row += 1;
-        }
-        rows[i] = PAYLOAD[row];
-        i += 1;
-    }
-    rows
+rows! {
+    /// Returns the RX1 rows of these uplink data rates.
+    rx1_rows: Rx1Row, RX1 by uplink
+}
+rows! {
+    /// Returns the sizes of these data rates.
+    limits: PayloadLimit, PAYLOAD by dr
 }
 
 const DATA_RATES: [DataRate; 14] = [

@@ -4,7 +4,7 @@ use super::{ChannelHit, DutyBand, JoinChannels, LegalChannel, Plan};
 
 /// A plan in whose band, or on one of whose frequencies, a frequency lies.
 #[derive(Clone, Debug)]
-pub struct Place {
+pub struct PlanAt {
     /// The plan.
     pub plan: &'static Plan,
     /// What the frequency is for in it.
@@ -80,11 +80,11 @@ pub enum Role {
 }
 
 /// Returns, for every plan in whose band the frequency lies, what it is for.
-pub fn places_at(freq_hz: u32) -> Vec<Place> {
+pub fn plans_at(freq_hz: u32) -> Vec<PlanAt> {
     Plan::all()
         .iter()
         .copied()
-        .map(|plan| Place {
+        .map(|plan| PlanAt {
             plan,
             roles: roles(plan, freq_hz),
             nearest_uplink: plan.nearest_uplink(freq_hz, None),
@@ -100,7 +100,7 @@ pub fn places_at(freq_hz: u32) -> Vec<Place> {
         .collect()
 }
 
-fn plan_holds(place: &Place, freq_hz: u32) -> bool {
+fn plan_holds(place: &PlanAt, freq_hz: u32) -> bool {
     place.plan.in_band(freq_hz) || !place.roles.is_empty()
 }
 

@@ -27,14 +27,14 @@ pub(crate) struct Channels {
 #[derive(Debug)]
 pub(crate) struct Lane {
     pub(crate) label: String,
-    pub(crate) kind: Kind,
+    pub(crate) kind: LaneKind,
     /// Frequency, how many frames, and whether it is off the plan.
     pub(crate) marks: Vec<(u32, usize, bool)>,
 }
 
 /// What the frequencies of a lane are.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub(crate) enum Kind {
+pub(crate) enum LaneKind {
     /// Where something may be.
     Allowed,
     /// Where something was.
@@ -77,7 +77,7 @@ pub(super) fn of(subject: Subject<'_>) -> Option<Channels> {
     let lane_of = |label: &str, count: fn(&Use) -> usize| {
         let marks: Vec<_> = uses.iter().map(|u| (u.freq_hz, count(u), u.off_plan)).collect();
         let marks: Vec<_> = marks.into_iter().filter(|(_, n, _)| *n > 0).collect();
-        (!marks.is_empty()).then(|| Lane { label: label.into(), kind: Kind::Used, marks })
+        (!marks.is_empty()).then(|| Lane { label: label.into(), kind: LaneKind::Used, marks })
     };
     lanes.extend(lane_of("requests of the node", |u| u.requests));
     lanes.extend(lane_of("data of the node", |u| u.data));
@@ -120,7 +120,7 @@ fn short(name: &str) -> String {
 
 fn allowed(label: String, freqs: BTreeSet<u32>) -> Lane {
     let marks = freqs.into_iter().map(|hz| (hz, 0, false)).collect();
-    Lane { label, kind: Kind::Allowed, marks }
+    Lane { label, kind: LaneKind::Allowed, marks }
 }
 
 fn join_channels(plan: &Plan) -> BTreeSet<u32> {

@@ -17,7 +17,7 @@ pub(crate) struct Member {
     /// Its name as the standard spells it.
     pub(crate) name: &'static str,
     /// What each place has, in the order of [`ClaimKind`], and what was heard last.
-    pub(crate) lines: Vec<(&'static str, Value)>,
+    pub(crate) lines: Vec<(&'static str, ShownValue)>,
     pub(crate) standing: Standing,
     /// What differs, in words.
     pub(crate) words: Option<String>,
@@ -25,7 +25,7 @@ pub(crate) struct Member {
 
 /// What a place has.
 #[derive(Debug)]
-pub(crate) enum Value {
+pub(crate) enum ShownValue {
     /// Hex digits, and which of them to mark, from 1.
     Digits {
         digits: String,
@@ -110,7 +110,8 @@ fn digits_of(name: &'static str, lines: &[(&'static str, String)]) -> Member {
         (!marks.is_empty())
             .then(|| format!("{who} is the {place}'s read backwards, octet by octet"))
     });
-    let value = |digits: &String| Value::Digits { digits: digits.clone(), marks: marks.clone() };
+    let value =
+        |digits: &String| ShownValue::Digits { digits: digits.clone(), marks: marks.clone() };
     Member {
         name,
         lines: lines.iter().map(|(place, digits)| (*place, value(digits))).collect(),
@@ -155,10 +156,10 @@ fn keys_of(
     let lines = if options.show_keys {
         let shown: Vec<String> = keys.iter().map(|(_, key)| key.revealed()).collect();
         let marks = differing(&shown.iter().map(String::as_str).collect::<Vec<_>>());
-        let value = |digits| Value::Digits { digits, marks: marks.clone() };
+        let value = |digits| ShownValue::Digits { digits, marks: marks.clone() };
         keys.iter().zip(shown).map(|((place, _), digits)| (*place, value(digits))).collect()
     } else {
-        let value = || Value::Masked { marks: marks.clone() };
+        let value = || ShownValue::Masked { marks: marks.clone() };
         keys.iter().map(|(place, _)| (*place, value())).collect()
     };
     let words = likeness.map(|likeness| format!("the two {}", likeness.words));
@@ -171,7 +172,7 @@ fn settings_of(name: &'static str, values: Vec<(&'static str, String)>) -> Optio
     Some(Member {
         name,
         standing: standing(values.len(), same),
-        lines: values.into_iter().map(|(place, value)| (place, Value::Text(value))).collect(),
+        lines: values.into_iter().map(|(place, value)| (place, ShownValue::Text(value))).collect(),
         words: None,
     })
 }
@@ -239,10 +240,15 @@ mod tests {
         let member = keys_of("AppKey", &keys, Options::default()).unwrap();
         assert_eq!(member.standing, Standing::Differ);
         for (_, value) in &member.lines {
-            assert!(matches!(value, Value::Masked { marks } if *marks == [11, 12]), "{value:?}");
+            assert!(
+                matches!(value, ShownValue::Masked { marks } if *marks == [11, 12]),
+                "{value:?}"
+            );
         }
         let member = keys_of("AppKey", &keys, Options { show_keys: true }).unwrap();
-        let Some((_, Value::Digits { digits, marks })) = member.lines.first() else { panic!() };
+        let Some((_, ShownValue::Digits { digits, marks })) = member.lines.first() else {
+            panic!()
+        };
         assert_eq!((digits.as_str(), marks.as_slice()), (one.revealed().as_str(), &[11, 12][..]));
     }
 }

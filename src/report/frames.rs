@@ -19,7 +19,7 @@ pub(crate) struct FrameView {
     pub(crate) tone: Tone,
     pub(crate) mic: String,
     /// As sent, and a Join-Accept also as the node decrypts it.
-    pub(crate) parts: Vec<Octets>,
+    pub(crate) parts: Vec<FrameOctets>,
     pub(crate) problems: Vec<String>,
 }
 
@@ -33,7 +33,7 @@ pub(crate) enum Tone {
 
 /// Octets and the fields they make.
 #[derive(Debug)]
-pub(crate) struct Octets {
+pub(crate) struct FrameOctets {
     pub(crate) label: &'static str,
     /// `None` where an octet is of a key.
     pub(crate) all: Vec<Option<u8>>,
@@ -212,7 +212,7 @@ fn under(key: &str, source: &Source) -> String {
 }
 
 /// The octets as they were on the air.
-fn sent(reading: &Reading) -> Octets {
+fn sent(reading: &Reading) -> FrameOctets {
     let decoded = &reading.decoded;
     let mut fields: Vec<FieldView> = decoded
         .fields()
@@ -231,7 +231,7 @@ fn sent(reading: &Reading) -> Octets {
     if let Some(at) = key_in_clear(reading) {
         octets.iter_mut().take(at.end).skip(at.start).for_each(|octet| *octet = None);
     }
-    Octets { label: "as sent", all: octets, fields }
+    FrameOctets { label: "as sent", all: octets, fields }
 }
 
 /// The FOpts that carry a key in clear: the one field on the air that may.
@@ -242,8 +242,8 @@ fn key_in_clear(reading: &Reading) -> Option<Range<usize>> {
     (list.field == Field::FOpts && !encrypted).then_some(at)
 }
 
-fn decrypted(reading: &Reading, opened: &OpenedJoinAccept) -> Octets {
-    Octets {
+fn decrypted(reading: &Reading, opened: &OpenedJoinAccept) -> FrameOctets {
+    FrameOctets {
         label: "as the node decrypts it",
         all: opened.octets.iter().copied().map(Some).collect(),
         fields: opened

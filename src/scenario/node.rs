@@ -8,7 +8,7 @@ use super::{
 use crate::{
     crypto::{
         EncryptionKeys,
-        block::{FOptsRule, FOptsText, Place, UplinkContext},
+        block::{BlockFields, FOptsRule, FOptsText, UplinkContext},
         cipher::{self, AcceptKey},
         derive::{self, SessionKeys},
         mic::{self, JoinReqType},
@@ -249,7 +249,7 @@ pub(super) fn data_frame(
     let [lo, hi, ..] = fcnt.to_le_bytes();
     let mut frame = DataFrame::new(message.ftype, dev_addr, u16::from_le_bytes([lo, hi]));
     frame.fctrl = message.fctrl;
-    let place = Place { direction: frame.direction(), dev_addr, fcnt };
+    let place = BlockFields { direction: frame.direction(), dev_addr, fcnt };
     let fopts = match keys {
         SessionKeys::V1_1 { nwk_s_enc_key, .. } if !message.fopts.is_empty() => {
             let rule = FOptsRule::of(fopts_text, frame.direction(), message.port);

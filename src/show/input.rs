@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::{
     id::Eui64,
-    intake::{Crc, Event, Found, Unit, What},
+    intake::{Crc, Event, HowFound, Unit, What},
     radio::Modulation,
     words::Visible,
 };
@@ -69,7 +69,7 @@ pub struct Radio {
 impl Radio {
     /// Returns what was said of an event's frame, if anything was.
     pub fn of(event: &Event) -> Option<Self> {
-        if event.found == Found::Alone {
+        if event.found == HowFound::Alone {
             return None;
         }
         let guessed = event.found.is_in_text();

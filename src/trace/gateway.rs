@@ -25,7 +25,7 @@ use jiff::Timestamp;
 
 use super::{Kept, Line, Moment, NetworkErrors, Sighting, Telling, kept::kind_of};
 use crate::intake::{
-    Crc, Discovery, Event, Found, GatewayPlan, Leg, Lost, Note, Remark, Setup, Stat, Statement,
+    Crc, Discovery, Event, GatewayPlan, HowFound, Leg, Lost, Note, Remark, Setup, Stat, Statement,
     What, Witness,
 };
 
@@ -130,7 +130,7 @@ impl Counts {
     }
 
     fn take(&mut self, event: &Event) {
-        let on_air = event.found == Found::OnAir;
+        let on_air = event.found == HowFound::OnAir;
         let count = match &event.what {
             What::Asked(Leg::Push) => &mut self.push_data,
             What::Asked(Leg::Pull) => &mut self.pull_data,
@@ -294,7 +294,7 @@ impl GatewayTrace {
         if event.found.is_complete() {
             self.pulls.count(&event.what, line);
         }
-        let leaves_out = !event.found.is_complete() || event.found == Found::OnAir;
+        let leaves_out = !event.found.is_complete() || event.found == HowFound::OnAir;
         match &event.what {
             What::Ordered(_) if leaves_out => self.loose_downlinks += 1,
             What::Setup(setup) => {
@@ -327,13 +327,13 @@ impl GatewayTrace {
             self.doubtful = Some(line.order);
         }
         // What a log says of datagrams without their tokens is a choice of its own.
-        let is_datagram = event.found == Found::Whole || event.wire.token.is_some();
+        let is_datagram = event.found == HowFound::Whole || event.wire.token.is_some();
         match &event.what {
             What::Asked(leg) if is_datagram => self.asked(moment, event, *leg),
             What::Acknowledged(leg) if is_datagram => self.acknowledged(moment, event, *leg),
             // What goes to a second server as well was told.
             What::Heard(_) | What::Status(_) if self.copied == Some(line.order) => {}
-            What::Heard(heard) if event.found != Found::OnAir => {
+            What::Heard(heard) if event.found != HowFound::OnAir => {
                 self.says(moment);
                 if heard.crc == Crc::Bad {
                     return self.receptions.bad(moment, heard);
@@ -347,7 +347,7 @@ impl GatewayTrace {
                     period.heard += 1;
                 }
             }
-            What::Ordered(ordered) if event.found != Found::OnAir => {
+            What::Ordered(ordered) if event.found != HowFound::OnAir => {
                 self.orders.ordered(moment, event, ordered);
             }
             What::Outcome(outcome) if outcome.by != Witness::Air => {

@@ -5,12 +5,12 @@ use super::{
     desk::{Desk, Key, laid},
 };
 use crate::{
-    crypto::block::{self, FOptsRule, Place},
+    crypto::block::{self, BlockFields, FOptsRule},
     frame::Direction,
 };
 
 /// Dir, DevAddr and FCnt, as every block has them in octets 5 to 13.
-pub(super) fn place_parts(place: &Place) -> [(&'static str, usize, String); 3] {
+pub(super) fn place_parts(place: &BlockFields) -> [(&'static str, usize, String); 3] {
     let way = match place.direction {
         Direction::Uplink => "up",
         Direction::Downlink => "down",
@@ -22,7 +22,7 @@ pub(super) fn place_parts(place: &Place) -> [(&'static str, usize, String); 3] {
     ]
 }
 
-fn a_parts(block: &[u8], place: &Place, constant: &str, last: &str) -> Vec<Part> {
+fn a_parts(block: &[u8], place: &BlockFields, constant: &str, last: &str) -> Vec<Part> {
     let [dir, addr, fcnt] = place_parts(place);
     let none = String::new;
     let names = [
@@ -39,7 +39,7 @@ fn a_parts(block: &[u8], place: &Place, constant: &str, last: &str) -> Vec<Part>
 }
 
 /// FRMPayload under its key stream.
-pub(super) fn payload(key: Key<'_>, place: &Place, octets: &[u8]) -> Sheet {
+pub(super) fn payload(key: Key<'_>, place: &BlockFields, octets: &[u8]) -> Sheet {
     let mut desk = Desk::new(format!("FRMPayload under {}", key.name));
     desk.key(key);
     desk.given("FRMPayload", octets, "as sent");
@@ -60,7 +60,7 @@ pub(super) fn payload(key: Key<'_>, place: &Place, octets: &[u8]) -> Sheet {
 }
 
 /// FOpts of 1.1 under its one block of key stream.
-pub(super) fn fopts(key: Key<'_>, place: &Place, rule: FOptsRule, octets: &[u8]) -> Sheet {
+pub(super) fn fopts(key: Key<'_>, place: &BlockFields, rule: FOptsRule, octets: &[u8]) -> Sheet {
     let mut desk = Desk::new(format!("FOpts under {}", key.name));
     desk.key(key);
     desk.given("FOpts", octets, "as sent");

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use super::{Octets, Op, Part, Sheet, Step};
+use super::{Op, Part, SecretOctets, Sheet, Step};
 use crate::{
     crypto::{Block, encrypt_block},
     key::Aes128Key,
@@ -31,7 +31,7 @@ impl Desk {
     }
 
     fn put(&mut self, name: &str, op: Op, output: Vec<u8>, secret: bool, note: &str) {
-        let (name, note, output) = (name.to_owned(), note.to_owned(), Octets(output));
+        let (name, note, output) = (name.to_owned(), note.to_owned(), SecretOctets(output));
         self.sheet.steps.push(Step { name, op, output, secret, note });
     }
 
@@ -106,7 +106,7 @@ impl Desk {
         let octets = self.octets(of);
         let at = at.start.min(octets.len())..at.end.min(octets.len());
         let output = octets.get(at.clone()).unwrap_or_default().to_vec();
-        self.put(name, Op::Octets(of.to_owned(), at), output, false, note);
+        self.put(name, Op::SecretOctets(of.to_owned(), at), output, false, note);
     }
 }
 

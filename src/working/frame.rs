@@ -7,7 +7,7 @@ use super::{
 };
 use crate::{
     crypto::{
-        block::{self, Place},
+        block::{self, BlockFields},
         derive,
         mic::JoinReqType,
     },
@@ -194,8 +194,8 @@ fn session(opened: &Opened, taken: &Taken, rule: Option<MicRule>) -> Option<Shee
     Some(keys::session_1_0((opened.key, &root), accept.join_nonce, accept.net_id, nonce))
 }
 
-fn place(data: &DataFrame, taken: &Taken) -> Place {
-    Place { direction: data.direction(), dev_addr: data.dev_addr, fcnt: taken.fcnt }
+fn place(data: &DataFrame, taken: &Taken) -> BlockFields {
+    BlockFields { direction: data.direction(), dev_addr: data.dev_addr, fcnt: taken.fcnt }
 }
 
 fn data_sheets(reading: &Reading, taken: &Taken, data: &DataFrame) -> Vec<Sheet> {
@@ -223,7 +223,7 @@ struct Half {
     at: std::ops::Range<usize>,
 }
 
-fn mics(reading: &Reading, taken: &Taken, data: &DataFrame, place: &Place) -> Vec<Sheet> {
+fn mics(reading: &Reading, taken: &Taken, data: &DataFrame, place: &BlockFields) -> Vec<Sheet> {
     let Some((name, rule)) = signer(&reading.found.mic) else { return Vec::new() };
     let by_1_1 = rule == Some(MicRule::V1_1);
     let up = place.direction == crate::frame::Direction::Uplink;
@@ -268,7 +268,7 @@ fn mics(reading: &Reading, taken: &Taken, data: &DataFrame, place: &Place) -> Ve
 /// The parts of B0 or B1; `taken` where ConfFCnt counts.
 fn b_parts(
     block: &[u8],
-    place: &Place,
+    place: &BlockFields,
     taken: Option<&Taken>,
     len: usize,
     is_b1: bool,

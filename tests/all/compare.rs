@@ -4,7 +4,7 @@
 use std::{collections::BTreeSet, fmt::Write as _};
 
 use handfast::{
-    compare::{Gathered, Kind, NodeReport, Severity, Sources, compare as hold, gather},
+    compare::{DifferenceKind, Gathered, NodeReport, Severity, Sources, compare as hold, gather},
     ladder::CauseId,
     roster::{
         self, ClaimKind,
@@ -23,7 +23,7 @@ const KEY: &str = "5a0c11d2e37f4b8896a1c0deface0147";
 const OTHER: &str = "771b029cd4e83f60a54d182e9bc7f033";
 
 /// What a row expects: kind, severity, cause.
-type Told = (Kind, Severity, Option<&'static str>);
+type Told = (DifferenceKind, Severity, Option<&'static str>);
 
 fn run(sources: Sources) -> (Vec<NodeReport>, Gathered) {
     let gathered = gather(sources);
@@ -189,20 +189,20 @@ fn nodes_are_held_against_each_other() {
     assert_eq!(first(&two(&whole, &whole, &second)), []);
     assert_eq!(
         first(&two(&place(EUI, JOIN, OTHER), &whole, &second)),
-        [(Kind::KeyOfAnotherNode, FAULT, Some("key-of-another-node"))]
+        [(DifferenceKind::KeyOfAnotherNode, FAULT, Some("key-of-another-node"))]
     );
     // one digit from its own, and yet another node's: no slip of typing
     assert_eq!(
         first(&two(&place("020000fffe001208", JOIN, KEY), &whole, &second)),
-        [(Kind::EuiOfAnotherNode, FAULT, None)]
+        [(DifferenceKind::EuiOfAnotherNode, FAULT, None)]
     );
     assert_eq!(
         first(&two(&whole, &whole, &place(EUI, JOIN, OTHER))),
-        [(Kind::DevEuiShared, FAULT, Some("two-nodes-share-one-identity"))]
+        [(DifferenceKind::DevEuiShared, FAULT, Some("two-nodes-share-one-identity"))]
     );
     assert_eq!(
         first(&two(&whole, &whole, &place("020000fffe001208", JOIN, KEY))),
-        [(Kind::KeyShared, NOTE, None)]
+        [(DifferenceKind::KeyShared, NOTE, None)]
     );
     let session = |eui: &str, addr: &str, key: &str| {
         format!(
@@ -215,9 +215,9 @@ fn nodes_are_held_against_each_other() {
     let c = session("020000fffe001208", "02000001", "33445566778899aabbccddeeff102030");
     assert_eq!(
         first(&two(&a, &a, &b)),
-        [(Kind::DevAddrShared, FAULT, Some("two-nodes-share-one-identity"))]
+        [(DifferenceKind::DevAddrShared, FAULT, Some("two-nodes-share-one-identity"))]
     );
-    assert_eq!(first(&two(&a, &a, &c)), [(Kind::DevAddrShared, NOTE, None)]);
+    assert_eq!(first(&two(&a, &a, &c)), [(DifferenceKind::DevAddrShared, NOTE, None)]);
     assert_eq!(first(&two(&a, &a, &session("020000fffe001208", "02000002", OTHER))), []);
 }
 
@@ -232,14 +232,17 @@ fn a_sample_key_is_told_whichever_side_has_it() {
             report.differences.iter().flat_map(|d| &d.sides).map(|side| side.claim).collect();
         (told(&report), sides)
     };
-    let fault = |cause| vec![(Kind::KeyIsSample, FAULT, cause)];
+    let fault = |cause| vec![(DifferenceKind::KeyIsSample, FAULT, cause)];
     assert_eq!(told_of(sample, KEY).0, fault(Some("firmware-still-uses-a-sample-key")));
     assert_eq!(told_of(KEY, sample).0, fault(None));
     // It may work where both have it.
     let (both, sides) = told_of(sample, sample);
-    assert_eq!(both, [(Kind::KeyIsSample, DOUBT, Some("firmware-still-uses-a-sample-key"))]);
+    assert_eq!(
+        both,
+        [(DifferenceKind::KeyIsSample, DOUBT, Some("firmware-still-uses-a-sample-key"))]
+    );
     assert_eq!(sides, [ClaimKind::Firmware, ClaimKind::Record]);
-    assert_eq!(told_of(sample, other).0[0].0, Kind::KeyIsSample);
+    assert_eq!(told_of(sample, other).0[0].0, DifferenceKind::KeyIsSample);
     assert_eq!(told_of(KEY, KEY).0, []);
 }
 
@@ -283,8 +286,8 @@ fn byte_orders_of_a_source_are_judged_by_what_it_says() {
     };
     let dev = |mark: &str, hex: &str| format!("{mark}uint8_t dev_eui[8] = {};", array(hex));
     let join = |mark: &str, hex: &str| format!("{mark}uint8_t join_eui[8] = {};", array(hex));
-    let dev_fault = (Kind::EuiReversed, FAULT, Some("dev-eui-bytes-reversed"));
-    let join_fault = (Kind::EuiReversed, FAULT, Some("join-eui-bytes-reversed"));
+    let dev_fault = (DifferenceKind::EuiReversed, FAULT, Some("dev-eui-bytes-reversed"));
+    let join_fault = (DifferenceKind::EuiReversed, FAULT, Some("join-eui-bytes-reversed"));
     // as printed, in an order that nothing tells
     assert_eq!(of(dev("", EUI), join("", JOIN)), []);
     // marked, and as marked
@@ -299,7 +302,10 @@ fn byte_orders_of_a_source_are_judged_by_what_it_says() {
     // both stand backwards: the stack may want just that
     assert_eq!(
         of(dev("", &back(EUI)), join("", &back(JOIN))),
-        [(Kind::EuiOrderUnknown, NOTE, None), (Kind::EuiOrderUnknown, NOTE, None)]
+        [
+            (DifferenceKind::EuiOrderUnknown, NOTE, None),
+            (DifferenceKind::EuiOrderUnknown, NOTE, None)
+        ]
     );
     // a text is read from its first digit
     assert_eq!(of(format!("char dev_eui[] = \"{}\";", back(EUI)), join("", JOIN)), [dev_fault]);
@@ -307,8 +313,8 @@ fn byte_orders_of_a_source_are_judged_by_what_it_says() {
     assert_eq!(
         of(dev("", &back("020000fffe001217")), join("", &back(JOIN))),
         [
-            (Kind::EuiTypedWrong, FAULT, Some("dev-eui-typed-wrong")),
-            (Kind::EuiOrderUnknown, DOUBT, None)
+            (DifferenceKind::EuiTypedWrong, FAULT, Some("dev-eui-typed-wrong")),
+            (DifferenceKind::EuiOrderUnknown, DOUBT, None)
         ]
     );
 }
@@ -341,7 +347,10 @@ fn sources_find_their_nodes_by_what_they_have() {
     );
     let (nodes, _) = run(called);
     assert_eq!(nodes[1].subject.matched, ["firmware by its name"]);
-    assert_eq!(faults(&nodes[1]), [(Kind::EuiDiffers, FAULT, Some("identity-not-on-record"))]);
+    assert_eq!(
+        faults(&nodes[1]),
+        [(DifferenceKind::EuiDiffers, FAULT, Some("identity-not-on-record"))]
+    );
 
     let by_key = files(
         &format!("#define DEV_EUI \"020000fffe00ab12\"\n#define APP_KEY \"{KEY}\""),
@@ -362,14 +371,20 @@ fn a_likeness_alone_makes_no_fault_of_two_nodes() {
     let label = format!("LW:D0:{JOIN}:020000FFFE001208:0A0B0C0D");
     let records = format!("DevEUI,JoinEUI\n{EUI},{JOIN}\n");
     let (nodes, _) = run(files("", &records, &[&label]));
-    assert_eq!(told(&nodes[0]), [(Kind::EuiTypedWrong, DOUBT, Some("dev-eui-typed-wrong"))]);
+    assert_eq!(
+        told(&nodes[0]),
+        [(DifferenceKind::EuiTypedWrong, DOUBT, Some("dev-eui-typed-wrong"))]
+    );
     // with the same key on both sides it is one node
     let records = format!("DevEUI,JoinEUI,AppKey\n020000fffe001208,{JOIN},{KEY}\n");
     let header = format!(
         "#define DEV_EUI \"{EUI}\"\n#define APP_KEY \"{KEY}\"\n#define JOIN_EUI \"{JOIN}\""
     );
     let (nodes, _) = run(files(&header, &records, &[]));
-    assert_eq!(told(&nodes[0]), [(Kind::EuiTypedWrong, FAULT, Some("dev-eui-typed-wrong"))]);
+    assert_eq!(
+        told(&nodes[0]),
+        [(DifferenceKind::EuiTypedWrong, FAULT, Some("dev-eui-typed-wrong"))]
+    );
 }
 
 #[test]
@@ -454,23 +469,23 @@ fn json_is_one_object_a_node() {
 
 #[test]
 fn every_kind_is_met_above_and_named_once() {
-    let names: BTreeSet<_> = Kind::ALL.iter().map(|kind| kind.name()).collect();
-    assert_eq!(names.len(), Kind::ALL.len());
+    let names: BTreeSet<_> = DifferenceKind::ALL.iter().map(|kind| kind.name()).collect();
+    assert_eq!(names.len(), DifferenceKind::ALL.len());
     let met: Vec<String> = cases().into_iter().flat_map(|case| case.expect).collect();
-    let in_cases: BTreeSet<Kind> = Kind::ALL
+    let in_cases: BTreeSet<DifferenceKind> = DifferenceKind::ALL
         .iter()
         .copied()
         .filter(|kind| met.iter().any(|told| told.split(' ').nth(1) == Some(kind.name())))
         .collect();
     let elsewhere = BTreeSet::from([
-        Kind::EuiOfAnotherNode,
-        Kind::EuiOrderUnknown,
-        Kind::KeyOfAnotherNode,
-        Kind::KeyShared,
-        Kind::DevEuiShared,
-        Kind::DevAddrShared,
+        DifferenceKind::EuiOfAnotherNode,
+        DifferenceKind::EuiOrderUnknown,
+        DifferenceKind::KeyOfAnotherNode,
+        DifferenceKind::KeyShared,
+        DifferenceKind::DevEuiShared,
+        DifferenceKind::DevAddrShared,
     ]);
-    let all: BTreeSet<Kind> = Kind::ALL.iter().copied().collect();
+    let all: BTreeSet<DifferenceKind> = DifferenceKind::ALL.iter().copied().collect();
     assert_eq!(in_cases.union(&elsewhere).copied().collect::<BTreeSet<_>>(), all);
 }
 

@@ -4,7 +4,8 @@ mod json;
 
 use handfast::{
     compose::{
-        AcceptRecipe, ComposeError, DataRecipe, JoinRequestRecipe, Octets, Recipe, Signature, Step,
+        AcceptRecipe, ComposeError, DataOctets, DataRecipe, JoinRequestRecipe, Recipe, Signature,
+        Step,
     },
     crypto::{block::UplinkContext, mic::JoinReqType},
     frame::{
@@ -137,26 +138,26 @@ fn rejoin_requests_are_composed_from_their_fields() {
 #[test]
 fn data_is_composed_from_its_fields() {
     let mut up = data(FType::UnconfirmedDataUp, 0x80, 0x0001_0002);
-    up.payload = Some((2, Octets::Plain(hex::decode("016700e1").unwrap())));
+    up.payload = Some((2, DataOctets::Plain(hex::decode("016700e1").unwrap())));
     assert_eq!(built(&Recipe::Data(up), &session_1_0()), UPLINK_1_0);
     let mut down = data(FType::UnconfirmedDataDown, 0xA0, 5);
-    down.payload = Some((0, Octets::Plain(hex::decode("0350070001").unwrap())));
+    down.payload = Some((0, DataOctets::Plain(hex::decode("0350070001").unwrap())));
     assert_eq!(built(&Recipe::Data(down), &session_1_0()), DOWNLINK_1_0);
 
     let mut up = data(FType::UnconfirmedDataUp, 0x20, 1);
     up.context = UplinkContext { conf_fcnt: 7, tx_dr: 5, tx_ch: 2 };
-    up.fopts = Octets::Plain(vec![0x0B, 0x01]);
-    up.payload = Some((2, Octets::Plain(hex::decode("016700e1").unwrap())));
+    up.fopts = DataOctets::Plain(vec![0x0B, 0x01]);
+    up.payload = Some((2, DataOctets::Plain(hex::decode("016700e1").unwrap())));
     assert_eq!(built(&Recipe::Data(up.clone()), &session_1_1()), UPLINK_1_1);
     up.fopts_as_published = true;
     assert!(built(&Recipe::Data(up), &session_1_1()).starts_with("40dabb010222010065ee02"));
     let mut down = data(FType::UnconfirmedDataDown, 0, 0);
-    down.fopts = Octets::Plain(vec![0x0B, 0x01]);
+    down.fopts = DataOctets::Plain(vec![0x0B, 0x01]);
     assert_eq!(built(&Recipe::Data(down), &session_1_1()), DOWNLINK_1_1);
     let mut down = data(FType::UnconfirmedDataDown, 0x20, 9);
     down.context.conf_fcnt = 1;
-    down.fopts = Octets::Plain(vec![0x06]);
-    down.payload = Some((2, Octets::Plain(vec![0xAA])));
+    down.fopts = DataOctets::Plain(vec![0x06]);
+    down.payload = Some((2, DataOctets::Plain(vec![0xAA])));
     assert_eq!(built(&Recipe::Data(down), &session_1_1()), DOWNLINK_1_1_ACK);
 }
 
@@ -168,13 +169,13 @@ fn what_is_missing_is_named() {
         missing(&Recipe::Data(up.clone()), &Bunch::default()),
         "the MIC needs NwkSKey (1.0.x), or SNwkSIntKey and FNwkSIntKey (1.1)"
     );
-    up.payload = Some((2, Octets::Plain(vec![1])));
+    up.payload = Some((2, DataOctets::Plain(vec![1])));
     let network = Bunch { app_s_key: None, ..session_1_0() };
     assert_eq!(
         missing(&Recipe::Data(up.clone()), &network),
         "the encryption of FRMPayload needs AppSKey"
     );
-    up.fopts = Octets::Plain(vec![2; 16]);
+    up.fopts = DataOctets::Plain(vec![2; 16]);
     assert_eq!(
         Recipe::Data(up).compose(&session_1_0()),
         Err(ComposeError::FOptsTooLong { octets: 16 })

@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use handfast::intake::{Capture, Damage, Event, Found, Item};
+use handfast::intake::{Capture, Damage, Event, HowFound, Item};
 
 use crate::support::written;
 
@@ -12,7 +12,7 @@ fn items(text: &str) -> Vec<Item> {
 
 /// Whether it says something that a format states or that was found in a log.
 fn is_said(event: &Event) -> bool {
-    event.found != Found::Alone
+    event.found != HowFound::Alone
         && event.gap().is_none_or(|gap| matches!(gap.damage, Damage::Member(_)))
 }
 

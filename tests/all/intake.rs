@@ -6,7 +6,7 @@ use handfast::{
     frame::Direction,
     id::Eui64,
     intake::{
-        Capture, CodeRate, Crc, Damage, DatagramKind, Encoding, Event, Found, IntakeError, Item,
+        Capture, CodeRate, Crc, Damage, DatagramKind, Encoding, Event, HowFound, IntakeError, Item,
         Leg, Leniency, Lost, Outcome, Position, Remark, TextError, TxError, What, When, Within,
         datagram_events, frame_text,
     },
@@ -462,7 +462,7 @@ fn the_stream_s_own_error_ends_the_capture() {
     let mut lines = Capture::new(b"40DABB0102800200022721029DAEAF9EE9\n40".chain(Broken));
     let first = lines.next();
     let Some(Ok(Item::Event(event))) = &first else { panic!("{first:?}") };
-    assert_eq!((event.found, event.place), (Found::Alone, Position::line(1)));
+    assert_eq!((event.found, event.place), (HowFound::Alone, Position::line(1)));
     assert!(matches!(lines.next(), Some(Err(_))));
     assert!(lines.next().is_none());
 }

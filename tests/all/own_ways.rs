@@ -5,7 +5,7 @@ use crate::{common::*, support::scene};
 use handfast::{
     crypto::{
         Signer, block,
-        block::Place,
+        block::BlockFields,
         cipher::{AcceptKey, seal_join_accept},
         derive, encrypt_block,
         mic::{self, JoinReqType},
@@ -179,8 +179,11 @@ fn uplink(key: &NwkSKey, fcnt: u16, count_the_mic: bool) -> Vec<u8> {
     let mut frame = DataFrame::new(FType::UnconfirmedDataUp, DevAddr(0x0201_0001), fcnt);
     frame.payload = Some(Payload { port: 2, frm: vec![9, 8, 7] });
     let msg = Frame::Data(frame.clone()).signed();
-    let place =
-        Place { direction: Direction::Uplink, dev_addr: frame.dev_addr, fcnt: u32::from(fcnt) };
+    let place = BlockFields {
+        direction: Direction::Uplink,
+        dev_addr: frame.dev_addr,
+        fcnt: u32::from(fcnt),
+    };
     let len = msg.len() + if count_the_mic { 4 } else { 0 };
     frame.mic = Signer::new(key.key()).mic(&[&block::b0(&place, 0, len), &msg]);
     Frame::Data(frame).build()

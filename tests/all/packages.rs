@@ -4,7 +4,7 @@
 use handfast::{
     crypto::{
         PayloadKey,
-        block::Place,
+        block::BlockFields,
         cipher::encrypt_payload,
         derive::{self, SessionKeys},
         mic,
@@ -176,8 +176,8 @@ impl World {
     }
 }
 
-fn place(direction: Direction, dev_addr: u32, fcnt: u16) -> Place {
-    Place { direction, dev_addr: DevAddr(dev_addr), fcnt: u32::from(fcnt) }
+fn place(direction: Direction, dev_addr: u32, fcnt: u16) -> BlockFields {
+    BlockFields { direction, dev_addr: DevAddr(dev_addr), fcnt: u32::from(fcnt) }
 }
 
 fn group_keys(key: [u8; 16], mc_addr: u32) -> (McNwkSKey, McAppSKey) {

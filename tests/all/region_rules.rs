@@ -4,7 +4,7 @@ use handfast::{
     frame::Direction::{Downlink, Uplink},
     id::DevAddr,
     radio::Modulation,
-    region::{CfListFit, ChannelMask, JoinFit, Plan, Revision, Role, places_at, plans_joining_at},
+    region::{CfListFit, ChannelMask, JoinFit, Plan, Revision, Role, plans_at, plans_joining_at},
 };
 use proptest::prelude::*;
 use serde::Deserialize;
@@ -449,20 +449,20 @@ fn beacons_of_cn470_depend_on_the_join_channel() {
 
 #[test]
 fn a_frequency_is_told_all_that_it_is_for() {
-    let places = places_at(869_525_000);
+    let places = plans_at(869_525_000);
     let eu = places.iter().find(|p| p.plan.name == "EU868").unwrap();
     assert_eq!(eu.roles, [Role::Rx2, Role::Beacon, Role::PingSlot]);
-    let places = places_at(923_300_000);
+    let places = plans_at(923_300_000);
     let us = places.iter().find(|p| p.plan.name == "US915").unwrap();
     assert!(us.roles.contains(&Role::Downlink { channel: 0 }));
-    assert!(places_at(100_000_000).is_empty());
+    assert!(plans_at(100_000_000).is_empty());
 }
 
 proptest! {
     #[test]
     fn no_frequency_makes_a_plan_panic(hz: u32, sf in 5u8..=12, wide: bool, offset: u8, dwell: bool) {
         let m = lora(sf, if wide { 500 } else { 125 });
-        places_at(hz);
+        plans_at(hz);
         plans_joining_at(hz, m);
         for p in Plan::all() {
             p.join_fit(hz, m);

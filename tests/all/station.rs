@@ -9,7 +9,7 @@ use handfast::{
     frame::{Frame, JoinRequest, decode},
     id::{DevAddr, DevEui, DevNonce, JoinEui},
     intake::{
-        Capture, Event, Found, GatewayPlan, Item, Lost, Setup, Speaker, Statement, What, When,
+        Capture, Event, GatewayPlan, HowFound, Item, Lost, Setup, Speaker, Statement, What, When,
     },
     key::{Aes128Key, AppKey, NwkKey},
     ladder::{Options, State, diagnose, join::Rung},
@@ -100,7 +100,7 @@ fn a_join_request_is_put_together_octet_for_octet() {
     assert_eq!(plan.range_hz, Some((863_000_000, 870_000_000)));
     let request = &read[2];
     assert_eq!(request.gateway, Some("0000000000000002".parse().unwrap()));
-    assert_eq!((request.place.number, request.found), (3, Found::Whole));
+    assert_eq!((request.place.number, request.found), (3, HowFound::Whole));
     assert_eq!(said(request), Vec::<String>::new());
     let up = request.heard().unwrap();
     assert_eq!(hex::encode(up.octets()), "0001000bfeff0000023c2b1afeff00000202012e269cf5");

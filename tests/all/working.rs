@@ -4,7 +4,7 @@
 
 use handfast::{
     crypto::{
-        block::{FOptsRule, Place, UplinkContext},
+        block::{BlockFields, FOptsRule, UplinkContext},
         cipher::{self, AcceptKey},
         derive,
         mic::{self, JoinReqType, RejoinKey},
@@ -114,7 +114,7 @@ proptest! {
         let (serving, forwarding) = (SNwkSIntKey::from(serving), FNwkSIntKey::from(forwarding));
         let encrypting = NwkSEncKey::from(encrypting);
         let mut data = frame(FType::UnconfirmedDataUp, addr, fcnt, &[], None);
-        let place = Place { direction: data.direction(), dev_addr: data.dev_addr, fcnt };
+        let place = BlockFields { direction: data.direction(), dev_addr: data.dev_addr, fcnt };
         // LinkCheckReq: a list that is lawful by the erratum's text and likely by no other
         let sent = cipher::encrypt_fopts(&encrypting, &place, FOptsRule::Erratum, &[2, 2, 2, 2]);
         data.fopts = FOpts::new(sent).unwrap();

@@ -1,8 +1,8 @@
 //! A recipe out of the options of `compose`.
 
-use super::{CannotCompose, ComposeArgs, Octets as OptionOctets};
+use super::{CannotCompose, ComposeArgs, OctetsArg};
 use crate::{
-    compose::{AcceptRecipe, DataRecipe, JoinRequestRecipe, Octets, Recipe, Signature},
+    compose::{AcceptRecipe, DataOctets, DataRecipe, JoinRequestRecipe, Recipe, Signature},
     crypto::{Scheme, mic::JoinReqType},
     frame::{
         CfList, DlSettings, FCtrl, FType, JoinAccept, JoinRequest, MacVersion, Mhdr, Mic,
@@ -92,7 +92,7 @@ pub(super) fn recipe(
     }
     let mhdr = match &args.mhdr {
         None => Mhdr::new(ftype),
-        Some(OptionOctets(octets)) => match octets.as_slice() {
+        Some(OctetsArg(octets)) => match octets.as_slice() {
             [octet] if Mhdr(*octet).ftype() == ftype => Mhdr(*octet),
             [octet] => {
                 let found = Mhdr(*octet).ftype().name();
@@ -241,8 +241,9 @@ impl Fields<'_> {
         if args.port.is_none() && payload.is_some() {
             return Err(CannotCompose::Needs { message: "--payload", option: "--port" });
         }
-        recipe.fopts = Octets::Plain(fopts);
-        recipe.payload = args.port.map(|port| (port, Octets::Plain(payload.unwrap_or_default())));
+        recipe.fopts = DataOctets::Plain(fopts);
+        recipe.payload =
+            args.port.map(|port| (port, DataOctets::Plain(payload.unwrap_or_default())));
         recipe.scheme = match args.mac_version {
             Some(MacVersion::V1_1) if keys.scheme() != Some(Scheme::Multicast) => {
                 Some(Scheme::V1_1)

@@ -7,7 +7,7 @@ use super::{
     sheet::{hex_octets, id, number, text, wrong},
 };
 use crate::{
-    compose::{DataRecipe, Octets, Recipe},
+    compose::{DataOctets, DataRecipe, Recipe},
     crypto::{Scheme, block::UplinkContext},
     frame::{DataFrame, Direction, FCtrl, Frame, MacVersion, command},
     key::{AppSKey, FNwkSIntKey, McAppSKey, McNwkSKey, NwkSEncKey, NwkSKey},
@@ -136,13 +136,13 @@ impl Message<'_> {
         part: &Part,
         holds_commands: bool,
         remarks: &mut Vec<Remark>,
-    ) -> Result<Octets, JsonError> {
+    ) -> Result<DataOctets, JsonError> {
         let sent = match self.sheet.given(part.name) {
             None => part.was.clone(),
             Some(_) => self.sheet.read(part.name, HEX, hex_octets)?,
         };
         if self.sheet.has_base && self.sheet.changed(part.name).is_some() {
-            return Ok(Octets::AsSent(sent.unwrap_or_default()));
+            return Ok(DataOctets::AsSent(sent.unwrap_or_default()));
         }
         let plain = self.given.read(&format!("plaintext.{}", part.name), HEX, hex_octets)?;
         let commands = if holds_commands {
@@ -151,13 +151,13 @@ impl Message<'_> {
             None
         };
         match (commands.or(plain), sent) {
-            (Some(plain), _) if part.readable => Ok(Octets::Plain(plain)),
+            (Some(plain), _) if part.readable => Ok(DataOctets::Plain(plain)),
             (Some(_), Some(sent)) => {
                 remarks.push(Remark::PlaintextUnused { member: part.name });
-                Ok(Octets::AsSent(sent))
+                Ok(DataOctets::AsSent(sent))
             }
-            (Some(plain), None) => Ok(Octets::Plain(plain)),
-            (None, sent) => Ok(Octets::AsSent(sent.unwrap_or_default())),
+            (Some(plain), None) => Ok(DataOctets::Plain(plain)),
+            (None, sent) => Ok(DataOctets::AsSent(sent.unwrap_or_default())),
         }
     }
 

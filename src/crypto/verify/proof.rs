@@ -4,7 +4,7 @@ use core::borrow::Borrow;
 
 use super::SignedBy;
 use crate::{
-    crypto::block::{Place, UplinkContext},
+    crypto::block::{BlockFields, UplinkContext},
     frame::{DataFrame, Direction, Mic},
     id::DevAddr,
 };
@@ -108,9 +108,13 @@ impl<F: Borrow<DataFrame>> Verified<F> {
     }
 
     /// Returns what stands in the blocks of its key stream.
-    pub(in crate::crypto) fn place(&self) -> Place {
+    pub(in crate::crypto) fn place(&self) -> BlockFields {
         let frame = self.frame();
-        Place { direction: frame.direction(), dev_addr: frame.dev_addr, fcnt: self.proof.fcnt }
+        BlockFields {
+            direction: frame.direction(),
+            dev_addr: frame.dev_addr,
+            fcnt: self.proof.fcnt,
+        }
     }
 }
 

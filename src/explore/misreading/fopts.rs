@@ -7,7 +7,7 @@ use super::{
     session::both,
 };
 use crate::{
-    crypto::{block, block::Place, encrypt_block},
+    crypto::{block, block::BlockFields, encrypt_block},
     frame::Direction,
     key::Aes128Key,
 };
@@ -106,7 +106,7 @@ pub(super) fn turned(recipe: FOptsRecipe, key: &Aes128Key, heard: &Heard<'_>) ->
         Constant::ByCounter | Constant::One => 1,
     };
     let dev_addr = heard.frame.dev_addr;
-    let place = Place { direction: heard.direction(), dev_addr, fcnt: heard.fcnt };
+    let place = BlockFields { direction: heard.direction(), dev_addr, fcnt: heard.fcnt };
     let [first, _, _, _, _, rest @ .., _] = block::a(&place, recipe.last);
     let [c1, c2, c3, c4] = recipe.constant_order.of([constant, 0, 0, 0]);
     let mut block = [first, c1, c2, c3, c4, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, recipe.last];

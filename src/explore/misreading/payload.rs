@@ -9,7 +9,7 @@ use super::{
     table,
 };
 use crate::{
-    crypto::{block, block::Place, encrypt_block},
+    crypto::{block, block::BlockFields, encrypt_block},
     frame::Direction,
     key::{Aes128Key, AppSKey},
 };
@@ -198,7 +198,7 @@ pub(super) fn turned(
         (Direction::Downlink, false) | (Direction::Uplink, true) => Direction::Downlink,
     };
     let fcnt = counter(heard.fcnt, recipe.low_half);
-    let place = Place { direction, dev_addr: heard.frame.dev_addr, fcnt };
+    let place = BlockFields { direction, dev_addr: heard.frame.dev_addr, fcnt };
     for (i, chunk) in (recipe.first_block..=u8::MAX).zip(out.chunks_mut(16)) {
         let stream = encrypt_block(key, block::a(&place, i));
         chunk.iter_mut().zip(stream).for_each(|(octet, key)| *octet ^= key);

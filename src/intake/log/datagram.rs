@@ -2,7 +2,7 @@
 
 use super::{
     super::{
-        event::{Event, Found},
+        event::{Event, HowFound},
         forwarder,
         header::Header,
         text::base64_member,
@@ -30,7 +30,7 @@ pub(super) fn events(octets: &[u8], head: &Head) -> Option<Vec<Event>> {
         event.place = head.place;
         event.time = event.time.or(head.time);
         event.gateway = event.gateway.or(head.gateway);
-        event.found = Found::Prefixed;
+        event.found = HowFound::Prefixed;
     }
     Some(events)
 }

@@ -8,7 +8,7 @@ use crate::{
     intake::{
         envelope::Envelope,
         event::{
-            CodeRate, Crc, Event, Found, Heard, Ordered, Outcome, Position, What, When, Witness,
+            CodeRate, Crc, Event, Heard, HowFound, Ordered, Outcome, Position, What, When, Witness,
         },
         note::{Note, Remark, Within},
     },
@@ -25,7 +25,7 @@ pub(in crate::intake) fn received(
     place: Position,
     time: Option<Timestamp>,
 ) -> Vec<Event> {
-    let (gateway, found) = (tap.gateway, Found::OnAir);
+    let (gateway, found) = (tap.gateway, HowFound::OnAir);
     let envelope = Envelope { time, gateway, found, ..Envelope::at(place) };
     let frame = decode(octets);
     let (what, within) = match direction(tap, &frame) {

@@ -3,7 +3,7 @@
 use super::{LoraTap, PUBLIC};
 use crate::{
     id::Eui64,
-    intake::event::{CodeRate, Crc, Event, Found, Heard, Ordered, What, When},
+    intake::event::{CodeRate, Crc, Event, Heard, HowFound, Ordered, What, When},
     radio::Modulation,
 };
 
@@ -11,10 +11,10 @@ impl LoraTap {
     /// Returns the header of an event's frame, by all that is known of it.
     pub fn of(event: &Event) -> Self {
         match (&event.what, event.found) {
-            (What::Heard(heard), found) if found != Found::Alone => {
+            (What::Heard(heard), found) if found != HowFound::Alone => {
                 Self::of_heard(heard, event.gateway)
             }
-            (What::Ordered(ordered), found) if found != Found::Alone => {
+            (What::Ordered(ordered), found) if found != HowFound::Alone => {
                 Self::of_ordered(ordered, event.gateway)
             }
             _ => Self::unheard(),

@@ -4,7 +4,7 @@ use super::token::{Line, Token};
 
 /// A phrase that was found: its first and its last part.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub(super) struct Found {
+pub(super) struct Span {
     pub(super) from: usize,
     pub(super) to: usize,
 }
@@ -25,16 +25,16 @@ pub(super) fn is_told(line: &Line) -> bool {
 }
 
 /// Looks for the words of each set in turn, near one another, none of them denied.
-pub(super) fn find(line: &Line, sets: &[&[&str]], gap: usize) -> Option<Found> {
+pub(super) fn find(line: &Line, sets: &[&[&str]], gap: usize) -> Option<Span> {
     all(line, sets, gap).find(|found| !is_denied(line, *found))
 }
 
 /// The same where the phrase says by itself that something is not.
-pub(super) fn find_any(line: &Line, sets: &[&[&str]], gap: usize) -> Option<Found> {
+pub(super) fn find_any(line: &Line, sets: &[&[&str]], gap: usize) -> Option<Span> {
     all(line, sets, gap).find(|found| !is_zero(line, *found))
 }
 
-fn all(line: &Line, sets: &[&[&str]], gap: usize) -> impl Iterator<Item = Found> {
+fn all(line: &Line, sets: &[&[&str]], gap: usize) -> impl Iterator<Item = Span> {
     let starts = 0..line.tokens.len();
     starts.filter_map(move |from| {
         let (first, rest) = sets.split_first()?;
@@ -45,20 +45,20 @@ fn all(line: &Line, sets: &[&[&str]], gap: usize) -> impl Iterator<Item = Found>
                 .find(|at| line.word(*at).is_some_and(|word| set.contains(&word)));
             to = near?;
         }
-        Some(Found { from, to })
+        Some(Span { from, to })
     })
 }
 
 /// Whether a word near the phrase denies it.
-fn is_denied(line: &Line, Found { from, to }: Found) -> bool {
+fn is_denied(line: &Line, Span { from, to }: Span) -> bool {
     let clause = |at: &usize| !matches!(line.tokens.get(*at), Some(Token::Mark(',' | ';' | '|')));
     let before = (0..from).rev().take_while(clause).take(3);
     let denies = |at: usize| line.word(at).is_some_and(|word| DENIES.contains(&word));
-    before.chain(from..to).any(denies) || is_zero(line, Found { from, to })
+    before.chain(from..to).any(denies) || is_zero(line, Span { from, to })
 }
 
 /// `=0`, `: no`, `false` behind it: a flag, or a count of them.
-fn is_zero(line: &Line, Found { to, .. }: Found) -> bool {
+fn is_zero(line: &Line, Span { to, .. }: Span) -> bool {
     match (line.tokens.get(to + 1), line.tokens.get(to + 2)) {
         (Some(Token::Mark('=' | ':')), Some(Token::Word(word))) => {
             matches!(word.as_str(), "no" | "false" | "off" | "none" | "null" | "never" | "ok")

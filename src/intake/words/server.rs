@@ -2,7 +2,7 @@
 
 use super::{
     super::event::{Refusal, Statement, Subject},
-    phrase::{Found, find, find_any},
+    phrase::{Span, find, find_any},
     token::{Line, Token},
 };
 use crate::id::Eui64;
@@ -113,7 +113,7 @@ fn nonce(line: &Line) -> Option<Refusal> {
             find_any(line, &[NONCE, NOT, HIGH], 4)
                 .filter(|_| line.has(REFUSES) || line.has(&["than"]))
         });
-    if let Some(Found { from, .. }) = low {
+    if let Some(Span { from, .. }) = low {
         let last = line.number(from, LAST).and_then(|n| u16::try_from(n).ok());
         let nonce = named(from).filter(|nonce| Some(*nonce) != last);
         return Some(Refusal::NonceTooSmall { nonce, last });

@@ -3,7 +3,7 @@
 use super::{Case, Story, payloads};
 use crate::{
     crypto::{
-        block::{self, Place},
+        block::{self, BlockFields},
         derive::SessionKeys,
         mic,
     },
@@ -224,7 +224,7 @@ fn near(
     let target = |frame: &&DataFrame| {
         let mut msg = Vec::with_capacity(64);
         frame.put_signed(&mut msg);
-        let place = Place {
+        let place = BlockFields {
             direction: frame.direction(),
             dev_addr: frame.dev_addr,
             fcnt: frame.fcnt.into(),

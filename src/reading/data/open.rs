@@ -12,7 +12,7 @@ use crate::{
     },
     key::{Aes128Key, AppSKey, McAppSKey, NwkSEncKey, NwkSKey},
     reading::{
-        Bunch, CommandList, Found, MicVerdict, Plain, PlainFOpts, Problem, Wrong,
+        Bunch, CommandList, KeyFindings, MicVerdict, Plain, PlainFOpts, Problem, Wrong,
         commands::{Fit, fit},
     },
 };
@@ -75,7 +75,7 @@ pub(super) fn open_fopts(
 }
 
 /// Reads the MAC commands: FOpts, or the payload of port 0.
-pub(super) fn commands(frame: &DataFrame, version: Option<MacVersion>, found: &mut Found) {
+pub(super) fn commands(frame: &DataFrame, version: Option<MacVersion>, found: &mut KeyFindings) {
     if found.problems.iter().any(|problem| problem.what == Wrong::FOptsNoise) {
         return;
     }
@@ -99,7 +99,7 @@ pub(super) fn commands(frame: &DataFrame, version: Option<MacVersion>, found: &m
 }
 
 /// Reads the payload as commands of an application package, where its FPort is one's.
-pub(super) fn package_commands(frame: &DataFrame, found: &mut Found) {
+pub(super) fn package_commands(frame: &DataFrame, found: &mut KeyFindings) {
     let (Some(port), Some(plain)) = (frame.port(), &found.payload) else { return };
     let commands = package::decode(port, &plain.octets, frame.direction(), None);
     let at = FOPTS_AT + usize::from(frame.fopts.len()) + 1;

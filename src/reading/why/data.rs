@@ -6,7 +6,7 @@ use super::{
     pool::{Given, Part, Pool},
 };
 use crate::{
-    crypto::block::{self, Place},
+    crypto::block::{self, BlockFields},
     explore::near_miss::{Mistake, Target},
     frame::{DataFrame, Direction},
     ladder::CauseId,
@@ -85,7 +85,7 @@ fn variants(frame: &DataFrame, context: &Context) -> Vec<Variant> {
 fn target(frame: &DataFrame, Variant { fcnt, conf_fcnt }: Variant) -> Target {
     let mut msg = Vec::with_capacity(64);
     frame.put_signed(&mut msg);
-    let place = Place { direction: frame.direction(), dev_addr: frame.dev_addr, fcnt };
+    let place = BlockFields { direction: frame.direction(), dev_addr: frame.dev_addr, fcnt };
     let b0 = block::b0(&place, conf_fcnt, msg.len());
     Target { signed: [&b0[..], &msg].concat(), mic: frame.mic }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::lexer::{Kind, Token};
+use super::lexer::{Token, TokenKind};
 
 /// An arm of an `#if`.
 #[derive(Clone, Debug, Default)]
@@ -80,15 +80,15 @@ pub(super) fn condition(command: &str, line: &[Token<'_>]) -> String {
     let mut label = String::from(if command == "ifndef" { "not " } else { "" });
     for token in line.iter().skip(1) {
         match token.kind {
-            Kind::Word("defined") | Kind::Punct('(' | ')') => {}
-            Kind::Word(word) | Kind::Number(word) => {
+            TokenKind::Word("defined") | TokenKind::Punct('(' | ')') => {}
+            TokenKind::Word(word) | TokenKind::Number(word) => {
                 if label.ends_with(|c: char| c.is_alphanumeric()) {
                     label.push(' ');
                 }
                 label.push_str(word);
             }
-            Kind::Punct('!') => label.push_str("not "),
-            Kind::Punct(c) if !c.is_control() => {
+            TokenKind::Punct('!') => label.push_str("not "),
+            TokenKind::Punct(c) if !c.is_control() => {
                 if label.ends_with(|c: char| c.is_alphanumeric()) {
                     label.push(' ');
                 }
@@ -110,7 +110,7 @@ pub(super) fn opposite(label: &str) -> String {
 /// Returns what a condition that is a lone number comes to.
 pub(super) fn constant(command: &str, line: &[Token<'_>]) -> Option<bool> {
     match line {
-        [_, Token { kind: Kind::Number(number), .. }] if command == "if" => {
+        [_, Token { kind: TokenKind::Number(number), .. }] if command == "if" => {
             super::literal::number(number).map(|number| number != 0)
         }
         _ => None,

@@ -11,7 +11,7 @@ use super::{
     branch::Branches,
     member::Member,
     octets::Said,
-    take::{Found, Harvest, Place},
+    take::{FoundValue, Harvest, Owner},
 };
 use crate::{
     id::{DevEui, JoinEui},
@@ -50,7 +50,7 @@ pub(super) fn group(harvest: Harvest) -> Firmware {
 
 /// The places that values stand at, and which of them are nodes.
 struct Places<'f> {
-    all: Vec<&'f Place>,
+    all: Vec<&'f Owner>,
     /// The place of each value.
     of_value: Vec<usize>,
     is_node: Vec<bool>,
@@ -59,9 +59,9 @@ struct Places<'f> {
 }
 
 impl<'f> Places<'f> {
-    fn of(found: &'f [Found]) -> Self {
+    fn of(found: &'f [FoundValue]) -> Self {
         let mut all = Vec::new();
-        let mut known: HashMap<&Place, usize> = HashMap::new();
+        let mut known: HashMap<&Owner, usize> = HashMap::new();
         let of_value = found
             .iter()
             .map(|value| {
@@ -76,7 +76,7 @@ impl<'f> Places<'f> {
     }
 
     /// Marks the places that have a rival.
-    fn find_nodes(&mut self, found: &[Found]) {
+    fn find_nodes(&mut self, found: &[FoundValue]) {
         let mut places: HashMap<Member, HashSet<usize>> = HashMap::new();
         for (value, place) in found.iter().zip(&self.of_value) {
             if value.member.is_credential() {
@@ -100,7 +100,7 @@ impl<'f> Places<'f> {
 fn gather(
     node: Option<usize>,
     several: bool,
-    found: &[Found],
+    found: &[FoundValue],
     places: &Places<'_>,
     branches: &Branches,
     used: &mut [bool],
@@ -155,11 +155,11 @@ struct Choice {
 
 /// Returns whether a node may take a value that stands elsewhere.
 fn lends(
-    place: &Place,
+    place: &Owner,
     member: Member,
     is_node: bool,
     several: bool,
-    here: &Place,
+    here: &Owner,
     branches: &Branches,
 ) -> bool {
     if branches.exclude(place.branch, here.branch) {
@@ -178,11 +178,11 @@ fn lends(
 }
 
 /// Leaves out values that stand twice the same at one place.
-fn drop_repeats(found: &mut Vec<Found>) {
-    let mut first: HashMap<(Member, Place), Vec<usize>> = HashMap::new();
+fn drop_repeats(found: &mut Vec<FoundValue>) {
+    let mut first: HashMap<(Member, Owner), Vec<usize>> = HashMap::new();
     let mut keep = vec![true; found.len()];
     for (i, value) in found.iter().enumerate() {
-        let place = Place { again: 0, ..value.place.clone() };
+        let place = Owner { again: 0, ..value.place.clone() };
         let earlier = first.entry((value.member, place)).or_default();
         let repeat = earlier
             .iter()
@@ -223,13 +223,13 @@ fn keep_whole_nodes(nodes: &mut Vec<FirmwareNode>, left_out: &mut Vec<LeftOut>) 
     left_out.dedup();
 }
 
-fn of(value: &Found, why: LeftOutWhy) -> LeftOut {
+fn of(value: &FoundValue, why: LeftOutWhy) -> LeftOut {
     let taken = &value.taken;
     LeftOut { identifier: taken.identifier.clone(), file: taken.file.clone(), at: taken.at, why }
 }
 
 /// Returns what to call the node of a place.
-fn called(place: &Place, branches: &Branches) -> Option<String> {
+fn called(place: &Owner, branches: &Branches) -> Option<String> {
     let mut parts = Vec::new();
     if !place.tag.is_empty() {
         parts.push(place.tag.clone());
@@ -247,7 +247,7 @@ fn called(place: &Place, branches: &Branches) -> Option<String> {
     (!parts.is_empty()).then(|| parts.join(" "))
 }
 
-fn set(node: &mut FirmwareNode, value: &Found) {
+fn set(node: &mut FirmwareNode, value: &FoundValue) {
     let claim = &mut node.claim;
     match (&value.said, value.member) {
         (Said::Name(name), _) => {

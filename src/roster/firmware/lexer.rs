@@ -9,13 +9,13 @@ use super::{super::error::Position, SourceFaultKind};
 /// A token and where it starts.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub(super) struct Token<'t> {
-    pub(super) kind: Kind<'t>,
+    pub(super) kind: TokenKind<'t>,
     pub(super) at: Position,
 }
 
 /// What a token is. Texts and characters keep their escapes, without the quotes.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub(super) enum Kind<'t> {
+pub(super) enum TokenKind<'t> {
     Word(&'t str),
     Number(&'t str),
     Text(&'t str),
@@ -58,7 +58,7 @@ pub(super) fn lex(text: &str) -> Lexed<'_> {
     };
     while lexer.step() {}
     if lexer.directive {
-        lexer.push(Kind::End, lexer.position);
+        lexer.push(TokenKind::End, lexer.position);
     }
     lexer.lexed
 }
@@ -100,7 +100,7 @@ impl<'t> Lexer<'t> {
         self.text.get(start..self.at).unwrap_or_default()
     }
 
-    fn push(&mut self, kind: Kind<'t>, at: Position) {
+    fn push(&mut self, kind: TokenKind<'t>, at: Position) {
         self.lexed.tokens.push(Token { kind, at });
         self.fresh_line = false;
     }
@@ -116,7 +116,7 @@ impl<'t> Lexer<'t> {
         } else if c == '\n' {
             self.bump();
             if self.directive {
-                self.push(Kind::End, at);
+                self.push(TokenKind::End, at);
                 self.directive = false;
             }
             self.fresh_line = true;
@@ -126,10 +126,10 @@ impl<'t> Lexer<'t> {
             // `b"..."` and the like are texts.
         } else if c.is_alphabetic() || c == '_' || c == '$' {
             let word = self.take_while(|c| c.is_alphanumeric() || c == '_' || c == '$');
-            self.push(Kind::Word(word), at);
+            self.push(TokenKind::Word(word), at);
         } else if c.is_ascii_digit() {
             let number = self.number();
-            self.push(Kind::Number(number), at);
+            self.push(TokenKind::Number(number), at);
         } else if c == '\'' && is_lifetime(rest) {
             self.bump();
             self.take_while(|c| c.is_alphanumeric() || c == '_');
@@ -141,9 +141,9 @@ impl<'t> Lexer<'t> {
             let attribute = self.rest().starts_with(['[', '!']);
             if c == '#' && self.fresh_line && !attribute {
                 self.directive = true;
-                self.push(Kind::Directive, at);
+                self.push(TokenKind::Directive, at);
             } else if !c.is_whitespace() {
-                self.push(Kind::Punct(c), at);
+                self.push(TokenKind::Punct(c), at);
             }
         }
         true
@@ -181,7 +181,7 @@ impl<'t> Lexer<'t> {
         };
         while self.at < start + length + close.len() && self.bump().is_some() {}
         let text = self.text.get(start..start + length).unwrap_or_default();
-        self.push(Kind::Text(text), at);
+        self.push(TokenKind::Text(text), at);
         true
     }
 
@@ -247,7 +247,11 @@ impl<'t> Lexer<'t> {
                 Some(c) if c == quote => {
                     self.bump();
                     let body = self.text.get(start..end).unwrap_or_default();
-                    let kind = if quote == '"' { Kind::Text(body) } else { Kind::Character(body) };
+                    let kind = if quote == '"' {
+                        TokenKind::Text(body)
+                    } else {
+                        TokenKind::Character(body)
+                    };
                     return self.push(kind, at);
                 }
                 None | Some('\n') => {
@@ -287,19 +291,19 @@ const PREFIXES: [&str; 8] = ["br", "b", "r", "cr", "c", "u8", "L", "u"];
 mod tests {
     use super::*;
 
-    fn kinds(text: &str) -> Vec<Kind<'_>> {
+    fn kinds(text: &str) -> Vec<TokenKind<'_>> {
         lex(text).tokens.into_iter().map(|token| token.kind).collect()
     }
 
     #[test]
     fn a_directive_ends_with_its_line_unless_that_goes_on() {
         let wanted = [
-            Kind::Directive,
-            Kind::Word("define"),
-            Kind::Word("A"),
-            Kind::Number("0x1'2u"),
-            Kind::End,
-            Kind::Word("b"),
+            TokenKind::Directive,
+            TokenKind::Word("define"),
+            TokenKind::Word("A"),
+            TokenKind::Number("0x1'2u"),
+            TokenKind::End,
+            TokenKind::Word("b"),
         ];
         assert_eq!(kinds("#define A \\\n 0x1'2u // c\nb"), wanted);
         assert_eq!(kinds("  # define A \\\r\n 0x1'2u /* c\n */\r\nb"), wanted);
@@ -308,22 +312,27 @@ mod tests {
     #[test]
     fn what_is_rust_alone_is_told_by_its_shape() {
         let wanted = [
-            Kind::Word("const"),
-            Kind::Word("A"),
-            Kind::Punct(':'),
-            Kind::Punct('&'),
-            Kind::Word("str"),
-            Kind::Punct('='),
-            Kind::Text("02"),
-            Kind::Punct(';'),
+            TokenKind::Word("const"),
+            TokenKind::Word("A"),
+            TokenKind::Punct(':'),
+            TokenKind::Punct('&'),
+            TokenKind::Word("str"),
+            TokenKind::Punct('='),
+            TokenKind::Text("02"),
+            TokenKind::Punct(';'),
         ];
         assert_eq!(kinds("const A: &'static str = \"02\";"), wanted);
         assert_eq!(
             kinds("r#\"a\"b\"# b\"\\x70\" 'a' '_'"),
-            [Kind::Text("a\"b"), Kind::Text("\\x70"), Kind::Character("a"), Kind::Character("_")]
+            [
+                TokenKind::Text("a\"b"),
+                TokenKind::Text("\\x70"),
+                TokenKind::Character("a"),
+                TokenKind::Character("_")
+            ]
         );
-        assert!(!kinds("#[cfg(x)] const A").contains(&Kind::Directive));
-        assert!(kinds("#![no_std]\n#define A").contains(&Kind::Directive));
+        assert!(!kinds("#[cfg(x)] const A").contains(&TokenKind::Directive));
+        assert!(kinds("#![no_std]\n#define A").contains(&TokenKind::Directive));
         assert_eq!(lex("r#\"open").faults.len(), 1);
     }
 
@@ -331,7 +340,7 @@ mod tests {
     fn a_quote_within_a_text_is_escaped() {
         assert_eq!(
             kinds(r#""a\"b" 'c' '\''"#),
-            [Kind::Text(r#"a\"b"#), Kind::Character("c"), Kind::Character(r"\'")]
+            [TokenKind::Text(r#"a\"b"#), TokenKind::Character("c"), TokenKind::Character(r"\'")]
         );
     }
 

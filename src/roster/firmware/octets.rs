@@ -7,7 +7,7 @@ use super::{
     literal::{digits, number},
     member::Member,
     names::{Meaning, region_in},
-    value::{Entry, Value},
+    value::{Entry, Literal},
 };
 use crate::{
     frame::MacVersion,
@@ -66,7 +66,7 @@ pub(super) enum Problem {
 /// Returns what an initialiser says for a member.
 pub(super) fn said(
     meaning: &Meaning,
-    value: &Value<'_>,
+    value: &Literal<'_>,
     order: ByteOrder,
     identifier: &str,
 ) -> Result<Said, Problem> {
@@ -92,7 +92,7 @@ pub(super) fn said(
         }
         Member::Region => region(value, identifier).map(Said::Region).ok_or(Problem::NoValue),
         Member::SubBand => match value {
-            Value::Number(text) => number(text)
+            Literal::Number(text) => number(text)
                 .and_then(|n| u8::try_from(n).ok())
                 .filter(|n| (1..=most_sub_bands()).contains(n))
                 .map(Said::SubBand)
@@ -108,18 +108,18 @@ pub(super) fn said(
 }
 
 /// Returns how many octets a value has that could be an EUI or a key, whatever it is called.
-pub(super) fn candidate_octets(value: &Value<'_>) -> Option<usize> {
+pub(super) fn candidate_octets(value: &Literal<'_>) -> Option<usize> {
     match value {
-        Value::List(entries) if matches!(entries.len(), 8 | 16) => {
+        Literal::List(entries) if matches!(entries.len(), 8 | 16) => {
             let all = entries.iter().all(|entry| octet(&entry.value).is_some());
             // runs of zeros and small numbers are tables of all kinds
             let large = entries.iter().filter_map(|e| octet(&e.value)).any(|o| o > 0x1F);
             (all && large).then_some(entries.len())
         }
-        Value::Text { octets, escaped: true } if matches!(octets.len(), 8 | 16) => {
+        Literal::Text { octets, escaped: true } if matches!(octets.len(), 8 | 16) => {
             Some(octets.len())
         }
-        Value::Text { octets, escaped: false } => {
+        Literal::Text { octets, escaped: false } => {
             let hex =
                 octets.iter().all(|o| o.is_ascii_hexdigit() || matches!(o, b'-' | b':' | b' '));
             let digits = octets.iter().filter(|o| o.is_ascii_hexdigit()).count();
@@ -130,18 +130,18 @@ pub(super) fn candidate_octets(value: &Value<'_>) -> Option<usize> {
 }
 
 /// Reads exactly `N` octets, and turns them where they stand reversed.
-fn octets<const N: usize>(value: &Value<'_>, order: ByteOrder) -> Result<[u8; N], Problem> {
+fn octets<const N: usize>(value: &Literal<'_>, order: ByteOrder) -> Result<[u8; N], Problem> {
     let mut read: [u8; N] = match value {
-        Value::List(entries) => match entries.as_slice() {
-            [Entry { value: inner @ (Value::List(_) | Value::Text { .. }), .. }] => {
+        Literal::List(entries) => match entries.as_slice() {
+            [Entry { value: inner @ (Literal::List(_) | Literal::Text { .. }), .. }] => {
                 return octets(inner, order);
             }
             _ => from_list(entries)?,
         },
-        Value::Text { octets, escaped } => from_text(octets, *escaped)?,
-        Value::Number(text) => from_number(text)?,
-        Value::Open => return Err(Problem::Fault(SourceFaultKind::OpenBrace)),
-        Value::Character(_) | Value::Word(_) | Value::Other => return Err(Problem::NoValue),
+        Literal::Text { octets, escaped } => from_text(octets, *escaped)?,
+        Literal::Number(text) => from_number(text)?,
+        Literal::Open => return Err(Problem::Fault(SourceFaultKind::OpenBrace)),
+        Literal::Character(_) | Literal::Word(_) | Literal::Other => return Err(Problem::NoValue),
     };
     if order == ByteOrder::Reversed {
         read.reverse();
@@ -149,24 +149,24 @@ fn octets<const N: usize>(value: &Value<'_>, order: ByteOrder) -> Result<[u8; N]
     Ok(read)
 }
 
-fn octet(value: &Value<'_>) -> Option<u8> {
+fn octet(value: &Literal<'_>) -> Option<u8> {
     match value {
-        Value::Number(text) => number(text).and_then(|n| u8::try_from(n).ok()),
-        Value::Character(octet) => Some(*octet),
+        Literal::Number(text) => number(text).and_then(|n| u8::try_from(n).ok()),
+        Literal::Character(octet) => Some(*octet),
         _ => None,
     }
 }
 
 fn from_list<const N: usize>(entries: &[Entry<'_>]) -> Result<[u8; N], Problem> {
     let numbers = entries.iter().all(|entry| match &entry.value {
-        Value::Number(text) => number(text).is_some(),
-        Value::Character(_) => true,
+        Literal::Number(text) => number(text).is_some(),
+        Literal::Character(_) => true,
         _ => false,
     });
     if !numbers || entries.is_empty() {
         return Err(Problem::NoValue);
     }
-    let characters = entries.iter().all(|e| matches!(e.value, Value::Character(_)));
+    let characters = entries.iter().all(|e| matches!(e.value, Literal::Character(_)));
     if characters && entries.len() >= 2 * N {
         let text: Zeroizing<Vec<u8>> =
             Zeroizing::new(entries.iter().filter_map(|e| octet(&e.value)).collect());
@@ -245,21 +245,21 @@ fn from_number<const N: usize>(text: &str) -> Result<[u8; N], Problem> {
     all.last_chunk::<N>().copied().ok_or(Problem::NoValue)
 }
 
-fn word(value: &Value<'_>) -> Option<String> {
+fn word(value: &Literal<'_>) -> Option<String> {
     match value {
-        Value::Text { octets, escaped: false } => {
+        Literal::Text { octets, escaped: false } => {
             let text = String::from_utf8_lossy(octets);
             (!text.chars().any(char::is_control)).then(|| text.into_owned())
         }
-        Value::Word(word) | Value::Number(word) => Some((*word).to_owned()),
-        Value::Character(c) => Some(char::from(*c).to_string()),
+        Literal::Word(word) | Literal::Number(word) => Some((*word).to_owned()),
+        Literal::Character(c) => Some(char::from(*c).to_string()),
         _ => None,
     }
 }
 
 /// Reads `"1.0.4"`, `LORAWAN_VERSION_1_0_4`, 0x01000400.
-fn version(value: &Value<'_>) -> Option<MacVersion> {
-    if let Value::Number(text) = value
+fn version(value: &Literal<'_>) -> Option<MacVersion> {
+    if let Literal::Number(text) = value
         && let Some(number) = number(text).filter(|n| *n > 0xFF_FFFF)
     {
         let [.., major, minor, patch, _] = number.to_be_bytes();
@@ -276,13 +276,13 @@ fn named_version(name: &str) -> Option<MacVersion> {
 }
 
 /// Reads `'A'`, `"A"`, `CLASS_A`.
-fn class(value: &Value<'_>) -> Option<Class> {
+fn class(value: &Literal<'_>) -> Option<Class> {
     let text = word(value)?;
     let last = text.rsplit(['_', ' ']).next()?;
     Class::ALL.into_iter().find(|class| class.name().eq_ignore_ascii_case(last))
 }
 
-fn activation(meaning: &Meaning, value: &Value<'_>, identifier: &str) -> Option<Activation> {
+fn activation(meaning: &Meaning, value: &Literal<'_>, identifier: &str) -> Option<Activation> {
     let text = word(value).unwrap_or_default().to_ascii_uppercase();
     let named = |text: &str| {
         let words: Vec<&str> = text.split(|c: char| !c.is_ascii_alphanumeric()).collect();
@@ -291,7 +291,7 @@ fn activation(meaning: &Meaning, value: &Value<'_>, identifier: &str) -> Option<
     let flag = match text.as_str() {
         "1" | "TRUE" => true,
         "0" | "FALSE" => false,
-        "" if matches!(value, Value::Other) => true,
+        "" if matches!(value, Literal::Other) => true,
         _ => return named(&text),
     };
     // `ACTIVATION 1` is a number of somebody's own
@@ -302,9 +302,9 @@ fn activation(meaning: &Meaning, value: &Value<'_>, identifier: &str) -> Option<
 }
 
 /// Reads `"EU868"`, `LORAWAN_REGION_EU868`, or `#define REGION_EU868`.
-fn region(value: &Value<'_>, identifier: &str) -> Option<&'static Plan> {
+fn region(value: &Literal<'_>, identifier: &str) -> Option<&'static Plan> {
     match value {
-        Value::Other | Value::Number("1") | Value::Word("true") => region_in(identifier),
+        Literal::Other | Literal::Number("1") | Literal::Word("true") => region_in(identifier),
         _ => {
             let text = word(value)?;
             Plan::by_name(&text).or_else(|| region_in(&text))
@@ -312,15 +312,15 @@ fn region(value: &Value<'_>, identifier: &str) -> Option<&'static Plan> {
     }
 }
 
-fn mask(value: &Value<'_>) -> Option<Vec<u16>> {
-    let Value::List(entries) = value else { return None };
+fn mask(value: &Literal<'_>) -> Option<Vec<u16>> {
+    let Literal::List(entries) = value else { return None };
     if entries.is_empty() || entries.len() > MOST_MASKS {
         return None;
     }
     entries
         .iter()
         .map(|entry| match entry.value {
-            Value::Number(text) => number(text).and_then(|n| u16::try_from(n).ok()),
+            Literal::Number(text) => number(text).and_then(|n| u16::try_from(n).ok()),
             _ => None,
         })
         .collect()

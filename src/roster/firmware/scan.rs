@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::{
     branch::{Branches, condition, constant, opposite},
-    lexer::{Kind, Token},
+    lexer::{Token, TokenKind},
     value::{Definition, Definitions},
 };
 
@@ -67,20 +67,20 @@ struct Scanner<'a, 't> {
 }
 
 impl<'t> Scanner<'_, 't> {
-    fn kind(&self, at: usize) -> Option<Kind<'t>> {
+    fn kind(&self, at: usize) -> Option<TokenKind<'t>> {
         self.tokens.get(at).map(|token| token.kind)
     }
 
     fn punct(&self, at: usize, c: char) -> bool {
-        self.kind(at) == Some(Kind::Punct(c))
+        self.kind(at) == Some(TokenKind::Punct(c))
     }
 
     fn step(&mut self, scan: &mut Scan<'t>) {
         match self.kind(self.at) {
-            Some(Kind::Directive) => self.directive(scan),
-            Some(Kind::Word("struct")) => self.structure(scan),
-            Some(Kind::Punct('=')) => self.assignment(scan),
-            Some(Kind::Punct('{')) => self.brace(scan),
+            Some(TokenKind::Directive) => self.directive(scan),
+            Some(TokenKind::Word("struct")) => self.structure(scan),
+            Some(TokenKind::Punct('=')) => self.assignment(scan),
+            Some(TokenKind::Punct('{')) => self.brace(scan),
             _ => self.at += 1,
         }
     }
@@ -90,11 +90,11 @@ impl<'t> Scanner<'_, 't> {
         let length = self
             .tokens
             .get(start..)
-            .and_then(|rest| rest.iter().position(|token| token.kind == Kind::End));
+            .and_then(|rest| rest.iter().position(|token| token.kind == TokenKind::End));
         let end = length.map_or(self.tokens.len(), |length| start + length);
         let line = self.tokens.get(start..end).unwrap_or_default();
         self.at = end + 1;
-        let Some(Kind::Word(command)) = line.first().map(|token| token.kind) else { return };
+        let Some(TokenKind::Word(command)) = line.first().map(|token| token.kind) else { return };
         match command {
             "define" => self.define(scan, start + 1, end),
             "if" | "ifdef" | "ifndef" => {
@@ -131,18 +131,19 @@ impl<'t> Scanner<'_, 't> {
     /// Returns whether `#ifndef NAME` is followed by `#define NAME` without a value.
     fn is_guard(&self, name: Option<&Token<'_>>, end: usize) -> bool {
         let Some(name) = name else { return false };
-        self.kind(end + 1) == Some(Kind::Directive)
-            && self.kind(end + 2) == Some(Kind::Word("define"))
+        self.kind(end + 1) == Some(TokenKind::Directive)
+            && self.kind(end + 2) == Some(TokenKind::Word("define"))
             && self.kind(end + 3) == Some(name.kind)
-            && self.kind(end + 4) == Some(Kind::End)
+            && self.kind(end + 4) == Some(TokenKind::End)
     }
 
     fn define(&mut self, scan: &mut Scan<'t>, name_at: usize, end: usize) {
-        let Some(Token { kind: Kind::Word(name), at }) = self.tokens.get(name_at).copied() else {
+        let Some(Token { kind: TokenKind::Word(name), at }) = self.tokens.get(name_at).copied()
+        else {
             return;
         };
         let with_arguments = self.tokens.get(name_at + 1).is_some_and(|next| {
-            next.kind == Kind::Punct('(')
+            next.kind == TokenKind::Punct('(')
                 && next.at.line == at.line
                 && next.at.column == at.column + name.chars().count()
         });
@@ -185,7 +186,7 @@ impl<'t> Scanner<'_, 't> {
             return;
         }
         let operator = at.checked_sub(1).and_then(|before| self.kind(before));
-        if matches!(operator, Some(Kind::Punct(c)) if !matches!(c, ']' | ')' | '>')) {
+        if matches!(operator, Some(TokenKind::Punct(c)) if !matches!(c, ']' | ')' | '>')) {
             return;
         }
         let name_at = self.annotated(at).or_else(|| self.name_before(self.before_attributes(at)));
@@ -200,22 +201,22 @@ impl<'t> Scanner<'_, 't> {
         for _ in 0..LONGEST_TYPE {
             colon = colon.checked_sub(1)?;
             match self.kind(colon)? {
-                Kind::Punct(']' | ')' | '>') => depth += 1,
-                Kind::Punct('[' | '(' | '<') => depth = depth.checked_sub(1)?,
-                Kind::Punct(':') if self.punct(colon.checked_sub(1)?, ':') => {
+                TokenKind::Punct(']' | ')' | '>') => depth += 1,
+                TokenKind::Punct('[' | '(' | '<') => depth = depth.checked_sub(1)?,
+                TokenKind::Punct(':') if self.punct(colon.checked_sub(1)?, ':') => {
                     // `heapless::Vec` is a path
                     colon -= 1;
                 }
-                Kind::Punct(':') if depth == 0 => {
+                TokenKind::Punct(':') if depth == 0 => {
                     let name_at = colon.checked_sub(1)?;
                     let declares = match self.kind(name_at.checked_sub(1)?)? {
-                        Kind::Word(word) => matches!(word, "const" | "static" | "let" | "mut"),
+                        TokenKind::Word(word) => matches!(word, "const" | "static" | "let" | "mut"),
                         _ => false,
                     };
-                    let named = matches!(self.kind(name_at), Some(Kind::Word(_)));
+                    let named = matches!(self.kind(name_at), Some(TokenKind::Word(_)));
                     return (named && declares).then_some(name_at);
                 }
-                Kind::Punct(';' | '{' | '}' | ',') if depth == 0 => return None,
+                TokenKind::Punct(';' | '{' | '}' | ',') if depth == 0 => return None,
                 _ => {}
             }
         }
@@ -228,12 +229,13 @@ impl<'t> Scanner<'_, 't> {
         self.at += 1;
         let bracket = at.checked_sub(1).is_some_and(|before| self.punct(before, ']'));
         let named = |at: usize| match self.kind(at) {
-            Some(Kind::Word(name)) => super::names::meaning(name).is_some(),
+            Some(TokenKind::Word(name)) => super::names::meaning(name).is_some(),
             _ => false,
         };
         let Some(name_at) = self.name_before(at) else { return };
         let aggregate = name_at.checked_sub(1).and_then(|before| self.kind(before));
-        let is_type = matches!(aggregate, Some(Kind::Word("struct" | "enum" | "union" | "class")));
+        let is_type =
+            matches!(aggregate, Some(TokenKind::Word("struct" | "enum" | "union" | "class")));
         if bracket || (named(name_at) && !is_type) {
             self.variable(scan, name_at, at);
         }
@@ -243,15 +245,15 @@ impl<'t> Scanner<'_, 't> {
     fn variable(&mut self, scan: &mut Scan<'t>, name_at: usize, start: usize) {
         let end = self.end_of_initialiser(start);
         self.at = end.max(self.at);
-        let Some(Kind::Word(name)) = self.kind(name_at) else { return };
+        let Some(TokenKind::Word(name)) = self.kind(name_at) else { return };
         if self.branches.is_dead(self.branch) {
             return;
         }
         let type_name = (name_at.saturating_sub(LONGEST_TYPE)..name_at)
             .rev()
             .map_while(|at| match self.kind(at) {
-                Some(Kind::Word(word)) => Some(word),
-                Some(Kind::Punct('*')) => Some(""),
+                Some(TokenKind::Word(word)) => Some(word),
+                Some(TokenKind::Punct('*')) => Some(""),
                 _ => None,
             })
             .find(|word| scan.structs.contains_key(word));
@@ -275,9 +277,9 @@ impl<'t> Scanner<'_, 't> {
         for _ in 0..MOST_ATTRIBUTES {
             let Some(before) = start.checked_sub(1) else { break };
             match self.kind(before) {
-                Some(Kind::Punct(']')) => return start,
-                Some(Kind::Word(_)) => start = before,
-                Some(Kind::Punct(')')) => {
+                Some(TokenKind::Punct(']')) => return start,
+                Some(TokenKind::Word(_)) => start = before,
+                Some(TokenKind::Punct(')')) => {
                     let Some(opens) = self.opening(before) else { break };
                     start = opens.saturating_sub(1);
                 }
@@ -308,7 +310,7 @@ impl<'t> Scanner<'_, 't> {
             }
             at = at.checked_sub(1)?;
         }
-        matches!(self.kind(at), Some(Kind::Word(_))).then_some(at)
+        matches!(self.kind(at), Some(TokenKind::Word(_))).then_some(at)
     }
 
     fn end_of_initialiser(&self, start: usize) -> usize {
@@ -316,16 +318,16 @@ impl<'t> Scanner<'_, 't> {
         let mut at = start;
         while let Some(kind) = self.kind(at) {
             match kind {
-                Kind::Punct('{' | '(' | '[') => depth += 1,
-                Kind::Punct('}' | ')' | ']' | ',' | ';') if depth == 0 => break,
-                Kind::Punct('}' | ')' | ']') => {
+                TokenKind::Punct('{' | '(' | '[') => depth += 1,
+                TokenKind::Punct('}' | ')' | ']' | ',' | ';') if depth == 0 => break,
+                TokenKind::Punct('}' | ')' | ']') => {
                     depth -= 1;
                     if depth == 0 && self.punct(at, '}') {
                         return at + 1;
                     }
                 }
                 // conditions within an initialiser are too doubtful to be read through
-                Kind::Directive => break,
+                TokenKind::Directive => break,
                 _ => {}
             }
             at += 1;
@@ -338,7 +340,7 @@ impl<'t> Scanner<'_, 't> {
         let mut at = self.at + 1;
         self.at += 1;
         let mut names = Vec::new();
-        if let Some(Kind::Word(name)) = self.kind(at) {
+        if let Some(TokenKind::Word(name)) = self.kind(at) {
             names.push(name);
             at += 1;
         }
@@ -350,21 +352,21 @@ impl<'t> Scanner<'_, 't> {
         let mut last = None;
         while let Some(kind) = self.kind(at) {
             match kind {
-                Kind::Word(word) => last = Some(word),
-                Kind::Punct(';' | ',') => fields.extend(last.take()),
+                TokenKind::Word(word) => last = Some(word),
+                TokenKind::Punct(';' | ',') => fields.extend(last.take()),
                 // `[SIZE]` is no field, and a struct within is more than is read here
-                Kind::Punct('[') => {
+                TokenKind::Punct('[') => {
                     while self.kind(at).is_some() && !self.punct(at, ']') {
                         at += 1;
                     }
                 }
-                Kind::Punct('{') | Kind::Directive => return,
-                Kind::Punct('}') => break,
+                TokenKind::Punct('{') | TokenKind::Directive => return,
+                TokenKind::Punct('}') => break,
                 _ => {}
             }
             at += 1;
         }
-        if let Some(Kind::Word(alias)) = self.kind(at + 1) {
+        if let Some(TokenKind::Word(alias)) = self.kind(at + 1) {
             names.push(alias);
         }
         self.at = at;

@@ -15,21 +15,21 @@ use super::{
     names::{Meaning, meaning, order_in, order_word, tag_of, words},
     octets::{Problem, Said, candidate_octets, said},
     scan::{Declaration, Scan, scan},
-    value::{Cursor, Definitions, Entry, Value, ValueReader},
+    value::{Cursor, Definitions, Entry, Literal, ValueReader},
 };
 
 /// A value and where it belongs.
 #[derive(Clone, Debug)]
-pub(super) struct Found {
+pub(super) struct FoundValue {
     pub(super) member: Member,
     pub(super) said: Said,
     pub(super) taken: Taken,
-    pub(super) place: Place,
+    pub(super) place: Owner,
 }
 
 /// What tells one node's values from another's.
 #[derive(Clone, Debug, Eq, Hash, PartialEq)]
-pub(super) struct Place {
+pub(super) struct Owner {
     pub(super) file: usize,
     pub(super) branch: usize,
     /// Words of the name that are no member's.
@@ -43,7 +43,7 @@ pub(super) struct Place {
 /// All that sources say.
 #[derive(Debug)]
 pub(super) struct Harvest {
-    pub(super) found: Vec<Found>,
+    pub(super) found: Vec<FoundValue>,
     pub(super) left_out: Vec<LeftOut>,
     pub(super) faults: Vec<SourceFault>,
     pub(super) branches: Branches,
@@ -112,11 +112,11 @@ struct File<'a, 't> {
 
 struct Taker<'a, 't> {
     reader: ValueReader<'a, 't>,
-    found: Vec<Found>,
+    found: Vec<FoundValue>,
     left_out: Vec<LeftOut>,
     faults: Vec<SourceFault>,
     structs: HashMap<&'t str, Vec<&'t str>>,
-    seen: HashMap<(Member, Place), usize>,
+    seen: HashMap<(Member, Owner), usize>,
     /// Names without meaning that stand behind values with one.
     resolved: HashSet<&'t str>,
 }
@@ -169,11 +169,11 @@ impl<'t> Taker<'_, 't> {
         let tag = tag_of(declared.name);
         let is_array = self
             .token(file.number, declared.name_at + 1)
-            .is_some_and(|token| token.kind == super::lexer::Kind::Punct('['));
+            .is_some_and(|token| token.kind == super::lexer::TokenKind::Punct('['));
         let fields = declared.type_name.and_then(|name| self.structs.get(name).cloned());
         let spot = Spot { tag: &tag, ..spot };
         match &entry.value {
-            Value::List(entries) if is_array && candidate_octets(&entry.value).is_none() => {
+            Literal::List(entries) if is_array && candidate_octets(&entry.value).is_none() => {
                 for (i, entry) in entries.iter().enumerate() {
                     let identifier = format!("{}[{i}]", spot.identifier);
                     let index = i.to_string();
@@ -200,12 +200,12 @@ impl<'t> Taker<'_, 't> {
         spot: &Spot<'_>,
     ) {
         let elements = match &entry.value {
-            Value::List(entries)
+            Literal::List(entries)
                 if meaning.member.is_credential()
                     && entries.len() > 1
                     && entries
                         .iter()
-                        .all(|e| matches!(e.value, Value::List(_) | Value::Text { .. })) =>
+                        .all(|e| matches!(e.value, Literal::List(_) | Literal::Text { .. })) =>
             {
                 entries
             }
@@ -240,7 +240,7 @@ impl<'t> Taker<'_, 't> {
         if let Some(octets) = candidate_octets(&entry.value) {
             return self.leave_out(file, spot, LeftOutWhy::UnknownName { octets });
         }
-        let Value::List(entries) = &entry.value else { return };
+        let Literal::List(entries) = &entry.value else { return };
         if depth > DEEPEST {
             return;
         }
@@ -266,7 +266,7 @@ impl<'t> Taker<'_, 't> {
     fn one(&mut self, file: &File<'_, 't>, meaning: &Meaning, entry: &Entry<'t>, spot: &Spot<'_>) {
         // a value that another name of the same member holds was taken there
         let alias = entry.alias.or(match &entry.value {
-            Value::List(entries) => match entries.as_slice() {
+            Literal::List(entries) => match entries.as_slice() {
                 [only] => only.alias,
                 _ => None,
             },
@@ -283,7 +283,7 @@ impl<'t> Taker<'_, 't> {
         let said = match said(meaning, &entry.value, order, &spot.identifier) {
             Ok(said) => said,
             Err(Problem::NoValue) => {
-                let is_number = matches!(entry.value, Value::Number(_));
+                let is_number = matches!(entry.value, Literal::Number(_));
                 if meaning.member.is_credential() && spot.is_macro && !is_number {
                     self.leave_out(file, spot, LeftOutWhy::NoValue);
                 }
@@ -303,7 +303,7 @@ impl<'t> Taker<'_, 't> {
         };
         let tag = [spot.tag, meaning.tag.as_str()];
         let tag = tag.iter().filter(|t| !t.is_empty()).copied().collect::<Vec<_>>().join(" ");
-        let mut place = Place {
+        let mut place = Owner {
             file: file.number,
             branch: spot.branch,
             tag: if meaning.member == Member::Region { String::new() } else { tag },
@@ -321,7 +321,7 @@ impl<'t> Taker<'_, 't> {
             order,
             order_from,
         };
-        self.found.push(Found { member: meaning.member, said, taken, place });
+        self.found.push(FoundValue { member: meaning.member, said, taken, place });
         self.resolved.extend(self.reader.expanded.drain(..));
     }
 
@@ -347,17 +347,20 @@ fn order(
         return (order, OrderFrom::Comment);
     }
     let call = entry.call.into_iter().chain(match &entry.value {
-        Value::List(entries) => entries.first().filter(|_| entries.len() == 1).and_then(|e| e.call),
+        Literal::List(entries) => {
+            entries.first().filter(|_| entries.len() == 1).and_then(|e| e.call)
+        }
         _ => None,
     });
     if let Some(order) = call.flat_map(words).find_map(|word| order_word(&word)) {
         return (order, OrderFrom::Name);
     }
     let raw = match &entry.value {
-        Value::List(entries) => {
-            !matches!(entries.as_slice(), [Entry { value: Value::Text { escaped: false, .. }, .. }])
-        }
-        Value::Text { escaped, .. } => *escaped,
+        Literal::List(entries) => !matches!(
+            entries.as_slice(),
+            [Entry { value: Literal::Text { escaped: false, .. }, .. }]
+        ),
+        Literal::Text { escaped, .. } => *escaped,
         _ => false,
     };
     if raw {

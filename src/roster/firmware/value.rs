@@ -7,13 +7,13 @@ use zeroize::Zeroizing;
 
 use super::{
     super::error::Position,
-    lexer::{Kind, Token},
+    lexer::{Token, TokenKind},
     literal::{number, unescaped},
 };
 
 /// What stands behind a name.
 #[derive(Clone, Debug)]
-pub(super) enum Value<'t> {
+pub(super) enum Literal<'t> {
     /// A number as written.
     Number(&'t str),
     /// A character.
@@ -36,7 +36,7 @@ pub(super) struct Entry<'t> {
     /// The field that it is for, where the source names it.
     pub(super) field: Option<&'t str>,
     pub(super) at: Position,
-    pub(super) value: Value<'t>,
+    pub(super) value: Literal<'t>,
     /// The macro or variable that the whole element is.
     pub(super) alias: Option<&'t str>,
     /// The function or macro that it is handed to: `from_le_bytes`.
@@ -44,7 +44,7 @@ pub(super) struct Entry<'t> {
 }
 
 impl<'t> Entry<'t> {
-    const fn new(at: Position, value: Value<'t>) -> Self {
+    const fn new(at: Position, value: Literal<'t>) -> Self {
         Self { field: None, at, value, alias: None, call: None }
     }
 }
@@ -95,9 +95,9 @@ impl<'t> ValueReader<'_, 't> {
             (1, Some(entry)) => entry,
             (_, Some(last)) => {
                 read.push(last);
-                Entry::new(at, Value::List(read))
+                Entry::new(at, Literal::List(read))
             }
-            (_, None) => Entry::new(at, Value::Other),
+            (_, None) => Entry::new(at, Literal::Other),
         }
     }
 
@@ -109,9 +109,9 @@ impl<'t> ValueReader<'_, 't> {
             (1, Some(entry)) => entry,
             (_, Some(last)) => {
                 entries.push(last);
-                Entry::new(at, Value::List(entries))
+                Entry::new(at, Literal::List(entries))
             }
-            (_, None) => Entry::new(at, Value::Other),
+            (_, None) => Entry::new(at, Literal::Other),
         }
     }
 
@@ -120,10 +120,10 @@ impl<'t> ValueReader<'_, 't> {
         let mut entries = Vec::new();
         while let Some(token) = self.peek(*cursor) {
             match token.kind {
-                Kind::Punct(c) if c == close => break,
-                Kind::Punct('}') => break,
-                Kind::Punct(',') => cursor.at += 1,
-                Kind::Punct(';') if close == ']' => self.repeat(cursor, &mut entries),
+                TokenKind::Punct(c) if c == close => break,
+                TokenKind::Punct('}') => break,
+                TokenKind::Punct(',') => cursor.at += 1,
+                TokenKind::Punct(';') if close == ']' => self.repeat(cursor, &mut entries),
                 _ => {
                     let before = cursor.at;
                     entries.append(&mut self.element(cursor, depth));
@@ -140,7 +140,9 @@ impl<'t> ValueReader<'_, 't> {
     /// `[0; 8]`: the element as many times as the number says.
     fn repeat(&self, cursor: &mut Cursor, entries: &mut Vec<Entry<'t>>) {
         cursor.at += 1;
-        let Some(Kind::Number(text)) = self.peek(*cursor).map(|token| token.kind) else { return };
+        let Some(TokenKind::Number(text)) = self.peek(*cursor).map(|token| token.kind) else {
+            return;
+        };
         cursor.at += 1;
         let count = number(text).and_then(|count| usize::try_from(count).ok()).unwrap_or(0);
         if let ([only], true) = (entries.as_slice(), count <= MOST_REPEATED) {
@@ -155,42 +157,43 @@ impl<'t> ValueReader<'_, 't> {
         let entry = |value| Entry { field, ..Entry::new(token.at, value) };
         if depth >= DEEPEST || self.budget == 0 {
             self.skip(cursor, 0);
-            return vec![entry(Value::Other)];
+            return vec![entry(Literal::Other)];
         }
         self.budget -= 1;
         let opened = self.pass_cast(cursor);
         // a reference of Rust is its value
         cursor.at += usize::from(self.is_at(*cursor, '&'));
         let path = self.path(*cursor);
-        let Some(first) = self.peek(*cursor) else { return vec![entry(Value::Other)] };
+        let Some(first) = self.peek(*cursor) else { return vec![entry(Literal::Other)] };
         let mut read = match first.kind {
             _ if path.is_some() => self.handed(path, cursor, depth, &entry),
-            Kind::Punct('{') => self.list(cursor, depth, '}', &entry),
-            Kind::Punct('[') => self.list(cursor, depth, ']', &entry),
-            Kind::Number(text) => {
+            TokenKind::Punct('{') => self.list(cursor, depth, '}', &entry),
+            TokenKind::Punct('[') => self.list(cursor, depth, ']', &entry),
+            TokenKind::Number(text) => {
                 cursor.at += 1;
-                vec![entry(Value::Number(text))]
+                vec![entry(Literal::Number(text))]
             }
-            Kind::Character(text) => {
+            TokenKind::Character(text) => {
                 cursor.at += 1;
                 let (octets, _) = unescaped(text);
-                let value = octets.first().map_or(Value::Other, |octet| Value::Character(*octet));
+                let value =
+                    octets.first().map_or(Literal::Other, |octet| Literal::Character(*octet));
                 vec![entry(value)]
             }
-            Kind::Text(_) => vec![entry(self.texts(cursor, depth))],
-            Kind::Word(_) if self.is_text_or_word(cursor.at + 1, *cursor) => {
+            TokenKind::Text(_) => vec![entry(self.texts(cursor, depth))],
+            TokenKind::Word(_) if self.is_text_or_word(cursor.at + 1, *cursor) => {
                 vec![entry(self.texts(cursor, depth))]
             }
-            Kind::Word(word) => {
+            TokenKind::Word(word) => {
                 cursor.at += 1;
                 self.word(word, *cursor, depth, &entry)
             }
-            _ => vec![entry(Value::Other)],
+            _ => vec![entry(Literal::Other)],
         };
         if !self.closes(cursor, opened) {
             // an expression: its value is the compiler's to know
             self.skip(cursor, opened);
-            read = vec![entry(Value::Other)];
+            read = vec![entry(Literal::Other)];
         }
         read
     }
@@ -201,15 +204,15 @@ impl<'t> ValueReader<'_, 't> {
         cursor: &mut Cursor,
         depth: usize,
         close: char,
-        entry: &dyn Fn(Value<'t>) -> Entry<'t>,
+        entry: &dyn Fn(Literal<'t>) -> Entry<'t>,
     ) -> Vec<Entry<'t>> {
         cursor.at += 1;
         let entries = self.elements(cursor, depth + 1, close);
         if self.peek(*cursor).is_none() {
-            return vec![entry(Value::Open)];
+            return vec![entry(Literal::Open)];
         }
         cursor.at += 1;
-        vec![entry(Value::List(entries))]
+        vec![entry(Literal::List(entries))]
     }
 
     /// Looks for names before a parenthesis or a brace: `DevEui::from(`, `hex!(`, `Credentials {`.
@@ -218,16 +221,16 @@ impl<'t> ValueReader<'_, 't> {
         let mut at = cursor.at;
         let mut last = None;
         for _ in 0..DEEPEST {
-            let Some(Kind::Word(word)) = kind(at) else { return None };
+            let Some(TokenKind::Word(word)) = kind(at) else { return None };
             last = Some(word);
             at += 1;
             match (kind(at), kind(at + 1)) {
-                (Some(Kind::Punct(':')), Some(Kind::Punct(':'))) => at += 2,
+                (Some(TokenKind::Punct(':')), Some(TokenKind::Punct(':'))) => at += 2,
                 _ => break,
             }
         }
-        at += usize::from(kind(at) == Some(Kind::Punct('!')));
-        let Some(Kind::Punct(open @ ('(' | '{'))) = kind(at) else { return None };
+        at += usize::from(kind(at) == Some(TokenKind::Punct('!')));
+        let Some(TokenKind::Punct(open @ ('(' | '{'))) = kind(at) else { return None };
         Some(Path { last: last?, open, at })
     }
 
@@ -237,7 +240,7 @@ impl<'t> ValueReader<'_, 't> {
         path: Option<Path<'t>>,
         cursor: &mut Cursor,
         depth: usize,
-        entry: &dyn Fn(Value<'t>) -> Entry<'t>,
+        entry: &dyn Fn(Literal<'t>) -> Entry<'t>,
     ) -> Vec<Entry<'t>> {
         let Some(Path { last, open, at }) = path else { return Vec::new() };
         cursor.at = at;
@@ -247,15 +250,20 @@ impl<'t> ValueReader<'_, 't> {
         cursor.at += 1;
         let mut handed = self.elements(cursor, depth + 1, ')');
         if self.peek(*cursor).is_none() {
-            return vec![entry(Value::Open)];
+            return vec![entry(Literal::Open)];
         }
         cursor.at += 1;
         self.pass_unwrapping(cursor);
         match (handed.len(), handed.pop()) {
-            (1, Some(Entry { value: value @ (Value::List(_) | Value::Text { .. }), call, .. })) => {
+            (
+                1,
+                Some(Entry {
+                    value: value @ (Literal::List(_) | Literal::Text { .. }), call, ..
+                }),
+            ) => {
                 vec![Entry { call: call.or(Some(last)), ..entry(value) }]
             }
-            _ => vec![entry(Value::Other)],
+            _ => vec![entry(Literal::Other)],
         }
     }
 
@@ -265,12 +273,12 @@ impl<'t> ValueReader<'_, 't> {
         let mut at = cursor.at;
         loop {
             at += match (kind(at), kind(at + 1), kind(at + 2), kind(at + 3)) {
-                (Some(Kind::Punct('?')), ..) => 1,
+                (Some(TokenKind::Punct('?')), ..) => 1,
                 (
-                    Some(Kind::Punct('.')),
-                    Some(Kind::Word("unwrap" | "into" | "clone")),
-                    Some(Kind::Punct('(')),
-                    Some(Kind::Punct(')')),
+                    Some(TokenKind::Punct('.')),
+                    Some(TokenKind::Word("unwrap" | "into" | "clone")),
+                    Some(TokenKind::Punct('(')),
+                    Some(TokenKind::Punct(')')),
                 ) => 4,
                 _ => break,
             };
@@ -283,10 +291,10 @@ impl<'t> ValueReader<'_, 't> {
         word: &'t str,
         cursor: Cursor,
         depth: usize,
-        entry: &dyn Fn(Value<'t>) -> Entry<'t>,
+        entry: &dyn Fn(Literal<'t>) -> Entry<'t>,
     ) -> Vec<Entry<'t>> {
         let Some(definition) = self.definition(word, cursor) else {
-            return vec![entry(Value::Word(word))];
+            return vec![entry(Literal::Word(word))];
         };
         self.expanded.push(word);
         let mut inner = Cursor {
@@ -305,7 +313,7 @@ impl<'t> ValueReader<'_, 't> {
                 entries.push(last);
                 entries
             }
-            (_, None) => vec![entry(Value::Word(word))],
+            (_, None) => vec![entry(Literal::Word(word))],
         }
     }
 
@@ -321,29 +329,29 @@ impl<'t> ValueReader<'_, 't> {
 
     fn is_text_or_word(&self, at: usize, cursor: Cursor) -> bool {
         let next = self.peek(Cursor { at, ..cursor }).map(|token| token.kind);
-        matches!(next, Some(Kind::Text(_) | Kind::Word(_)))
+        matches!(next, Some(TokenKind::Text(_) | TokenKind::Word(_)))
     }
 
     /// Reads texts side by side, and macros among them.
-    fn texts(&mut self, cursor: &mut Cursor, depth: usize) -> Value<'t> {
+    fn texts(&mut self, cursor: &mut Cursor, depth: usize) -> Literal<'t> {
         let mut all = Zeroizing::new(Vec::new());
         let mut any_escaped = false;
         loop {
             match self.peek(*cursor).map(|token| token.kind) {
-                Some(Kind::Text(text)) => {
+                Some(TokenKind::Text(text)) => {
                     cursor.at += 1;
                     let (octets, escaped) = unescaped(text);
                     all.extend_from_slice(&octets);
                     any_escaped |= escaped;
                 }
-                Some(Kind::Word(word)) if depth < DEEPEST && self.budget > 0 => {
+                Some(TokenKind::Word(word)) if depth < DEEPEST && self.budget > 0 => {
                     // C++ says by letters behind a text of which type it is.
                     if matches!(word, "s" | "sv") && !all.is_empty() {
                         cursor.at += 1;
                         continue;
                     }
                     let Some(definition) = self.definition(word, *cursor) else {
-                        return Value::Other;
+                        return Literal::Other;
                     };
                     cursor.at += 1;
                     self.budget -= 1;
@@ -354,15 +362,16 @@ impl<'t> ValueReader<'_, 't> {
                         end: definition.end,
                         branch: definition.branch,
                     };
-                    let Value::Text { octets, escaped } = self.texts(&mut inner, depth + 1) else {
-                        return Value::Other;
+                    let Literal::Text { octets, escaped } = self.texts(&mut inner, depth + 1)
+                    else {
+                        return Literal::Other;
                     };
                     // each expansion is paid for with what it yields
                     self.budget = self.budget.saturating_sub(octets.len());
                     all.extend_from_slice(&octets);
                     any_escaped |= escaped;
                 }
-                _ => return Value::Text { octets: all, escaped: any_escaped },
+                _ => return Literal::Text { octets: all, escaped: any_escaped },
             }
         }
     }
@@ -373,17 +382,25 @@ impl<'t> ValueReader<'_, 't> {
             self.peek(Cursor { at: cursor.at + ahead, ..*cursor }).map(|token| token.kind)
         };
         match (kind(0), kind(1), kind(2)) {
-            (Some(Kind::Punct('.')), Some(Kind::Word(field)), Some(Kind::Punct('='))) => {
+            (
+                Some(TokenKind::Punct('.')),
+                Some(TokenKind::Word(field)),
+                Some(TokenKind::Punct('=')),
+            ) => {
                 cursor.at += 3;
                 Some(field)
             }
-            (Some(Kind::Word(_)), Some(Kind::Punct(':')), Some(Kind::Punct(':'))) => None,
-            (Some(Kind::Word(field)), Some(Kind::Punct(':')), _) => {
+            (
+                Some(TokenKind::Word(_)),
+                Some(TokenKind::Punct(':')),
+                Some(TokenKind::Punct(':')),
+            ) => None,
+            (Some(TokenKind::Word(field)), Some(TokenKind::Punct(':')), _) => {
                 cursor.at += 2;
                 Some(field)
             }
-            (Some(Kind::Punct('[')), Some(_), Some(Kind::Punct(']')))
-                if kind(3) == Some(Kind::Punct('=')) =>
+            (Some(TokenKind::Punct('[')), Some(_), Some(TokenKind::Punct(']')))
+                if kind(3) == Some(TokenKind::Punct('=')) =>
             {
                 cursor.at += 4;
                 None
@@ -393,7 +410,7 @@ impl<'t> ValueReader<'_, 't> {
     }
 
     fn is_at(&self, cursor: Cursor, c: char) -> bool {
-        self.peek(cursor).map(|token| token.kind) == Some(Kind::Punct(c))
+        self.peek(cursor).map(|token| token.kind) == Some(TokenKind::Punct(c))
     }
 
     /// Passes what is in parentheses if a value follows; opens them where none does. Returns how many
@@ -410,8 +427,8 @@ impl<'t> ValueReader<'_, 't> {
             let limit = ahead.at + LONGEST_CAST;
             while let Some(token) = self.peek(ahead) {
                 match token.kind {
-                    Kind::Punct('(') => depth += 1,
-                    Kind::Punct(')') => depth = depth.saturating_sub(1),
+                    TokenKind::Punct('(') => depth += 1,
+                    TokenKind::Punct(')') => depth = depth.saturating_sub(1),
                     _ => {}
                 }
                 ahead.at += 1;
@@ -421,8 +438,8 @@ impl<'t> ValueReader<'_, 't> {
             }
             let value_follows = depth == 0
                 && self.peek(ahead).is_some_and(|token| {
-                    !matches!(token.kind, Kind::Punct(c) if c != '{' && c != '(')
-                        && !matches!(token.kind, Kind::End | Kind::Directive)
+                    !matches!(token.kind, TokenKind::Punct(c) if c != '{' && c != '(')
+                        && !matches!(token.kind, TokenKind::End | TokenKind::Directive)
                 });
             if value_follows {
                 cursor.at = ahead.at;
@@ -440,8 +457,8 @@ impl<'t> ValueReader<'_, 't> {
             cursor.at += usize::from(self.is_at(*cursor, ')'));
         }
         self.peek(*cursor).is_none_or(|token| {
-            matches!(token.kind, Kind::Punct(',' | '}' | ']' | ')' | ';') | Kind::End)
-                || token.kind == Kind::Directive
+            matches!(token.kind, TokenKind::Punct(',' | '}' | ']' | ')' | ';') | TokenKind::End)
+                || token.kind == TokenKind::Directive
         })
     }
 
@@ -450,12 +467,12 @@ impl<'t> ValueReader<'_, 't> {
         let mut depth = opened;
         while let Some(token) = self.peek(*cursor) {
             match token.kind {
-                Kind::Punct('{' | '(' | '[') => depth += 1,
-                Kind::Punct('}' | ']' | ')' | ',' | ';') if depth == 0 => return,
+                TokenKind::Punct('{' | '(' | '[') => depth += 1,
+                TokenKind::Punct('}' | ']' | ')' | ',' | ';') if depth == 0 => return,
                 // parentheses that were never closed end with what is around them
-                Kind::Punct(',' | ';' | '}') if depth == opened => return,
-                Kind::End | Kind::Directive => return,
-                Kind::Punct('}' | ')' | ']') => depth = depth.saturating_sub(1),
+                TokenKind::Punct(',' | ';' | '}') if depth == opened => return,
+                TokenKind::End | TokenKind::Directive => return,
+                TokenKind::Punct('}' | ')' | ']') => depth = depth.saturating_sub(1),
                 _ => {}
             }
             cursor.at += 1;

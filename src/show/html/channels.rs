@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::{Scale, ticks};
 use crate::{
     region::Megahertz,
-    report::{Channels, Kind, Lane, NodePage},
+    report::{Channels, Lane, LaneKind, NodePage},
 };
 
 pub(super) fn section(node: &NodePage<'_>) -> Markup {
@@ -55,9 +55,9 @@ fn lane(lane: &Lane, y: u32, channels: &Channels, scale: Scale) -> Markup {
         @for (hz, count, off) in inside {
             @let x = scale.x(Megahertz(*hz).get());
             @match (lane.kind, off) {
-                (Kind::Allowed, _) => line.allowed x1=(x) x2=(x) y1=(y + 19) y2=(y + 33) {},
-                (Kind::Used, false) => circle.used cx=(x) cy=(y + 26) r=(radius(*count)) {},
-                (Kind::Used, true) => svg x=(x) y=(y + 26) overflow="visible" {
+                (LaneKind::Allowed, _) => line.allowed x1=(x) x2=(x) y1=(y + 19) y2=(y + 33) {},
+                (LaneKind::Used, false) => circle.used cx=(x) cy=(y + 26) r=(radius(*count)) {},
+                (LaneKind::Used, true) => svg x=(x) y=(y + 26) overflow="visible" {
                     path.off d="M-6 -6 L6 6 M6 -6 L-6 6" {}
                 },
             }

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use crate::{
-    report::{Member, NodePage, Standing, Value},
+    report::{Member, NodePage, ShownValue, Standing},
     words::sentence,
 };
 
@@ -61,14 +61,14 @@ fn member(member: &Member) -> Markup {
     }
 }
 
-fn shown(value: &Value) -> Markup {
+fn shown(value: &ShownValue) -> Markup {
     match value {
-        Value::Text(text) => html! { span.value { (text) } },
-        Value::Digits { digits, marks } => {
+        ShownValue::Text(text) => html! { span.value { (text) } },
+        ShownValue::Digits { digits, marks } => {
             html! { span.value.digits { (cells(digits.chars(), marks)) } }
         }
-        Value::Masked { marks } if marks.is_empty() => html! { span.value { "not shown" } },
-        Value::Masked { marks } => html! {
+        ShownValue::Masked { marks } if marks.is_empty() => html! { span.value { "not shown" } },
+        ShownValue::Masked { marks } => html! {
             span.value.digits.masked {
                 span aria-hidden="true" { (cells(std::iter::repeat_n('\u{2022}', KEY_DIGITS), marks)) }
                 span.unseen { "a key, not shown" }
@@ -88,11 +88,11 @@ fn cells(digits: impl Iterator<Item = char>, marks: &[usize]) -> Markup {
     }
 }
 
-fn text(value: &Value) -> String {
+fn text(value: &ShownValue) -> String {
     match value {
-        Value::Text(text) => text.clone(),
-        Value::Digits { digits, .. } => digits.to_ascii_uppercase(),
-        Value::Masked { .. } => "a key, not shown".into(),
+        ShownValue::Text(text) => text.clone(),
+        ShownValue::Digits { digits, .. } => digits.to_ascii_uppercase(),
+        ShownValue::Masked { .. } => "a key, not shown".into(),
     }
 }
 

@@ -4,7 +4,7 @@
 use maud::{Markup, html};
 
 use crate::{
-    report::{FieldView, FrameView, NodePage, Octets, Tone},
+    report::{FieldView, FrameOctets, FrameView, NodePage, Tone},
     words::Count,
 };
 
@@ -43,7 +43,7 @@ fn frame(frame: &FrameView) -> Markup {
     }
 }
 
-fn octets(part: &Octets, frame: &FrameView) -> Markup {
+fn octets(part: &FrameOctets, frame: &FrameView) -> Markup {
     let name = format!("{}, {}, {}", frame.title, frame.place, part.label);
     html! {
         div.octets data-name=(name) {

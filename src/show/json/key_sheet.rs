@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::{SCHEMA, line, line_worked};
 use crate::{
-    key_sheet::{KeySheet, Value},
+    key_sheet::{KeySheet, SheetValue},
     show::Secrets,
     working::Sheet,
 };
@@ -75,10 +75,10 @@ enum ValueJson {
 }
 
 impl ValueJson {
-    fn of(value: &Value) -> Self {
+    fn of(value: &SheetValue) -> Self {
         match value {
-            Value::Number(number) => Self::Number(*number),
-            Value::Digits(digits) => Self::Text(digits.clone()),
+            SheetValue::Number(number) => Self::Number(*number),
+            SheetValue::Digits(digits) => Self::Text(digits.clone()),
         }
     }
 }

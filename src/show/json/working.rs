@@ -60,7 +60,7 @@ impl<'a> StepJson<'a> {
             Op::Xor(names) => ("xor", names.iter().map(String::as_str).collect()),
             Op::Double(name) => ("double", vec![name]),
             Op::Pad(name) => ("pad", vec![name]),
-            Op::Octets(name, _) => ("octets", vec![name]),
+            Op::SecretOctets(name, _) => ("octets", vec![name]),
         };
         let parts = match &step.op {
             Op::Join(parts) => parts.iter().map(PartJson::of).collect(),

@@ -6,7 +6,9 @@ use super::escape::{code, plain};
 use crate::{
     ladder::{RungView, Verdict},
     region::Megahertz,
-    report::{BitsView, Channels, Exchange, FrameView, Member, NodePage, Octets, Signal, Value},
+    report::{
+        BitsView, Channels, Exchange, FrameOctets, FrameView, Member, NodePage, ShownValue, Signal,
+    },
     show::headline,
     words::{Count, sentence},
 };
@@ -120,10 +122,10 @@ fn claims(members: &[Member], out: &mut dyn fmt::Write) -> fmt::Result {
     writeln!(out)
 }
 
-fn value_cell(value: &Value) -> String {
+fn value_cell(value: &ShownValue) -> String {
     match value {
-        Value::Text(text) => plain(text),
-        Value::Digits { digits, marks } => {
+        ShownValue::Text(text) => plain(text),
+        ShownValue::Digits { digits, marks } => {
             let octets: Vec<String> = digits
                 .as_bytes()
                 .chunks(2)
@@ -131,7 +133,7 @@ fn value_cell(value: &Value) -> String {
                 .collect();
             format!("`{}`{}", octets.join(" "), places(marks))
         }
-        Value::Masked { marks } => format!("a key, not shown{}", places(marks)),
+        ShownValue::Masked { marks } => format!("a key, not shown{}", places(marks)),
     }
 }
 
@@ -282,7 +284,7 @@ fn one_frame(frame: &FrameView, out: &mut dyn fmt::Write) -> fmt::Result {
     if frame.problems.is_empty() { Ok(()) } else { writeln!(out) }
 }
 
-fn fields(part: &Octets, out: &mut dyn fmt::Write) -> fmt::Result {
+fn fields(part: &FrameOctets, out: &mut dyn fmt::Write) -> fmt::Result {
     writeln!(out, "| {} | Field | Value | Meaning |\n|---|---|---|---|", part.label)?;
     for field in &part.fields {
         let octets: Vec<String> = field

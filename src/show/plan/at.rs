@@ -5,7 +5,7 @@ use std::fmt::{self, Write};
 use serde::Serialize;
 
 use super::page::Page;
-use crate::region::{ChannelHit, Megahertz, Place, Role, places_at};
+use crate::region::{ChannelHit, Megahertz, PlanAt, Role, plans_at};
 
 /// Writes what a frequency is for.
 ///
@@ -14,7 +14,7 @@ use crate::region::{ChannelHit, Megahertz, Place, Role, places_at};
 pub fn text(freq_hz: u32, out: &mut dyn Write) -> fmt::Result {
     let mut page = Page::new(out);
     page.line(&format!("{} MHz ({freq_hz} Hz)", Megahertz(freq_hz)))?;
-    let places = places_at(freq_hz);
+    let places = plans_at(freq_hz);
     if places.is_empty() {
         return page.paragraph("in the band of no plan");
     }
@@ -36,7 +36,7 @@ pub fn text(freq_hz: u32, out: &mut dyn Write) -> fmt::Result {
 }
 
 /// The nearest channels, where the frequency is on none; far ones only if there is nothing else.
-fn off_the_grid(place: &Place, page: &mut Page) -> fmt::Result {
+fn off_the_grid(place: &PlanAt, page: &mut Page) -> fmt::Result {
     let near = |hit: &ChannelHit| hit.offset_hz.abs() < NEAR_HZ;
     let uplink = place.roles.iter().any(|r| matches!(r, Role::Uplink { .. }));
     let which = if place.plan.uplink_blocks.is_empty() { "default channel" } else { "channel" };
@@ -53,7 +53,7 @@ fn off_the_grid(place: &Place, page: &mut Page) -> fmt::Result {
 }
 
 /// What a transmission there counts in, or may not do.
-fn limits(place: &Place, page: &mut Page) -> fmt::Result {
+fn limits(place: &PlanAt, page: &mut Page) -> fmt::Result {
     for band in &place.duty {
         let (name, share) = (band.name(place.plan), band.percent());
         page.field("duty cycle", &format!("{name}: {share}"))?;
@@ -127,7 +127,7 @@ fn off(offset_hz: i64) -> String {
 /// # Errors
 /// When `out` does not take it.
 pub fn json(freq_hz: u32, out: &mut dyn Write) -> fmt::Result {
-    let places = places_at(freq_hz).iter().map(PlaceJson::new).collect();
+    let places = plans_at(freq_hz).iter().map(PlaceJson::new).collect();
     let report = AtJson { schema: crate::show::json::SCHEMA, frequency: freq_hz, plans: places };
     writeln!(out, "{}", crate::show::json::object(&report)?)
 }
@@ -187,7 +187,7 @@ struct RoleJson {
 }
 
 impl PlaceJson {
-    fn new(place: &Place) -> Self {
+    fn new(place: &PlanAt) -> Self {
         let hit = |h: ChannelHit| HitJson {
             channel: h.channel,
             frequency: h.freq_hz,

@@ -4,7 +4,7 @@ use std::fmt;
 
 use super::{Tone, paragraph};
 use crate::{
-    key_sheet::{KeySheet, Value},
+    key_sheet::{KeySheet, SheetValue},
     show::Style,
 };
 
@@ -22,8 +22,8 @@ pub fn key_sheet(out: &mut dyn fmt::Write, sheet: &KeySheet, style: Style) -> fm
             .values
             .iter()
             .map(|(name, value)| match value {
-                Value::Number(number) => format!("{name} {number}"),
-                Value::Digits(digits) => format!("{name} {}", digits.to_uppercase()),
+                SheetValue::Number(number) => format!("{name} {number}"),
+                SheetValue::Digits(digits) => format!("{name} {}", digits.to_uppercase()),
             })
             .collect();
         paragraph(out, style, "  from ", Tone::Quiet, &values.join(", "))?;

@@ -1,7 +1,7 @@
 //! Frames built from what `read` prints: back again octet for octet, and edited.
 
 use handfast::{
-    compose::{DataRecipe, JoinRequestRecipe, Octets, Recipe, Remark, from_json},
+    compose::{DataOctets, DataRecipe, JoinRequestRecipe, Recipe, Remark, from_json},
     crypto::{Scheme, block::UplinkContext, mic::JoinReqType},
     frame::{CfList, FCtrl, FType, Mhdr, RxDelay, decode},
     id::DevNonce,
@@ -115,8 +115,8 @@ fn data_recipe() -> impl Strategy<Value = DataRecipe> {
         let (fctrl, fcnt, published, mhdr) = rest;
         let mut recipe = data(ftype, fctrl, fcnt);
         recipe.mhdr = Mhdr(recipe.mhdr.0 | mhdr);
-        recipe.fopts = Octets::Plain(fopts);
-        recipe.payload = payload.map(|(port, frm)| (port, Octets::Plain(frm)));
+        recipe.fopts = DataOctets::Plain(fopts);
+        recipe.payload = payload.map(|(port, frm)| (port, DataOctets::Plain(frm)));
         let (conf_fcnt, tx_dr, tx_ch) = context;
         let conf_fcnt = if recipe.fctrl.ack() { conf_fcnt } else { 0 };
         recipe.context = UplinkContext { conf_fcnt, tx_dr, tx_ch };
@@ -192,7 +192,7 @@ fn an_edited_frame_is_encrypted_and_signed_anew() {
     let keys = session_1_0();
     let plain = |text: &str| {
         let mut up = data(FType::UnconfirmedDataUp, 0x80, 0x0001_0002);
-        up.payload = Some((2, Octets::Plain(hex::decode(text).unwrap())));
+        up.payload = Some((2, DataOctets::Plain(hex::decode(text).unwrap())));
         up
     };
     let frame = edited(UPLINK_1_0, &keys, |f| f["plaintext"]["FRMPayload"] = json!("016700e2"));
@@ -207,7 +207,7 @@ fn an_edited_frame_is_encrypted_and_signed_anew() {
     let frame = edited(UPLINK_1_0, &keys, |f| f["fields"]["FCtrl"]["ADR"] = json!(false));
     assert_eq!(frame, Ok(built(&Recipe::Data(adr), &keys)));
     let mut down = data(FType::UnconfirmedDataDown, 0xA0, 5);
-    down.payload = Some((0, Octets::Plain(hex::decode("0340070001").unwrap())));
+    down.payload = Some((0, DataOctets::Plain(hex::decode("0340070001").unwrap())));
     let frame = edited(DOWNLINK_1_0, &keys, |f| {
         f["commands"][0]["fields"]["DataRate"] = json!(4);
     });

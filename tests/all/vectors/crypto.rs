@@ -2,7 +2,7 @@
 
 use handfast::{
     crypto::{
-        block::{self, FOptsRule, Place, UplinkContext},
+        block::{self, BlockFields, FOptsRule, UplinkContext},
         cipher, decrypt_block, derive, encrypt_block,
         mic::{self, JoinReqType},
         wrap,
@@ -231,8 +231,11 @@ impl Check for MicUp {
     fn check(self) -> Outcome {
         let context =
             UplinkContext { conf_fcnt: self.ConfFCnt, tx_dr: self.TxDr, tx_ch: self.TxCh };
-        let place =
-            Place { direction: Direction::Uplink, dev_addr: self.DevAddr.0, fcnt: self.FCntUp };
+        let place = BlockFields {
+            direction: Direction::Uplink,
+            dev_addr: self.DevAddr.0,
+            fcnt: self.FCntUp,
+        };
         same("B1", block::b1(&place, &context, self.msg.0.len()), self.B1.0)?;
         let frame = data_frame(&self.msg.0, self.mic.array()?)?;
         equal("DevAddr", frame.dev_addr, self.DevAddr.0)?;
@@ -266,7 +269,7 @@ pub(super) struct FrmPayload {
 impl Check for FrmPayload {
     fn check(self) -> Outcome {
         let dev_addr = self.DevAddr.0;
-        let place = Place { direction: direction(self.Dir)?, dev_addr, fcnt: self.FCnt };
+        let place = BlockFields { direction: direction(self.Dir)?, dev_addr, fcnt: self.FCnt };
         if let Some(a1) = self.A1 {
             same("A_1", block::a(&place, 1), a1.0)?;
         }
@@ -314,7 +317,7 @@ pub(super) struct FOpts {
 impl Check for FOpts {
     fn check(self) -> Outcome {
         let dev_addr = self.DevAddr.0;
-        let place = Place { direction: direction(self.Dir)?, dev_addr, fcnt: self.FCnt };
+        let place = BlockFields { direction: direction(self.Dir)?, dev_addr, fcnt: self.FCnt };
         if let Some(a) = self.block {
             same("A", block::a_fopts(&place, self.rule.into()), a.0)?;
         }
@@ -350,7 +353,7 @@ pub(super) struct Blocks {
 impl Check for Blocks {
     fn check(self) -> Outcome {
         let dev_addr = self.DevAddr.0;
-        let place = Place { direction: direction(self.Dir)?, dev_addr, fcnt: self.FCnt };
+        let place = BlockFields { direction: direction(self.Dir)?, dev_addr, fcnt: self.FCnt };
         // Only a 1.1 downlink has ConfFCnt in B0.
         let conf_fcnt = if self.Dir == 1 { self.ConfFCnt } else { 0 };
         same("B0", block::b0(&place, conf_fcnt, self.len), self.B0.0)?;

@@ -147,7 +147,7 @@ fn the_worked_example_of_both_rules_is_told() {
         }
         assert_eq!(turned(recipe.fopts, &key, &heard), [0x0B, 1]);
         let place =
-            Place { direction: Direction::Uplink, dev_addr: uplink.frame.dev_addr, fcnt: 1 };
+            BlockFields { direction: Direction::Uplink, dev_addr: uplink.frame.dev_addr, fcnt: 1 };
         let by_crypto =
             cipher::encrypt_fopts(&key.clone().into(), &place, rule, heard.frame.fopts.octets());
         assert_eq!(by_crypto, [0x0B, 1]);

@@ -161,7 +161,7 @@ fn payloads_of_the_crypto_room_agree_with_the_explorer() {
         panic!()
     };
     for sent in &mut frames {
-        let place = Place {
+        let place = BlockFields {
             direction: Direction::Downlink,
             dev_addr: sent.frame.dev_addr,
             fcnt: sent.fcnt,

@@ -65,10 +65,10 @@ fn sent(
     Sent { place, turn, hz, rate, dr, range, is_on_plan, has_channel }
 }
 
-type Place = (Option<(u8, u8)>, Option<bool>, Option<bool>);
+type OnChannel = (Option<(u8, u8)>, Option<bool>, Option<bool>);
 
 /// Every channel of a fixed plan is numbered by the plan.
-fn on_fixed(plan: &Plan, hz: u32, rate: Modulation, dr: Option<u8>) -> Place {
+fn on_fixed(plan: &Plan, hz: u32, rate: Modulation, dr: Option<u8>) -> OnChannel {
     let bw = match rate {
         Modulation::Lora { bw_khz, .. } => Some(bw_khz),
         // LR-FHSS is wider than the channel on whose centre it lies: its place is not held against them.
@@ -90,7 +90,7 @@ fn on_fixed(plan: &Plan, hz: u32, rate: Modulation, dr: Option<u8>) -> Place {
 }
 
 /// The channels of a dynamic plan are what the accept and MAC commands made of them.
-fn on_dynamic(story: &Story<'_>, turn: usize, hz: u32, dr: Option<u8>) -> Place {
+fn on_dynamic(story: &Story<'_>, turn: usize, hz: u32, dr: Option<u8>) -> OnChannel {
     let belief = story.at(turn);
     let own: Vec<_> = belief.channels_at(hz).map(|(_, held)| held).collect();
     let range = own.iter().find_map(|held| held.value()).map(|own| (own.dr_min, own.dr_max));
