@@ -39,7 +39,7 @@ use nom::{
 
 pub use build::{BuildError, Given, compose};
 pub use fault::{Fault, Wrong};
-pub use kind::{Kind, Value};
+pub use kind::{FieldKind, FieldValue};
 pub use layout::{FieldSpec, Length, Refusal, Repeats, Role, Row};
 pub use pair::{RefusedBit, answer_to, explain_refusal, request_of};
 pub use text::from_text;
@@ -101,7 +101,7 @@ pub struct Field {
     /// Its bits as a number, least significant first; 0 for a field of more than eight octets.
     pub raw: u64,
     /// Its value in engineering units.
-    pub value: Value,
+    pub value: FieldValue,
     /// The version its meaning is told by.
     pub version: Option<MacVersion>,
 }

@@ -3,7 +3,7 @@
 
 use super::{Row, Shown, bits};
 use crate::{
-    frame::command::{Command, Field, Trailing, Value, Why},
+    frame::command::{Command, Field, FieldValue, Trailing, Why},
     reading::CommandList,
 };
 
@@ -55,10 +55,10 @@ fn payload(at: usize, command: &Command, rows: &mut Vec<Row>) {
             rows.push(told(field, Row { shown, ..Row::default() }));
             continue;
         }
-        let hidden = matches!(field.value, Value::Key(_));
+        let hidden = matches!(field.value, FieldValue::Key(_));
         let sent = if hidden { Vec::new() } else { octets.to_vec() };
         rows.push(told(field, Row { at: Some(at + from..at + to), ..Row::of(sent) }));
-        if let Value::Mask(_) = field.value {
+        if let FieldValue::Mask(_) = field.value {
             let shown = bits::of((spec.hi, spec.lo), number(octets));
             rows.push(Row { shown, ..Row::default() });
         } else if spec.is_bits() {
@@ -69,14 +69,14 @@ fn payload(at: usize, command: &Command, rows: &mut Vec<Row>) {
 
 fn told(field: &Field, row: Row) -> Row {
     let note = match (&field.value, field.spec.refusal) {
-        (Value::Flag(true), Some(_)) => "agrees".to_owned(),
-        (Value::Flag(false), Some(refusal)) => refusal.meaning.to_owned(),
+        (FieldValue::Flag(true), Some(_)) => "agrees".to_owned(),
+        (FieldValue::Flag(false), Some(refusal)) => refusal.meaning.to_owned(),
         _ => field.meaning().unwrap_or_default(),
     };
     let value = match &field.value {
         // The bit and its note say it.
-        Value::Flag(_) if !note.is_empty() => String::new(),
-        Value::Flag(set) => u8::from(*set).to_string(),
+        FieldValue::Flag(_) if !note.is_empty() => String::new(),
+        FieldValue::Flag(set) => u8::from(*set).to_string(),
         value => value.to_string(),
     };
     let name = field.name();

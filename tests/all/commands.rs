@@ -3,7 +3,7 @@
 use handfast::{
     frame::{
         Direction, MacVersion,
-        command::{self, ROWS, Role, Value, Why, Wrong},
+        command::{self, FieldValue, ROWS, Role, Why, Wrong},
     },
     show::{Secrets, json},
 };
@@ -321,7 +321,7 @@ proptest! {
         prop_assert_eq!(list.commands.len(), 1);
         let command = &list.commands[0];
         prop_assert_eq!(command.row, row);
-        let values: Vec<(&str, Value)> =
+        let values: Vec<(&str, FieldValue)> =
             command.fields.iter().map(|f| (f.name(), f.value.clone())).collect();
         let composed = command::compose(row, &values, version).unwrap();
         let with_rfu: Vec<u8> =

@@ -4,7 +4,7 @@ use alloc::{borrow::ToOwned, string::String, vec, vec::Vec};
 use core::iter;
 
 use super::{
-    Command, Row, Value,
+    Command, FieldValue, Row,
     kind::Coding,
     layout::{FieldSpec, Length},
 };
@@ -69,7 +69,7 @@ pub enum BuildError {
 /// When a field is missing, unknown, of another kind or does not fit.
 pub fn compose(
     row: &'static Row,
-    values: &[(&str, Value)],
+    values: &[(&str, FieldValue)],
     version: Option<MacVersion>,
 ) -> Result<Command, BuildError> {
     let command = row.name;
@@ -110,7 +110,7 @@ impl FieldSpec {
     /// Writes a value into a payload of zeros.
     fn write(
         &self,
-        value: &Value,
+        value: &FieldValue,
         payload: &mut Vec<u8>,
         command: &'static str,
     ) -> Result<(), BuildError> {
@@ -118,26 +118,28 @@ impl FieldSpec {
         let too_big =
             BuildError::OutOfRange { command, field: self.name, bits: self.hi - self.lo + 1 };
         let number = match (self.kind.coding, value) {
-            (Coding::Key, Value::Key(key)) => {
+            (Coding::Key, FieldValue::Key(key)) => {
                 let room = payload.iter_mut().skip(self.at.into());
                 room.zip(key.expose()).for_each(|(octet, key)| *octet = *key);
                 return Ok(());
             }
-            (Coding::Octets, Value::Octets(octets)) => {
+            (Coding::Octets, FieldValue::Octets(octets)) => {
                 payload.extend_from_slice(octets);
                 return Ok(());
             }
-            (Coding::Hertz, Value::Hertz(hz)) if hz % 100 == 0 => hz / 100,
-            (Coding::Hertz, Value::Hertz(_)) => return Err(too_big),
-            (Coding::Line { scale, add }, Value::Number(n)) => (n - add) * scale,
-            (Coding::Signed, Value::Number(n)) if *n < 0 && *n >= -self.size() / 2 => {
+            (Coding::Hertz, FieldValue::Hertz(hz)) if hz % 100 == 0 => hz / 100,
+            (Coding::Hertz, FieldValue::Hertz(_)) => return Err(too_big),
+            (Coding::Line { scale, add }, FieldValue::Number(n)) => (n - add) * scale,
+            (Coding::Signed, FieldValue::Number(n)) if *n < 0 && *n >= -self.size() / 2 => {
                 n + self.size()
             }
-            (Coding::Signed, Value::Number(n)) if *n >= self.size() / 2 => return Err(too_big),
-            (Coding::Number | Coding::Signed, Value::Number(n)) => *n,
-            (Coding::Flag, Value::Flag(set)) => i64::from(*set),
-            (Coding::Mask, Value::Mask(mask)) => i64::from(*mask),
-            (Coding::Address, Value::Address(addr)) => i64::from(addr.0),
+            (Coding::Signed, FieldValue::Number(n)) if *n >= self.size() / 2 => {
+                return Err(too_big);
+            }
+            (Coding::Number | Coding::Signed, FieldValue::Number(n)) => *n,
+            (Coding::Flag, FieldValue::Flag(set)) => i64::from(*set),
+            (Coding::Mask, FieldValue::Mask(mask)) => i64::from(*mask),
+            (Coding::Address, FieldValue::Address(addr)) => i64::from(addr.0),
             _ => return Err(wrong),
         };
         if number >= self.size() {
@@ -148,23 +150,23 @@ impl FieldSpec {
     }
 
     /// Returns what a given value is for this field; none where the field takes another kind.
-    pub fn value_of(&self, given: Given<'_>) -> Option<Value> {
+    pub fn value_of(&self, given: Given<'_>) -> Option<FieldValue> {
         match (self.kind.coding, given) {
-            (Coding::Flag, Given::Flag(set)) => Some(Value::Flag(set)),
-            (Coding::Flag, Given::Number(n @ (0 | 1))) => Some(Value::Flag(n == 1)),
+            (Coding::Flag, Given::Flag(set)) => Some(FieldValue::Flag(set)),
+            (Coding::Flag, Given::Number(n @ (0 | 1))) => Some(FieldValue::Flag(n == 1)),
             // Beyond 32 bits no field reaches; the arithmetic of `write` then cannot overflow.
             (Coding::Number | Coding::Signed | Coding::Line { .. }, Given::Number(n)) => {
-                u32::try_from(n.unsigned_abs()).is_ok().then_some(Value::Number(n))
+                u32::try_from(n.unsigned_abs()).is_ok().then_some(FieldValue::Number(n))
             }
-            (Coding::Hertz, Given::Number(hz)) => Some(Value::Hertz(hz)),
+            (Coding::Hertz, Given::Number(hz)) => Some(FieldValue::Hertz(hz)),
             (Coding::Mask, Given::Text(text)) => {
-                hex_octets(text).ok().map(|octets| Value::Mask(u16::from_be_bytes(octets)))
+                hex_octets(text).ok().map(|octets| FieldValue::Mask(u16::from_be_bytes(octets)))
             }
             (Coding::Address, Given::Text(text)) => {
-                text.parse::<DevAddr>().ok().map(Value::Address)
+                text.parse::<DevAddr>().ok().map(FieldValue::Address)
             }
-            (Coding::Key, Given::Text(text)) => text.parse::<Aes128Key>().ok().map(Value::Key),
-            (Coding::Octets, Given::Text(text)) => hex::decode(text).ok().map(Value::Octets),
+            (Coding::Key, Given::Text(text)) => text.parse::<Aes128Key>().ok().map(FieldValue::Key),
+            (Coding::Octets, Given::Text(text)) => hex::decode(text).ok().map(FieldValue::Octets),
             _ => None,
         }
     }

@@ -5,7 +5,7 @@ use core::ptr;
 
 use super::{
     Field,
-    kind::{Coding, FLAG, Kind, Value},
+    kind::{Coding, FLAG, FieldKind, FieldValue},
 };
 use crate::{
     frame::{Direction, MacVersion},
@@ -99,7 +99,7 @@ pub struct FieldSpec {
     /// Least significant bit.
     pub lo: u8,
     /// What the bits are.
-    pub kind: Kind,
+    pub kind: FieldKind,
     /// In a status octet: what it means when this bit is 0.
     pub refusal: Option<Refusal>,
 }
@@ -281,23 +281,23 @@ impl FieldSpec {
         Field { spec: self, raw, value: self.value(raw, octets), version }
     }
 
-    fn value(&self, raw: u64, octets: &[u8]) -> Value {
+    fn value(&self, raw: u64, octets: &[u8]) -> FieldValue {
         let number = i64::try_from(raw).unwrap_or(i64::MAX);
         match self.kind.coding {
-            Coding::Flag => Value::Flag(raw != 0),
+            Coding::Flag => FieldValue::Flag(raw != 0),
             Coding::Signed if raw >> (self.hi - self.lo) == 1 => {
-                Value::Number(number - self.size())
+                FieldValue::Number(number - self.size())
             }
-            Coding::Number | Coding::Signed => Value::Number(number),
-            Coding::Line { scale, add } => Value::Number(scale * number + add),
-            Coding::Hertz => Value::Hertz(number * 100),
-            Coding::Mask => Value::Mask(u16::try_from(raw).unwrap_or(u16::MAX)),
-            Coding::Address => Value::Address(DevAddr(u32::try_from(raw).unwrap_or(u32::MAX))),
+            Coding::Number | Coding::Signed => FieldValue::Number(number),
+            Coding::Line { scale, add } => FieldValue::Number(scale * number + add),
+            Coding::Hertz => FieldValue::Hertz(number * 100),
+            Coding::Mask => FieldValue::Mask(u16::try_from(raw).unwrap_or(u16::MAX)),
+            Coding::Address => FieldValue::Address(DevAddr(u32::try_from(raw).unwrap_or(u32::MAX))),
             Coding::Key => {
                 let key = octets.first_chunk().copied().unwrap_or_default();
-                Value::Key(Aes128Key::new(key))
+                FieldValue::Key(Aes128Key::new(key))
             }
-            Coding::Octets => Value::Octets(octets.to_vec()),
+            Coding::Octets => FieldValue::Octets(octets.to_vec()),
         }
     }
 
@@ -336,7 +336,7 @@ impl FieldSpec {
 }
 
 /// A field of whole octets.
-pub(super) const fn whole(name: &'static str, at: u8, width: u8, kind: Kind) -> FieldSpec {
+pub(super) const fn whole(name: &'static str, at: u8, width: u8, kind: FieldKind) -> FieldSpec {
     bits(name, at, width, width.saturating_mul(8).saturating_sub(1), 0, kind)
 }
 
@@ -347,7 +347,7 @@ pub(super) const fn bits(
     width: u8,
     hi: u8,
     lo: u8,
-    kind: Kind,
+    kind: FieldKind,
 ) -> FieldSpec {
     FieldSpec { name, at, width, hi, lo, kind, refusal: None }
 }

@@ -7,7 +7,7 @@ use alloc::{
     vec::Vec,
 };
 
-use super::{Command, ROWS, Role, Row, Value};
+use super::{Command, FieldValue, ROWS, Role, Row};
 
 /// One bit of a status octet with which a node refuses a request.
 #[derive(Clone, Debug, Eq, PartialEq)]
@@ -38,7 +38,7 @@ pub fn explain_refusal(request: &Command, answer: &Command) -> Vec<RefusedBit> {
     if answer_to(request.row).is_none_or(|row| row.cid != answer.cid()) {
         return Vec::new();
     }
-    let refused = answer.fields.iter().filter(|f| f.value == Value::Flag(false));
+    let refused = answer.fields.iter().filter(|f| f.value == FieldValue::Flag(false));
     refused
         .filter_map(|field| {
             let refusal = field.spec.refusal?;

@@ -2,7 +2,9 @@
 
 use alloc::{borrow::ToOwned, vec::Vec};
 
-use super::{BuildError, Command, FieldSpec, Given, Value, compose, kind::Coding, row_by_name};
+use super::{
+    BuildError, Command, FieldSpec, FieldValue, Given, compose, kind::Coding, row_by_name,
+};
 use crate::frame::MacVersion;
 
 /// Makes a command of a text: `LinkADRReq DataRate=5 TXPower=0 ChMask=00ff ChMaskCntl=0 NbTrans=1`.
@@ -30,7 +32,7 @@ pub fn from_text(text: &str, version: Option<MacVersion>) -> Result<Command, Bui
     let name = words.next().unwrap_or_default();
     let row = row_by_name(name, version)
         .ok_or_else(|| BuildError::NoSuchCommand { name: name.to_owned() })?;
-    let mut values: Vec<(&str, Value)> = Vec::new();
+    let mut values: Vec<(&str, FieldValue)> = Vec::new();
     for word in words {
         let (field, value) = word.split_once('=').unwrap_or((word, ""));
         let spec =
@@ -46,7 +48,7 @@ pub fn from_text(text: &str, version: Option<MacVersion>) -> Result<Command, Bui
 }
 
 impl FieldSpec {
-    fn value_of_text(&self, text: &str) -> Option<Value> {
+    fn value_of_text(&self, text: &str) -> Option<FieldValue> {
         self.value_of(match self.kind.coding {
             Coding::Flag => Given::Flag(match text.to_ascii_lowercase().as_str() {
                 "1" | "yes" | "true" => true,

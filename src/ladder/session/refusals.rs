@@ -3,7 +3,7 @@
 use super::{Story, words};
 use crate::{
     fact::{Certainty, Fact, fact},
-    frame::command::{Command, Value},
+    frame::command::{Command, FieldValue},
     ladder::finding::Finding,
     trace::settings::{Exchange, Fate},
 };
@@ -34,8 +34,9 @@ pub(in crate::ladder) fn of<'s>(story: &'s Story<'_>, name: &str) -> Vec<&'s Exc
 
 /// Whether an answer refuses by a bit of that name.
 pub(in crate::ladder) fn refuses(exchange: &Exchange, bit: &str) -> bool {
-    let clear =
-        |answer: &Command| answer.field(bit).is_some_and(|field| field.value == Value::Flag(false));
+    let clear = |answer: &Command| {
+        answer.field(bit).is_some_and(|field| field.value == FieldValue::Flag(false))
+    };
     exchange.refused().is_some_and(|answered| answered.commands.iter().any(clear))
 }
 

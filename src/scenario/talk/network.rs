@@ -8,7 +8,7 @@ use crate::{
     },
     frame::{
         Direction, FCtrl, FType, Frame,
-        command::{self, Command, Value},
+        command::{self, Command, FieldValue},
     },
     gps::GpsTime,
     intake::When,
@@ -96,8 +96,9 @@ fn asks(talk: &Talk, cid: u8) -> bool {
 
 /// Whether every bit of an answer's status is 1.
 fn is_taken(answer: &Command) -> bool {
-    let refuses =
-        |field: &command::Field| field.spec.refusal.is_some() && field.value == Value::Flag(false);
+    let refuses = |field: &command::Field| {
+        field.spec.refusal.is_some() && field.value == FieldValue::Flag(false)
+    };
     !answer.fields.iter().any(refuses)
 }
 

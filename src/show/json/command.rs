@@ -6,7 +6,7 @@ use crate::{
     frame::{
         MacVersion,
         command::{
-            BuildError, Command, Commands, Given, Trailing, Value, Why, compose, row_by_name,
+            BuildError, Command, Commands, FieldValue, Given, Trailing, Why, compose, row_by_name,
         },
     },
     show::Secrets,
@@ -62,15 +62,15 @@ fn given(json: &Json) -> Option<Given<'_>> {
 }
 
 /// Numbers and flags as such, ChMask as four hex digits, DevAddr as eight, bytes in the order sent.
-fn value(value: &Value, secrets: Secrets) -> Json {
+fn value(value: &FieldValue, secrets: Secrets) -> Json {
     match value {
-        Value::Flag(set) => (*set).into(),
-        Value::Number(n) | Value::Hertz(n) => (*n).into(),
-        Value::Mask(mask) => format!("{mask:04x}").into(),
-        Value::Address(addr) => addr.hex().into(),
-        Value::Key(key) if secrets == Secrets::Shown => key.revealed().into(),
-        Value::Key(_) => Json::Null,
-        Value::Octets(octets) => hex::encode(octets).into(),
+        FieldValue::Flag(set) => (*set).into(),
+        FieldValue::Number(n) | FieldValue::Hertz(n) => (*n).into(),
+        FieldValue::Mask(mask) => format!("{mask:04x}").into(),
+        FieldValue::Address(addr) => addr.hex().into(),
+        FieldValue::Key(key) if secrets == Secrets::Shown => key.revealed().into(),
+        FieldValue::Key(_) => Json::Null,
+        FieldValue::Octets(octets) => hex::encode(octets).into(),
     }
 }
 

@@ -4,7 +4,7 @@ use super::{Said, Turn, said::is_answered};
 use crate::{
     frame::{
         MacVersion,
-        command::{self, Command, Repeats, Role, Value},
+        command::{self, Command, FieldValue, Repeats, Role},
     },
     region::Plan,
     trace::{Data, Session},
@@ -105,8 +105,9 @@ impl Exchange {
 /// Whether an answer takes what it answers: every bit of its status is 1. RejoinParamSetupAns takes the
 /// count in any case.
 fn takes(answer: &Command) -> bool {
-    let refuses =
-        |field: &command::Field| field.spec.refusal.is_some() && field.value == Value::Flag(false);
+    let refuses = |field: &command::Field| {
+        field.spec.refusal.is_some() && field.value == FieldValue::Flag(false)
+    };
     answer.name() == "RejoinParamSetupAns" || !answer.fields.iter().any(refuses)
 }
 
