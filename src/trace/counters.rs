@@ -243,3 +243,39 @@ impl Default for Counters {
         Self::under_way(None, None)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{frame::FType, id::DevAddr};
+
+    #[test]
+    fn an_ack_means_the_last_confirmed_frame_of_the_other_side_before_older_ones() {
+        let counters = Counters {
+            confirmed_up: vec![1, 2],
+            confirmed_down: vec![7, 8, 9],
+            ..Counters::of_a_join()
+        };
+        let frame = |ftype| DataFrame::new(ftype, DevAddr(0x0279_CEFA), 3);
+        let (up, down) = (frame(FType::UnconfirmedDataUp), frame(FType::UnconfirmedDataDown));
+        assert_eq!(counters.conf_fcnts(&up, &Given::default()), [9, 8, 7]);
+        assert_eq!(counters.conf_fcnts(&down, &Given::default()), [2, 1]);
+        let stated = Given { conf_fcnt: Some(4), ..Given::default() };
+        assert_eq!(counters.conf_fcnts(&up, &stated), [4]);
+    }
+
+    #[test]
+    fn near_a_counter_are_the_half_that_goes_on_the_next_and_those_before() {
+        let after = |up| Counters { up: Some(up), ..Counters::of_a_join() };
+        let halves = |up, fcnt| {
+            let frame = DataFrame::new(FType::UnconfirmedDataUp, DevAddr(1), fcnt);
+            after(up).halves(&frame)
+        };
+        assert_eq!(halves(0x0003_FFF0, 5), [4, 3, 2, 1, 0]);
+        assert_eq!(halves(0x0003_0005, 5), [3, 4, 2, 1, 0]);
+        assert_eq!(halves(0x0003_0005, 4), [4, 3, 2, 1, 0]);
+        // No farther behind than sixteen, and the start of a session.
+        let far = halves(0x0040_0000, 1);
+        assert_eq!((far.len(), far[2], far[17], far[18]), (19, 0x3F, 0x30, 0));
+    }
+}

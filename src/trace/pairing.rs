@@ -181,6 +181,21 @@ mod tests {
     }
 
     #[test]
+    fn of_requests_that_an_accept_fits_alike_the_newest_comes_first() {
+        let mut requests = Requests::default();
+        requests.push('a', heard(0, 1_000));
+        requests.push('b', heard(1_000_000, 1_001_000));
+        // The slot is the second window of the older and the first of the newer.
+        let who =
+            |sending| requests.answered_by(&sending).into_iter().map(|(_, who)| *who).collect();
+        let both: Vec<char> = who(sending(1_200_000, 6_001_000));
+        assert_eq!(both, ['b', 'a']);
+        // A slot that is a window of neither, by time alone.
+        let neither: Vec<char> = who(sending(1_200_000, 9_555_000));
+        assert_eq!(neither, ['b', 'a']);
+    }
+
+    #[test]
     fn memory_is_bounded() {
         let (mut requests, mut orders) = (Requests::default(), OpenOrders::default());
         for n in 0..5_000_u32 {
