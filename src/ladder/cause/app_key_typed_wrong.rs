@@ -29,7 +29,7 @@ fn damaged(case: &Case<'_>) -> Option<Finding> {
 
 const PAGE: &str = r"# app-key-typed-wrong
 The AppKey that signs the Join-Request differs from the one on record by a
-typing slip.
+typing error.
 
 ## What is seen
 At the server: wrong MIC, or silence. At the node: attempts without answer.
@@ -37,15 +37,17 @@ In the capture: DevEUI and JoinEUI are right in every request.
 
 ## Why it happens
 One of 32 hex digits was mistyped or misread, or two neighbours were
-exchanged, when the key was copied by hand. It can be on either side.
+swapped, when the key was copied by hand. It can be on either side.
 
 ## How to be sure
 When the MIC fails under the record's key, try each single digit replaced
-(32 x 15 = 480 keys) and each pair of neighbours exchanged (at most 31). A
-hit by accident among 511 trials on one frame has odds
-of 511 in 4 294 967 296, about 1.2e-7. Demand that the same key fits a
-second request with another DevNonce: about 2.8e-17 for both. Copies of one
-request through two gateways are one frame, not two.
+(32 x 15 = 480 keys) and each pair of neighbours swapped (at most 31). Keys
+that a program or another slot would make are tried before these. The count
+that a verdict prints is all of them together: 869 in the demo. That one of
+869 keys fits one frame by accident has a probability of 869 in
+4 294 967 296, about 2e-7. The same key must fit a second request with
+another DevNonce: about 5e-17 for both. Copies of one request through two
+gateways are one frame, not two.
 
 The frames agree with the key that the node uses. They do not say who erred;
 the label or the delivery list does. A hit from a much larger search over a
@@ -54,7 +56,7 @@ comparing them needs no frame at all.
 
 Other causes are tried first: byte reversal, another slot, sample key, key
 of another node. A stale key differs in about 30 of 32 digits and never
-looks like a slip.
+looks like a typing error.
 
 ## What to do
 1. Correct the digit named, on the side that disagrees with the label.
@@ -64,8 +66,8 @@ looks like a slip.
 
 ## Example
 The record has (invented) A0A1A2A3 A4A5A6A7 A8A9AAAB ACADAEAF. The probe's
-request has the MIC 2DDCF10C instead of 4E6618B5. Of the 511 neighbours one
-fits: A0A1A2A3 A4A5A1A7 ..., digit 14 of 32 is 1, not 6. The second request
+request has the MIC 2DDCF10C instead of 4E6618B5. One of the keys
+tried fits: A0A1A2A3 A4A5A1A7 ..., digit 14 of 32 is 1, not 6. The second request
 fits it, too.
 
 ## Source

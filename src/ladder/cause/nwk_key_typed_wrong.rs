@@ -25,7 +25,7 @@ fn damaged(case: &Case<'_>) -> Option<Finding> {
 
 const PAGE: &str = r"# nwk-key-typed-wrong
 The NwkKey that signs the Join-Request differs from the one on record by a
-typing slip.
+typing error.
 
 ## What is seen
 At the join server: wrong MIC, or silence. At the node (1.1, or a 1.0.x
@@ -34,13 +34,14 @@ are right.
 
 ## Why it happens
 1.1 has two root keys, 64 hex digits to enter. A digit was mistyped or two
-neighbours exchanged in the first of them, on the node or on the server.
+neighbours swapped in the first of them, on the node or on the server.
 
 ## How to be sure
 As for an AppKey: 480 keys with one digit replaced and at most 31 with
-neighbours exchanged, made from each claim's NwkKey. One hit on one frame:
-odds of accident about 1.2e-7; the same key on two requests with different
-DevNonce: about 2.8e-17.
+neighbours swapped, made from each claim's NwkKey, after the keys that a
+program or another slot would make. With 869 keys tried, one that fits one
+frame has a false-match probability of about 2e-7; one that fits two requests
+with different DevNonce has about 5e-17.
 
 Try the AppKey of both sides first, for in 1.0.x the same key may lie in the
 other slot. Do not read a MIC that holds as proof that the AppKey is right
