@@ -102,7 +102,7 @@ const EXIT_HELP: &str = "\
 Exit status:
   0  nothing wrong was found
   1  a fault was found, such as a MIC that fails
-  2  an input or the usage is wrong; what is whole is still shown
+  2  an input or the usage is wrong; what is intact is still shown
   130 after Ctrl-C, 143 after SIGTERM, where there is nothing else to report";
 
 const SHORT_HELP: &str = "\
@@ -150,7 +150,7 @@ commands! {
     Diagnose(diagnose::DiagnoseArgs) = diagnose::run;
     /// Print a cause's page: what is seen, why, how to be sure, what to do
     Explain(explain::ExplainArgs) = explain::run;
-    /// Decode frames: every field, octet by octet
+    /// Decode frames: every field, byte by byte
     Read(read::ReadArgs) = read::run;
     /// Stand at a gateway's UDP port, or between it and its server, and watch
     Tap(tap::TapArgs) = tap::run;

@@ -93,7 +93,7 @@ pub enum ComposeError {
         wanted: Vec<&'static str>,
     },
     /// More octets than FOptsLen can count.
-    #[error("FOpts of {octets} octets: 15 at the most; more commands go on FPort 0")]
+    #[error("FOpts of {octets} bytes: 15 at the most; more commands go on FPort 0")]
     FOptsTooLong {
         /// How many there are.
         octets: usize,

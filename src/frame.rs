@@ -133,7 +133,7 @@ impl Decoded {
 /// let cut = decode(&octets[..7]);
 /// assert_eq!(
 ///     cut.stopped.unwrap().to_string(),
-///     "FCnt at octet 6: 2 octets needed (by the layout of the message), 1 left"
+///     "FCnt at byte 6: 2 bytes needed (by the layout of the message), 1 left"
 /// );
 /// ```
 pub fn decode(octets: &[u8]) -> Decoded {
@@ -356,7 +356,7 @@ mod tests {
         assert_eq!(cut.fields().len(), 2);
         assert_eq!(
             cut.stopped.unwrap().to_string(),
-            "DevEUI at octet 9: 8 octets needed (by the layout of the message), 4 left"
+            "DevEUI at byte 9: 8 bytes needed (by the layout of the message), 4 left"
         );
     }
 
@@ -365,7 +365,7 @@ mod tests {
         let bad = decoded("40040302010700000102031122334455");
         assert_eq!(
             bad.stopped.unwrap().to_string(),
-            "FOpts at octet 8: 7 octets needed (FOptsLen is 7), 4 left"
+            "FOpts at byte 8: 7 bytes needed (FOptsLen is 7), 4 left"
         );
     }
 

@@ -35,7 +35,7 @@ pub enum IdError {
         position: usize,
     },
     /// Another number of digits than the identifier has.
-    #[error("{}, {wanted} wanted", Count(*.found, "hex digit"))]
+    #[error("{}, {wanted} expected", Count(*.found, "hex digit"))]
     Length {
         /// Digits in the text.
         found: usize,

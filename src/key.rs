@@ -22,7 +22,7 @@ pub enum KeyError {
         position: usize,
     },
     /// Not 32 digits.
-    #[error("the key has {}, 32 wanted", Count(*.found, "hex digit"))]
+    #[error("the key has {}, 32 expected", Count(*.found, "hex digit"))]
     Length {
         /// Digits in the text.
         found: usize,
@@ -191,6 +191,6 @@ mod tests {
         let error = "2b7e151628aed2a6abf7158809cf4fzz".parse::<Aes128Key>().unwrap_err();
         assert_eq!(error, KeyError::NotHex { position: 31 });
         let error = "2b7e".parse::<Aes128Key>().unwrap_err();
-        assert_eq!(error.to_string(), "the key has 4 hex digits, 32 wanted");
+        assert_eq!(error.to_string(), "the key has 4 hex digits, 32 expected");
     }
 }

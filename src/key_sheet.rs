@@ -165,7 +165,7 @@ impl KeySheet {
         self.parts.push(Part {
             title: "Session of LoRaWAN 1.0.x, root AppKey",
             rule: "AES under AppKey of 01 (NwkSKey) or 02 (AppSKey), JoinNonce, NetID, DevNonce, \
-                   each least significant octet first, and zeros.",
+                   each least significant byte first, and zeros.",
             values: join.values(),
             keys: named(session(app_key, join).named()),
             working: Some(working_1_0((AppKey::NAME, app_key.key()), join)),
@@ -183,7 +183,7 @@ impl KeySheet {
         self.parts.push(Part {
             title: "Session of a 1.1 node on a 1.0 server (OptNeg 0), root NwkKey",
             rule: "AES under NwkKey of 01 (all three network keys) or 02 (AppSKey), JoinNonce, \
-                   NetID, DevNonce, each least significant octet first, and zeros. AppKey is not \
+                   NetID, DevNonce, each least significant byte first, and zeros. AppKey is not \
                    used.",
             values: join.values(),
             keys,
@@ -199,7 +199,7 @@ impl KeySheet {
             title: "Session of LoRaWAN 1.1, roots NwkKey and AppKey",
             rule: "AES under NwkKey of 01 (FNwkSIntKey), 03 (SNwkSIntKey) or 04 (NwkSEncKey), \
                    under AppKey of 02 (AppSKey), then JoinNonce, JoinEUI, DevNonce or RJcount, \
-                   each least significant octet first, and zeros.",
+                   each least significant byte first, and zeros.",
             values: join.values(),
             keys: named(session.named()),
             working: Some(working::session_1_1(
@@ -219,7 +219,7 @@ impl KeySheet {
         self.parts.push(Part {
             title: "Join keys of a 1.1 node, root NwkKey",
             rule: "AES under NwkKey of 06 (JSIntKey) or 05 (JSEncKey), DevEUI least significant \
-                   octet first, and zeros.",
+                   byte first, and zeros.",
             values: vec![("DevEUI", SheetValue::Digits(dev_eui.hex()))],
             keys: named([(JsIntKey::NAME, int.key()), (JsEncKey::NAME, enc.key())]),
             working: Some(working::join_server_keys(

@@ -20,7 +20,7 @@
 //! assert!(decoded.faults.is_empty());
 //!
 //! let cut = decode(&octets[..7]).stopped.expect("bytes are missing");
-//! assert!(cut.to_string().starts_with("FCnt at octet 6: 2 octets needed"));
+//! assert!(cut.to_string().starts_with("FCnt at byte 6: 2 bytes needed"));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!

@@ -157,7 +157,7 @@ impl Rows<'_> {
 
     /// The octets of a field turned round, as people write it.
     fn written(&mut self, octets: &[u8]) -> Row {
-        let note = if self.turned { "" } else { "sent last octet first" };
+        let note = if self.turned { "" } else { "sent last byte first" };
         self.turned = true;
         let name = "written".to_owned();
         Row { name, note: note.into(), ..Row::of(octets.iter().rev().copied().collect()) }
@@ -180,8 +180,8 @@ impl Rows<'_> {
         }
         let octets = decoded.octets.get(at.clone()).unwrap_or_default();
         let note = match stopped.field() {
-            Field::Sealed => "the encrypted part begins here and is not whole".into(),
-            field => format!("{field} begins here and is not whole"),
+            Field::Sealed => "the encrypted part begins here and is incomplete".into(),
+            field => format!("{field} begins here and is incomplete"),
         };
         let row = Row { at: Some(at), name: "?".into(), note, ..Row::of(octets.to_vec()) };
         self.extend([row]);
@@ -192,8 +192,8 @@ impl Rows<'_> {
         let OpenedJoinAccept { octets, fields, .. } = &opened.accept;
         let key = opened.key;
         self.items.push(Item::Words(format!(
-            "Turned round under {key}: each 16 octets after MHDR encrypted once more, since the \
-             server sealed them by decrypting. The same octets in clear:"
+            "Turned round under {key}: each 16 bytes after MHDR encrypted once more, since the \
+             server sealed them by decrypting. The same bytes in clear:"
         )));
         for field in fields.iter().filter(|f| f.value != Field::Mhdr) {
             let octets = octets.get(field.at.clone()).unwrap_or_default();

@@ -250,8 +250,8 @@ mod tests {
 
     #[test]
     fn one_is_no_plural() {
-        let said = [0, 1, 2].map(|n| Count(n, "octet").to_string());
-        assert_eq!(said, ["0 octets", "1 octet", "2 octets"]);
+        let said = [0, 1, 2].map(|n| Count(n, "byte").to_string());
+        assert_eq!(said, ["0 bytes", "1 byte", "2 bytes"]);
     }
 
     #[test]

@@ -91,7 +91,7 @@ pub struct MaxPayload {
 #[non_exhaustive]
 pub enum AirtimeError {
     /// More octets than a radio sends.
-    #[error("{octets} octets: a radio sends 255 at most")]
+    #[error("{octets} bytes: a radio sends 255 at most")]
     TooLong {
         /// Octets asked for.
         octets: usize,

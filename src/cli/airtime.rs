@@ -14,20 +14,20 @@ use crate::{
     show,
 };
 
-/// Tell how long a frame is on the air, and what dwell time, duty cycle and range make of it
+/// Say how long a frame is on the air, and what dwell time, duty cycle and range make of it
 ///
 /// The data rate is given as SF7BW125 or FSK50000, or as a number with --region and --dr. The size is
-/// that of the whole PHYPayload (a Join-Request has 23 octets, a Join-Accept 17 or 33), or of the
-/// FRMPayload alone, to which 13 octets of frame are added.
+/// that of the complete PHYPayload (a Join-Request has 23 bytes, a Join-Accept 17 or 33), or of the
+/// FRMPayload alone, to which 13 bytes of frame are added.
 ///
 /// With --capture: how long each node and each gateway was on the air, and which limits of the region
-/// that passes. Local rules decide what is lawful.
+/// that passes. Local rules decide what is allowed.
 #[derive(Args, Clone, Debug)]
 #[command(
     group(ArgGroup::new("rate").required(true).args(["data_rate", "dr", "captures"])),
     group(ArgGroup::new("length").required(true).args(["size", "payload", "captures"])),
-    override_usage = "handfast airtime <DATA_RATE> --size <OCTETS> [OPTIONS]
-       handfast airtime --region <NAME> --dr <NUMBER> --size <OCTETS> [OPTIONS]
+    override_usage = "handfast airtime <DATA_RATE> --size <BYTES> [OPTIONS]
+       handfast airtime --region <NAME> --dr <NUMBER> --size <BYTES> [OPTIONS]
        handfast airtime --capture <FILE>... [OPTIONS]",
     after_help = "Examples:
   handfast airtime SF12BW125 --size 23
@@ -38,7 +38,7 @@ use crate::{
   handfast airtime --capture gateway.ndjson --region EU868 --json
 
 Exit status: 1 when a sender of a capture passes a limit of its region, 2 when
-an input is not whole (what is whole still counts) or the usage is wrong."
+an input is incomplete (what is intact still counts) or the usage is wrong."
 )]
 pub struct AirtimeArgs {
     /// Data rate, such as SF7BW125
@@ -61,11 +61,11 @@ pub struct AirtimeArgs {
     #[arg(long, value_name = "FILE", requires = "captures")]
     #[arg(conflicts_with_all = ["size", "payload"])]
     pub roster: Option<PathBuf>,
-    /// Octets of the whole PHYPayload
-    #[arg(long, value_name = "OCTETS")]
+    /// Bytes of the complete PHYPayload
+    #[arg(long, value_name = "BYTES")]
     pub size: Option<usize>,
-    /// Octets of the FRMPayload of a data frame without FOpts
-    #[arg(long, value_name = "OCTETS")]
+    /// Bytes of the FRMPayload of a data frame without FOpts
+    #[arg(long, value_name = "BYTES")]
     pub payload: Option<usize>,
     /// Take it for a downlink, which carries no CRC
     #[arg(long)]
@@ -81,7 +81,7 @@ pub struct AirtimeArgs {
     pub json: bool,
 }
 
-/// Why `airtime` has nothing to tell.
+/// Why `airtime` has nothing to say.
 #[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum AirtimeArgsError {
@@ -98,10 +98,10 @@ pub enum AirtimeArgsError {
         known: String,
     },
     /// Neither a data rate nor its number.
-    #[error("a data rate such as SF7BW125 is wanted, or --region and --dr")]
+    #[error("a data rate such as SF7BW125 is needed, or --region and --dr")]
     NoRate,
     /// Neither of the two sizes.
-    #[error("--size or --payload is wanted")]
+    #[error("--size or --payload is needed")]
     NoSize,
     /// No time on air.
     #[error(transparent)]
@@ -113,7 +113,7 @@ pub enum AirtimeArgsError {
 /// # Errors
 ///
 /// [`Failure`] when the region or the roster cannot be taken or standard output does not take the
-/// report. Damaged lines of a capture are told and passed over.
+/// report. Damaged lines of a capture are reported and skipped.
 pub fn run(args: &AirtimeArgs, screen: &mut Screen) -> Result<(), Failure> {
     if args.captures.is_empty() {
         return screen.report(report(args));
@@ -191,7 +191,7 @@ fn decibels(text: &str) -> Result<f32, &'static str> {
     text.parse().ok().filter(|x: &f32| x.is_finite()).ok_or("no number of decibels")
 }
 
-/// Octets of a data frame around its FRMPayload: MHDR 1, FHDR 7, FPort 1, MIC 4.
+/// Bytes of a data frame around its FRMPayload: MHDR 1, FHDR 7, FPort 1, MIC 4.
 const FRAME: usize = 13;
 
 #[cfg(test)]

@@ -14,24 +14,24 @@ use crate::{
     show::beacon::{Report, json, text},
 };
 
-/// Decode a Class B beacon: check both CRCs, tell its time and place, compute ping slots
+/// Decode a Class B beacon: check both CRCs, show its time and place, compute ping slots
 ///
-/// A beacon is no PHYPayload: a sniffer shows its 17, 19 or 23 octets without header. With --dev-addr
+/// A beacon is not a PHYPayload: a sniffer shows its 17, 19 or 23 bytes without header. With --dev-addr
 /// and --periodicity the ping slots of a node or of a multicast group in this beacon period are
 /// computed, with --region also where they are.
 #[derive(Args, Clone, Debug)]
 #[command(after_help = EXAMPLES)]
 pub struct BeaconArgs {
-    /// The octets in hex or base64
+    /// The bytes in hex or base64
     #[arg(value_name = "BEACON")]
     pub beacon: String,
     /// Channel plan, such as EU868
     #[arg(long, value_name = "NAME", value_parser = values::plan)]
     pub region: Option<&'static Plan>,
-    /// Link layer version, where it changes what octets mean: 1.0.2, 1.0.3, 1.0.4, 1.1
+    /// Link layer version, where it changes what bytes mean: 1.0.2, 1.0.3, 1.0.4, 1.1
     #[arg(long, value_name = "VERSION", value_parser = values::mac_version)]
     pub mac_version: Option<MacVersion>,
-    /// DevAddr, or McAddr of a multicast group, whose ping slots are wanted
+    /// DevAddr, or McAddr of a multicast group, whose ping slots are asked for
     #[arg(long, value_name = "ADDR", value_parser = values::dev_addr, requires = "periodicity")]
     pub dev_addr: Option<DevAddr>,
     /// Periodicity of PingSlotInfoReq, 0 to 7: a slot every 2^N seconds
@@ -51,10 +51,10 @@ pub struct BeaconArgs {
 #[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum BeaconArgsError {
-    /// The text holds no octets.
+    /// The text holds no bytes.
     #[error(transparent)]
     Text(#[from] TextError),
-    /// The octets are no beacon.
+    /// The bytes are not a beacon.
     #[error(transparent)]
     Beacon(#[from] BeaconError),
 }
@@ -63,7 +63,7 @@ pub enum BeaconArgsError {
 ///
 /// # Errors
 ///
-/// [`Failure`] when the octets are no beacon, or standard output does not take the report.
+/// [`Failure`] when the bytes are not a beacon, or standard output does not take the report.
 pub fn run(args: &BeaconArgs, screen: &mut Screen) -> Result<(), Failure> {
     let report = report(args).map_err(|error| Failure::Report(error.to_string()))?;
     if report.has_fault() {
@@ -83,7 +83,7 @@ pub fn run(args: &BeaconArgs, screen: &mut Screen) -> Result<(), Failure> {
 ///
 /// # Errors
 ///
-/// When the octets are no beacon.
+/// When the bytes are not a beacon.
 pub fn report(args: &BeaconArgs) -> Result<Report, BeaconArgsError> {
     let octets = frame_text(&args.beacon)?.octets;
     let plan = args.region;
@@ -104,7 +104,7 @@ const EXAMPLES: &str = "Examples:
     --mac-version 1.0.3 --json
 
 Exit status: 1 where a CRC fails, Time is none of a beacon, or the size is
-another region's; 2 where the octets are no beacon or the usage is wrong.";
+another region's; 2 where the bytes are not a beacon or the usage is wrong.";
 
 #[cfg(test)]
 mod tests {
@@ -151,7 +151,7 @@ mod tests {
     #[test]
     fn what_is_no_beacon_says_why() {
         let tell = |line| run(line).unwrap_err().to_string();
-        assert_eq!(tell("beacon 0000"), "2 octets: beacons have 17, 19, 21 or 23");
+        assert_eq!(tell("beacon 0000"), "2 bytes: beacons have 17, 19, 21 or 23");
         assert!(tell("beacon ?").contains("character 1"));
     }
 }

@@ -23,7 +23,7 @@ use crate::{
 /// How many damaged lines are told one by one, and how many notes.
 const TOLD: usize = 20;
 
-/// Reads captures, `-` for standard input, and hands on every event: those of several captures in the
+/// Reads captures, `-` for standard input, and forwards every event: those of several captures in the
 /// order of their times. Returns which of them could not be read.
 pub(super) fn read_all(
     paths: &[PathBuf],
@@ -59,7 +59,7 @@ pub(super) fn read_all(
     unread
 }
 
-/// Reads captures, each with its name. `octets` is how many they have, where that is known. Returns
+/// Reads captures, each with its name. `bytes` is how many they have, where that is known. Returns
 /// the names of those of which nothing could be read.
 pub(super) fn read(
     streams: Vec<(String, Box<dyn Read + Send>)>,
@@ -220,7 +220,7 @@ impl Teller {
         if self.damaged <= TOLD {
             screen.bad_input(&format!("{}{words}", self.name), hint);
         } else if self.damaged == TOLD + 1 {
-            let words = format!("{}: more damaged lines, not told one by one", self.name);
+            let words = format!("{}: more damaged lines, not reported one by one", self.name);
             screen.bad_input(&words, None);
         }
     }
@@ -342,7 +342,7 @@ impl Oddities {
             screen.word("note", &words);
         }
         if let Some(told) = self.cut.told() {
-            let words = format!("{name}: frames not whole, {told} (`handfast read` shows them)");
+            let words = format!("{name}: incomplete frames, {told} (`handfast read` shows them)");
             screen.word("note", &words);
         }
         let count = self.bare.count;

@@ -49,7 +49,7 @@ pub struct ComposeArgs {
     /// LoRaWAN version of the node: 1.0.0 to 1.0.4, 1.1
     #[arg(long, value_name = "VERSION", value_parser = values::mac_version)]
     pub mac_version: Option<MacVersion>,
-    /// MHDR, where RFU bits or another Major are wanted
+    /// MHDR, where RFU bits or another Major are needed
     #[arg(long, value_name = "HEX", value_parser = values::octets)]
     pub mhdr: Option<OctetsArg>,
     /// MIC as it is to be, right or wrong, instead of the computed one
@@ -104,7 +104,7 @@ pub struct ComposeArgs {
     /// DevAddr
     #[arg(long, value_name = "ADDR", value_parser = values::dev_addr, help_heading = DATA)]
     pub dev_addr: Option<DevAddr>,
-    /// The whole frame counter; its low half is sent
+    /// The full frame counter; its low half is sent
     #[arg(long, value_name = "COUNTER", value_parser = values::whole_counter, help_heading = DATA)]
     pub fcnt: Option<u32>,
     /// Set ADR
@@ -160,9 +160,9 @@ Examples:
     --command 'DutyCycleReq MaxDCycle=7' --nwk-s-key-env ORCHARD_NWK_S_KEY
   handfast read --json capture.ndjson | handfast compose
 
-What `read --json` printed comes back octet for octet. A member of `fields`,
+What `read --json` printed comes back byte for byte. A member of `fields`,
 `plaintext` or `commands` may be edited: with the keys given, the frame is
-encrypted and signed anew.";
+encrypted and signed again.";
 
 const COMMANDS_HELP: &str = "\
 A command is its name and a value for each of its fields, as the standard spells
@@ -170,12 +170,12 @@ them: 'LinkADRReq DataRate=5 TXPower=0 ChMask=00ff ChMaskCntl=0 NbTrans=1'.
 Frequencies are hertz, flags yes or no, ChMask is four hex digits.";
 
 const CAUTION: &str = "\
-This writes octets and transmits nothing. Whoever puts them on the air answers
+This writes bytes and transmits nothing. Anyone who puts them on the air answers
 for it: on a shielded bench, or with nodes, a network and a licence of their
 own. A frame that a network takes uses up its counter or DevNonce, and the
 node's own next frames may be refused.
 
-Exit status: 2 when no frame can be made of what is given (what is whole is
+Exit status: 2 when no frame can be made of what is given (what is intact is
 still composed) or the usage is wrong, else 0.";
 
 /// Runs `compose`.
@@ -238,7 +238,7 @@ fn lines(
         let place = format!("{name}, line {}", lines.number());
         if matches!(raw, Raw::TooLong) {
             damaged = true;
-            screen.bad_input(&format!("{place}: longer than {LINE_CAP} octets"), None);
+            screen.bad_input(&format!("{place}: longer than {LINE_CAP} bytes"), None);
             continue;
         }
         if lines.text().trim_ascii().is_empty() {

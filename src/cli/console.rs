@@ -43,7 +43,7 @@ impl Console {
         &self.path
     }
 
-    /// Adds what the console tells to what the node's firmware claims.
+    /// Adds what the console says to what the node's firmware claims.
     ///
     /// # Errors
     /// [`UsageError`] for a name that is on no roster, and a file that cannot be read.
@@ -90,11 +90,11 @@ impl Console {
         }
         let path = Visible::path(&self.path);
         if wide {
-            screen.word("note", &format!("{path}: UTF-16 text, not read; save it anew as UTF-8"));
+            screen.word("note", &format!("{path}: UTF-16 text, not read; save it again as UTF-8"));
         } else if !console::tells_a_window(&told) && console::statements(&heard).is_empty() {
             let all = Count(all, "line");
             let words = format!(
-                "{path}: no receive window in {all}: wanted are lines with a time and words such as \
+                "{path}: no receive window in {all}; expected are lines with a time and words such as \
                  `tx done`, and after it `rx1`"
             );
             screen.word("note", &words);

@@ -75,7 +75,7 @@ pub struct DiagnoseArgs {
     /// Show the computations that decide each verdict, step by step; keys only with --show-keys
     #[arg(long)]
     working: bool,
-    /// Show the roster's keys in report and working: whoever has them can then forge frames
+    /// Show the roster's keys in report and working: anyone who has them can then forge frames
     #[arg(long, requires = "shown")]
     show_keys: bool,
     /// Say what shows each rung, of healthy gateways and nodes, too
@@ -85,7 +85,7 @@ pub struct DiagnoseArgs {
     #[arg(long)]
     json: bool,
     /// Judge only what was since then: so long before the last frame (90m, 2h, 3d), or a time
-    #[arg(long, value_name = "SPAN", value_parser = Since::parse, help_heading = "Which of them")]
+    #[arg(long, value_name = "SPAN", value_parser = Since::parse, help_heading = "Filters")]
     since: Option<Since>,
     /// Which nodes and frames.
     #[command(flatten)]
@@ -93,7 +93,7 @@ pub struct DiagnoseArgs {
     /// Take only capture formats and bare frames; look for no frames hidden in other text
     #[arg(long)]
     strict: bool,
-    /// Keep watching a capture that grows: print each node anew whose verdict changes
+    /// Keep watching a capture that grows: print each node again whose verdict changes
     #[arg(long, conflicts_with_all = ["demo", "report"])]
     follow: bool,
 }
@@ -116,7 +116,7 @@ one JSON object a line, or packets as tcpdump records them (pcap, pcapng), or
 frames as a receiver heard them (LoRaTap); or messages of the websocket station
 protocol; gzip or zstd may be around it. In any other log frames are looked for,
 unless --strict. Without a roster the report says what can be said without keys.
-Keys near those on the roster are searched for typing slips; no other key is
+Keys near those on the roster are searched for typing errors; no other key is
 ever tried.
 
 What firmware, records and labels state may also come straight from where it is:
@@ -132,7 +132,7 @@ wrong.";
 ///
 /// # Errors
 /// [`Failure`] when the roster cannot be read or standard output does not take the report. Damaged
-/// lines of a capture are told and passed over.
+/// lines of a capture are reported and skipped.
 pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     // A name that says no form is told before the work, not after it.
     let form = args.report.as_deref().map(Form::of).transpose()?;
@@ -161,7 +161,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
         let (kind, text) = if args.show_keys {
             ("caution", WORKING_CAUTION)
         } else {
-            ("note", "keys and what tells of them are hidden; --show-keys shows them")
+            ("note", "keys and what reveals them are hidden; --show-keys shows them")
         };
         screen.word(kind, text);
     }
@@ -183,11 +183,11 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     printed
 }
 
-/// Why there is no node: nothing at all, or nothing that tells whose it is.
+/// Why there is no node: nothing at all, or nothing that says whose it is.
 const NO_FRAME: &str = "the capture holds no frame of one";
 const CUT: &str = "every frame in the capture is cut short (`handfast read` shows where it ends)";
 const FOREIGN_DATA: &str =
-    "the capture holds data frames, and no Join-Request or key that tells whose";
+    "the capture holds data frames, and no Join-Request or key that says whose";
 
 /// Names that nobody resolves, where no gateway is known whose they may be.
 fn tell_names(trace: &Trace, screen: &mut Screen) {
@@ -319,7 +319,7 @@ impl Job<'_> {
         if self.args.working { working::of_node(one, trace, self.roster) } else { Vec::new() }
     }
 
-    /// Reads on as the captures grow, until interrupted or standard input ends; judges anew whenever
+    /// Reads on as the captures grow, until interrupted or standard input ends; judges again whenever
     /// something came and then nothing for a moment.
     fn follow(&self, screen: &mut Screen) -> Result<(), Failure> {
         signals::phase(Phase::Stops);

@@ -104,7 +104,7 @@ impl Feed {
         Self { shared, at_hand: VecDeque::new(), octets }
     }
 
-    /// Returns how many octets of the streams were read so far.
+    /// Returns how many bytes of the streams were read so far.
     pub(super) fn octets(&self) -> u64 {
         self.octets.load(Ordering::Relaxed)
     }

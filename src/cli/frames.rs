@@ -144,7 +144,7 @@ impl Met {
 impl Frames {
     /// Returns the frames of texts, of `-` for standard input, and of files.
     ///
-    /// A text that names a file, a pipe or a folder and is no hex is taken for that. Several texts of one octet each
+    /// A text that names a file, a pipe or a folder and is not hex is taken for that. Several texts of one byte each
     /// are one frame whose quotes were forgotten.
     pub fn new(texts: &[String], files: &[PathBuf]) -> Self {
         let loose = texts.len() > 1
@@ -196,7 +196,7 @@ impl Frames {
         &self.holdings
     }
 
-    /// Returns the next frame. What is not quite right before it is told, what is no frame is told
+    /// Returns the next frame. What is not quite right before it is told, what is not a frame is told
     /// and passed over.
     pub fn next(&mut self, screen: &mut Screen) -> Option<Met> {
         loop {

@@ -9,10 +9,10 @@ use crate::{
     show,
 };
 
-/// Say all that a DevAddr, NetID, EUI or DevNonce can tell
+/// Say all that a DevAddr, NetID, EUI or DevNonce can say
 ///
 /// What a number can be follows from its hex digits: 8 a DevAddr, 6 a NetID, 16 an EUI, 12 an EUI-48
-/// (a MAC address), 4 a DevNonce. Every number is also read backwards, since LoRaWAN sends its octets in
+/// (a MAC address), 4 a DevNonce. Every number is also read backwards, since LoRaWAN sends its bytes in
 /// reverse and logs print them either way. 32 digits may be a key and are not repeated.
 #[derive(Args, Clone, Debug)]
 #[command(after_help = "Examples:
@@ -20,9 +20,9 @@ use crate::{
   handfast id 02-00-00-FF-FE-1A-2B-3C
   handfast id 000001 0201BBDA --json
 
-Exit status: 2 when it is no identifier or the usage is wrong, else 0.")]
+Exit status: 2 when it is not an identifier or the usage is wrong, else 0.")]
 pub struct IdArgs {
-    /// Numbers in hex; -, : and spaces may stand between octets
+    /// Numbers in hex; -, : and spaces may be between bytes
     #[arg(required = true, value_name = "NUMBER")]
     pub numbers: Vec<String>,
     /// Print JSON, one object a line
@@ -89,6 +89,9 @@ mod tests {
     #[test]
     fn an_error_names_the_place_and_no_digit() {
         let error = run(&["0201BBDA", "2B7E151628AED2A6ABF7158809CF4F3"]).unwrap_err();
-        assert_eq!(error.to_string(), "number 2: 31 hex digits: 4, 6, 8, 12, 16 or 32 are wanted");
+        assert_eq!(
+            error.to_string(),
+            "number 2: 31 hex digits: 4, 6, 8, 12, 16 or 32 are expected"
+        );
     }
 }

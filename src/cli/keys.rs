@@ -54,13 +54,13 @@ pub struct KeysArgs {
     #[arg(long, value_name = "BIT", value_parser = clap::value_parser!(u8).range(0..=1),
         default_value_t = 1, help_heading = VALUES)]
     pub opt_neg: u8,
-    /// McKey as it travels, 16 octets
+    /// McKey as it travels, 16 bytes
     #[arg(long, value_name = "HEX", help_heading = GROUP)]
     pub mc_key_encrypted: Option<String>,
     /// Address of the group
     #[arg(long, value_name = "ADDR", value_parser = values::dev_addr, help_heading = GROUP)]
     pub mc_addr: Option<DevAddr>,
-    /// A wrapped key, 24 octets, to be opened under --kek
+    /// A wrapped key, 24 bytes, to be opened under --kek
     #[arg(long, value_name = "HEX", requires = "kek", help_heading = "Key envelope (RFC 3394)")]
     pub wrapped: Option<String>,
     /// Keys.
@@ -85,7 +85,7 @@ Examples:
     --accept 20F0D8C267F0B6FAD6BF86B96A1617A9EB
 
 Exit status: 1 when a MIC does not hold or a frame says what the standard
-forbids, 2 when an input is not whole or the usage is wrong.";
+forbids, 2 when an input is incomplete or the usage is wrong.";
 
 /// The keys that `keys` takes.
 #[derive(Clone, Copy, Debug)]
@@ -294,7 +294,7 @@ fn from_frames(
     }
     for problem in &reading.problems {
         screen.fault_found();
-        let place = format!("--accept, octet {}, {}", problem.offset, problem.field);
+        let place = format!("--accept, byte {}, {}", problem.offset, problem.field);
         screen.word("fault", &format!("{place}: {}", problem.what));
     }
     derive(&reading, roots, &context, sheet);

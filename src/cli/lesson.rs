@@ -22,13 +22,13 @@ use crate::{
 /// answer is computed from the frames shown. Level 1 is about fields and their order, level 2 about
 /// windows, rules and radio, level 3 about keys and why a join failed; keys are shown at level 3.
 ///
-/// To answer, write behind each `answer:` of the sheet; --check marks it and says what went wrong.
+/// To answer, write after each `answer:` of the sheet; --check marks it and says what went wrong.
 /// Exit status of --check: 0 all right, 1 something wrong or not answered, 2 the file was not
 /// understood.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
 pub struct LessonArgs {
-    /// Where chance comes from
+    /// Random seed
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
     /// How hard: 1, 2 or 3
@@ -39,7 +39,7 @@ pub struct LessonArgs {
     #[arg(long, value_name = "N", default_value_t = 5)]
     #[arg(value_parser = clap::value_parser!(u8).range(1..=Order::MOST.into()))]
     count: u8,
-    /// Show the answers and how one comes to them, instead of the exercises
+    /// Show the answers and the working of each, instead of the exercises
     #[arg(long)]
     answers: bool,
     /// Write a page to print into this file (- for standard output)

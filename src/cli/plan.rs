@@ -106,7 +106,7 @@ fn read_mask(text: &str) -> Result<ChannelMask, MaskError> {
 const EXAMPLES: &str = "\
 Examples:
   handfast plan                                     all plans, a line each
-  handfast plan EU868                               one plan, whole
+  handfast plan EU868                               one complete plan
   handfast plan --at 903.9                          what 903.9 MHz is for
   handfast plan US915 --mask 'FF00 0000 0000 0000 0002'
   handfast plan AU915 --mask 8-15,65                the words of sub-band 2

@@ -24,7 +24,7 @@ pub(super) struct Progress {
 }
 
 impl Progress {
-    /// Returns a bar that is not shown yet; `octets` is how many there are to read, where known.
+    /// Returns a bar that is not shown yet; `bytes` is how many there are to read, where known.
     pub(super) fn new(octets: Option<u64>) -> Self {
         let shown = io::stderr().is_terminal();
         Self { octets, begun: Instant::now(), items: 0, bar: None, shown }

@@ -44,7 +44,7 @@ pub struct ReadArgs {
     /// Where claims are besides.
     #[command(flatten)]
     pub claims: ClaimArgs,
-    /// Print one line a frame; a `?` behind its number says that it was guessed to be one
+    /// Print one line a frame; a `?` after its number says that it was guessed to be one
     #[arg(long, conflicts_with = "json")]
     pub brief: bool,
     /// Show every computation step by step, keys included, as one would do it on paper
@@ -77,7 +77,7 @@ pub struct ReadArgs {
     /// LoRaWAN version of the node: 1.0.0 to 1.0.4, 1.1
     #[arg(long, value_name = "VERSION", value_parser = values::mac_version, help_heading = WHAT)]
     pub mac_version: Option<MacVersion>,
-    /// Frame counter: the whole of it, or the upper half that the frame lacks
+    /// Frame counter: all of it, or the upper half that the frame lacks
     #[arg(long, value_name = "COUNTER", value_parser = values::counter, help_heading = WHAT)]
     pub fcnt: Option<CounterHint>,
     /// DevNonce of the request that a Join-Accept answers, or its RJcount
@@ -103,7 +103,7 @@ pub struct ReadArgs {
     pub no_search: bool,
 }
 
-const WHAT: &str = "What the frame alone cannot tell";
+const WHAT: &str = "What the frame alone does not say";
 
 const EXAMPLES: &str = "\
 Examples:
@@ -113,7 +113,7 @@ Examples:
 
 const EXIT_HELP: &str = "\
 Exit status: 1 when a MIC fails or a frame says what the standard forbids, 2
-when an input is not whole or the usage is wrong. RFU bits that are set, which
+when an input is incomplete or the usage is wrong. RFU bits that are set, which
 receivers ignore, are listed as remarks and change nothing.";
 
 impl ReadArgs {
@@ -221,8 +221,7 @@ pub fn run(args: &ReadArgs, screen: &mut Screen) -> Result<(), Failure> {
         screen.word("note", "--working: nothing to compute: no key at hand is for such a frame");
     }
     if run.shown > MANY && !args.brief && !args.json && !args.csv {
-        screen
-            .word("note", "every frame was laid out octet by octet; --brief prints one line each");
+        screen.word("note", "every frame was laid out byte by byte; --brief prints one line each");
     }
     if run.met == 0 && !frames.holdings().is_empty() {
         return run.holdings(frames.holdings(), screen);
@@ -271,9 +270,9 @@ struct Run<'a> {
 
 /// What is said before keys stand on a screen.
 pub(super) const WORKING_CAUTION: &str =
-    "the working shows keys: whoever has them reads and forges the node's frames";
+    "the working shows keys: anyone who has them reads and forges the node's frames";
 
-/// Frames laid out octet by octet after which a shorter way is hinted at.
+/// Frames laid out byte by byte after which a shorter way is hinted at.
 const MANY: usize = 20;
 
 /// Frames of one run around whose keys is searched: each takes a blink, thousands do not.
@@ -335,7 +334,7 @@ impl Run<'_> {
         debug_assert!(written.is_ok(), "a String takes everything");
         screen.put(&block)?;
         if !self.args.json {
-            screen.word("note", "`handfast diagnose` says how its gateways stand");
+            screen.word("note", "`handfast diagnose` says how its gateways are");
         }
         Ok(())
     }

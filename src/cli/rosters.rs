@@ -60,5 +60,5 @@ fn stdin() -> Result<Zeroizing<String>, UsageError> {
     Ok(text)
 }
 
-/// Octets that a roster may have.
+/// Bytes that a roster may have.
 const CAP: u64 = 16 << 20;

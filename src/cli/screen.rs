@@ -69,7 +69,7 @@ impl Screen {
         self.style
     }
 
-    /// Writes data, at once: the reader of a pipe may wait for this very line.
+    /// Writes data, immediately: the reader of a pipe may wait for this very line.
     ///
     /// # Errors
     /// [`Failure::Write`], a closed pipe included, which ends the run in peace.

@@ -14,7 +14,7 @@ use crate::{
     trace::NodeTrace,
 };
 
-const HEAD: &str = "Which of them";
+const HEAD: &str = "Filters";
 
 /// Options that select, of commands that read captures.
 #[derive(Clone, Debug, Default, clap::Args)]
@@ -65,7 +65,7 @@ fn message(text: &str) -> Result<FType, String> {
 }
 
 impl Selection {
-    /// Returns whether a frame is wanted, by what stands beside it and its first octet.
+    /// Returns whether a frame is wanted, by what stands next to it and its first byte.
     pub(super) fn keeps(&self, gateways: &Gateways, radio: Option<&Radio>, octets: &[u8]) -> bool {
         let (gateway, at) = radio.map_or((None, None), |radio| (radio.gateway, radio.time));
         gateways.keep(gateway) && self.keeps_time(at) && self.keeps_message(octets)

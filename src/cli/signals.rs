@@ -32,7 +32,7 @@ pub(super) enum Phase {
 static PHASE: AtomicU8 = AtomicU8::new(Phase::Ends as u8);
 /// The first signal that was caught; 0 for none.
 static CAUGHT: AtomicU8 = AtomicU8::new(0);
-/// Set by a signal that does not end the program itself: whoever reads, waits or searches looks at it.
+/// Set by a signal that does not end the program itself: anyone who reads, waits or searches looks at it.
 pub(super) static STOP: AtomicBool = AtomicBool::new(false);
 
 /// Says what a signal does from now on; returns what it did before. In a command that stops by itself a

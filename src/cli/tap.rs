@@ -33,7 +33,7 @@ pub struct TapArgs {
     /// Where gateways send to; twice where they have two ports; port 0 takes a free one
     #[arg(long, value_name = "ADDR:PORT", default_value = "127.0.0.1:1700")]
     listen: Vec<SocketAddr>,
-    /// Hand on to this server, and its answers to the gateways, unchanged
+    /// Forward to this server, and its answers to the gateways, unchanged
     #[arg(long, value_name = "HOST:PORT")]
     relay: Option<String>,
     /// Listen to this gateway alone (its EUI can be forged); may be given several times
@@ -51,10 +51,10 @@ pub struct TapArgs {
     /// Add what passes to this file, for `diagnose`
     #[arg(long, value_name = "FILE")]
     record: Option<PathBuf>,
-    /// Put a file aside that is there already and is not a recording
+    /// Rotate a file that exists already and is not a recording
     #[arg(long, requires = "record")]
     force: bool,
-    /// Put the file aside at this size, as FILE.1, FILE.2 ...: the highest is the latest
+    /// Rotate the file at this size, to FILE.1, FILE.2 ...: the highest is the latest
     #[arg(long, value_name = "SIZE", requires = "record", value_parser = values::size)]
     rotate: Option<u64>,
     /// End after this time: 90s, 10m, 2h
@@ -80,12 +80,12 @@ Examples:
     --record gateway.ndjson --rotate 100M
 
 Without --relay the tap acknowledges what gateways push and answers nothing: it
-shows what nodes send, and no join gets an accept. With --relay it hands on
+shows what nodes send, and no join gets an accept. With --relay it forwards
 every datagram as it is, both ways, acknowledges nothing itself, and sees whole
 joins.
 
 A line a frame: time (UTC), the gateway's last four digits, way, MHz, data rate,
-dBm/dB, what it is. Ctrl-C ends with a summary, and a second one at once.
+dBm/dB, what it is. Ctrl-C ends with a summary, and a second one immediately.
 Objects of --json have an `event`: frame (with the members of `read`), ladder
 (those of `diagnose`, and `before`), gateway-ladder (likewise, of a gateway),
 gateway, stat, tx-ack, server, recording, and at last summary.
@@ -93,7 +93,7 @@ gateway, stat, tx-ack, server, recording, and at last summary.
 Exit status: 1 when a MIC fails or a rung of a node's or gateway's ladder is
 broken, 2 when address, server, roster or recording cannot be had or the usage is wrong.
 
-The protocol has no authentication: whoever reaches the port can send frames in
+The protocol has no authentication: anyone who reaches the port can send frames in
 any gateway's name. Keep it off the open net. The tap transmits nothing itself,
 but a server behind it lets gateways transmit: an antenna belongs on every port
 that does, and local rules on airtime apply.";
@@ -139,7 +139,7 @@ fn config(args: &TapArgs) -> Result<Config, Failure> {
     let relay = args.relay.as_deref().map(|server| {
         let found = server.to_socket_addrs();
         found.ok().and_then(|mut found| found.next()).ok_or_else(|| {
-            wrong(format!("--relay: {server:?} is no server that can be found; write HOST:PORT"))
+            wrong(format!("--relay: {server:?} is not a server that can be found; write HOST:PORT"))
         })
     });
     let relay = relay.transpose()?;
@@ -179,7 +179,7 @@ fn head(tap: &Tap, relay: Option<&str>) -> String {
 fn cautions(args: &TapArgs, tap: &Tap, head: &str, screen: &mut Screen) {
     screen.word("note", head);
     if args.listen.iter().any(|own| !own.ip().is_loopback()) {
-        let text = "the protocol has no authentication: whoever reaches this address can send \
+        let text = "the protocol has no authentication: anyone who reaches this address can send \
                     frames in any gateway's name; keep it off the open net";
         screen.word("caution", text);
     }

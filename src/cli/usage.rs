@@ -69,7 +69,7 @@ pub enum UsageError {
         near: Option<String>,
     },
     /// A gateway that nobody knows.
-    #[error("--gateway: {name:?} is no EUI, and no gateway of the roster has that name")]
+    #[error("--gateway: {name:?} is not an EUI, and no gateway of the roster has that name")]
     NoGateway {
         /// What was given.
         name: String,
@@ -118,19 +118,19 @@ pub enum UsageError {
         error: DecodeError,
     },
     /// A frame of another type than the option takes.
-    #[error("{option}: this is no {wanted}")]
+    #[error("{option}: this is not {wanted}")]
     OtherMessage {
         /// The option.
         option: &'static str,
         /// What it takes.
         wanted: &'static str,
     },
-    /// Not 16 octets.
-    #[error("{option}: {}, 16 wanted", Count(*.found, "octet"))]
+    /// Not 16 bytes.
+    #[error("{option}: {}, 16 expected", Count(*.found, "byte"))]
     NotABlock {
         /// The option.
         option: &'static str,
-        /// Octets given.
+        /// Bytes given.
         found: usize,
     },
     /// An envelope that does not open.
@@ -168,13 +168,13 @@ pub enum Missing {
 }
 
 impl Missing {
-    /// Returns the option that gives it, and where its value stands.
+    /// Returns the option that gives it, and where its value is.
     const fn option_and_place(self) -> (&'static str, &'static str) {
         match self {
-            Self::JoinNonce => ("--join-nonce", "octets 1-3 of the Join-Accept, decrypted"),
-            Self::DevNonce => ("--dev-nonce", "octets 17-18 of the Join-Request"),
-            Self::NetId => ("--net-id", "octets 4-6 of the Join-Accept, decrypted"),
-            Self::JoinEui => ("--join-eui", "octets 1-8 of the Join-Request"),
+            Self::JoinNonce => ("--join-nonce", "bytes 1-3 of the Join-Accept, decrypted"),
+            Self::DevNonce => ("--dev-nonce", "bytes 17-18 of the Join-Request"),
+            Self::NetId => ("--net-id", "bytes 4-6 of the Join-Accept, decrypted"),
+            Self::JoinEui => ("--join-eui", "bytes 1-8 of the Join-Request"),
             Self::RootKey => ("--app-key or --nwk-key", "the node's record: 1.0.x or 1.1"),
             Self::Request => ("--request or --rejoin", "the uplink just before the Join-Accept"),
             Self::Accept => ("--accept", "the downlink that answers the request"),

@@ -25,7 +25,7 @@ pub(super) fn dev_eui(text: &str) -> Result<DevEui, String> {
 
 /// Reads a gateway's EUI.
 pub(super) fn gateway(text: &str) -> Result<Eui64, String> {
-    like(text, "a right one is 02-00-00-FF-FE-A0-94-42, most significant octet first")
+    like(text, "a right one is 02-00-00-FF-FE-A0-94-42, most significant byte first")
 }
 
 /// Reads the name of a channel plan.
@@ -44,9 +44,9 @@ pub(super) fn duration(text: &str) -> Result<Duration, String> {
     number.checked_mul(seconds).filter(|s| *s > 0).map(Duration::from_secs).ok_or_else(wrong)
 }
 
-/// Reads a size in octets such as `100M`.
+/// Reads a size in bytes such as `100M`.
 pub(super) fn size(text: &str) -> Result<u64, String> {
-    let wrong = || "a right one is 500k, 100M or 2G, octets by thousands".to_owned();
+    let wrong = || "a right one is 500k, 100M or 2G, bytes by thousands".to_owned();
     let units = [('k', 1_000), ('K', 1_000), ('M', 1_000_000), ('G', 1_000_000_000)];
     let (number, unit) = with_suffix(text, &units);
     let number: u64 = number.parse().map_err(|_| wrong())?;
@@ -61,17 +61,17 @@ fn with_suffix<'a>(text: &'a str, units: &[(char, u64)]) -> (&'a str, u64) {
 
 /// Reads a JoinEUI.
 pub(super) fn join_eui(text: &str) -> Result<JoinEui, String> {
-    like(text, "a right one is 02-00-00-FF-FE-0B-00-01, most significant octet first")
+    like(text, "a right one is 02-00-00-FF-FE-0B-00-01, most significant byte first")
 }
 
 /// Reads a DevAddr.
 pub(super) fn dev_addr(text: &str) -> Result<DevAddr, String> {
-    like(text, "a right one is 0201BBDA, most significant octet first")
+    like(text, "a right one is 0201BBDA, most significant byte first")
 }
 
 /// Reads a NetID.
 pub(super) fn net_id(text: &str) -> Result<NetId, String> {
-    like(text, "a right one is 000001, most significant octet first")
+    like(text, "a right one is 000001, most significant byte first")
 }
 
 /// Reads a MAC version.
@@ -114,12 +114,12 @@ pub(super) fn join_nonce(text: &str) -> Result<JoinNonce, String> {
         .and_then(|value| JoinNonce::new(value).ok_or_else(|| "at most 16777215".into()))
 }
 
-/// Reads a frame counter, whole or its upper half.
+/// Reads a frame counter, all of it or its upper half.
 pub(super) fn counter(text: &str) -> Result<CounterHint, String> {
     bounded(text, "4294967295").map(CounterHint)
 }
 
-/// Reads a whole frame counter.
+/// Reads a complete frame counter.
 pub(super) fn whole_counter(text: &str) -> Result<u32, String> {
     bounded(text, "4294967295")
 }
@@ -132,7 +132,7 @@ pub(super) fn mask(text: &str) -> Result<u16, String> {
         .ok_or_else(|| "a ChMask word is four hex digits, such as 00FF".into())
 }
 
-/// Reads octets in hex, as many as there are.
+/// Reads bytes in hex, as many as there are.
 pub(super) fn octets(text: &str) -> Result<OctetsArg, String> {
     if text.trim().is_empty() {
         return Ok(OctetsArg::default());
@@ -141,11 +141,11 @@ pub(super) fn octets(text: &str) -> Result<OctetsArg, String> {
     let text = if text.starts_with("hex:") { text.into() } else { format!("hex:{text}") };
     match frame_text(&text) {
         Ok(text) => Ok(OctetsArg(text.octets)),
-        Err(error) => Err(format!("{error}; octets are hex in the order sent, such as 016700E1")),
+        Err(error) => Err(format!("{error}; bytes are hex in the order sent, such as 016700E1")),
     }
 }
 
-/// Octets of an option: a type of its own, for clap takes a `Vec` for many values.
+/// Bytes of an option: a type of its own, for clap takes a `Vec` for many values.
 #[derive(Clone, Debug, Default, Eq, PartialEq)]
 pub struct OctetsArg(pub Vec<u8>);
 

@@ -169,7 +169,7 @@ impl<'s> Fleet<'s> {
                 "give each node its own session: the counters of one shut out the other",
             )
         } else {
-            (Severity::Note, "lawful: the server tells them apart by their keys, at some cost")
+            (Severity::Note, "allowed: the server tells them apart by their keys, at some cost")
         };
         let value = || Some(addr.to_string());
         found.push(

@@ -237,7 +237,7 @@ const WAYS: [Way; 6] = [
         search: |_, _| None,
     },
     Way {
-        told: "by its EUIs, exchanged",
+        told: "by its EUIs, swapped",
         index: Some(|subjects| {
             index(subjects, |claim| Some(crosswise(claim.join_eui?.0, claim.dev_eui?.0)))
         }),
@@ -374,7 +374,7 @@ fn bare(name: &str) -> String {
 
 /// Ways that may bring two nodes together.
 const ONLY_LEFT: &str = "as the only one left";
-const WITH_A_SLIP: &str = "by its DevEUI, with a slip";
+const WITH_A_SLIP: &str = "by its DevEUI, with a typing error";
 /// Nodes of one DevEUI that are asked whether they lack this source.
 const MOST_TWINS: usize = 64;
 /// Nodes that are searched one by one for each source without a DevEUI that fits.

@@ -167,7 +167,7 @@ fn between(
             DifferenceKind::EuiReversed,
             Severity::Fault,
             member,
-            format!("{a} has the {name} of {b} with its octets in reverse order"),
+            format!("{a} has the {name} of {b} with its bytes in reverse order"),
             format!("turn one of the two, so that both mean {}", likelier(first.eui)),
         )
         .cause(cause(member, Nature::Turned)),
@@ -175,21 +175,21 @@ fn between(
             DifferenceKind::EuiTypedWrong,
             Severity::Fault,
             member,
-            format!("the {name} of {a} and of {b} are a slip apart: {how}"),
-            "look at the node or its label, and mend the one that is wrong".to_owned(),
+            format!("the {name} of {a} and of {b} are a typing error apart: {how}"),
+            "look at the node or its label, and fix the one that is wrong".to_owned(),
         )
         .cause(cause(member, Nature::Typed))
         .marks(relation.marks()),
         _ => unrelated(member, first, second),
     };
     if backwards {
-        difference.evidence.push(format!("{a}'s octets stand in reverse order here"));
+        difference.evidence.push(format!("{a}'s bytes are in reverse order here"));
     }
     for side in [first, second] {
         if let (ByteOrder::Reversed, Relation::Reversed) = (side.order, &relation) {
             let from = side.order_from;
             difference.evidence.push(format!(
-                "{} has it marked as least significant octet first ({from}), yet it stands most \
+                "{} has it marked as least significant byte first ({from}), yet it is most \
                  significant first",
                 the(side.claim)
             ));
@@ -261,8 +261,8 @@ fn exchanged(
             DifferenceKind::EuisExchanged,
             Severity::Fault,
             "dev-eui",
-            format!("DevEUI and JoinEUI of {a} stand in each other's place in {b}"),
-            format!("exchange the two in {b} or in {a}; on a label, DevEUI is the second EUI"),
+            format!("DevEUI and JoinEUI of {a} are in each other's place in {b}"),
+            format!("swap the two in {b} or in {a}; on a label, DevEUI is the second EUI"),
         )
         .cause(Some(CauseId::DevEuiAndJoinEuiExchanged));
         for (member, one, other) in
@@ -304,23 +304,23 @@ fn orders(subject: &Subject, all: &[Vec<Stated>; 2], found: &mut Vec<Difference>
                 DifferenceKind::EuiReversed,
                 Severity::Fault,
                 member,
-                format!("of the firmware's two EUIs only {name} stands in reverse order"),
-                format!("write both EUIs in the order that the stack wants; {name} is {turned}"),
+                format!("of the firmware's two EUIs only {name} is in reverse order"),
+                format!("write both EUIs in the order that the stack expects; {name} is {turned}"),
             )
             .cause(cause(member, Nature::Turned))
-            .evidence(["whichever order its stack wants, one of the two is wrong".to_owned()])
+            .evidence(["whichever order its stack expects, one of the two is wrong".to_owned()])
         } else {
             let severity = if all_backwards { Severity::Note } else { Severity::Doubt };
             Difference::new(
                 DifferenceKind::EuiOrderUnknown,
                 severity,
                 member,
-                format!("the firmware has the {name} of {a} with its octets in reverse order"),
-                "look up which order the node's stack wants, and say so in the source: a comment \
+                format!("the firmware has the {name} of {a} with its bytes in reverse order"),
+                "look up which order the node's stack expects, and say so in the source: a comment \
                  or a name with LSB or MSB is read here",
             )
             .evidence([format!(
-                "right if the stack wants the least significant octet first, else {name} is sent \
+                "right if the stack expects the least significant byte first, else {name} is sent \
                  backwards; {}",
                 firmware.order_from
             )])
@@ -340,7 +340,7 @@ fn equal(subject: &Subject, kind: ClaimKind, claim: &Claim, found: &mut Vec<Diff
     let (Some(dev), Some(join)) = (claim.dev_eui, claim.join_eui) else { return };
     if dev.0 == join.0 {
         let summary = format!("DevEUI and JoinEUI of {} are the same", the(kind));
-        let remedy = "lawful, but often one was copied into the other's place";
+        let remedy = "allowed, but often one was copied into the other's place";
         found.push(
             Difference::new(DifferenceKind::EuisEqual, Severity::Note, "join-eui", summary, remedy)
                 .side(subject, kind, "dev-eui", Some(dev.to_string()))

@@ -100,8 +100,8 @@ impl Pair<'_> {
             DifferenceKind::KeyInWrongSlot,
             Severity::Fault,
             "app-key",
-            "AppKey and NwkKey of the firmware stand in each other's place in the record",
-            "exchange the two on one side",
+            "AppKey and NwkKey of the firmware are in each other's place in the record",
+            "swap the two on one side",
         )
         .cause(Some(CauseId::RootKeyInTheWrongSlot));
         found.push(self.sides(difference, "app-key", "nwk-key"));
@@ -167,7 +167,7 @@ impl Pair<'_> {
             DifferenceKind::KeyInWrongSlot,
             Severity::Doubt,
             "nwk-key",
-            "the firmware has another NwkKey beside the AppKey that the record has",
+            "the firmware has another NwkKey next to the AppKey that the record has",
             "set the node's NwkKey to the same value as its AppKey",
         )
         .cause(Some(CauseId::RootKeyInTheWrongSlot))
@@ -224,7 +224,7 @@ impl Pair<'_> {
                     .map(|member| (ClaimKind::Record, other, ClaimKind::Firmware, member))
             })?;
         let (x, y) = (spelt(has), spelt(name));
-        let summary = format!("the {x} of {} stands under {y} in {}", the(side), the(holder));
+        let summary = format!("the {x} of {} is under {y} in {}", the(side), the(holder));
         let remedy = "put each root key under the same name on both sides";
         Some(
             Difference::new(DifferenceKind::KeyInWrongSlot, Severity::Fault, has, summary, remedy)
@@ -340,17 +340,17 @@ fn by_relation(
         Relation::Reversed | Relation::Changed(_) => fault(
             DifferenceKind::KeyReversed,
             format!("{what} are one key in two orders: {how}"),
-            "enter the key in the order printed, most significant octet first, on both sides",
+            "enter the key in the order printed, most significant byte first, on both sides",
         ),
         Relation::FirstIsText | Relation::SecondIsText => fault(
             DifferenceKind::KeyTextAsOctets,
             format!("{what} differ: {how}"),
-            "turn the 32 digits of the key into 16 octets before they are used as a key",
+            "turn the 32 digits of the key into 16 bytes before they are used as a key",
         ),
         relation if relation.is_typing() => fault(
             DifferenceKind::KeyTypedWrong,
-            format!("{what} are a slip apart: {how}"),
-            "look up where the key came from, and mend the side that is wrong",
+            format!("{what} are a typing error apart: {how}"),
+            "look up where the key came from, and fix the side that is wrong",
         )
         .marks(relation.marks()),
         _ => fault(
@@ -359,7 +359,7 @@ fn by_relation(
             "find out which one is out of date, and enter the other there",
         )
         .evidence([
-            "tried: other orders, slips of up to three digits, moved digits, text as octets, \
+            "tried: other orders, typing errors of up to three digits, moved digits, text as bytes, \
                     other slots, session keys, other nodes, samples"
                 .to_owned(),
         ]),

@@ -41,23 +41,23 @@ pub(crate) fn key_likeness(
     };
     let words = match (&relation, places.as_slice()) {
         (Relation::Exchanged(_), [one, two]) => {
-            format!("have digits {one} and {two} of 32 exchanged")
+            format!("have digits {one} and {two} of 32 swapped")
         }
         (_, [one]) => format!("differ in digit {one} of 32"),
         (_, [first @ .., last]) => {
             let first: Vec<String> = first.iter().map(ToString::to_string).collect();
             format!("differ in digits {} and {last} of 32", first.join(", "))
         }
-        (Relation::Reversed, _) => "have their octets in reverse order".into(),
+        (Relation::Reversed, _) => "have their bytes in reverse order".into(),
         (Relation::Changed(mistake), _) => format!(
             "are one key changed: the {of_first} has the {of_second}'s with {}",
             mistake.change().unwrap_or_default()
         ),
         (Relation::FirstIsText, _) => {
-            format!("differ: the {of_first} has the characters of the {of_second}'s as octets")
+            format!("differ: the {of_first} has the characters of the {of_second}'s as bytes")
         }
         (Relation::SecondIsText, _) => {
-            format!("differ: the {of_second} has the characters of the {of_first}'s as octets")
+            format!("differ: the {of_second} has the characters of the {of_first}'s as bytes")
         }
         (Relation::SecondLacks { position }, _) => lacks(of_second, *position),
         (Relation::FirstLacks { position }, _) => lacks(of_first, *position),
@@ -82,7 +82,7 @@ mod tests {
         assert_eq!(likeness(KEY, KEY), None);
         let slip = likeness(KEY, "e7404c07748d270b9b62b50c9ffd13dd").unwrap();
         assert_eq!(slip.places, [11, 12]);
-        assert_eq!(slip.words, "have digits 11 and 12 of 32 exchanged");
+        assert_eq!(slip.words, "have digits 11 and 12 of 32 swapped");
         let slip = likeness(KEY, "f7404c0774d8270b9b62b50c9ffd13de").unwrap();
         assert_eq!(slip.words, "differ in digits 1 and 32 of 32");
     }
@@ -106,7 +106,7 @@ mod tests {
         let turned = likeness(KEY, "dd13fd9f0cb5629b0b27d874074c40e7").unwrap();
         assert_eq!(
             (turned.places.len(), turned.words.as_str()),
-            (0, "have their octets in reverse order")
+            (0, "have their bytes in reverse order")
         );
     }
 }

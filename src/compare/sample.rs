@@ -28,18 +28,14 @@ pub(super) fn of_key(key: &Aes128Key) -> Option<&'static str> {
     let step = second.wrapping_sub(first);
     let mut neighbours = octets.iter().zip(octets.iter().skip(1));
     if neighbours.all(|(a, b)| b.wrapping_sub(*a) == step) {
-        return Some(if step == 0 { "one octet sixteen times" } else { "a key that counts" });
+        return Some(if step == 0 { "one byte sixteen times" } else { "a key that counts" });
     }
     let (head, tail) = octets.split_at(8);
     if head == tail {
         let [first, second, ..] = *octets;
         let step = second.wrapping_sub(first);
         let counts = head.iter().zip(head.iter().skip(1)).all(|(a, b)| b.wrapping_sub(*a) == step);
-        return Some(if counts {
-            "a key that counts twice"
-        } else {
-            "the same eight octets twice"
-        });
+        return Some(if counts { "a key that counts twice" } else { "the same eight bytes twice" });
     }
     None
 }
@@ -71,7 +67,7 @@ fn keys(subject: &Subject, found: &mut Vec<Difference>) {
             summary,
             remedy,
         )
-        .evidence(["it may work as long as both sides have it, but it is no secret".into()]);
+        .evidence(["it may work as long as both sides have it, but it is not a secret".into()]);
         // The same value on both sides, or on the only side that is known: a join works with it.
         if ROOTS.iter().any(|root| root.member == slot.member) {
             difference = difference.cause(Some(CauseId::FirmwareStillUsesASampleKey));

@@ -144,7 +144,7 @@ impl Pair<'_> {
             let severity = if otaa { Severity::Note } else { Severity::Fault };
             let reversed = a.0 == b.0.swap_bytes();
             let summary = if reversed {
-                "the firmware has the DevAddr of the record with its octets in reverse order"
+                "the firmware has the DevAddr of the record with its bytes in reverse order"
             } else {
                 "the DevAddr of the firmware and of the record differ"
             };
@@ -353,7 +353,7 @@ fn overlap(
     let swapped: Vec<u16> = node.words().iter().map(|word| word.swap_bytes()).collect();
     let words = node.words().len().max(gateway.words().len());
     if ChannelMask::from_words(&swapped).padded(words) == gateway.padded(words) {
-        let said = "they agree once the two octets of each word are exchanged".to_owned();
+        let said = "they agree once the two bytes of each word are swapped".to_owned();
         difference.evidence.push(said);
     }
     Some(difference)

@@ -95,7 +95,7 @@ pub(super) fn within(
         if matters && same((one.key)(claim), (other.key)(claim)) {
             let (x, y) = (spelt(one.member), spelt(other.member));
             let summary = format!("{x} and {y} of {} are the same", the(kind));
-            let remedy = "lawful, but often one was copied into the other's place";
+            let remedy = "allowed, but often one was copied into the other's place";
             found.push(
                 Difference::new(
                     DifferenceKind::KeysEqual,

@@ -22,7 +22,7 @@ pub(super) fn slip(relation: &Relation, first: &str, second: &str, digits: usize
     match relation {
         Relation::Digits(marks) => differing(marks, first, second, digits),
         Relation::Exchanged([one, two]) => format!(
-            "digits {} and {} of {digits} are exchanged: {first} has {}{}, {second} {}{}",
+            "digits {} and {} of {digits} are swapped: {first} has {}{}, {second} {}{}",
             one.position, two.position, one.first, two.first, one.second, two.second
         ),
         Relation::SecondLacks { position } => format!(
@@ -31,12 +31,12 @@ pub(super) fn slip(relation: &Relation, first: &str, second: &str, digits: usize
         Relation::FirstLacks { position } => {
             format!("{first} lacks digit {position} of {digits}, and all that follow have moved up")
         }
-        Relation::Reversed => "the octets stand in reverse order".into(),
+        Relation::Reversed => "the bytes are in reverse order".into(),
         Relation::Changed(mistake) => {
             format!("{first} has {second}'s with {}", mistake.change().unwrap_or_default())
         }
-        Relation::FirstIsText => format!("{first} has the characters of {second}'s as octets"),
-        Relation::SecondIsText => format!("{second} has the characters of {first}'s as octets"),
+        Relation::FirstIsText => format!("{first} has the characters of {second}'s as bytes"),
+        Relation::SecondIsText => format!("{second} has the characters of {first}'s as bytes"),
         Relation::Same => "they are the same".into(),
         Relation::Unrelated => "they have no likeness".into(),
     }

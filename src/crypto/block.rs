@@ -108,7 +108,7 @@ pub fn a_fopts(place: &BlockFields, rule: FOptsRule) -> Block {
 }
 
 /// The standard gives one octet; a longer frame is not lawful and its length wraps.
-#[expect(clippy::cast_possible_truncation, reason = "one octet by the standard")]
+#[expect(clippy::cast_possible_truncation, reason = "one byte by the standard")]
 fn len_octet(len: usize) -> u8 {
     len as u8
 }

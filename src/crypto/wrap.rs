@@ -18,7 +18,7 @@ pub enum UnwrapError {
     #[error("the wrapped key does not unwrap under this KEK")]
     Integrity,
     /// A length that no wrapped key has.
-    #[error("no wrapped key: {}, a wrapped AES-128 key has 24", Count(*.found, "octet"))]
+    #[error("no wrapped key: {}, a wrapped AES-128 key has 24", Count(*.found, "byte"))]
     Length {
         /// Octets given.
         found: usize,

@@ -34,7 +34,7 @@ use crate::{frame::MacVersion, gps::GpsTime, id::NetId, words::Count};
 #[non_exhaustive]
 pub enum BeaconError {
     /// No beacon has this size.
-    #[error("{}: beacons have 17, 19, 21 or 23", Count(*.found, "octet"))]
+    #[error("{}: beacons have 17, 19, 21 or 23", Count(*.found, "byte"))]
     Size {
         /// Octets given.
         found: usize,
@@ -327,13 +327,13 @@ impl Beacon {
         let mut fault = |at, what| faults.push(BeaconFault { at, what });
         let rfu = head - usize::from(self.param.is_some());
         if self.layout.first_crc == 2 && self.head.iter().take(rfu).any(|o| *o != 0) {
-            fault(0..rfu, "RFU octets are not 0".to_owned());
+            fault(0..rfu, "RFU bytes are not 0".to_owned());
         }
         if let Some(param) = self.param.filter(|p| p.0 > 3) {
             fault(rfu..head, format!("RFU bits of Param {:02X} are not 0", param.0));
         }
         if !self.time.seconds().is_multiple_of(BEACON_PERIOD_S) {
-            let what = "Time is no multiple of 128 s, as the time of a beacon must be";
+            let what = "Time is not a multiple of 128 s, as the time of a beacon must be";
             fault(head..head + 4, what.to_owned());
         }
         if !self.first_crc.holds() {
@@ -343,7 +343,7 @@ impl Beacon {
             fault(specific..specific + 1, format!("InfoDesc {} is RFU", self.info_desc));
         }
         if self.tail.iter().any(|o| *o != 0) {
-            fault(specific + 7..end - 2, "RFU octets are not 0".to_owned());
+            fault(specific + 7..end - 2, "RFU bytes are not 0".to_owned());
         }
         if !self.second_crc.holds() {
             fault(end - 2..end, format!("the second CRC fails: {}", self.second_crc));

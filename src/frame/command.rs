@@ -352,12 +352,12 @@ impl fmt::Debug for Trailing {
 
 impl fmt::Display for Trailing {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (cid, unread) = (self.cid, Count(self.octets.len(), "octet"));
+        let (cid, unread) = (self.cid, Count(self.octets.len(), "byte"));
         match self.why {
             Why::Unknown => write!(f, "unknown command {cid:02X}: {unread} unread"),
             Why::Proprietary => write!(f, "proprietary command {cid:02X}: {unread} unread"),
             Why::Cut { row, needed, left } => {
-                let needed = Count(needed, "octet");
+                let needed = Count(needed, "byte");
                 write!(f, "{} cut short: {needed} needed, {left} left", row.name)
             }
         }

@@ -62,7 +62,7 @@ impl fmt::Display for FaultKind {
             Self::RfuBits(bits) => write!(f, "RFU bits set: {bits:#04x}; receivers ignore them"),
             Self::Major(v) => write!(f, "Major is {v}; only 0 (LoRaWAN R1) is defined"),
             Self::Length { found, lawful } => {
-                write!(f, "the frame has {found} octets, this message has {lawful}")
+                write!(f, "the frame has {found} bytes, this message has {lawful}")
             }
             Self::FOptsWithPort0 => f.write_str(
                 "MAC commands in FOpts and on FPort 0 in one frame: \
@@ -72,7 +72,7 @@ impl fmt::Display for FaultKind {
             Self::ReservedPort(port) => write!(f, "FPort {port} is reserved (227 to 255)"),
             Self::RejoinType(t) => write!(f, "Rejoin-Request type {t} is reserved"),
             Self::CfListType(t) => write!(f, "CFListType {t} is reserved"),
-            Self::TooLong { found, most } => write!(f, "{found} octets, {most} at the most"),
+            Self::TooLong { found, most } => write!(f, "{found} bytes, {most} at the most"),
         }
     }
 }

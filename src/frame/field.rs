@@ -144,7 +144,7 @@ fields! {
     FOpts "FOpts" "MAC commands in the header";
     FPort "FPort" "port: 0 for MAC commands, others for applications";
     FrmPayload "FRMPayload" "the payload, encrypted";
-    Surplus "surplus" "octets beyond the layout of this message";
+    Surplus "surplus" "bytes beyond the layout of this message";
     Proprietary "payload" "content that the standard does not define";
     Mic "MIC" "message integrity code";
 }
@@ -179,7 +179,7 @@ impl fmt::Display for LenFrom {
 #[non_exhaustive]
 pub enum DecodeError {
     /// Fewer octets than the field needs.
-    #[error("{field} at octet {offset}: {} needed ({because}), {left} left", Count(*.needed, "octet"))]
+    #[error("{field} at byte {offset}: {} needed ({because}), {left} left", Count(*.needed, "byte"))]
     TooShort {
         /// The field that is cut.
         field: Field,
@@ -193,7 +193,7 @@ pub enum DecodeError {
         because: LenFrom,
     },
     /// Octets after the last field of a message whose length is fixed.
-    #[error("{} at octet {offset}, where the message has ended", Count(*.left, "octet"))]
+    #[error("{} at byte {offset}, where the message has ended", Count(*.left, "byte"))]
     TooLong {
         /// Where the message ended.
         offset: usize,

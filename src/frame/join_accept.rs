@@ -267,7 +267,7 @@ mod tests {
     fn octets_after_the_mic_are_not_dropped_in_silence() {
         assert!(JoinAccept::read_opened(&[0x20; 33]).is_ok());
         let error = JoinAccept::read_opened(&[0x20; 35]).unwrap_err();
-        assert_eq!(error.to_string(), "2 octets at octet 33, where the message has ended");
+        assert_eq!(error.to_string(), "2 bytes at byte 33, where the message has ended");
     }
 
     #[test]

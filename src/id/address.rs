@@ -253,7 +253,7 @@ pub enum BlockError {
     #[error(transparent)]
     Address(#[from] IdError),
     /// The number after the slash.
-    #[error("after the slash a number from 0 to 32 is wanted")]
+    #[error("after the slash a number from 0 to 32 is expected")]
     Bits,
     /// Bits of the address beyond the prefix.
     #[error("the address has bits beyond the first {prefix_len}")]

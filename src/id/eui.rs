@@ -111,7 +111,7 @@ impl fmt::Display for EuiRemark {
             ),
             Self::AllOnes => f.write_str("all ones: memory that was never written"),
             Self::Universal => {
-                f.write_str("local bit 0: the first octets are a manufacturer's, by the registry")
+                f.write_str("local bit 0: the first bytes are a manufacturer's, by the registry")
             }
             Self::Local => f.write_str("local bit 1: somebody's own choice, in no registry"),
             Self::Group => f.write_str("group bit 1: no single device may have this number"),
@@ -121,9 +121,9 @@ impl fmt::Display for EuiRemark {
             }
             Self::OneOctet(octet) => write!(f, "{octet:02X} eight times: a sample, no real number"),
             Self::Counting { .. } => f.write_str("it counts: a sample, no real number"),
-            Self::TwoHalves => f.write_str("the same four octets twice: perhaps a sample"),
+            Self::TwoHalves => f.write_str("the same four bytes twice: perhaps a sample"),
             Self::Text(text) => {
-                write!(f, "its octets spell \"{text}\": perhaps a text was taken for a number")
+                write!(f, "its bytes spell \"{text}\": perhaps a text was taken for a number")
             }
         }
     }

@@ -22,7 +22,7 @@ pub enum IdentifyError {
         position: usize,
     },
     /// A number of digits that nothing has.
-    #[error("{}: 4, 6, 8, 12, 16 or 32 are wanted", Count(*.found, "hex digit"))]
+    #[error("{}: 4, 6, 8, 12, 16 or 32 are expected", Count(*.found, "hex digit"))]
     Length {
         /// Digits in the text.
         found: usize,

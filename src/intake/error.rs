@@ -7,7 +7,7 @@ use super::{text::TextError, unpack::UnpackError};
 #[non_exhaustive]
 pub enum IntakeError {
     /// A line longer than any capture has.
-    #[error("longer than {cap} octets: no line of a capture is")]
+    #[error("longer than {cap} bytes: no line of a capture is")]
     TooLong {
         /// Octets that a line may have.
         cap: usize,
@@ -40,7 +40,7 @@ pub enum IntakeError {
     NoDatagram,
     /// Octets, but no frame.
     #[error(
-        "{octets} octets that are no frame: a frame has 12 to 255, and begins with an MHDR of its length"
+        "{octets} bytes that are not a frame: a frame has 12 to 255, and begins with an MHDR of its length"
     )]
     NoFrame {
         /// How many.
@@ -88,7 +88,7 @@ impl IntakeError {
 
 /// Why a packet could not be taken, and where it stands.
 #[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
-#[error("octet {offset}: {flaw}")]
+#[error("byte {offset}: {flaw}")]
 pub struct PacketError {
     /// Octets of the capture before what is not whole, after unpacking.
     pub offset: u64,
@@ -101,7 +101,7 @@ pub struct PacketError {
 #[non_exhaustive]
 pub enum Flaw {
     /// The capture ends early.
-    #[error("the capture ends within its {what}: {needed} octets needed, {present} left")]
+    #[error("the capture ends within its {what}: {needed} bytes needed, {present} left")]
     Cut {
         /// Within what.
         what: &'static str,
@@ -111,7 +111,7 @@ pub enum Flaw {
         present: u64,
     },
     /// A length that cannot be: where the next packet begins is not known.
-    #[error("{what} of {stated} octets: that cannot be, and what follows cannot be found")]
+    #[error("{what} of {stated} bytes: that cannot be, and what follows cannot be found")]
     Length {
         /// What has it.
         what: &'static str,
@@ -119,7 +119,7 @@ pub enum Flaw {
         stated: u64,
     },
     /// A block says two lengths.
-    #[error("a block of {before} octets that says {after} at its end")]
+    #[error("a block of {before} bytes that says {after} at its end")]
     Ends {
         /// The length at its beginning.
         before: u64,
@@ -130,7 +130,7 @@ pub enum Flaw {
     #[error("byte order {0:08x}: neither order of 1a2b3c4d, and what follows cannot be read")]
     ByteOrder(u32),
     /// A block that is too short for what it is to hold.
-    #[error("{what} of {stated} octets in a block that has room for {room}")]
+    #[error("{what} of {stated} bytes in a block that has room for {room}")]
     Overfull {
         /// What it is to hold.
         what: &'static str,
@@ -151,7 +151,7 @@ pub enum Flaw {
     )]
     LinkType(u16),
     /// A datagram of the gateway's protocol that was not recorded whole.
-    #[error("a {kind} of which {present} of {needed} octets were recorded")]
+    #[error("a {kind} of which {present} of {needed} bytes were recorded")]
     Snapped {
         /// Its kind.
         kind: &'static str,
@@ -177,12 +177,12 @@ impl Flaw {
         match self {
             Self::Cut { .. } => {
                 "a recorder that was stopped, a full disk or a copy that broke off leave this; all \
-                 whole packets before it are used"
+                 complete packets before it are used"
             }
-            Self::Length { .. } | Self::ByteOrder(_) => "all whole packets before it are used",
-            Self::Snapped { .. } => "record whole packets: tcpdump -s 0",
+            Self::Length { .. } | Self::ByteOrder(_) => "all complete packets before it are used",
+            Self::Snapped { .. } => "record complete packets: tcpdump -s 0",
             Self::Fragment(_) => {
-                "record where the datagram is whole: at the gateway, or behind a link that takes it \
+                "record where the datagram is complete: at the gateway, or behind a link that takes it \
                  in one piece"
             }
             Self::LinkType(_) => "record on the interface that the gateway's datagrams pass",
@@ -196,7 +196,7 @@ impl Flaw {
 #[non_exhaustive]
 pub enum WireError {
     /// It ends within its header.
-    #[error("{present} octets: a {what} has at least {needed}")]
+    #[error("{present} bytes: a {what} has at least {needed}")]
     Short {
         /// What it would be.
         what: &'static str,
@@ -206,13 +206,13 @@ pub enum WireError {
         present: usize,
     },
     /// Octet 0 is neither 1 nor 2.
-    #[error("octet 0: version {0}; the protocol has 1 and 2")]
+    #[error("byte 0: version {0}; the protocol has 1 and 2")]
     Version(u8),
     /// Octet 3 is no identifier.
-    #[error("octet 3: identifier {0}; the protocol has 0 to 5")]
+    #[error("byte 3: identifier {0}; the protocol has 0 to 5")]
     Identifier(u8),
     /// The JSON cannot be read.
-    #[error("JSON from octet {at}: {why}")]
+    #[error("JSON from byte {at}: {why}")]
     Json {
         /// Where it begins.
         at: usize,
@@ -229,7 +229,7 @@ pub enum LoraTapError {
     #[error("LoRaTap version {0}; 0 and 1 are known")]
     Version(u8),
     /// The packet ends within the header.
-    #[error("{needed} octets of LoRaTap header needed, {present} left")]
+    #[error("{needed} bytes of LoRaTap header needed, {present} left")]
     Short {
         /// Octets of the header.
         needed: usize,
@@ -237,7 +237,7 @@ pub enum LoraTapError {
         present: usize,
     },
     /// `lt_length` is less than the header of its version has.
-    #[error("lt_length {stated}: the header of version {version} has {needed} octets")]
+    #[error("lt_length {stated}: the header of version {version} has {needed} bytes")]
     Length {
         /// The version.
         version: u8,

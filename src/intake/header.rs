@@ -162,10 +162,10 @@ mod tests {
     #[test]
     fn other_octets_are_refused_by_what_is_wrong() {
         for (octets, wanted) in [
-            (&[][..], "0 octets: a datagram has at least 4"),
-            (&[3, 0, 0, 0], "octet 0: version 3; the protocol has 1 and 2"),
-            (&[2, 0, 0, 6], "octet 3: identifier 6; the protocol has 0 to 5"),
-            (&[2, 0, 0, 2, 1], "5 octets: a PULL_DATA has at least 12"),
+            (&[][..], "0 bytes: a datagram has at least 4"),
+            (&[3, 0, 0, 0], "byte 0: version 3; the protocol has 1 and 2"),
+            (&[2, 0, 0, 6], "byte 3: identifier 6; the protocol has 0 to 5"),
+            (&[2, 0, 0, 2, 1], "5 bytes: a PULL_DATA has at least 12"),
         ] {
             assert_eq!(Header::read(octets).unwrap_err().to_string(), wanted);
         }

@@ -138,15 +138,15 @@ impl fmt::Display for Remark {
         match self {
             Self::WrongType { wanted, found } => write!(f, "{wanted} expected, found {found}"),
             Self::NotUnderstood { wanted } => write!(f, "{wanted} expected"),
-            Self::Repeated => f.write_str("stands here more than once; the last one counts"),
-            Self::NoOctets => f.write_str("no octets: the frame is left out"),
+            Self::Repeated => f.write_str("is here more than once; the last one counts"),
+            Self::NoOctets => f.write_str("no bytes: the frame is left out"),
             Self::Needed => {
                 f.write_str("missing or wrong, and no frame without it: the frame is left out")
             }
             Self::Data(why) => write!(f, "{why}; the frame is left out"),
             Self::Lenient(what) => what.fmt(f),
             Self::Size { stated, octets } => {
-                write!(f, "{stated} octets stated, data has {octets}")
+                write!(f, "{stated} bytes stated, data has {octets}")
             }
             Self::Foreign(kind) => write!(f, "does not belong in {}", kind.name()),
             Self::Missing(kind) => write!(f, "{} without content", kind.name()),

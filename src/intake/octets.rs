@@ -207,7 +207,7 @@ mod tests {
         for text in ["{0x40, 0xDA,", " [40, da]; ", "(40 da)", "\\x40\\xda"] {
             assert_eq!(list(text), Some(vec![0x40, 0xDA]), "{text}");
         }
-        for text in ["40 da rx", "OK", "40 da (2 octets)", "5 boots"] {
+        for text in ["40 da rx", "OK", "40 da (2 bytes)", "5 boots"] {
             assert_eq!(list(text), None, "{text}");
         }
     }

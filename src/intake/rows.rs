@@ -148,6 +148,6 @@ mod tests {
             assert_eq!(joined(&lines, ""), None, "{lines:?}");
         }
         // Words before it say that it goes on.
-        assert_eq!(joined(&[frame, "00 01"], "uplink of 19 octets"), Some(19));
+        assert_eq!(joined(&[frame, "00 01"], "uplink of 19 bytes"), Some(19));
     }
 }

@@ -464,7 +464,7 @@ const LONGEST_VERSION: usize = 64;
 /// Characters of a server's reason that are kept.
 const LONGEST_REASON: usize = 120;
 const OTHER_SESSION: &str =
-    "of a session that is gone: the station began anew since, and drops this downlink";
+    "of a session that is gone: the station began again since, and drops this downlink";
 const JOIN_FILTERED: &str =
     "this JoinEUI is outside JoinEui of router_config: with that in force the station drops it";
 const DATA_FILTERED: &str =

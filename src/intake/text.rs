@@ -79,7 +79,7 @@ impl fmt::Display for Leniency {
 #[non_exhaustive]
 pub enum TextError {
     /// Nothing but spaces, separators or a prefix.
-    #[error("no octets: the text is empty")]
+    #[error("no bytes: the text is empty")]
     Empty,
     /// A character that is neither a hex digit nor a separator.
     #[error("character {position} is {found:?}: a hex digit or a separator expected")]
@@ -91,8 +91,8 @@ pub enum TextError {
     },
     /// A separator between the two digits of an octet.
     #[error(
-        "character {position} is {found:?}: the second hex digit of octet {octet} expected, \
-         two digits make an octet"
+        "character {position} is {found:?}: the second hex digit of byte {octet} expected, \
+         two digits make a byte"
     )]
     SplitOctet {
         /// Where.
@@ -103,7 +103,7 @@ pub enum TextError {
         octet: usize,
     },
     /// An odd number of hex digits.
-    #[error("{}, an odd number: half of the last octet is missing", Count(*.digits, "hex digit"))]
+    #[error("{}, an odd number: half of the last byte is missing", Count(*.digits, "hex digit"))]
     OddDigits {
         /// How many there are.
         digits: usize,
@@ -125,7 +125,7 @@ pub enum TextError {
         position: usize,
     },
     /// A number of base64 characters that no octets give.
-    #[error("{characters} base64 characters: one too many or one too few, no octets give so many")]
+    #[error("{characters} base64 characters: one too many or one too few, no bytes give so many")]
     Length {
         /// How many there are, `=` left out.
         characters: usize,

@@ -188,7 +188,7 @@ fn unheard(case: &Case<'_>) -> Vec<Fact> {
     const HEARD: &str = "whether a gateway hears the node";
     let lacks = &case.trace.lacks;
     if lacks.uplinks > 0 || lacks.before.is_some() {
-        return vec![step(HEARD, "ask for the whole capture: it may be in what was left out")];
+        return vec![step(HEARD, "ask for the complete capture: it may be in what was left out")];
     }
     let frames = case.trace.frames > 0;
     if lacks.is_text() || frames && case.trace.gateways.values().all(|g| g.counts.is_empty()) {

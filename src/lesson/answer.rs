@@ -112,7 +112,7 @@ impl Answer {
         let sent: Vec<u8> = octets.iter().rev().copied().collect();
         Self::new(Value::Octets(octets.to_vec())).unless(
             Value::Octets(sent),
-            format!("you read {name} as sent; it travels least significant octet first"),
+            format!("you read {name} as sent; it travels least significant byte first"),
         )
     }
 
@@ -170,15 +170,15 @@ fn guess_octets(right: &[u8], text: &str) -> Option<String> {
     let swapped: Vec<u8> = right.iter().map(|octet| octet.rotate_left(4)).collect();
     if digits == turned || said == swapped {
         return Some(
-            "you turned the digits round; it is the octets that turn, two digits at a time".into(),
+            "you turned the digits round; it is the bytes that turn, two digits at a time".into(),
         );
     }
     if said.iter().rev().eq(right) {
-        return Some("the right octets in the opposite order".into());
+        return Some("the right bytes in the opposite order".into());
     }
     if said.len() != right.len() {
-        let (found, wanted) = (crate::words::Count(said.len(), "octet"), right.len());
-        return Some(format!("{found}, {wanted} wanted: the field begins or ends elsewhere"));
+        let (found, wanted) = (crate::words::Count(said.len(), "byte"), right.len());
+        return Some(format!("{found}, {wanted} expected: the field begins or ends elsewhere"));
     }
     let wrong = digits.bytes().zip(hex::encode(right).bytes()).filter(|(a, b)| a != b).count();
     (wrong <= 2)
@@ -204,7 +204,7 @@ fn guess_number(right: u64, text: &str) -> Option<String> {
     let wide = u32::try_from(right).map(|n| u64::from(n.swap_bytes()));
     if swapped(16) && said == low || wide == Ok(said) {
         return Some(
-            "you read the octets in the order sent; the least significant one comes first".into(),
+            "you read the bytes in the order sent; the least significant one comes first".into(),
         );
     }
     None
@@ -216,10 +216,10 @@ fn octets_of(text: &str) -> Result<Vec<u8>, String> {
     let between = |c: &char| matches!(c, ' ' | '-' | ':' | '.' | ',' | '_' | '\t');
     let digits: String = text.chars().filter(|c| !between(c)).collect();
     if let Some(odd) = digits.chars().find(|c| !c.is_ascii_hexdigit()) {
-        return Err(format!("{odd:?} is no hex digit"));
+        return Err(format!("{odd:?} is not hex digit"));
     }
     hex::decode(&digits).map_err(|_| {
-        format!("{} make no whole octets", crate::words::Count(digits.len(), "hex digit"))
+        format!("{} make no whole bytes", crate::words::Count(digits.len(), "hex digit"))
     })
 }
 
@@ -271,14 +271,14 @@ mod tests {
         let answer = Answer::reversed("the DevAddr", &[0x02, 0x01, 0xBB, 0xDA]);
         assert_eq!(
             why(&answer, "DABB0102"),
-            "you read the DevAddr as sent; it travels least significant octet first"
+            "you read the DevAddr as sent; it travels least significant byte first"
         );
         assert!(why(&answer, "ADBB1020").contains("turned the digits"));
         assert!(why(&answer, "2010BBAD").contains("turned the digits"));
-        assert!(why(&answer, "0201BB").contains("3 octets, 4 wanted"));
+        assert!(why(&answer, "0201BB").contains("3 bytes, 4 expected"));
         assert!(why(&answer, "0201BBDB").contains("1 of 8 digits wrong"));
-        assert!(why(&answer, "0201BBG0").contains("'G' is no hex digit"));
-        assert!(why(&answer, "0201BBD").contains("7 hex digits make no whole octets"));
+        assert!(why(&answer, "0201BBG0").contains("'G' is not hex digit"));
+        assert!(why(&answer, "0201BBD").contains("7 hex digits make no whole bytes"));
         assert_eq!(answer.mark("11223344"), Mark::Wrong(None));
     }
 

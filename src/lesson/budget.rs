@@ -58,13 +58,15 @@ pub(super) fn time_on_air(dice: &mut Dice) -> Option<Made> {
         .because(format!("time on air times (1 / {duty} - 1)")),
         Question::new(
             format!("How many such frames fit an hour at {duty}?"),
-            Answer::new(Value::Number(hour))
-                .unless(Value::Number(hour + 1), "you rounded up: the last one does not fit whole"),
+            Answer::new(Value::Number(hour)).unless(
+                Value::Number(hour + 1),
+                "you rounded up: the last one does not fit completely",
+            ),
         )
         .because(format!("{duty} of an hour, divided by the time on air, rounded down")),
     ];
     let given = vec![
-        Given::value("uplink", format!("{octets} octets of PHYPayload")),
+        Given::value("uplink", format!("{octets} bytes of PHYPayload")),
         Given::value("data rate", rate.to_string()),
         Given::words("Coding rate 4/5, as LoRaWAN has it. Local rules say which duty cycle holds."),
     ];

@@ -40,7 +40,7 @@ pub(super) fn join_request(dice: &mut Dice) -> Option<Made> {
     let decoded = &stage.first_heard(FType::JoinRequest)?.frame;
     let Some(Frame::JoinRequest(request)) = &decoded.frame else { return None };
     let (join, dev) = (request.join_eui.0.octets(), request.dev_eui.0.octets());
-    let exchanged = "these are the octets of the other EUI: JoinEUI travels first, DevEUI second";
+    let exchanged = "these are the bytes of the other EUI: JoinEUI travels first, DevEUI second";
     let eui = |name: &str, own: [u8; 8], other: [u8; 8], field| {
         let back = |octets: [u8; 8]| octets.iter().rev().copied().collect::<Vec<u8>>();
         let answer = Answer::reversed(&format!("the {name}"), &own)
@@ -95,7 +95,7 @@ pub(super) fn message_type(dice: &mut Dice) -> Option<Made> {
         )),
     );
     let given = vec![Given::words(
-        "MHDR is the first octet of every frame: the message type in bits 7 to 5, Major in bits 1 and 0.",
+        "MHDR is the first byte of every frame: the message type in bits 7 to 5, Major in bits 1 and 0.",
     )];
     Some(Made { given, questions })
 }
@@ -156,12 +156,12 @@ pub(super) fn frame_control(dice: &mut Dice) -> Option<Made> {
         )
         .because(format!("bits 3 to 0 of FCtrl {octet:02X} are {:04b}", octet & 0x0F)),
         Question::new(
-            "At which octet does FPort stand, MHDR being octet 0?",
+            "At which byte is FPort, MHDR being byte 0?",
             Answer::new(Value::Number(u64::try_from(at).ok()?))
-                .unless(past, "that is where FOpts begins; FPort comes after its last octet")
+                .unless(past, "that is where FOpts begins; FPort comes after its last byte")
                 .unless(
                     Value::Number(u64::try_from(at).ok()? + 1),
-                    "you counted from 1; MHDR is octet 0",
+                    "you counted from 1; MHDR is byte 0",
                 ),
         )
         .because(format!("MHDR 1, DevAddr 4, FCtrl 1, FCnt 2, FOpts {}", data.fopts.len())),
@@ -186,10 +186,10 @@ pub(super) fn wire_order(dice: &mut Dice) -> Option<Made> {
             let answer = Answer::new(Value::Octets(sent.clone())).unless(
             Value::Octets(written.clone()),
             format!(
-                "this is how people write {name}; on the air the least significant octet goes first"
+                "this is how people write {name}; on the air the least significant byte goes first"
             ),
         );
-            Question::new(format!("The octets of {name}, in the order sent:"), answer)
+            Question::new(format!("The bytes of {name}, in the order sent:"), answer)
                 .because(format!("{} is sent as {}", spaced(&written), spaced(&sent)))
         };
     let written = nonce.to_be_bytes().to_vec();
@@ -229,7 +229,7 @@ pub(super) fn network(dice: &mut Dice) -> Option<Made> {
     let may = block.contains(addr);
     let questions = vec![
         Question::new(
-            "The type that the address's prefix tells, 0 to 7:",
+            "The type that the address's prefix shows, 0 to 7:",
             Answer::new(Value::Number(parts.net_id_type.number.into())),
         )
         .because(format!(
@@ -299,7 +299,7 @@ pub(super) fn mac_commands(dice: &mut Dice) -> Option<Made> {
     let questions = vec![
         ask,
         Question::new("FOptsLen of the frame that carries them:", count)
-            .because("FOptsLen counts octets, not commands"),
+            .because("FOptsLen counts bytes, not commands"),
     ];
     let given = vec![
         Given::words(format!("FOpts of a LoRaWAN {} frame, {way}:", version.name())),
@@ -310,7 +310,7 @@ pub(super) fn mac_commands(dice: &mut Dice) -> Option<Made> {
 
 fn heard(octets: &[u8]) -> Vec<Given> {
     vec![
-        Given::words(format!("The radio gives a frame of {} octets:", octets.len())),
+        Given::words(format!("The radio gives a frame of {} bytes:", octets.len())),
         Given::Octets(octets.to_vec()),
     ]
 }
@@ -322,7 +322,7 @@ fn message(mhdr: Mhdr) -> Question {
     let low = Mhdr(mhdr.0 << 5);
     answer = answer.unless(
         Value::word(low.ftype().title()),
-        "you took the low bits; the message type stands in bits 7 to 5, the highest three",
+        "you took the low bits; the message type is in bits 7 to 5, the highest three",
     );
     for n in 0..8u8 {
         let other = Mhdr(n << 5).ftype();
@@ -339,7 +339,7 @@ fn message(mhdr: Mhdr) -> Question {
 fn address(addr: DevAddr) -> Question {
     let octets = addr.0.to_be_bytes();
     Question::new("DevAddr, as people write it:", Answer::reversed("the DevAddr", &octets)).because(
-        format!("octets 1-4 as sent are {}, least significant first", spaced(&addr.to_wire())),
+        format!("bytes 1-4 as sent are {}, least significant first", spaced(&addr.to_wire())),
     )
 }
 
@@ -347,7 +347,7 @@ fn number(ask: &str, name: &str, octets: [u8; 2], decoded: &Decoded, field: Fiel
     let (right, turned) = (u16::from_be_bytes(octets), u16::from_le_bytes(octets));
     let answer = Answer::new(Value::Number(right.into())).unless(
         Value::Number(turned.into()),
-        format!("you read {name} as sent; it travels least significant octet first"),
+        format!("you read {name} as sent; it travels least significant byte first"),
     );
     let question = Question::new(format!("{ask} (decimal, or hex after 0x):"), answer);
     let place = stands(decoded, field).unwrap_or_default();
@@ -360,13 +360,13 @@ fn length(decoded: &Decoded, payload: &Payload) -> Option<Question> {
     let answer = Answer::new(Value::Number(right))
         .unless(
             Value::Number(right + 4),
-            "you counted the MIC: the last four octets are not payload",
+            "you counted the MIC: the last four bytes are not payload",
         )
         .unless(Value::Number(right + 5), "you counted FPort and the MIC")
-        .unless(Value::Number(right + 1), "you counted FPort: it stands before FRMPayload");
+        .unless(Value::Number(right + 1), "you counted FPort: it is before FRMPayload");
     Some(
-        Question::new("How many octets has FRMPayload?", answer)
-            .because(format!("{all} octets, less {} before it and 4 of MIC", all - frm - 4)),
+        Question::new("How many bytes has FRMPayload?", answer)
+            .because(format!("{all} bytes, less {} before it and 4 of MIC", all - frm - 4)),
     )
 }
 
@@ -375,9 +375,9 @@ fn stands(decoded: &Decoded, field: Field) -> Option<String> {
     let at = decoded.fields().place_of(field)?;
     let octets = spaced(decoded.octets.get(at.clone())?);
     let place = if at.len() == 1 {
-        format!("octet {}", at.start)
+        format!("byte {}", at.start)
     } else {
-        format!("octets {}-{}", at.start, at.end - 1)
+        format!("bytes {}-{}", at.start, at.end - 1)
     };
     Some(format!("{} is {place}, as sent {octets}", field.name()))
 }

@@ -80,21 +80,21 @@ pub(super) fn accept(dice: &mut Dice) -> Option<Made> {
             slip(Answer::reversed("the DevAddr", &accept.dev_addr.0.to_be_bytes()), address),
         )
         .because(format!("in clear: {}", spaced(&octets)))
-        .because("DevAddr is octets 7-10, after MHDR, JoinNonce and NetID"),
+        .because("DevAddr is bytes 7-10, after MHDR, JoinNonce and NetID"),
         Question::new("JoinNonce, as a number (decimal, or hex after 0x):", {
             let [a, b, c] = accept.join_nonce.to_wire();
             let turned = u32::from_be_bytes([0, a, b, c]);
             slip(Answer::new(nonce(&accept)), nonce).unless(
                 Value::Number(turned.into()),
-                "you read JoinNonce as sent; it travels least significant octet first",
+                "you read JoinNonce as sent; it travels least significant byte first",
             )
         })
-        .because("JoinNonce is octets 1-3"),
+        .because("JoinNonce is bytes 1-3"),
         Question::new("How many seconds after an uplink does RX1 open from now on?", {
             slip(Answer::new(delay(&accept)), delay)
                 .unless(Value::Number(5), "five seconds are for the Join-Accept itself")
         })
-        .because(format!("RxDelay, octet 12, is {:02X}", accept.rx_delay.0)),
+        .because(format!("RxDelay, byte 12, is {:02X}", accept.rx_delay.0)),
     ];
     let given = vec![
         Given::words("A Join-Accept for a 1.0.x node, as the gateway is to send it:"),
@@ -189,7 +189,7 @@ pub(super) fn counter(dice: &mut Dice) -> Option<Made> {
         );
     let missed = whole - taken - 1;
     let questions = vec![
-        Question::new("The whole counter under which the MIC holds:", answer).because(format!(
+        Question::new("The full counter under which the MIC holds:", answer).because(format!(
             "the least counter above {taken} whose low half is {fcnt} (0x{fcnt:04X}): 0x{whole:08X}"
         )),
         Question::new(
@@ -262,7 +262,7 @@ fn slips_of<'a>(
         Aes128Key::new(encrypt_block(key.key(), block))
     };
     vec![(
-        "you filled the block most significant octet first; each field stands in it as it travels",
+        "you filled the block most significant byte first; each field is in it as it travels",
         Box::new(turned),
     )]
 }

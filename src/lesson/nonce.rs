@@ -48,12 +48,12 @@ pub(super) fn fresh(dice: &mut Dice) -> Option<Made> {
     };
     let answer =
         Answer::new(Value::yes(takes)).unless(Value::yes(!takes), format!("{evidence}; {rule}"));
-    let turned = "you read DevNonce as sent; it travels least significant octet first";
+    let turned = "you read DevNonce as sent; it travels least significant byte first";
     let number = Answer::new(Value::Number(nonce.into()))
         .unless(Value::Number(nonce.swap_bytes().into()), turned);
     let questions = vec![
         Question::new("DevNonce, as a number (decimal, or hex after 0x):", number)
-            .because("DevNonce is octets 17-18, the two before the MIC"),
+            .because("DevNonce is bytes 17-18, the two before the MIC"),
         Question::new("Does the server take it as fresh?", answer)
             .among(["yes", "no"].map(str::to_owned))
             .because(rule)

@@ -100,7 +100,7 @@ impl Quantity {
         let scale = self
             .unit
             .millionths_of(unit)
-            .ok_or_else(|| format!("{unit:?} is no unit for this: {wanted} wanted"))?;
+            .ok_or_else(|| format!("{unit:?} is not a unit for this: {wanted} expected"))?;
         let parsed = decimal(number).ok_or_else(|| format!("no number of {wanted}"))?;
         // Nobody means 868100000 MHz.
         let scale =
@@ -164,7 +164,7 @@ mod tests {
         assert!(!right.is_said_by("868.3"));
         assert_eq!(right.to_string(), "868.1 MHz");
         assert!(right.guess("8681").is_some_and(|why| why.contains("decimal point")));
-        assert!(right.guess("868.1 dB").is_some_and(|why| why.contains("no unit")));
+        assert!(right.guess("868.1 dB").is_some_and(|why| why.contains("not a unit")));
         assert!(right.guess("often").is_some());
         assert!(right.guess("99999999999999999999").is_some());
     }

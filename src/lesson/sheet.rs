@@ -50,11 +50,9 @@ impl SheetError {
                 "keep the first line of the sheet as `handfast lesson` prints it"
             }
             Self::OtherLesson => {
-                "print the lesson anew with this version, or mark with the version that printed it"
+                "print the lesson again with this version, or mark with the version that printed it"
             }
-            Self::NoSuchQuestion(_) => {
-                "an id such as [1a] stands before each question of the sheet"
-            }
+            Self::NoSuchQuestion(_) => "an id such as [1a] is before each question of the sheet",
             Self::Twice(_) => "leave one `answer:` for each question",
         }
     }
@@ -184,10 +182,10 @@ fn read_head(head: &str) -> Result<Head, &'static str> {
     let level = member("level").and_then(|n| Level::new(n.parse().ok()?));
     let count = member("count").and_then(|n| n.parse().ok());
     let print = member("sheet").and_then(|hex| hex::decode(hex).ok()?.try_into().ok());
-    let seed = seed.ok_or("the seed is no number")?;
+    let seed = seed.ok_or("the seed is not a number")?;
     let level = level.ok_or("the level is none of 1, 2, 3")?;
     let count = count.and_then(|count| Order::new(seed, level, count));
-    let order = count.ok_or("the count is no number from 1 to 60")?;
+    let order = count.ok_or("the count is not a number from 1 to 60")?;
     Ok(Head { order, print: print.ok_or("the sheet's own number is not 8 hex digits")? })
 }
 
@@ -245,7 +243,7 @@ mod tests {
     fn a_head_that_is_none_is_named_by_its_line() {
         let parse = |text: &str| text.parse::<Sheet>().unwrap_err().to_string();
         assert!(parse("").starts_with("there is no line"));
-        assert_eq!(parse("\nhandfast lesson: seed x, level 1"), "line 2: the seed is no number");
+        assert_eq!(parse("\nhandfast lesson: seed x, level 1"), "line 2: the seed is not a number");
         for (head, what) in [
             ("handfast lesson: seed 1, level 4, count 1, sheet 00000000", "level"),
             ("handfast lesson: seed 1, level 1, count 0, sheet 00000000", "count"),

@@ -168,7 +168,7 @@ fn line(event: &Event) -> Option<Given> {
         What::Ordered(down) => {
             let when = match down.when {
                 When::Counter(counter) => format!("at counter {counter}"),
-                _ => "at once".to_owned(),
+                _ => "immediately".to_owned(),
             };
             let inverted =
                 if down.inverted == Some(false) { ", not inverted" } else { ", inverted" };

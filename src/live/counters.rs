@@ -25,9 +25,9 @@ counters! {
     /// Those that were acknowledged in the place of a server.
     acknowledged: "acknowledged";
     /// Those that were handed on to the server.
-    relayed_up: "handed on to the server";
+    relayed_up: "forwarded to the server";
     /// Datagrams of the server that were handed on to a gateway.
-    relayed_down: "handed on to a gateway";
+    relayed_down: "forwarded to a gateway";
     /// Frames that gateways heard.
     frames_up: "frames heard";
     /// Frames that gateways were told to send.
@@ -45,7 +45,7 @@ counters! {
     /// Datagrams of gateways that are not listened to.
     not_allowed: "of gateways not allowed";
     /// Datagrams that were acknowledged or handed on, and recorded, but not decoded: too many at once.
-    not_decoded: "passed on without decoding, too many at once";
+    not_decoded: "passed on without decoding, too many at the same time";
     /// Datagrams that the recording lacks: the disk was slow or full.
     not_recorded: "not recorded";
     /// Datagrams and acknowledgements that a socket did not take.
@@ -53,9 +53,9 @@ counters! {
     /// Datagrams that came faster than they were read, and that the system dropped.
     dropped: "dropped by the system before they were read";
     /// Datagrams that were handed on a moment ago, and came back: the relay leads here.
-    returned: "came back, and were not handed on again";
+    returned: "came back, and were not forwarded again";
     /// Datagrams of new addresses that were not handed on: too many came at once.
-    not_admitted: "of too many new addresses, not handed on";
+    not_admitted: "of too many new addresses, not forwarded";
     /// Gateways' addresses that were forgotten to make room for others.
     forgotten: "addresses forgotten to make room";
 }

@@ -317,7 +317,7 @@ fn is_capture_line(line: &str) -> bool {
 }
 
 fn no_recording() -> io::Error {
-    io::Error::other("it is there already and is no recording; name another file")
+    io::Error::other("it is there already and is not a recording; name another file")
 }
 
 /// Ends a last line that a crash left open; returns how many octets that took.

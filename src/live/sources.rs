@@ -202,7 +202,7 @@ mod tests {
         for port in 100..10_100 {
             refused += usize::from(sources.admit(peer(port), 'x', now).is_err());
         }
-        assert_eq!(refused, 10_000 - 2_000, "one address brings no more at once");
+        assert_eq!(refused, 10_000 - 2_000, "one address brings no more");
         assert_eq!(sources.get(&peer(1)), Some(&'g'));
         assert_eq!(sources.young.len() + sources.known.len(), 64);
     }

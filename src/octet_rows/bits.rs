@@ -100,7 +100,7 @@ pub(super) fn fctrl(octet: u8, direction: Option<Direction>) -> Vec<Row> {
     let ack = say(flags.ack(), "acknowledges a confirmed frame", "acknowledges nothing");
     let options = match octet & 0x0F {
         0 => "no FOpts follow",
-        _ => "octets of FOpts",
+        _ => "bytes of FOpts",
     };
     vec![
         group(octet, (7, 7), "ADR", adr),

@@ -45,7 +45,7 @@ pub(crate) fn value_and_note(reading: &Reading, field: Field, octets: &[u8]) -> 
 
 pub(crate) fn count(octets: &[u8]) -> String {
     let n = octets.len();
-    format!("{n} {}", if n == 1 { "octet" } else { "octets" })
+    format!("{n} {}", if n == 1 { "byte" } else { "bytes" })
 }
 
 fn eui(octets: &[u8]) -> String {
@@ -128,8 +128,8 @@ pub(super) fn runs(numbers: impl Iterator<Item = u16>) -> String {
 fn rejoin(reading: &Reading) -> String {
     match &reading.decoded.frame {
         Some(Frame::RejoinRequest(request)) => match request.body {
-            RejoinBody::Network { keys_only: false, .. } => "session and radio settings anew",
-            RejoinBody::Network { keys_only: true, .. } => "keys anew",
+            RejoinBody::Network { keys_only: false, .. } => "session and radio settings again",
+            RejoinBody::Network { keys_only: true, .. } => "keys again",
             RejoinBody::JoinServer { .. } => "to be found again",
             RejoinBody::Rfu(_) => "reserved",
         },
@@ -153,8 +153,8 @@ fn fctrl(octet: u8, direction: Option<Direction>) -> (String, String) {
 
 fn whole_counter(reading: &Reading) -> String {
     match reading.found.fcnt32 {
-        Some(whole) if whole > 0xFFFF => format!("whole counter {whole} ({whole:#010x})"),
-        Some(_) => "the whole counter".into(),
+        Some(whole) if whole > 0xFFFF => format!("full counter {whole} ({whole:#010x})"),
+        Some(_) => "the full counter".into(),
         None => "16 bits of 32".into(),
     }
 }

@@ -112,11 +112,11 @@ impl fmt::Display for Wrong {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Cut { needed, left, because } => {
-                let needed = Count(*needed, "octet");
+                let needed = Count(*needed, "byte");
                 write!(f, "cut short: {needed} needed ({because}), {left} left")
             }
             Self::Beyond { left } => {
-                write!(f, "{} after the end of the message", Count(*left, "octet"))
+                write!(f, "{} after the end of the message", Count(*left, "byte"))
             }
             Self::Forbidden(kind) => kind.fmt(f),
             Self::OptNeg { rule: MicRule::V1_0 } => f.write_str(
@@ -136,10 +136,10 @@ impl fmt::Display for Wrong {
             ),
             Self::Command { fault, certain: true } => fault.fmt(f),
             Self::Command { fault, certain: false } => {
-                write!(f, "{fault}; or these are no MAC commands: nothing proves that they are")
+                write!(f, "{fault}; or these are not MAC commands: nothing proves that they are")
             }
             Self::CounterGiven { given, found } => {
-                write!(f, "the MIC holds with the whole counter {found}, not with {given} as given")
+                write!(f, "the MIC holds with the full counter {found}, not with {given} as given")
             }
         }
     }

@@ -99,14 +99,14 @@ impl fmt::Display for Unchecked {
             Self::NoMic => f.write_str("the standard gives a proprietary frame no MIC"),
             Self::NoRule => f.write_str("no key signs a reserved type"),
             Self::NotWholeBlocks => {
-                f.write_str("the encrypted part is not 16 or 32 octets; nothing decrypts it")
+                f.write_str("the encrypted part is not 16 or 32 bytes; nothing decrypts it")
             }
             Self::NoKey { wanted } => write!(f, "needs {wanted}"),
             Self::NoValue { key, missing, forwarding_half, .. } => {
                 if *forwarding_half {
-                    f.write_str("octets 3 and 4 of it hold under FNwkSIntKey; the others need ")?;
+                    f.write_str("bytes 3 and 4 of it hold under FNwkSIntKey; the others need ")?;
                 } else {
-                    write!(f, "beside {key} it needs ")?;
+                    write!(f, "next to {key} it needs ")?;
                 }
                 list(f, missing)
             }

@@ -63,7 +63,7 @@ impl<W: Write> DatagramPcap<W> {
             builder
                 .udp(from.port(), to.port())
                 .write(record, octets)
-                .map_err(|_| invalid("more octets than a datagram can have"))
+                .map_err(|_| invalid("more bytes than a datagram can have"))
         })
     }
 

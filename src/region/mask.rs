@@ -26,7 +26,7 @@ pub enum MaskError {
     #[error("no ChMask word")]
     Empty,
     /// More words than there can be channels.
-    #[error("{found} ChMask words, at most {most} wanted")]
+    #[error("{found} ChMask words, at most {most} expected")]
     TooLong {
         /// Words found.
         found: usize,

@@ -180,7 +180,7 @@ fn fit_words(fit: JoinFit, hz: u32, plan: &Plan) -> String {
     match fit {
         JoinFit::Fits { channel } => format!("channel {channel}"),
         JoinFit::Inexact { channel, offset_hz } => {
-            format!("channel {channel}, {offset_hz:+} Hz beside it")
+            format!("channel {channel}, {offset_hz:+} Hz next to it")
         }
         JoinFit::WrongRate { channel } => format!("channel {channel}, at a rate not for joins"),
         JoinFit::NotAJoinChannel { channel } => format!("channel {channel}, not for joins"),

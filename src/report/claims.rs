@@ -107,8 +107,7 @@ fn digits_of(name: &'static str, lines: &[(&'static str, String)]) -> Member {
         let (other, _) =
             lines.iter().skip(i + 1).find(|(_, d)| *d == by_octets_reversed(digits))?;
         let who = if *other == ON_THE_AIR { "what the node sends" } else { other };
-        (!marks.is_empty())
-            .then(|| format!("{who} is the {place}'s read backwards, octet by octet"))
+        (!marks.is_empty()).then(|| format!("{who} is the {place}'s read backwards, byte by byte"))
     });
     let value =
         |digits: &String| ShownValue::Digits { digits: digits.clone(), marks: marks.clone() };

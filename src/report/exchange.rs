@@ -245,7 +245,7 @@ fn slot_bar(answer: &Answer, slot: i64, windows: &[Opening]) -> Bar {
     Bar {
         label: match (fit, at_once) {
             (Fit::Unsent, _) => "Accept, not sent",
-            (_, true) => "Accept, sent at once",
+            (_, true) => "Accept, sent immediately",
             (_, false) => "Accept on the air",
         }
         .into(),

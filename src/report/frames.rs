@@ -173,9 +173,9 @@ fn view(reading: &Reading, place: String) -> FrameView {
     let problems = reading
         .problems
         .iter()
-        .map(|p| sentence(&format!("octet {}, {}: {}", p.offset, p.field, p.what)));
+        .map(|p| sentence(&format!("byte {}, {}: {}", p.offset, p.field, p.what)));
     FrameView {
-        title: format!("{}, {}", capital(message), Count(decoded.octets.len(), "octet")),
+        title: format!("{}, {}", capital(message), Count(decoded.octets.len(), "byte")),
         place,
         tone,
         mic,
@@ -222,7 +222,7 @@ fn sent(reading: &Reading) -> FrameOctets {
     if let Some(stopped) = &decoded.stopped {
         let at = stopped.offset()..decoded.octets.len();
         if !at.is_empty() {
-            let meaning = format!("{} begins here and is not whole", stopped.field());
+            let meaning = format!("{} begins here and is incomplete", stopped.field());
             let value = String::new();
             fields.push(FieldView { at, name: "?", value, meaning, bits: Vec::new() });
         }

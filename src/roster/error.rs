@@ -102,7 +102,7 @@ pub enum FaultKind {
     #[error("cannot be read: {}", Reason(*.0))]
     Unreadable(io::ErrorKind),
     /// A file too large to be a roster.
-    #[error("longer than {cap} octets: no roster is")]
+    #[error("longer than {cap} bytes: no roster is")]
     TooLarge {
         /// Octets that a roster may have.
         cap: u64,
@@ -114,7 +114,7 @@ pub enum FaultKind {
         at: Position,
     },
     /// No TOML.
-    #[error("{message}; texts stand in double quotes, lists in brackets, tables start with [name]")]
+    #[error("{message}; texts are in double quotes, lists in brackets, tables start with [name]")]
     Syntax {
         /// What the reader of TOML says, long hex left out.
         message: String,
@@ -288,7 +288,7 @@ impl fmt::Display for RosterWarning {
             }
             Self::ReadableByAll { path } => write!(
                 f,
-                "{} holds keys and everybody here may read it: chmod 600 mends that",
+                "{} holds keys and everybody here may read it: chmod 600 fixes that",
                 Visible::path(path)
             ),
         }

@@ -188,7 +188,7 @@ impl fmt::Display for OrderFrom {
             Self::Form => "as texts and numbers are",
             Self::Asked => "as asked for",
             Self::Agreement => "as another place has it",
-            Self::Nothing => "nothing in the source tells",
+            Self::Nothing => "nothing in the source says",
         })
     }
 }
@@ -211,7 +211,7 @@ pub struct LeftOut {
 #[non_exhaustive]
 pub enum LeftOutWhy {
     /// Its name says nothing.
-    #[error("{octets} octets under a name that says nothing")]
+    #[error("{octets} bytes under a name that says nothing")]
     UnknownName {
         /// How many octets it has.
         octets: usize,
@@ -226,7 +226,7 @@ pub enum LeftOutWhy {
     #[error("there are too many values before it")]
     TooMany,
     /// It belongs to none of the nodes.
-    #[error("no node here has it: there is no DevEUI beside it")]
+    #[error("no node here has it: there is no DevEUI next to it")]
     NoNode,
 }
 
@@ -267,7 +267,7 @@ pub enum SourceFaultKind {
     #[error("cannot be read: {}", Reason(*.0))]
     Unreadable(io::ErrorKind),
     /// A file too large to be a source.
-    #[error("longer than {cap} octets: no source with credentials is")]
+    #[error("longer than {cap} bytes: no source with credentials is")]
     TooLarge {
         /// Octets that a source may have.
         cap: u64,
@@ -282,7 +282,7 @@ pub enum SourceFaultKind {
     #[error("the brace that opens here is never closed")]
     OpenBrace,
     /// Another number of octets than the value has.
-    #[error("{found} octets, {wanted} wanted")]
+    #[error("{found} bytes, {wanted} expected")]
     Octets {
         /// How many there are.
         found: usize,
@@ -290,7 +290,7 @@ pub enum SourceFaultKind {
         wanted: usize,
     },
     /// Another number of hex digits than the value has.
-    #[error("{}, {wanted} wanted", Count(*.found, "hex digit"))]
+    #[error("{}, {wanted} expected", Count(*.found, "hex digit"))]
     Digits {
         /// How many there are.
         found: usize,
@@ -304,7 +304,7 @@ pub enum SourceFaultKind {
         position: usize,
     },
     /// An element that is no octet.
-    #[error("element {element} is more than one octet")]
+    #[error("element {element} is more than one byte")]
     NotAnOctet {
         /// Which, from 1.
         element: usize,

@@ -103,9 +103,9 @@ impl Fresh {
     /// Returns a C header, its EUIs in that order. Keys have one order.
     pub fn header(&self, common: &Common, order: ByteOrder) -> Zeroizing<String> {
         let (suffix, words) = match order {
-            ByteOrder::Reversed => ("LSB", "least significant octet first, as on the air"),
+            ByteOrder::Reversed => ("LSB", "least significant byte first, as on the air"),
             ByteOrder::Printed | ByteOrder::Unknown => {
-                ("MSB", "most significant octet first, as printed")
+                ("MSB", "most significant byte first, as printed")
             }
         };
         let mut text = Zeroizing::new(String::with_capacity(2_048));

@@ -115,13 +115,13 @@ pub enum TableFaultKind {
     #[error("a quoted field has no end")]
     OpenQuote,
     /// Something behind a closing quote.
-    #[error("field {field}: something stands behind its closing quote")]
+    #[error("field {field}: something follows its closing quote")]
     BehindQuote {
         /// Which field of the line, from 1.
         field: usize,
     },
     /// Another number of fields than the header has.
-    #[error("{}, {wanted} wanted as in the header", Count(*.found, "field"))]
+    #[error("{}, {wanted} expected as in the header", Count(*.found, "field"))]
     Fields {
         /// How many there are.
         found: usize,

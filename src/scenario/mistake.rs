@@ -52,7 +52,7 @@ mistakes! {
     PlansApart ChannelPlansDoNotOverlap banks,
         "node and gateway are set to different sub-bands";
     LongRequest JoinRequestHasTheWrongLength any,
-        "the node's Join-Request has an octet too many or too few";
+        "the node's Join-Request has a byte too many or too few";
     AnotherRegion NodeTransmitsInAnotherRegion any,
         "the node follows another region's plan";
     UnlawfulJoinRate JoinRequestAtAnUnlawfulDataRate has_other_rates,
@@ -100,7 +100,7 @@ mistakes! {
     SessionKeyAsRoot SessionKeyEnteredAsRootKey of_1_0,
         "a session key is on record in place of the root key";
     KeyOfAnother KeyOfAnotherNode any,
-        "two nodes' keys are exchanged";
+        "two nodes' keys are swapped";
     KeyUnrelated RootKeyUnrelated any,
         "node and record have keys that have nothing in common";
     NonceNotKept DevNonceNotKeptAcrossPowerLoss counts,
@@ -108,7 +108,7 @@ mistakes! {
     NonceRepeated DevNonceRepeatedAfterReset draws,
         "the node draws the same DevNonces after every reset";
     NonceRandom RandomNonceAgainstACountingServer draws,
-        "the node draws its DevNonces, the record wants them to count";
+        "the node draws its DevNonces, the record expects them to count";
     GatewayMisregistered GatewayRegisteredUnderAnotherEui any,
         "the gateway is registered under a mistyped EUI";
     NoDownlinkPath NoDownlinkPathToTheGateway any,
@@ -156,13 +156,13 @@ mistakes! {
     Says1_1 ServerSays11NodeIs10 of_1_0,
         "a 1.0.x node is registered as 1.1";
     JoinNonceBack JoinNonceWentBack counts,
-        "the server counts its JoinNonces anew";
+        "the server counts its JoinNonces again";
     CfListType CflistTypeDoesNotFitTheRegion one_cflist_type,
         "the accept's CFList is of the other type of plans";
     RxParameters RxParametersOutOfRange any,
-        "the accept's DLSettings are not lawful in the region";
+        "the accept's DLSettings are not allowed in the region";
     CfListChannels CflistOpensTheWrongChannels banks,
-        "the octets of the CFList's masks are exchanged";
+        "the bytes of the CFList's masks are swapped";
     IgnoresFallback NodeIgnores10Fallback of_1_1,
         "the 1.1 node derives by its own rule on a 1.0 server";
     MisreadDerivation SessionKeysDerivedByAnotherRule any,
@@ -174,7 +174,7 @@ mistakes! {
     Deaf GoodAcceptsNotTakenByTheNode any,
         "the node's receiver does not work";
     Ghost GhostCopyOfANodeTooCloseToTheGateway many_channels,
-        "the node stands beside the gateway, and the server keeps the ghost";
+        "the node stands next to the gateway, and the server keeps the ghost";
     LateCopy LateCopyReplacedTheSession any,
         "a second gateway is slow, and the server takes its copy for a new join";
     CounterRestarted AbpCounterRestarted of_1_0,
@@ -184,7 +184,7 @@ mistakes! {
     UpperHalfLost CounterUpperHalfLostAtRollover of_1_0,
         "node or server keeps 16 bits of the counter";
     DownlinkBack DownlinkCounterWentBack of_1_0,
-        "the server begins to count downlinks anew";
+        "the server begins to count downlinks again";
     AppKeyStale ApplicationKeyOutOfStep of_1_0,
         "the application keeps the AppSKey of the join before";
     CommandsTwice CommandsOnPort0AndInFoptsTogether not_1_0_4,

@@ -24,7 +24,7 @@ pub fn text(report: &AirtimeReport, out: &mut dyn fmt::Write) -> fmt::Result {
     };
     writeln!(
         out,
-        "{} {way}, {} octets of PHYPayload: {} on the air",
+        "{} {way}, {} bytes of PHYPayload: {} on the air",
         report.modulation,
         query.phy_len,
         millis(report.airtime)
@@ -68,11 +68,11 @@ pub fn text(report: &AirtimeReport, out: &mut dyn fmt::Write) -> fmt::Result {
         };
         writeln!(
             out,
-            "size     {} DR{dr}: MACPayload of {} octets at most (FRMPayload {}):{fits}",
+            "size     {} DR{dr}: MACPayload of {} bytes at most (FRMPayload {}):{fits}",
             plan.name, limit.m, limit.n
         )?;
     }
-    writeln!(out, "rules    local rules decide what is lawful")?;
+    writeln!(out, "rules    local rules decide what is allowed")?;
     Ok(())
 }
 
@@ -151,7 +151,7 @@ mod tests {
         assert_eq!(
             shown,
             "\
-SF12BW125 uplink, 23 octets of PHYPayload: 1482.752 ms on the air
+SF12BW125 uplink, 23 bytes of PHYPayload: 1482.752 ms on the air
 dwell    longer than the 400 ms that regions with a dwell limit allow
 duty     0.1% of the time: 1481.3 s of silence after it, 2 an hour
 duty     1% of the time: 146.8 s of silence after it, 24 an hour
@@ -159,8 +159,8 @@ duty     10% of the time: 13.3 s of silence after it, 242 an hour
 joins    as a Join-Request: 24 in the first hour after power-up, 24 in the
          next ten, 5 each day after (join back-off)
 margin   SNR -22.5 dB is 2.5 dB below the floor of -20 dB
-size     EU868 DR0: MACPayload of 59 octets at most (FRMPayload 51): fits
-rules    local rules decide what is lawful
+size     EU868 DR0: MACPayload of 59 bytes at most (FRMPayload 51): fits
+rules    local rules decide what is allowed
 "
         );
         let shown = json(&report);
@@ -175,7 +175,7 @@ rules    local rules decide what is lawful
         let mut shown = String::new();
         text(&report, &mut shown).unwrap();
         assert!(
-            shown.starts_with("SF7BW125 uplink, 23 octets of PHYPayload: 61.696 ms on the air\n")
+            shown.starts_with("SF7BW125 uplink, 23 bytes of PHYPayload: 61.696 ms on the air\n")
         );
         assert!(!shown.contains("size"), "{shown}");
         assert_eq!(json(&report)["region"], serde_json::Value::Null);
@@ -191,7 +191,7 @@ rules    local rules decide what is lawful
             tell(by_name("SF6BW125"), 23),
             "no published formula is at hand for the time on air of SF6BW125"
         );
-        assert_eq!(tell(by_name("SF7BW125"), 256), "256 octets: a radio sends 255 at most");
+        assert_eq!(tell(by_name("SF7BW125"), 256), "256 bytes: a radio sends 255 at most");
         let rate = Rate::Number { plan: Plan::by_name("EU868").unwrap(), dr: 15 };
         assert_eq!(tell(rate, 23), "EU868 has no DR15 in the uplink direction");
     }

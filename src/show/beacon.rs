@@ -39,7 +39,7 @@ impl Report {
 pub fn text(report: &Report, style: Style, out: &mut dyn fmt::Write) -> fmt::Result {
     let beacon = &report.beacon;
     let count = beacon.octets.len();
-    writeln!(out, "{}", style.paint(Tone::Title, &format!("Class B beacon, {count} octets")))?;
+    writeln!(out, "{}", style.paint(Tone::Title, &format!("Class B beacon, {count} bytes")))?;
     let split = format!("divided as for {}", beacon.layout.used_by);
     paragraph(out, style, "  ", Tone::Plain, &split)?;
     writeln!(out)?;
@@ -73,7 +73,7 @@ pub fn text(report: &Report, style: Style, out: &mut dyn fmt::Write) -> fmt::Res
         writeln!(out)?;
     }
     for fault in &faults {
-        let text = format!("octet {}: {fault}", fault.at.start);
+        let text = format!("byte {}: {fault}", fault.at.start);
         paragraph(out, style, "  wrong: ", Tone::Bad, &text)?;
     }
     if let Some(on_plan) = report.on_plan {
@@ -125,12 +125,12 @@ fn plan(on: &BeaconOnPlan, count: usize, style: Style, out: &mut dyn fmt::Write)
         || "on the channel that the join picks (--join-channel)".to_owned(),
         |hz| format!("at {} MHz", Megahertz(hz)),
     );
-    let text = format!("sent {at}, {}, {} octets", on.modulation, on.octets);
+    let text = format!("sent {at}, {}, {} bytes", on.modulation, on.octets);
     paragraph(out, style, "  ", Tone::Plain, &text)?;
     if on.fits {
         return Ok(());
     }
-    let text = format!("{count} octets are no beacon of {}", on.plan.name);
+    let text = format!("{count} bytes are not a beacon of {}", on.plan.name);
     paragraph(out, style, "  wrong: ", Tone::Bad, &text)
 }
 
@@ -172,7 +172,7 @@ pub fn json(report: &Report) -> Value {
         .map(|f| json!({"offset": f.at.start, "octets": f.at.len(), "what": f.what}))
         .collect();
     if let Some(on) = report.on_plan.filter(|on| !on.fits) {
-        let what = format!("{} octets are no beacon of {}", beacon.octets.len(), on.plan.name);
+        let what = format!("{} bytes are not a beacon of {}", beacon.octets.len(), on.plan.name);
         problems.push(json!({"offset": 0, "octets": beacon.octets.len(), "what": what}));
     }
     json!({
@@ -281,11 +281,11 @@ mod tests {
         assert!(!report.has_fault());
         let shown = shown(&report);
         for line in [
-            "Class B beacon, 17 octets\n",
+            "Class B beacon, 17 bytes\n",
             "  2-5    Time        00 00 02 CC           3422683136 s of GPS time,\n",
             "  6-7    CRC         A2 7E                 holds\n",
             "  15-16  CRC         DE 55                 holds\n",
-            "  sent at 869.525 MHz, SF9BW125, 17 octets\n",
+            "  sent at 869.525 MHz, SF9BW125, 17 bytes\n",
             "  4 in this beacon period, one every 1024 slots of 30 ms\n",
             "  at 869.525 MHz, SF9BW125, until told otherwise\n",
         ] {
@@ -297,8 +297,8 @@ mod tests {
     fn a_beacon_of_another_region_is_a_fault() {
         let report = report(PUBLISHED, Some("US915"));
         assert!(report.has_fault());
-        assert!(shown(&report).contains("wrong: 17 octets are no beacon of US915\n"));
-        assert_eq!(json(&report)["problems"][0]["what"], "17 octets are no beacon of US915");
+        assert!(shown(&report).contains("wrong: 17 bytes are not a beacon of US915\n"));
+        assert_eq!(json(&report)["problems"][0]["what"], "17 bytes are not a beacon of US915");
     }
 
     #[test]

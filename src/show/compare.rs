@@ -79,10 +79,10 @@ fn taken(all: &[Taken], out: &mut dyn Write) -> fmt::Result {
         let is_eui = value.member.ends_with("-eui");
         match value.order {
             ByteOrder::Reversed => {
-                let _ = write!(says, ", least significant octet first: {}", value.order_from);
+                let _ = write!(says, ", least significant byte first: {}", value.order_from);
             }
             ByteOrder::Printed if is_eui => {
-                let _ = write!(says, ", most significant octet first: {}", value.order_from);
+                let _ = write!(says, ", most significant byte first: {}", value.order_from);
             }
             ByteOrder::Unknown if is_eui => {
                 let _ = write!(says, ", in which order {}", value.order_from);

@@ -89,7 +89,7 @@ pub fn reading(out: &mut dyn fmt::Write, input: &Input<'_>, reading: &Reading) -
         .problems
         .iter()
         .map(|problem| {
-            format!("{} at octet {}: {}", problem.field.name(), problem.offset, problem.what)
+            format!("{} at byte {}: {}", problem.field.name(), problem.offset, problem.what)
         })
         .collect();
     let place = input.line.map(|line| match input.unit {

@@ -62,7 +62,7 @@ fn heading(candidate: &Candidate, digits: usize) -> String {
     match (&candidate.value, candidate.order) {
         (Some(value), Order::Printed) => format!("{} {value}", candidate.kind),
         (Some(value), Order::Wire) => {
-            format!("{} {value}, if the octets stand as on the air", candidate.kind)
+            format!("{} {value}, if the bytes are as on the air", candidate.kind)
         }
         (None, _) => format!("{digits} digits"),
     }
@@ -93,7 +93,7 @@ DevAddr 0201BBDA
   free for experiments and private networks
   33668058 where a station prints it as a signed number
   on the air DA BB 01 02
-DevAddr DABB0102, if the octets stand as on the air
+DevAddr DABB0102, if the bytes are as on the air
 ";
         assert!(shown.starts_with(want), "{shown}");
     }

@@ -21,10 +21,10 @@ pub enum Side {
 
 /// What stands under the head of a sheet.
 const PREFACE: [&str; 2] = [
-    "Write each answer behind its `answer:` and leave the line above as it is.",
+    "Write each answer after its `answer:` and leave the line above as it is.",
     "The orchard and all its numbers are invented.",
 ];
 
 /// What to mind where a sheet shows keys.
-const KEYS: &str = "The keys on this sheet are invented and stand here because the exercises are \
+const KEYS: &str = "The keys on this sheet are invented and are here because the exercises are \
                     about keys. Never write a real one into an exercise, a mail or a ticket.";

@@ -63,7 +63,7 @@ pub fn line(notice: &Notice<'_>, style: Style) -> Option<String> {
 pub(super) fn port(word: PortWord) -> String {
     match word {
         PortWord::Returned(peer) => format!(
-            "THE RELAY LEADS BACK HERE: what was handed on comes again from {peer}; it is dropped"
+            "THE RELAY LEADS BACK HERE: what was forwarded comes again from {peer}; it is dropped"
         ),
         PortWord::Dropped(n) => {
             let datagrams = Count(usize::try_from(n).unwrap_or(usize::MAX), "datagram");
@@ -90,7 +90,7 @@ pub fn recording(word: &RecordingWord, path: &str) -> (String, bool) {
             (format!("the recording goes on in {path}; before it: {}", aside.display()), false)
         }
         RecordingWord::NotRotated(error) => {
-            (format!("{path} cannot be put aside ({error}); it grows on"), false)
+            (format!("{path} cannot be rotated ({error}); it grows on"), false)
         }
         RecordingWord::Ended(error) => {
             (format!("{path}: recording ended: {error}; the tap goes on without it"), true)
@@ -260,7 +260,7 @@ fn frame(seen: &Seen, style: Style) -> String {
 fn content(seen: &Seen, room: usize, style: Style) -> String {
     let octets = seen.event.frame().map_or(0, |frame| frame.octets.len());
     let Some(reading) = &seen.reading else {
-        let text = format!("bad CRC, {}", Count(octets, "octet"));
+        let text = format!("bad CRC, {}", Count(octets, "byte"));
         return style.paint(Tone::Quiet, &text).into_owned();
     };
     let (verdict, tone) = match &reading.found.mic {
@@ -285,7 +285,7 @@ fn content(seen: &Seen, room: usize, style: Style) -> String {
         }
         Some(Frame::Proprietary(_)) => ("proprietary", String::new(), String::new()),
         None => {
-            let text = format!("no whole frame, {}", Count(octets, "octet"));
+            let text = format!("no complete frame, {}", Count(octets, "byte"));
             return style.paint(Tone::Bad, &text).into_owned();
         }
     };

@@ -22,7 +22,7 @@ pub fn report(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     if report.shows_keys {
         writeln!(
             out,
-            "**This file holds keys.** Whoever has it can read and forge the frames of these nodes.\n"
+            "**This file holds keys.** Anyone who has it can read and forge the frames of these nodes.\n"
         )?;
     }
     if report.nodes.len() > 1 {
@@ -75,7 +75,7 @@ fn list(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         let (told, more) = (report.nodes.len(), report.listed.len());
         writeln!(
             out,
-            "{told} nodes are told of below, those with a fault first; {more} more are not: \
+            "{told} nodes are below, those with a fault first; {more} more are not: \
              `handfast diagnose` prints all.\n"
         )?;
     }
@@ -129,7 +129,7 @@ fn gateways(report: &Report<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
         return Ok(());
     }
     writeln!(out, "## Gateways\n")?;
-    writeln!(out, "| Gateway | Name | Frames heard | Bad CRC | Counter began anew |")?;
+    writeln!(out, "| Gateway | Name | Frames heard | Bad CRC | Counter began again |")?;
     writeln!(out, "|---|---|---|---|---|")?;
     for one in all.iter().take(MOST) {
         let eui = one.eui.map_or_else(|| "none".into(), |eui| eui.to_string());

@@ -117,7 +117,7 @@ fn channels(plan: &Plan, page: &mut Page) -> fmt::Result {
     }
     for c in plan.legal_channels {
         let mhz = Megahertz(c.freq_hz);
-        page.field("lawful", &format!("{mhz} MHz, node up to {} dBm EIRP", c.max_eirp_dbm))?;
+        page.field("allowed", &format!("{mhz} MHz, node up to {} dBm EIRP", c.max_eirp_dbm))?;
     }
     if plan.sub_bands > 0 {
         page.blank()?;
@@ -156,7 +156,7 @@ fn data_rates(plan: &Plan, page: &mut Page) -> fmt::Result {
         };
         page.row(&format!(
             "{:>4}  {:<18} {:>6}  {:>6}  {:>11}  {}",
-            "DR", name, "bit/s", "floor", "23 octets", "since"
+            "DR", name, "bit/s", "floor", "23 bytes", "since"
         ))?;
         for rate in plan.rates(direction) {
             page.row(&rate_row(rate, direction))?;
@@ -165,7 +165,7 @@ fn data_rates(plan: &Plan, page: &mut Page) -> fmt::Result {
     page.field(
         "",
         &format!(
-            "floor: SNR needed, dB; 23 octets: a Join-Request's time on air [{}]",
+            "floor: SNR needed, dB; 23 bytes: a Join-Request's time on air [{}]",
             plan.data_rates.source
         ),
     )
@@ -383,7 +383,7 @@ fn ch_mask_cntl(plan: &Plan, page: &mut Page) -> fmt::Result {
 }
 
 fn payloads(p: &Payloads, page: &mut Page) -> fmt::Result {
-    page.section("Largest payload, MACPayload/FRMPayload octets")?;
+    page.section("Largest payload, MACPayload/FRMPayload bytes")?;
     let tables = [
         (if p.downlink.is_some() { "uplink" } else { "both ways" }, Some(p.uplink)),
         ("uplink under dwell limit", p.uplink_dwell),
@@ -443,7 +443,7 @@ fn class_b(plan: &Plan, page: &mut Page) -> fmt::Result {
     let b = &plan.beacon;
     let (sf, bw, octets) = (b.sf, b.bw_khz, b.octets);
     let list = mhz(b.frequencies_hz);
-    page.field("beacon", &format!("{list}, DR{} SF{sf}BW{bw}, {octets} octets", b.dr))?;
+    page.field("beacon", &format!("{list}, DR{} SF{sf}BW{bw}, {octets} bytes", b.dr))?;
     if let Some(rule) = b.rule {
         page.field("", rule)?;
     }
@@ -488,7 +488,7 @@ fn legacy(old: &Legacy, page: &mut Page) -> fmt::Result {
         rx1_table("downlink DR by uplink DR and RX1DROffset", table, page)?;
     }
     if let Some((dr, sf, octets)) = old.beacon {
-        page.field("beacon", &format!("DR{dr} (SF{sf}), {octets} octets"))?;
+        page.field("beacon", &format!("DR{dr} (SF{sf}), {octets} bytes"))?;
     }
     if old.cflist_types.is_some_and(<[u8]>::is_empty) {
         page.field("CFList", "none")?;

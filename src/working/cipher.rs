@@ -17,8 +17,8 @@ pub(super) fn place_parts(place: &BlockFields) -> [(&'static str, usize, String)
     };
     [
         ("Dir", 1, way.to_owned()),
-        ("DevAddr", 4, format!("{}, last octet first", place.dev_addr)),
-        ("FCnt", 4, format!("{}, 32 bits, last octet first", place.fcnt)),
+        ("DevAddr", 4, format!("{}, last byte first", place.dev_addr)),
+        ("FCnt", 4, format!("{}, 32 bits, last byte first", place.fcnt)),
     ]
 }
 
@@ -96,5 +96,5 @@ pub(super) fn accept(key: Key<'_>, sealed: &[u8], fields: &[(&str, usize)]) -> S
         desk.cut(name, "plaintext", from..from + len, "");
         from += len;
     }
-    desk.done("The last four octets are the MIC that the server put in.")
+    desk.done("The last four bytes are the MIC that the server put in.")
 }

@@ -11,7 +11,7 @@ pub(super) fn sign(desk: &mut Desk, key: Key<'_>, name: &str, taken: Range<usize
     desk.key(key);
     desk.given("zero_block", &[0; 16], "");
     desk.aes("L", key, "zero_block", true, "");
-    desk.double("K1", "L", k1, "goes on a last block that is whole");
+    desk.double("K1", "L", k1, "goes on a last block that is complete");
     desk.double("K2", "K1", k2, "goes on a last block that was padded");
     let len = desk.part("M").octets.len();
     let blocks = len.div_ceil(16).max(1);
@@ -19,7 +19,7 @@ pub(super) fn sign(desk: &mut Desk, key: Key<'_>, name: &str, taken: Range<usize
     for i in 1..=blocks {
         let at = 16 * (i - 1)..(16 * i).min(len);
         let (cut, last) = (format!("M_{i}"), i == blocks);
-        let note = if i == 1 { "M in blocks of 16 octets" } else { "" };
+        let note = if i == 1 { "M in blocks of 16 bytes" } else { "" };
         let short = at.len() < 16;
         desk.cut(&cut, "M", at, note);
         let mut block = cut;

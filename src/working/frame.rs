@@ -163,8 +163,8 @@ fn front(
     };
     names.extend([
         ("JoinReqType", 1, answered),
-        ("JoinEUI", 8, format!("{join_eui}, last octet first")),
-        (nonce_name(answers), 2, format!("{nonce}, last octet first")),
+        ("JoinEUI", 8, format!("{join_eui}, last byte first")),
+        (nonce_name(answers), 2, format!("{nonce}, last byte first")),
     ]);
 }
 
@@ -239,7 +239,7 @@ fn mics(reading: &Reading, taken: &Taken, data: &DataFrame, place: &BlockFields)
     for half in halves {
         let Some(key) = key_of(&taken.keys, half.key) else { continue };
         let octets = match half.at.len() {
-            2 => format!("MIC octets {} and {}", half.at.start, half.at.end - 1),
+            2 => format!("MIC bytes {} and {}", half.at.start, half.at.end - 1),
             _ => "MIC".to_owned(),
         };
         let mut desk = Desk::new(format!("{octets} of the data frame under {}", half.key));
@@ -279,7 +279,7 @@ fn b_parts(
         None => names.push(("zeros", 4, empty())),
         Some(taken) => {
             let conf = if is_b1 { taken.uplink.conf_fcnt } else { taken.conf_fcnt };
-            let note = if conf == 0 { empty() } else { format!("{conf}, last octet first") };
+            let note = if conf == 0 { empty() } else { format!("{conf}, last byte first") };
             names.push(("ConfFCnt", 2, note));
             if is_b1 {
                 let uplink = taken.uplink;
@@ -292,6 +292,6 @@ fn b_parts(
     }
     names.extend(cipher::place_parts(place));
     names.push(("00", 1, empty()));
-    names.push(("len", 1, format!("{len} octets from MHDR to before the MIC")));
+    names.push(("len", 1, format!("{len} bytes from MHDR to before the MIC")));
     laid(block, &names)
 }

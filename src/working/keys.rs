@@ -45,9 +45,9 @@ pub(crate) fn session_1_0(
             &block,
             &[
                 (if first == 1 { "01" } else { "02" }, 1, format!("for {name}")),
-                ("JoinNonce", 3, format!("{}, last octet first", join_nonce.hex())),
-                ("NetID", 3, format!("{}, last octet first", net_id.hex())),
-                ("DevNonce", 2, format!("{dev_nonce}, last octet first")),
+                ("JoinNonce", 3, format!("{}, last byte first", join_nonce.hex())),
+                ("NetID", 3, format!("{}, last byte first", net_id.hex())),
+                ("DevNonce", 2, format!("{dev_nonce}, last byte first")),
                 ("zeros", 7, String::new()),
             ],
         );
@@ -80,9 +80,9 @@ pub(crate) fn session_1_1(
             &block,
             &[
                 (number.as_str(), 1, format!("for {name}")),
-                ("JoinNonce", 3, format!("{}, last octet first", join_nonce.hex())),
-                ("JoinEUI", 8, format!("{join_eui}, last octet first")),
-                (nonce_name, 2, format!("{nonce}, last octet first")),
+                ("JoinNonce", 3, format!("{}, last byte first", join_nonce.hex())),
+                ("JoinEUI", 8, format!("{join_eui}, last byte first")),
+                (nonce_name, 2, format!("{nonce}, last byte first")),
                 ("zeros", 2, String::new()),
             ],
         );
@@ -110,7 +110,7 @@ pub(crate) fn join_server_keys(
             &block,
             &[
                 (number, 1, format!("for {name}")),
-                ("DevEUI", 8, format!("{dev_eui}, last octet first")),
+                ("DevEUI", 8, format!("{dev_eui}, last byte first")),
                 ("zeros", 7, String::new()),
             ],
         );
@@ -158,7 +158,7 @@ pub(crate) fn multicast(group: Group<'_>) -> Sheet {
         for (first, name) in [(1, McAppSKey::NAME), (2, McNwkSKey::NAME)] {
             let block = derive::mc_block(first, addr);
             let number = format!("{first:02X}");
-            let note = format!("{addr}, last octet first");
+            let note = format!("{addr}, last byte first");
             let names = [
                 (number.as_str(), 1, format!("for {name}")),
                 ("McAddr", 4, note),

@@ -244,7 +244,7 @@ fn the_page_reads_at_80_columns() {
         "\
 2026-05-04 00:00:00 UTC to 2026-05-04 00:00:05 UTC
 EU868: below 1% on the default channels; otherwise the ETSI sub-band
-Local rules decide what is lawful; the limits below are those that the regional
+Local rules decide what is allowed; the limits below are those that the regional
 parameters print. What no gateway heard is not counted.
 
 DevEUI 02-00-00-FF-FE-1A-2B-3C
@@ -261,7 +261,7 @@ gateway 02-00-00-FF-FE-00-00-01
   duty      P 869.4-869.65 MHz, 10%: busiest hour 0.165 s of 360 s
 
 The join back-off counts from when a node is switched on: here from the first
-request heard. A node that was switched off and on in between may begin anew.
+request heard. A node that was switched off and on in between may begin again.
 "
     );
     let mut shown = String::new();

@@ -110,7 +110,7 @@ fn every_size_is_split_where_its_crcs_hold() {
     }
     assert_eq!(
         beacon::decode(&[0; 18], None).unwrap_err().to_string(),
-        "18 octets: beacons have 17, 19, 21 or 23"
+        "18 bytes: beacons have 17, 19, 21 or 23"
     );
 }
 

@@ -16,13 +16,13 @@ fn handfast(args: &[&str]) -> (Option<i32>, String, String) {
 fn the_exit_status_says_whether_the_beacon_is_right() {
     let (exit, shown, words) = handfast(&[PUBLISHED]);
     assert_eq!((exit, words.as_str()), (Some(0), ""));
-    assert!(shown.starts_with("Class B beacon, 17 octets\n"), "{shown}");
+    assert!(shown.starts_with("Class B beacon, 17 bytes\n"), "{shown}");
     let (exit, shown, _) = handfast(&[&PUBLISHED.replace("de55", "de54")]);
     assert_eq!(exit, Some(1));
-    assert!(shown.contains("wrong: octet 15: the second CRC fails: "), "{shown}");
+    assert!(shown.contains("wrong: byte 15: the second CRC fails: "), "{shown}");
     let (exit, shown, words) = handfast(&["00"]);
     assert_eq!((exit, shown.as_str()), (Some(2), ""));
-    assert_eq!(words, "error: 1 octet: beacons have 17, 19, 21 or 23\n");
+    assert_eq!(words, "error: 1 byte: beacons have 17, 19, 21 or 23\n");
 }
 
 #[test]

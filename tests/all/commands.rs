@@ -212,7 +212,7 @@ fn a_command_of_another_version_is_read_and_remarked_on() {
     let list = command::decode(&[0x0E, 0x1C, 0x25], Direction::Downlink, Some(MacVersion::V1_0_4));
     assert_eq!(
         list.faults()[0].to_string(),
-        "ForceRejoinReq is no command of LoRaWAN 1.0.4: a receiver of that version stops reading here"
+        "ForceRejoinReq is not a command of LoRaWAN 1.0.4: a receiver of that version stops reading here"
     );
 }
 

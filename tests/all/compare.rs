@@ -279,7 +279,7 @@ fn back(hex: &str) -> String {
 #[test]
 fn byte_orders_of_a_source_are_judged_by_what_it_says() {
     let records = format!("DevEUI,JoinEUI,AppKey\n{EUI},{JOIN},{KEY}\n");
-    let lsb = "// least significant octet first\n";
+    let lsb = "// least significant byte first\n";
     let of = |dev: String, join: String| {
         let header = format!("{dev}\n\n{join}\n\n#define APP_KEY \"{KEY}\"\n");
         told(&run(files(&header, &records, &[])).0[0])
@@ -419,28 +419,28 @@ fn digits_that_differ_are_marked_one_above_the_other() {
 pear: 2 faults
     compared  firmware, record
     matched   firmware as asked for
-    taken     dev-eui from DEV_EUI in probe.h:2, most significant octet first: a
+    taken     dev-eui from DEV_EUI in probe.h:2, most significant byte first: a
               comment says so
-    taken     join-eui from JOIN_EUI in probe.h:3, most significant octet first:
+    taken     join-eui from JOIN_EUI in probe.h:3, most significant byte first:
               as texts and numbers are
     taken     app-key from APP_KEY in probe.h:4
 
-  fault: the DevEUI of the firmware and of the record are a slip apart: digits
-    15 and 16 of 16 are exchanged: the firmware has 70, the record 07
+  fault: the DevEUI of the firmware and of the record are a typing error apart:
+    digits 15 and 16 of 16 are swapped: the firmware has 70, the record 07
     firmware  02-00-00-FF-FE-00-12-70 (probe.h:2 DEV_EUI)
     record    02-00-00-FF-FE-00-12-07 (records.csv line 2)
                                    ^^
-    do        look at the node or its label, and mend the one that is wrong
+    do        look at the node or its label, and fix the one that is wrong
     cause     dev-eui-typed-wrong
 
-  fault: the AppKey of the firmware and of the record are a slip apart: digit 27
-    of 32 differs: the firmware has B, the record C
+  fault: the AppKey of the firmware and of the record are a typing error apart:
+    digit 27 of 32 differs: the firmware has B, the record C
     firmware  app-key (probe.h:4 APP_KEY)
     record    app-key (records.csv line 2)
-    do        look up where the key came from, and mend the side that is wrong
+    do        look up where the key came from, and fix the side that is wrong
     cause     app-key-typed-wrong
 
-not taken: probe.h:5:9: blob: 8 octets under a name that says nothing
+not taken: probe.h:5:9: blob: 8 bytes under a name that says nothing
 not taken: column colour: no name of a member
 "
     );

@@ -183,5 +183,5 @@ fn errors_say_what_is_wrong_and_what_a_right_one_looks_like() {
 fn the_help_says_that_nothing_is_sent() {
     let run = compose("--help", &[]);
     assert_eq!(run.status, 0);
-    assert!(run.out.contains("writes octets and transmits nothing"), "{}", run.out);
+    assert!(run.out.contains("writes bytes and transmits nothing"), "{}", run.out);
 }

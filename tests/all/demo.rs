@@ -26,8 +26,8 @@ fn the_files_are_those_that_the_generator_makes() {
         return;
     }
     assert_eq!(shed, (demo::SHED_CAPTURE.to_owned(), demo::SHED_ROSTER.to_owned()));
-    assert_eq!(capture, demo::CAPTURE, "set {REWRITE} to write the files anew");
-    assert_eq!(roster, demo::ROSTER, "set {REWRITE} to write the files anew");
+    assert_eq!(capture, demo::CAPTURE, "set {REWRITE} to write the files again");
+    assert_eq!(roster, demo::ROSTER, "set {REWRITE} to write the files again");
 }
 
 #[test]

@@ -202,7 +202,7 @@ fn the_order_is_told_by_name_comment_or_form_and_else_unknown() {
         ),
         (
             format!(
-                "/* octets in\n * little-endian\n * order */\n\
+                "/* bytes in\n * little-endian\n * order */\n\
                      // and so on\nuint8_t dev_eui[8] = {{{turned}}};"
             ),
             ByteOrder::Reversed,
@@ -388,16 +388,16 @@ fn a_wrong_value_is_told_by_file_line_and_column_and_no_digit() {
     for (text, shown) in [
         (
             "\n#define DEV_EUI \"020000FFFE00120\"",
-            "probe.h:2:17: DEV_EUI: 15 hex digits, 16 wanted",
+            "probe.h:2:17: DEV_EUI: 15 hex digits, 16 expected",
         ),
         (
             "#define APP_KEY \"5A0C11D2E37F4B8896A1C0DEFACE014G\"",
             "probe.h:1:17: APP_KEY: character 32 of the text is not a hex digit",
         ),
-        ("uint8_t dev_eui[8] = {1,2,3,4,5,6,7};", "probe.h:1:22: dev_eui: 7 octets, 8 wanted"),
+        ("uint8_t dev_eui[8] = {1,2,3,4,5,6,7};", "probe.h:1:22: dev_eui: 7 bytes, 8 expected"),
         (
             "uint8_t dev_eui[8] = {1,2,3,4,5,6,7,0x1FF};",
-            "probe.h:1:22: dev_eui: element 8 is more than one octet",
+            "probe.h:1:22: dev_eui: element 8 is more than one byte",
         ),
         (
             "#define DEV_ADDR 0x10201BBDA",

@@ -48,14 +48,14 @@ const fn format(name: &'static str, write: fn(&str) -> Vec<u8>) -> Format {
 }
 
 /// LoRaTap carries frames alone.
-const NO_ACK: (&str, &str) = ("jf-23", "the gateway's refusal is no frame");
+const NO_ACK: (&str, &str) = ("jf-23", "the gateway's refusal is not a frame");
 
 /// The station protocol has no word for a downlink that is not sent.
 const NO_REFUSAL: (&str, &str) = ("jf-23", "a station is silent about what it does not send");
 
 const FORMATS: [Format; 22] = [
     format("capture lines", |text| text.as_bytes().to_vec()),
-    format("capture lines written anew", lines),
+    format("capture lines written again", lines),
     format("capture lines in gzip", |text| gzip(text.as_bytes())),
     format("capture lines in zstd", |text| zstd(text.as_bytes())),
     format("recorded datagrams", |text| datagrams(text, false)),

@@ -246,7 +246,7 @@ prop_compose! {
             dev_addr: DevAddr(dev_addr),
             fctrl: FCtrl::new(fctrl),
             fcnt,
-            fopts: FOpts::new(fopts).expect("at most 15 octets"),
+            fopts: FOpts::new(fopts).expect("at most 15 bytes"),
             payload: payload.map(|(port, frm)| Payload { port, frm }),
             mic,
         }
@@ -370,7 +370,7 @@ proptest! {
         for bit in 0..octets.len() * 8 {
             let mut flipped = octets.clone();
             flipped[bit / 8] ^= 1 << (bit % 8);
-            prop_assert!(!known.believes(&flipped), "bit {} of octet {}", bit % 8, bit / 8);
+            prop_assert!(!known.believes(&flipped), "bit {} of byte {}", bit % 8, bit / 8);
         }
     }
 }

@@ -74,7 +74,7 @@ fn frames_that_are_not_whole_are_named_by_their_line() {
     let (_, said, status) = run(&["diagnose", "-"], &capture);
     assert_eq!(
         said,
-        "note: standard input: frames not whole, line 1: DevEUI at octet 9: 8 octets needed (by the \
+        "note: standard input: incomplete frames, line 1: DevEUI at byte 9: 8 bytes needed (by the \
          layout of the message), 1 left (`handfast read` shows them)\n"
     );
     assert_eq!(status, 0);
@@ -137,7 +137,7 @@ fn damaged_lines_by_the_thousand_are_counted() {
         let (_, said, status) = run(command, &log);
         let errors: Vec<_> = said.lines().filter(|line| line.starts_with("error: ")).collect();
         assert_eq!((errors.len(), status), (22, 2), "{command:?}");
-        assert!(errors[20].ends_with(": more damaged lines, not told one by one"), "{said}");
+        assert!(errors[20].ends_with(": more damaged lines, not reported one by one"), "{said}");
         assert!(errors[21].ends_with(": 3000 damaged lines in all"), "{said}");
         let (_, said, _) = run(command, &"nothing of ours\n".repeat(20));
         assert!(!said.contains(" in all") && !said.contains("more damaged"), "{said}");
@@ -266,7 +266,7 @@ fn nothing_read_is_nothing_found() {
 #[test]
 fn a_cut_frame_says_its_way_once() {
     let (shown, _, status) = run(&["read", "40"], "");
-    assert!(shown.starts_with("Unconfirmed data up, cut short, 1 octet\n"), "{shown}");
+    assert!(shown.starts_with("Unconfirmed data up, cut short, 1 byte\n"), "{shown}");
     assert_eq!(status, 2);
 }
 
@@ -280,7 +280,7 @@ fn a_roster_that_others_may_read_draws_the_same_caution_everywhere() {
     fs::set_permissions(&path, fs::Permissions::from_mode(0o644)).unwrap();
     let roster = path.to_str().unwrap();
     let wanted = format!(
-        "caution: {roster} holds keys and everybody here may read it: chmod 600 mends that\n"
+        "caution: {roster} holds keys and everybody here may read it: chmod 600 fixes that\n"
     );
     for args in [
         &["diagnose", "-", "--roster", roster][..],
@@ -409,7 +409,7 @@ fn data_of_nobody_is_not_called_nothing_and_a_list_of_frames_is_no_gateway() {
     // The orchard's uplink, as a radio's log has it.
     let (shown, _, status) = run(&["diagnose", "-"], "40DABB0102800200022721029DAEAF9EE9\n");
     let wanted =
-        "No node: the capture holds data frames, and no Join-Request or key that tells whose.\n";
+        "No node: the capture holds data frames, and no Join-Request or key that says whose.\n";
     assert_eq!((shown.as_str(), status), (wanted, 0));
 }
 

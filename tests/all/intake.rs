@@ -160,7 +160,7 @@ fn every_word_of_a_tx_ack_is_kept() {
         (TxError::None, Some(TxError::TxPower), Some(20.0))
     );
     assert_eq!(ack("{}"), Some(Outcome::default()));
-    assert_eq!(ack(r#"{"error":7}"#), None, "what cannot be read is no success");
+    assert_eq!(ack(r#"{"error":7}"#), None, "what cannot be read is not a success");
     assert_eq!(ack("7"), None);
     assert_eq!(read(r#"{"kind":"TX_ACK","datagram":7}"#), None);
     assert!(read(r#"{"kind":"TX_ACK","datagram":{}}"#).is_some());
@@ -286,12 +286,12 @@ fn a_member_of_a_wrong_type_takes_nothing_else_with_it() {
         "rxpk[0].rssi: a number of dBm expected, found an object",
         "rxpk[0].lsnr: a number of dB expected, found a list",
         "rxpk[0].stat: 1, 0 or -1 expected",
-        "rxpk[0].size: 5 octets stated, data has 4",
+        "rxpk[0].size: 5 bytes stated, data has 4",
         "rxpk[1]: an object expected, found a number",
         "rxpk[2]: an object expected, found null",
         "rxpk[3].data: base64 of the frame expected, found a number",
-        "rxpk[4].data: no octets: the frame is left out",
-        "rxpk[5].data: no octets: the frame is left out",
+        "rxpk[4].data: no bytes: the frame is left out",
+        "rxpk[5].data: no bytes: the frame is left out",
         "rxpk[7].data: base64 without its padding",
     ] {
         assert!(all.contains(line), "{line}\nis not in\n{all}");
@@ -369,7 +369,7 @@ fn damaged_lines_are_named_and_all_others_kept() {
         (11, "[40, da, bb]"),
         (
             12,
-            "neither JSON nor a frame: 5 hex digits, an odd number: half of the last octet is missing",
+            "neither JSON nor a frame: 5 hex digits, an odd number: half of the last byte is missing",
         ),
         (13, "[40, da, bb, 01]"),
         (14, "[40, da]"),

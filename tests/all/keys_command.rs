@@ -130,8 +130,8 @@ fn missing_values_are_named_with_the_place_where_they_stand() {
     assert_eq!(
         words,
         "error: missing: --dev-nonce, --net-id\n\
-         hint: --dev-nonce: octets 17-18 of the Join-Request; \
-         --net-id: octets 4-6 of the Join-Accept, decrypted\n"
+         hint: --dev-nonce: bytes 17-18 of the Join-Request; \
+         --net-id: bytes 4-6 of the Join-Accept, decrypted\n"
     );
     assert_eq!(run(&["--app-key", APP_KEY, "--accept", REQUEST]).2, 2);
     assert_eq!(run(&[]).2, 2);

@@ -306,7 +306,7 @@ fn the_exit_status_tells_right_from_wrong_from_not_understood() {
     assert_eq!(check(head).status.code(), Some(1), "nothing is answered");
     for (text, word) in [
         ("", "no line"),
-        ("handfast lesson: seed", "seed is no number"),
+        ("handfast lesson: seed", "seed is not a number"),
         (&format!("{head}\n77q: 5\n")[..], "no question 77q"),
         (&head.replace("seed 7", "seed 8")[..], "other exercises"),
     ] {
@@ -337,7 +337,7 @@ fn a_byte_order_mistake_is_explained() {
     let sheet = format!("{head}\n[{}] answer: {}\n", question.id, turned(octets));
     let marked = run(&["lesson", "--check", "-"], sheet.as_bytes());
     let shown = said(&marked.stdout).replace("\n      ", " ");
-    let why = "you read the DevAddr as sent; it travels least significant octet first";
+    let why = "you read the DevAddr as sent; it travels least significant byte first";
     assert!(shown.contains(why), "{shown}");
     assert!(shown.contains(&format!("right is {}", hex::encode_upper(octets))), "{shown}");
 }

@@ -41,7 +41,7 @@ fn no_line_costs_many_times_what_a_plain_one_does() {
         ("half of JSON", format!("x {}{}", "[1,".repeat(8), many("\"aaaa\""))),
         ("labels joined by what base64 has", format!("x: {}", "rx/".repeat(LENGTH / 3))),
         ("frames after a key", format!("key {}", many(UPLINK))),
-        ("spaces after half an octet", format!("4{}", " ".repeat(LENGTH))),
+        ("spaces after half a byte", format!("4{}", " ".repeat(LENGTH))),
     ] {
         cost::at_most(40, what, || items(&plain), || items(&line));
     }

@@ -61,7 +61,7 @@ fn a_frame_is_found_behind_a_word_that_speaks_of_one() {
         format!("2026-03-02T08:00:00Z gateway rx payload={UPLINK} rssi=-80"),
         format!("[2026-03-02 08:00:00] lora: uplink <{UPLINK}>"),
         format!("frame: {}", UPLINK.to_uppercase()),
-        "rx 40 da bb 01 02 80 02 00 02 27 21 02 9d ae af 9e e9 (17 octets)".to_owned(),
+        "rx 40 da bb 01 02 80 02 00 02 27 21 02 9d ae af 9e e9 (17 bytes)".to_owned(),
         "Mar 2 08:00:00 shed forwarder: data \"QNq7AQKAAgACJyECna6vnuk=\"".to_owned(),
     ] {
         let event = one(&line);

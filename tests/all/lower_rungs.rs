@@ -91,7 +91,7 @@ fn a_request_that_lacks_a_byte_of_its_dev_eui_is_its_nodes() {
     let diagnosis = told(&roster, &[heard(1, Some(0), Some(GATEWAY), Some(0), &short)]);
     let found = verdict(&diagnosis, "join-request-has-the-wrong-length");
     assert!(found.summary.to_string().contains("byte 7 of the DevEUI is missing"), "{found:?}");
-    assert_eq!(found.certainty, Certainty::Certain, "the MIC is of the whole frame");
+    assert_eq!(found.certainty, Certainty::Certain, "the MIC is of the complete frame");
     assert_eq!(diagnosis.join_rung(Rung::Heard).unwrap().state, State::Broken);
     // Without a MIC that holds the likeness is all there is.
     *short.last_mut().unwrap() ^= 1;

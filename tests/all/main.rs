@@ -40,6 +40,7 @@ mod own_look;
 mod own_ways;
 mod packages;
 mod pastes;
+mod plain_words;
 mod plan_report;
 mod plans_join;
 mod radio;

@@ -100,14 +100,14 @@ fn every_mistake_is_found_and_named() {
     let text_dashes = format!("{:032X}", ascii(b"d2-30-6c-9b-9a-5"));
     let text_eui = format!("{:032X}", ascii(b"020000fffee466ae"));
     let cases: &[(&str, &str, &str)] = &[
-        ("A6078A7E3F1008620188 5F9A9B6C30D2", "bytes-reversed", "with its octets reversed"),
-        ("6208103F7E8A07A6D2306C9B9A5F8801", "halves-exchanged", "its two halves exchanged"),
+        ("A6078A7E3F1008620188 5F9A9B6C30D2", "bytes-reversed", "with its bytes reversed"),
+        ("6208103F7E8A07A6D2306C9B9A5F8801", "halves-exchanged", "its two halves swapped"),
         ("7E8A07A66208103F9A5F8801D2306C9B", "32-bit-words-reversed", "in reverse order"),
         ("9B6C30D201885F9A3F100862A6078A7E", "octets-of-32-bit-words-reversed", "32-bit word"),
         ("01885F9A9B6C30D2A6078A7E3F100862", "octets-of-64-bit-words-reversed", "64-bit word"),
         ("07A67E8A103F620888019A5F6C9BD230", "16-bit-words-reversed", "16-bit words"),
         ("30D29B6C5F9A018808623F108A7EA607", "octets-of-16-bit-words-exchanged", "16-bit"),
-        ("2D03C6B9A9F588102680 01F3E7A8706A", "nibbles-exchanged", "digits of every octet"),
+        ("2D03C6B9A9F588102680 01F3E7A8706A", "nibbles-exchanged", "digits of every byte"),
         ("6A70A8E7F301802610 88F5A9B9C6032D", "digits-reversed", "digits read from the end"),
         ("2306C9B9A5F88016208103F7E8A07A6D", "rotated", "to the left by 1"),
         (&text_first, "text-as-bytes", "the first 16 characters of the text"),
@@ -118,7 +118,7 @@ fn every_mistake_is_found_and_named() {
         ),
         (&text_ended, "text-as-bytes", "and a zero"),
         (&text_prefixed, "text-as-bytes", "0x and the first 14"),
-        (&text_dashes, "text-as-bytes", "'-' between octets"),
+        (&text_dashes, "text-as-bytes", "'-' between bytes"),
         ("020000FFFEE466AE020000FFFEE466AE", "made-of-an-eui", "the DevEUI, twice, as printed"),
         ("AE66E4FEFF000002672F0BFEFF000002", "made-of-an-eui", "then the JoinEUI, as sent"),
         ("020000FFFE0B2F670000000000000000", "made-of-an-eui", "the JoinEUI, then zeros"),
@@ -126,7 +126,7 @@ fn every_mistake_is_found_and_named() {
         (&text_eui, "made-of-an-eui", "the text of the DevEUI (lower-case letters)"),
         ("2B7E151628AED2A6ABF7158809CF4F3C", "sample-key", "RFC 4493"),
         ("00000000000000000000000000000000", "sample-key", "all zeros"),
-        ("01010101010101010101010101010101", "sample-key", "the octet 01 sixteen times"),
+        ("01010101010101010101010101010101", "sample-key", "the byte 01 sixteen times"),
         (
             "D2306C9B9A5F83016208103F7E8A07A6",
             "one-digit",
@@ -134,8 +134,8 @@ fn every_mistake_is_found_and_named() {
         ),
         ("D2306CB99A5F88016208103F7E8A07A6", "neighbours-exchanged", "digits 7 and 8"),
         ("A6078A7E3F10086201885F9A9B6C30D7", "one-digit-and-bytes-reversed", "digit 2: 2, and 7"),
-        ("D2306C9BAA5F88016208103F7E8A0796", "digits-exchanged", "digits 9 and 31 exchanged"),
-        ("D2306C9B9A5F88017E08103F628A07A6", "octets-exchanged", "octets 9 and 13 exchanged"),
+        ("D2306C9BAA5F88016208103F7E8A0796", "digits-exchanged", "digits 9 and 31 swapped"),
+        ("D2306C9B9A5F88017E08103F628A07A6", "octets-exchanged", "bytes 9 and 13 swapped"),
         ("02306C9B9A5F8801620810 3F7E8AD7A6", "digits-exchanged", "digits 1 and 29"),
         ("D2406C9B9A5F88016208104F7E8A07A6", "substituted", "with 4 for every 3"),
         (
@@ -151,10 +151,10 @@ fn every_mistake_is_found_and_named() {
         ("D2306C9B9A5F88801620 8103F7E8A07A", "digit-doubled", "with digit 13 twice and its last"),
         ("2306C9B9A5F88016208103F7E88A07A6", "digit-doubled", "and its first digit pushed out"),
         ("D2306C9B9A5F5880162081 03F7E8A07A", "digit-inserted", "with 5 put in as digit 13"),
-        ("D2306C9B9A5F88C56208103F7E8A07A6", "one-octet", "octet 8: the record's AppKey has 01"),
-        ("D2306C9B9A5F8801 08103F7E8A07A600", "octet-dropped", "octet 9, and 00 as last octet"),
-        ("D2306C9B9A5FA788016208103F7E8A07", "octet-inserted", "with A7 put in as octet 7"),
-        ("D2306C9B9A5F8801626208103F7E8A07", "octet-doubled", "with octet 9 twice"),
+        ("D2306C9B9A5F88C56208103F7E8A07A6", "one-octet", "byte 8: the record's AppKey has 01"),
+        ("D2306C9B9A5F8801 08103F7E8A07A600", "octet-dropped", "byte 9, and 00 as last byte"),
+        ("D2306C9B9A5FA788016208103F7E8A07", "octet-inserted", "with A7 put in as byte 7"),
+        ("D2306C9B9A5F8801626208103F7E8A07", "octet-doubled", "with byte 9 twice"),
         ("D23D6C989A5F88D16208103F7E8A07A6", "look-alikes", "(digits that look alike)"),
         // five look-alikes of two pairs are no mistake any more
         ("D2306C9B9A5F8BD1620B1D3F7E8AD7A6", "", ""),
@@ -256,8 +256,8 @@ fn another_known_key_is_nearer_than_any_slip() {
         known("the record's NwkSKey", &session, KnownKind::Session),
     ]);
     for (used, sentence) in [
-        (&session, "the frames agree with the record's NwkSKey as it stands"),
-        (&other, "the frames agree with probe-03: the record's AppKey as it stands"),
+        (&session, "the frames agree with the record's NwkSKey as it is"),
+        (&other, "the frames agree with probe-03: the record's AppKey as it is"),
     ] {
         let report = search(&clues, &requests(used, &[9]), &Effort::default());
         assert_eq!(report.hits.len(), 1);
@@ -277,7 +277,7 @@ fn a_claim_that_is_text_leads_to_what_it_spells() {
     let report = search(&clues, &requests(&used, &[9]), &Effort::default());
     assert_eq!(
         report.hits[0].sentence(&clues),
-        "the frames agree with the octets that the characters of the record's AppKey spell, twice"
+        "the frames agree with the bytes that the characters of the record's AppKey spell, twice"
     );
 }
 

@@ -68,7 +68,7 @@ const INITIALS: &str = "30fc9e3356c21227 599af8b0b1a3ddc2 5aef96240bca5582 b831b
 const SAMPLES: [&str; 2] = [concat!("40f1", "7d"), concat!("QP", "F9")];
 
 /// Texts by where they are from.
-type Texts = BTreeMap<String, String>;
+pub(crate) type Texts = BTreeMap<String, String>;
 
 /// Whether a list has the hash of a word.
 fn has(list: &str, word: &str) -> bool {
@@ -169,7 +169,7 @@ fn handfast(texts: &mut Texts, args: &[&str]) {
 }
 
 /// What the program prints: help, pages, causes, lessons, the report.
-fn printed() -> Texts {
+pub(crate) fn printed() -> Texts {
     let mut texts = Texts::new();
     handfast(&mut texts, &["--help"]);
     for command in cli::definition().get_subcommands() {
@@ -204,6 +204,11 @@ fn printed() -> Texts {
     texts
 }
 
+/// Returns a file of the repository.
+pub(crate) fn repository(file: &str) -> String {
+    fs::read_to_string(Path::new(HERE).join(file)).unwrap()
+}
+
 /// What the regional tables say, by the command and in their source.
 fn regions() -> Texts {
     let mut texts = Texts::new();
@@ -226,7 +231,7 @@ fn written() -> Texts {
         );
     }
     for file in ["README.md", "DEVELOPERS.md", "Cargo.toml", "fuzz/seeds.py"] {
-        texts.insert(file.to_owned(), fs::read_to_string(Path::new(HERE).join(file)).unwrap());
+        texts.insert(file.to_owned(), repository(file));
     }
     assert!(texts.len() > 300, "{}", texts.len());
     texts

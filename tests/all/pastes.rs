@@ -122,7 +122,7 @@ fn dumps_are_joined_row_by_row() {
     {
         is_found(&dump(&request, before, decimal), (1, 2), REQUEST);
         let uplink = dump(&hex::decode(UPLINK).unwrap(), before, decimal);
-        is_found(&format!("{before}received 17 octets:\n{uplink}"), (2, 3), UPLINK);
+        is_found(&format!("{before}received 17 bytes:\n{uplink}"), (2, 3), UPLINK);
         // Nothing says that it was on the air.
         assert_eq!(frames(&uplink), [], "{uplink}");
         assert_eq!(frames(&format!("the AppKey, then a frame of zeros\n{uplink}")), []);
@@ -203,8 +203,8 @@ fn a_list_that_was_broken_is_joined() {
     // The words state the size.
     let long = format!("{UPLINK}00112233");
     let wrapped = format!("raw: {}\n  {}\n", pairs(UPLINK, "", " "), pairs("00112233", "", " "));
-    is_found(&format!("uplink of 21 octets, 868.1 MHz\n{wrapped}"), (2, 3), &long);
-    is_found(&format!("uplink of 17 octets, 868.1 MHz\n{wrapped}"), (2, 2), UPLINK);
+    is_found(&format!("uplink of 21 bytes, 868.1 MHz\n{wrapped}"), (2, 3), &long);
+    is_found(&format!("uplink of 17 bytes, 868.1 MHz\n{wrapped}"), (2, 2), UPLINK);
     // A key is none, and so are identifiers below one another.
     assert_eq!(frames(&array.replace("phy", "APPKEY")), []);
     assert_eq!(frames(&"00:00:00:ff:fe:9c:a1:9c;\n".repeat(15)), []);

@@ -121,7 +121,7 @@ fn a_frequency_is_told_with_the_share_of_the_air_that_it_counts_in() {
     let (text, _) = at(868_650_000);
     assert!(text.contains("  duty cycle    in no sub-band of the regulator\n"), "{text}");
     let (text, json) = at(923_300_000);
-    assert!(text.contains("a lawful centre frequency, up to 14 dBm EIRP"), "{text}");
+    assert!(text.contains("an allowed centre frequency, up to 14 dBm EIRP"), "{text}");
     let plans = json["plans"].as_array().unwrap();
     let of = |name| plans.iter().find(|plan| plan["plan"] == name).unwrap();
     assert_eq!(of("KR920")["max_eirp_dbm"], 14);

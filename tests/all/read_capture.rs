@@ -192,7 +192,7 @@ fn commands_that_do_not_end_are_told_at_their_octet() {
     assert_eq!(
         run.frames[0]["problems"],
         json!([{"offset": 9, "field": "FOpts",
-            "what": "CID 47 is unknown, and so is its length: 2 octets cannot be read"}])
+            "what": "CID 47 is unknown, and so is its length: 2 bytes cannot be read"}])
     );
     // in 1.1 these octets may be encrypted
     let run = read(&[frame]);
@@ -218,7 +218,7 @@ fn in_brief_a_frame_is_one_line_under_the_name_of_its_input() {
         "{first}:
     1 up   Join-Request MIC holds     02-00-00-FF-FE-1A-2B-3C DevNonce 258
     2 down Join-Accept  MIC holds     0201BBDA JoinNonce 41394 pear-row-3
-    3 up   data         MIC unchecked cut short 3 octets
+    3 up   data         MIC unchecked cut short 3 bytes
     4 up   data         MIC holds     0201BBDA FCnt 65538 FPort 2 pear-row-3
 {second}:
     1 up   Join-Request MIC holds     02-00-00-FF-FE-1A-2B-3C DevNonce 258
@@ -241,7 +241,7 @@ fn a_downlink_with_two_windows_is_one_frame() {
     let capture = folder.file("station.ndjson", &format!("{config}\n{down}\n"));
     // One order, and one transmission: RX2 is used where RX1 is not.
     let (text, words, _) = read_text(&[&capture, "--brief"]);
-    assert_eq!(text, "    2 down Join-Accept  MIC unchecked 33 octets\n", "{words}");
+    assert_eq!(text, "    2 down Join-Accept  MIC unchecked 33 bytes\n", "{words}");
     let (json, ..) = read_text(&[&capture, "--json"]);
     assert!(json.lines().count() == 1 && json.contains("868300000"), "{json}");
 }

@@ -211,7 +211,7 @@ fn a_frame_cut_short_keeps_its_beginning_and_ends_with_2() {
     assert_eq!(
         found["problems"],
         json!([{"offset": 9, "field": "DevEUI",
-            "what": "cut short: 8 octets needed (by the layout of the message), 2 left"}])
+            "what": "cut short: 8 bytes needed (by the layout of the message), 2 left"}])
     );
     assert_eq!(found["mic"]["state"], "unchecked");
 }

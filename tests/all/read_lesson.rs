@@ -118,7 +118,7 @@ fn every_octet_of_every_frame_stands_in_one_field() {
             else {
                 continue;
             };
-            let Shown::Octets(sent) = row.shown else { panic!("{id}: {at:?} is no octets") };
+            let Shown::Octets(sent) = row.shown else { panic!("{id}: {at:?} is not bytes") };
             assert_eq!(sent, decoded.octets[at.clone()], "{id}: {at:?}");
             next = at.end;
         }

@@ -36,8 +36,8 @@ fn a_join_request_whose_mic_holds() {
     assert_eq!(
         shown(REQUEST, &[APP_KEY], &Source::new("probe-07", "firmware")),
         "\
-Join-Request, up, DevEUI 02-00-00-FF-FE-1A-2B-3C, 23 octets
- octet  as sent                  field     what it says [TS001-1.0.4; 1.1]
+Join-Request, up, DevEUI 02-00-00-FF-FE-1A-2B-3C, 23 bytes
+  byte  as sent                  field     what it says [TS001-1.0.4; 1.1]
      0  00                       MHDR      Join-Request  LoRaWAN R1
                                            [1.0.4 p. 16-17; 1.1 4.2.1]
         bits 7-5  000            FType     Join-Request
@@ -45,7 +45,7 @@ Join-Request, up, DevEUI 02-00-00-FF-FE-1A-2B-3C, 23 octets
         bits 1-0  00             Major     LoRaWAN R1
    1-8  01 00 0B FE FF 00 00 02  JoinEUI   02-00-00-FF-FE-0B-00-01  join server
                                            [1.0.4 p. 45; 1.1 6.2.2]
-        02 00 00 FF FE 0B 00 01  written   sent last octet first
+        02 00 00 FF FE 0B 00 01  written   sent last byte first
   9-16  3C 2B 1A FE FF 00 00 02  DevEUI    02-00-00-FF-FE-1A-2B-3C  node
                                            [1.0.4 p. 45; 1.1 6.2.2]
         02 00 00 FF FE 1A 2B 3C  written
@@ -75,23 +75,23 @@ fn a_join_accept_that_its_key_opens() {
     assert_eq!(
         shown(ACCEPT, &[APP_KEY], &Source::default()),
         "\
-Join-Accept, down, 33 octets
- octet  as sent                  field        what it says [TS001-1.0.4; 1.1]
+Join-Accept, down, 33 bytes
+  byte  as sent                  field        what it says [TS001-1.0.4; 1.1]
      0  20                       MHDR         Join-Accept  LoRaWAN R1
                                               [1.0.4 p. 16-17; 1.1 4.2.1]
         bits 7-5  001            FType        Join-Accept
         bits 4-2  000            RFU          reserved: sent as 0
         bits 1-0  00             Major        LoRaWAN R1
-  1-32  D9 4A CF D0 65 40 98 4F  encrypted    32 octets  all fields and the MIC
+  1-32  D9 4A CF D0 65 40 98 4F  encrypted    32 bytes  all fields and the MIC
         24 14 61 50 66 59 C3 AA               [1.0.4 p. 46; 1.1 6.2.3]
         AD B5 15 2A AF F2 50 20
         2F BA 28 E7 16 93 05 1D
-  Turned round under AppKey: each 16 octets after MHDR encrypted once more,
-  since the server sealed them by decrypting. The same octets in clear:
+  Turned round under AppKey: each 16 bytes after MHDR encrypted once more, since
+  the server sealed them by decrypting. The same bytes in clear:
    1-3  B2 A1 00                 JoinNonce    41394 (0x00a1b2)
                                               the server's nonce
                                               [1.0.4 p. 46; 1.1 6.2.3]
-        00 A1 B2                 written      sent last octet first
+        00 A1 B2                 written      sent last byte first
    4-6  01 00 00                 NetID        000001  network
                                               [1.0.4 p. 45-47; 1.1 6.2.3]
         00 00 01                 written
@@ -134,19 +134,19 @@ fn a_join_accept_that_nothing_opens_shows_no_noise() {
     assert_eq!(
         shown(ACCEPT, &[WRONG_KEY], &Source::default()),
         "\
-Join-Accept, down, 33 octets
- octet  as sent                  field      what it says [TS001-1.0.4; 1.1]
-     0  20                       MHDR       Join-Accept  LoRaWAN R1
-                                            [1.0.4 p. 16-17; 1.1 4.2.1]
-        bits 7-5  001            FType      Join-Accept
-        bits 4-2  000            RFU        reserved: sent as 0
-        bits 1-0  00             Major      LoRaWAN R1
-  1-32  D9 4A CF D0 65 40 98 4F  encrypted  32 octets  all fields and the MIC
-        24 14 61 50 66 59 C3 AA             [1.0.4 p. 46; 1.1 6.2.3]
-        AD B5 15 2A AF F2 50 20
-        2F BA 28 E7 16 93 05 1D
-        F2 11 8F BF              MIC        FAILS  as decrypted under AppKey
-        FB 6F 74 F1              expected
+Join-Accept, down, 33 bytes
+ byte  as sent                  field      what it says [TS001-1.0.4; 1.1]
+    0  20                       MHDR       Join-Accept  LoRaWAN R1
+                                           [1.0.4 p. 16-17; 1.1 4.2.1]
+       bits 7-5  001            FType      Join-Accept
+       bits 4-2  000            RFU        reserved: sent as 0
+       bits 1-0  00             Major      LoRaWAN R1
+ 1-32  D9 4A CF D0 65 40 98 4F  encrypted  32 bytes  all fields and the MIC
+       24 14 61 50 66 59 C3 AA             [1.0.4 p. 46; 1.1 6.2.3]
+       AD B5 15 2A AF F2 50 20
+       2F BA 28 E7 16 93 05 1D
+       F2 11 8F BF              MIC        FAILS  as decrypted under AppKey
+       FB 6F 74 F1              expected
 "
     );
 }
@@ -156,8 +156,8 @@ fn an_uplink_without_keys_shows_all_that_is_in_clear() {
     assert_eq!(
         shown(UPLINK, &[], &Source::default()),
         "\
-Unconfirmed data up, DevAddr 0201BBDA, 17 octets
- octet  as sent         field       what it says [TS001-1.0.4; 1.1]
+Unconfirmed data up, DevAddr 0201BBDA, 17 bytes
+  byte  as sent         field       what it says [TS001-1.0.4; 1.1]
      0  40              MHDR        unconfirmed data up  LoRaWAN R1
                                     [1.0.4 p. 16-17; 1.1 4.2.1]
         bits 7-5  010   FType       unconfirmed data up
@@ -165,7 +165,7 @@ Unconfirmed data up, DevAddr 0201BBDA, 17 octets
         bits 1-0  00    Major       LoRaWAN R1
    1-4  DA BB 01 02     DevAddr     0201BBDA  address of the session
                                     [1.0.4 p. 17; 1.1 4.3.1]
-        02 01 BB DA     written     sent last octet first
+        02 01 BB DA     written     sent last byte first
      5  80              FCtrl       frame control: ADR, acknowledgement, length
                                     of FOpts  [1.0.4 p. 17-18; 1.1 4.3.1]
         bit 7     1     ADR         adaptive data rate on
@@ -177,7 +177,7 @@ Unconfirmed data up, DevAddr 0201BBDA, 17 octets
                                     [1.0.4 p. 22-23; 1.1 4.3.1.5]
         00 02           written
      8  02              FPort       2  application  [1.0.4 p. 23-24; 1.1 4.3.2]
-  9-12  27 21 02 9D     FRMPayload  4 octets  encrypted under AppSKey
+  9-12  27 21 02 9D     FRMPayload  4 bytes  encrypted under AppSKey
                                     [1.0.4 p. 24-25; 1.1 4.3.3]
  13-16  AE AF 9E E9     MIC         unchecked
                                     needs NwkSKey (1.0.x), or SNwkSIntKey and
@@ -196,11 +196,11 @@ fn an_uplink_with_keys_shows_what_was_hidden() {
     let text = shown(UPLINK, &keys, &Source::default());
     assert!(text.ends_with(
         "\
-   6-7  02 00           FCnt        2  whole counter 65538 (0x00010002)
+   6-7  02 00           FCnt        2  full counter 65538 (0x00010002)
                                     [1.0.4 p. 22-23; 1.1 4.3.1.5]
         00 02           written
      8  02              FPort       2  application  [1.0.4 p. 23-24; 1.1 4.3.2]
-  9-12  27 21 02 9D     FRMPayload  4 octets  encrypted under AppSKey
+  9-12  27 21 02 9D     FRMPayload  4 bytes  encrypted under AppSKey
                                     [1.0.4 p. 24-25; 1.1 4.3.3]
         01 67 00 E1     in clear    under AppSKey
  13-16  AE AF 9E E9     MIC         holds  under NwkSKey, rule of LoRaWAN 1.0
@@ -215,19 +215,19 @@ fn a_frame_cut_short_shows_its_beginning_and_where_it_ends() {
     assert_eq!(
         shown("0001000BFEFF0000023C2B1AFE", &[], &Source::default()),
         "\
-Join-Request, up, cut short, 13 octets
- octet  as sent                  field    what it says [TS001-1.0.4; 1.1]
-     0  00                       MHDR     Join-Request  LoRaWAN R1
-                                          [1.0.4 p. 16-17; 1.1 4.2.1]
-        bits 7-5  000            FType    Join-Request
-        bits 4-2  000            RFU      reserved: sent as 0
-        bits 1-0  00             Major    LoRaWAN R1
-   1-8  01 00 0B FE FF 00 00 02  JoinEUI  02-00-00-FF-FE-0B-00-01  join server
-                                          [1.0.4 p. 45; 1.1 6.2.2]
-        02 00 00 FF FE 0B 00 01  written  sent last octet first
-  9-12  3C 2B 1A FE              ?        DevEUI begins here and is not whole
-  ! octet 9, DevEUI: cut short: 8 octets needed (by the layout of the message),
-    4 left
+Join-Request, up, cut short, 13 bytes
+ byte  as sent                  field    what it says [TS001-1.0.4; 1.1]
+    0  00                       MHDR     Join-Request  LoRaWAN R1
+                                         [1.0.4 p. 16-17; 1.1 4.2.1]
+       bits 7-5  000            FType    Join-Request
+       bits 4-2  000            RFU      reserved: sent as 0
+       bits 1-0  00             Major    LoRaWAN R1
+  1-8  01 00 0B FE FF 00 00 02  JoinEUI  02-00-00-FF-FE-0B-00-01  join server
+                                         [1.0.4 p. 45; 1.1 6.2.2]
+       02 00 00 FF FE 0B 00 01  written  sent last byte first
+ 9-12  3C 2B 1A FE              ?        DevEUI begins here and is incomplete
+  ! byte 9, DevEUI: cut short: 8 bytes needed (by the layout of the message), 4
+    left
 "
     );
 }
@@ -245,5 +245,5 @@ fn one_of_several_frames_has_a_name() {
     let mut out = String::new();
     let input = Input { name: "orchard.txt", index: 2, ..Input::default() };
     reading(&mut out, Heading::Of(input), &found, Style::PLAIN).unwrap();
-    assert!(out.starts_with("orchard.txt, frame 3: Proprietary frame, 1 octet\n"), "{out}");
+    assert!(out.starts_with("orchard.txt, frame 3: Proprietary frame, 1 byte\n"), "{out}");
 }

@@ -136,7 +136,7 @@ fn a_1_1_join_accept_asks_for_what_its_mic_covers() {
     let keys = ring(&[(KeyRole::Nwk, NWK_KEY), (KeyRole::App, APP_KEY)]);
     let lacking = reading(ACCEPT_1_1, &keys, &Context::default());
     let MicVerdict::Unchecked(why) = &lacking.found.mic else { panic!() };
-    assert_eq!(why.to_string(), "beside NwkKey it needs DevEUI, JoinEUI and DevNonce");
+    assert_eq!(why.to_string(), "next to NwkKey it needs DevEUI, JoinEUI and DevNonce");
     let opened = reading(ACCEPT_1_1, &keys, &joined());
     assert_eq!(proof(&opened), ("JSIntKey", Some(MicRule::V1_1)));
     let accept = opened.found.accept.unwrap();
@@ -235,7 +235,7 @@ fn one_integrity_key_alone_proves_half_an_uplink() {
     let MicVerdict::Unchecked(why) = &half.found.mic else { panic!() };
     assert_eq!(
         why.to_string(),
-        "octets 3 and 4 of it hold under FNwkSIntKey; the others need SNwkSIntKey"
+        "bytes 3 and 4 of it hold under FNwkSIntKey; the others need SNwkSIntKey"
     );
 }
 

@@ -47,12 +47,12 @@ fn names_of_columns_are_free_in_case_and_separators() {
 #[test]
 fn a_fault_names_line_and_column_and_no_digit_of_a_key() {
     for (text, shown) in [
-        ("DevEUI\n020000fffe00120\n", "line 2, column DevEUI: 15 hex digits, 16 wanted"),
+        ("DevEUI\n020000fffe00120\n", "line 2, column DevEUI: 15 hex digits, 16 expected"),
         (
             "DevEUI,App Key\n,\n\n020000fffe001207,5A0C11D2E37F4B8896A1C0DEFACE014G\n",
             "line 4, column App Key: character 32 of the key is not a hex digit",
         ),
-        ("DevEUI,AppKey\n1\n", "line 2: 1 field, 2 wanted as in the header"),
+        ("DevEUI,AppKey\n1\n", "line 2: 1 field, 2 expected as in the header"),
         ("DevEUI,class\n020000fffe001207,D\n", "line 2, column class: one of A, B, C expected"),
         (
             "DevEUI,region\n020000fffe001207,MOON1\n",

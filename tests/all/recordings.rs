@@ -300,7 +300,7 @@ fn frames_in_loratap_come_as_what_a_gateway_would_have_said() {
         [(1, "heard", true), (2, "ordered", true), (2, "outcome", true), (3, "heard", false)]
     );
     // 24 octets of file header, 16 before each packet: 58, 60 and 38 octets come before the fourth
-    assert_eq!(skipped(&got)[0].1, "octet 196: 15 octets of LoRaTap header needed, 5 left");
+    assert_eq!(skipped(&got)[0].1, "byte 196: 15 bytes of LoRaTap header needed, 5 left");
 }
 
 #[test]

@@ -89,7 +89,7 @@ fn a_recording_that_was_cut_is_used_as_far_as_it_goes() {
     let whole = file();
     let cut = run(&["diagnose", "-", "--roster", &roster()], &whole[..whole.len() - 30]);
     assert_eq!(cut.status, 2);
-    assert!(cut.words.contains("standard input, packet 8: octet "), "{}", cut.words);
+    assert!(cut.words.contains("standard input, packet 8: byte "), "{}", cut.words);
     assert!(cut.words.contains("the capture ends within its packet"), "{}", cut.words);
     assert!(cut.out.contains("joined"), "{}", cut.out);
 }

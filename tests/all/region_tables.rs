@@ -38,12 +38,12 @@ impl<'a> Keys<'a> {
     }
 
     fn int(&mut self, key: &str) -> i64 {
-        self.must(key).as_integer().unwrap_or_else(|| panic!("{}.{key} is no number", self.at))
+        self.must(key).as_integer().unwrap_or_else(|| panic!("{}.{key} is not a number", self.at))
     }
 
     /// A text as the program says it.
     fn text(&mut self, key: &str) -> &'a str {
-        shown(self.must(key).as_str().unwrap_or_else(|| panic!("{}.{key} is no text", self.at)))
+        shown(self.must(key).as_str().unwrap_or_else(|| panic!("{}.{key} is not a text", self.at)))
     }
 
     fn optional_text(&mut self, key: &str) -> Option<&'a str> {
@@ -51,11 +51,11 @@ impl<'a> Keys<'a> {
     }
 
     fn flag(&mut self, key: &str) -> bool {
-        self.must(key).as_bool().unwrap_or_else(|| panic!("{}.{key} is no truth", self.at))
+        self.must(key).as_bool().unwrap_or_else(|| panic!("{}.{key} is not a truth", self.at))
     }
 
     fn float(&mut self, key: &str) -> f64 {
-        self.must(key).as_float().unwrap_or_else(|| panic!("{}.{key} is no number", self.at))
+        self.must(key).as_float().unwrap_or_else(|| panic!("{}.{key} is not a number", self.at))
     }
 
     fn ints(&mut self, key: &str) -> Vec<i64> {
@@ -80,7 +80,7 @@ fn ints(value: &Value) -> Vec<i64> {
 }
 
 fn rows<'a>(at: &str, value: &'a Value) -> Vec<Keys<'a>> {
-    let array = value.as_array().unwrap_or_else(|| panic!("{at} is no list"));
+    let array = value.as_array().unwrap_or_else(|| panic!("{at} is not a list"));
     array
         .iter()
         .enumerate()

@@ -269,7 +269,7 @@ fn every_node_has_all_its_parts() {
         ("time", "The exchange in time"),
         ("channels", "Channels"),
         ("signal", "Signal"),
-        ("octets", "Frames, octet by octet"),
+        ("bytes", "Frames, byte by byte"),
         ("ticket", "For the ticket"),
     ] {
         assert_eq!(page.matches(&format!("<h3>{title}</h3>")).count(), 10, "{part}");
@@ -291,7 +291,7 @@ fn reversed_digits_are_marked_beside_what_was_heard() {
     let (differ, _) = claims.split_once("class=\"alike\"").unwrap();
     assert_eq!(differ.matches("<dt>").count(), 1, "the DevEUI alone differs");
     assert!(
-        differ.contains("What the node sends is the firmware's read backwards, octet by octet."),
+        differ.contains("What the node sends is the firmware's read backwards, byte by byte."),
         "{differ}"
     );
     // 020000fffec601b9 read backwards differs in all digits but four.

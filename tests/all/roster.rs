@@ -115,7 +115,7 @@ fn a_fault_names_line_column_member_and_what_is_right() {
     let error = bad(&firmware("dev-eui = \"020000fffe0012\"\n"));
     assert_eq!(
         error.to_string(),
-        "roster:4:11: node[0].firmware.dev-eui: 14 hex digits, 16 wanted; \
+        "roster:4:11: node[0].firmware.dev-eui: 14 hex digits, 16 expected; \
          16 hex digits in quotes such as \"020000fffe001207\" expected"
     );
     let error = bad(&firmware("app_key = \"00\"\n"));

@@ -352,7 +352,7 @@ fn what_the_options_leave_out_is_no_fault_of_the_node() {
     assert_eq!(node["outcome"], "not-heard");
     let words = node["rungs"][0]["evidence"][0]["text"].as_str().unwrap();
     assert!(words.contains("in what was asked for"), "{words}");
-    assert!(node["next"][0].as_str().unwrap().contains("ask for the whole capture"), "{node}");
+    assert!(node["next"][0].as_str().unwrap().contains("ask for the complete capture"), "{node}");
 }
 
 #[test]

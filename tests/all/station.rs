@@ -130,7 +130,7 @@ fn data_comes_back_with_its_port_or_without_and_its_mic_holds() {
         let read = events(&lines(&[message.clone()]));
         let up = read[0].heard().unwrap();
         assert_eq!(hex::encode(up.octets()), frame, "{message}");
-        assert_eq!(up.modulation, None, "without a table a number is no data rate");
+        assert_eq!(up.modulation, None, "without a table a number is not a data rate");
     }
     let key = "2b7e151628aed2a6abf7158809cf4f3c".parse().unwrap();
     let message = json!({"msgtype": "updf", "MHdr": 128, "DevAddr": 48979, "FCtrl": 128,
@@ -236,7 +236,7 @@ fn what_a_station_drops_is_told() {
     assert_eq!(told, [0, 0, 1, 0, 1, 0, 0, 1]);
     assert!(said(&read[2])[0].contains("JoinEui of router_config"), "{:?}", said(&read[2]));
     assert!(said(&read[4])[0].contains("NetID of router_config"));
-    assert!(said(&read[7])[0].contains("began anew"));
+    assert!(said(&read[7])[0].contains("began again"));
     let What::Said(statement) = &read[5].what else { panic!("{read:?}") };
     assert_eq!((statement.by, &statement.what), (Speaker::Gateway, &Statement::CounterRestarted));
     let said = read.iter().filter(|event| matches!(event.what, What::Said(_)));

@@ -262,7 +262,7 @@ impl TryFrom<String> for Hex {
 impl Hex {
     fn array<const N: usize>(&self) -> Result<[u8; N], String> {
         let found = self.0.len();
-        self.0.as_slice().try_into().map_err(|_| format!("{found} octets where {N} belong"))
+        self.0.as_slice().try_into().map_err(|_| format!("{found} bytes where {N} belong"))
     }
 }
 

@@ -90,7 +90,7 @@ fn a_key_turned_round_and_a_key_of_another_role_are_told() {
     assert_found(
         REQUEST,
         &[(KeyRole::App, REVERSED)],
-        "the frame agrees with the AppKey given with its octets reversed",
+        "the frame agrees with the AppKey given with its bytes reversed",
         Some("app-key-bytes-reversed"),
     );
     assert_found(
@@ -145,7 +145,7 @@ fn a_rule_misread_by_the_node_is_told() {
     assert_found(
         REQUEST_OVER_TURNED_DEV_EUI,
         &[(KeyRole::App, USED)],
-        "the MIC holds under the AppKey given if the node signs DevEUI in one octet order and sends \
+        "the MIC holds under the AppKey given if the node signs DevEUI in one byte order and sends \
          it in the other",
         Some("join-request-signed-by-another-rule"),
     );
@@ -162,7 +162,7 @@ fn a_join_accept_is_opened_under_keys_near_the_given_one() {
     assert_found(
         ACCEPT,
         &[(KeyRole::App, REVERSED)],
-        "the frame agrees with the AppKey given with its octets reversed",
+        "the frame agrees with the AppKey given with its bytes reversed",
         Some("app-key-bytes-reversed"),
     );
     let why = found(ENCRYPTED_ACCEPT, &[(KeyRole::App, USED)]).unwrap();
@@ -221,7 +221,7 @@ fn of_a_1_1_uplink_the_half_that_holds_is_told() {
     let why = found(UPLINK_1_1, &serving_wrong).unwrap();
     assert!(
         why.what.starts_with(
-            "octets 3 and 4 of the MIC hold under the FNwkSIntKey given (counter 2), octets 1 and 2 \
+            "bytes 3 and 4 of the MIC hold under the FNwkSIntKey given (counter 2), bytes 1 and 2 \
              do not under SNwkSIntKey"
         ),
         "{why:?}"
@@ -232,8 +232,8 @@ fn of_a_1_1_uplink_the_half_that_holds_is_told() {
     let why = found(UPLINK_1_1, &exchanged).unwrap();
     assert_eq!(
         why.what,
-        "by the rule of 1.1, octets 3 and 4 of the MIC hold under the SNwkSIntKey given (counter \
-         2), octets 1 and 2 under the FNwkSIntKey given (TxDr 5, TxCh 2)"
+        "by the rule of 1.1, bytes 3 and 4 of the MIC hold under the SNwkSIntKey given (counter \
+         2), bytes 1 and 2 under the FNwkSIntKey given (TxDr 5, TxCh 2)"
     );
     assert_eq!(why.certainty, Certainty::Likely);
 
@@ -323,7 +323,7 @@ mod command {
             "{text}"
         );
         let said = lines.concat();
-        assert!(said.contains("odds of an accident") && said.contains("candidates tried"));
+        assert!(said.contains("false-match probability") && said.contains("candidates tried"));
         assert!(text.ends_with("    See: handfast explain app-key-typed-wrong\n"), "{text}");
         assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
     }

@@ -129,8 +129,8 @@ proptest! {
         let found = reading(&Frame::Data(data), keys, &context);
         prop_assert!(matches!(found.found.mic, MicVerdict::Holds(_)));
         let sheets = of_reading(&found);
-        prop_assert_eq!(sheet(&sheets, "MIC octets 0 and 1").result(), &computed[..2]);
-        prop_assert_eq!(sheet(&sheets, "MIC octets 2 and 3").result(), &computed[2..]);
+        prop_assert_eq!(sheet(&sheets, "MIC bytes 0 and 1").result(), &computed[..2]);
+        prop_assert_eq!(sheet(&sheets, "MIC bytes 2 and 3").result(), &computed[2..]);
         prop_assert_eq!(sheet(&sheets, "FOpts").result(), [2, 2, 2, 2]);
     }
 

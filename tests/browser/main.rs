@@ -39,13 +39,13 @@ fn an_octet_answers_the_pointer() {
     let browser = Browser::start();
     browser.open(&pages::demo());
     let hint = text(&browser, SAY);
-    assert!(hint.starts_with("Point at an octet"), "{hint}");
+    assert!(hint.starts_with("Point at a byte"), "{hint}");
     browser.run("document.querySelector('#node-2 .strip').scrollIntoView({block: 'center'})");
     // probe-02's DevEUI as sent begins at octet 9.
     let octets = browser.elements("#node-2 .octets:first-of-type .o");
     browser.point_at(&octets[9]);
     let said = text(&browser, SAY);
-    assert!(said.starts_with("Octet 9 of octets 9\u{2013}16, "), "{said}");
+    assert!(said.starts_with("Byte 9 of bytes 9\u{2013}16, "), "{said}");
     assert!(said.contains("DevEUI B9-01-C6-FE-FF-00-00-02; identifier of the node"), "{said}");
     let lit = text(&browser, "return document.querySelector('#node-2 tr.here').textContent");
     assert!(lit.contains("DevEUI"), "{lit}");
@@ -62,17 +62,17 @@ fn octets_answer_the_keyboard() {
     // From the last link before the frames, Tab comes to the first octet, and to one octet only.
     browser.run("document.querySelector('#node-2 summary').focus()");
     browser.press(TAB);
-    assert_eq!(at(), "octet 0, 00: MHDR");
-    assert!(text(&browser, SAY).starts_with("Octet 0, 00, bits 7-0 00000000: MHDR Join-Request"));
+    assert_eq!(at(), "byte 0, 00: MHDR");
+    assert!(text(&browser, SAY).starts_with("Byte 0, 00, bits 7-0 00000000: MHDR Join-Request"));
     browser.press(RIGHT);
     assert!(at().ends_with(": JoinEUI"), "{}", at());
     browser.press(LEFT);
     browser.press(LEFT);
-    assert_eq!(at(), "octet 0, 00: MHDR", "there is nothing to the left of the first");
+    assert_eq!(at(), "byte 0, 00: MHDR", "there is nothing to the left of the first");
     browser.press(END);
-    assert!(at().starts_with("octet 22, ") && at().ends_with(": MIC"), "{}", at());
+    assert!(at().starts_with("byte 22, ") && at().ends_with(": MIC"), "{}", at());
     browser.press(HOME);
-    assert_eq!(at(), "octet 0, 00: MHDR");
+    assert_eq!(at(), "byte 0, 00: MHDR");
     let selected = "return document.querySelectorAll('#node-2 [aria-selected=true]').length";
     assert_eq!(browser.run(selected), 1);
     // On a phone the octets stand in several lines.
@@ -238,7 +238,7 @@ fn every_control_and_drawing_has_a_name() {
     let options = browser.elements("#node-6 [role=option]");
     assert!(options.len() > 80);
     for option in options {
-        assert!(browser.computed_label(&option).starts_with("octet "));
+        assert!(browser.computed_label(&option).starts_with("byte "));
     }
     let unnamed = "return [...document.querySelectorAll('[tabindex], [role=option], [role=group]')]
         .filter((e) => !e.getAttribute('aria-label')).length";

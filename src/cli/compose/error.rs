@@ -52,8 +52,8 @@ pub enum CannotCompose {
         /// The other.
         other: &'static str,
     },
-    /// Another number of octets than the field has.
-    #[error("{option}: {} wanted", Count(*.octets, "octet"))]
+    /// Another number of bytes than the field has.
+    #[error("{option}: {} expected", Count(*.octets, "byte"))]
     Length {
         /// The option.
         option: &'static str,
@@ -69,7 +69,7 @@ pub enum CannotCompose {
         found: &'static str,
     },
     /// A frequency that a CFList cannot hold.
-    #[error("--frequencies: {hz} is no multiple of 100 Hz below 1677721600")]
+    #[error("--frequencies: {hz} is not a multiple of 100 Hz below 1677721600")]
     Frequency {
         /// As given.
         hz: u32,
@@ -98,7 +98,7 @@ pub enum CannotCompose {
     /// A key or a value is missing, or FOpts are too long.
     #[error(transparent)]
     Compose(#[from] ComposeError),
-    /// A line that is no JSON.
+    /// A line that is not JSON.
     #[error("column {column}: no JSON")]
     NotJson {
         /// Where.

@@ -127,7 +127,7 @@ impl Fields<'_> {
         value.ok_or(CannotCompose::Needs { message: self.message, option })
     }
 
-    /// Returns the root key that signs by the version told.
+    /// Returns the root key that signs by the version given.
     fn root(&self) -> Option<KeyRole> {
         self.args.mac_version.map(|version| match version {
             MacVersion::V1_1 => KeyRole::Nwk,

@@ -41,7 +41,7 @@ pub struct NewArgs {
     /// The directory to write into; no file of it is replaced
     #[arg(long, value_name = "DIR")]
     pub output: PathBuf,
-    /// The first octets of each DevEUI, in hex: one to five of them
+    /// The first bytes of each DevEUI, in hex: one to five of them
     #[arg(long, value_name = "HEX", value_parser = prefix)]
     pub dev_eui_prefix: Option<Prefix>,
     /// The JoinEUI; one is made where none is given
@@ -58,11 +58,11 @@ pub struct NewArgs {
     pub byte_order: ByteOrder,
 }
 
-/// The first octets of a DevEUI.
+/// The first bytes of a DevEUI.
 #[derive(Clone, Debug)]
 pub struct Prefix(Vec<u8>);
 
-/// Octets of a prefix at the most: three are left to chance, and to 16 million nodes.
+/// Bytes of a prefix at the most: three are left to chance, and to 16 million nodes.
 const LONGEST_PREFIX: usize = 5;
 
 fn prefix(text: &str) -> Result<Prefix, String> {
@@ -72,7 +72,7 @@ fn prefix(text: &str) -> Result<Prefix, String> {
     octets
         .filter(fits)
         .map(Prefix)
-        .ok_or_else(|| "one to five octets in hex, such as 020000FFFE".into())
+        .ok_or_else(|| "one to five bytes in hex, such as 020000FFFE".into())
 }
 
 fn name(text: &str) -> Result<String, String> {

@@ -104,7 +104,7 @@ const ENTER: &str = "\x1b[?1049h\x1b[?25l\x1b[?7l";
 const LEAVE: &str = "\x1b[?7h\x1b[?25h\x1b[?1049l";
 /// To the first column of the first row.
 const HOME: &str = "\x1b[H";
-/// Clears what an earlier line left behind this one, and goes on in the next.
+/// Clears what an earlier line left after this one, and goes on in the next.
 const REST: &str = "\x1b[K\r\n";
 /// Clears what is below.
 const BELOW: &str = "\x1b[J";

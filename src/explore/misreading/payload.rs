@@ -32,7 +32,7 @@ impl Criterion<'_> {
             Self::Known(_) => "the plaintext is the known one",
             Self::PrintableAscii => "the plaintext is printable ASCII",
             Self::ChannelTypeValue(_) => {
-                "the plaintext parses as channel, type and value to its last octet"
+                "the plaintext parses as channel, type and value to its last byte"
             }
         }
     }

@@ -87,7 +87,7 @@ mod tests {
     #[test]
     fn a_search_by_trial_finds_what_the_search_finds() {
         let claimed: Aes128Key = "d2306c9b9a5f88016208103f7e8a07a6".parse().unwrap();
-        let signed = b"nineteen octets or so".to_vec();
+        let signed = b"nineteen bytes or so".to_vec();
         for used in [
             "d2306c9b9a5f83016208103f7e8a07a6",
             "a6078a7e3f10086201885f9a9b6c30d2",

@@ -51,7 +51,7 @@ classes! {
     /// One digit wrong and the octets reversed.
     OneDigitReversed "one-digit-and-bytes-reversed";
     /// Two digits or octets exchanged.
-    Exchanged "exchanged";
+    Exchanged "swapped";
     /// One digit read as another throughout.
     Substituted "substituted";
     /// One digit dropped, doubled or put in.

@@ -55,7 +55,7 @@ impl Unit {
     pub const fn name(self) -> &'static str {
         match self {
             Self::Digit => "digit",
-            Self::Octet => "octet",
+            Self::Octet => "byte",
         }
     }
 
@@ -83,7 +83,7 @@ impl Digits {
     }
 
     /// The unit at a position, from 1 at the left.
-    #[expect(clippy::cast_possible_truncation, reason = "the unit is masked to at most an octet")]
+    #[expect(clippy::cast_possible_truncation, reason = "the unit is masked to at most a byte")]
     pub(super) fn unit(self, unit: Unit, at: u8) -> u8 {
         ((self.value >> self.shift(unit, at)) & mask(unit.bits().into())) as u8
     }

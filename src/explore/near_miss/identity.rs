@@ -112,7 +112,7 @@ impl PairMistake {
     /// Returns its stable name.
     pub const fn name(self) -> &'static str {
         match self {
-            Self::Exchanged => "exchanged",
+            Self::Exchanged => "swapped",
             Self::ExchangedAndReversed => "exchanged-and-bytes-reversed",
             Self::DevEuiTwice => "dev-eui-twice",
             Self::JoinEuiTwice => "join-eui-twice",
@@ -124,7 +124,7 @@ impl PairMistake {
         let what = match self {
             Self::Exchanged => "DevEUI for JoinEUI and JoinEUI for DevEUI",
             Self::ExchangedAndReversed => {
-                "DevEUI for JoinEUI and JoinEUI for DevEUI, the octets of both reversed"
+                "DevEUI for JoinEUI and JoinEUI for DevEUI, the bytes of both reversed"
             }
             Self::DevEuiTwice => "DevEUI in both places",
             Self::JoinEuiTwice => "JoinEUI in both places",
@@ -203,7 +203,7 @@ mod tests {
             ["02000000005629F1", "020000FFFE5629F1"].map(|text| text.parse().unwrap());
         assert_eq!(
             eui_relation(sent, claimed).unwrap().of_eui("the record's DevEUI"),
-            "octets 4 and 5: the record's DevEUI has FFFE where the node sends 0000"
+            "bytes 4 and 5: the record's DevEUI has FFFE where the node sends 0000"
         );
     }
 

@@ -164,7 +164,7 @@ impl Mistake {
     /// other mistakes.
     pub fn change(&self) -> Option<String> {
         Some(match self {
-            Self::OctetsReversed => "its octets reversed".into(),
+            Self::OctetsReversed => "its bytes reversed".into(),
             Self::Reordered(order) => order.text().into(),
             Self::Rotated { digits } => format!("its digits rotated to the left by {digits}"),
             _ => return None,
@@ -260,9 +260,9 @@ impl Mistake {
                 }
             }
             Self::OneDigitReversed(Digit { at, .. }) => {
-                format!("with its octets reversed and another digit {at}")
+                format!("with its bytes reversed and another digit {at}")
             }
-            Self::OneOctet { at, .. } => format!("with another octet {at}"),
+            Self::OneOctet { at, .. } => format!("with another byte {at}"),
             Self::Substituted { .. } => "with one digit replaced by another throughout".into(),
             Self::Dropped { unit, at, filled, .. } => {
                 let (unit, filled) = (unit.name(), filled.text());
@@ -341,7 +341,7 @@ impl fmt::Display for Sentence<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { mistake, claim, agree } = self;
         match mistake {
-            Mistake::Same => write!(f, "{agree} {claim} as it stands"),
+            Mistake::Same => write!(f, "{agree} {claim} as it is"),
             Mistake::OctetsReversed | Mistake::Reordered(_) | Mistake::Rotated { .. } => {
                 write!(f, "{agree} {claim} with {}", mistake.change().unwrap_or_default())
             }
@@ -350,7 +350,7 @@ impl fmt::Display for Sentence<'_> {
             }
             Mistake::FromEui { how, reversed } => {
                 let order =
-                    if *reversed { "as sent, least significant octet first" } else { "as printed" };
+                    if *reversed { "as sent, least significant byte first" } else { "as printed" };
                 write!(f, "{agree} a key made of identifiers: {}, {order}", how.text())
             }
             Mistake::Sample(sample) => write!(f, "{agree} a published value: {}", sample.text()),
@@ -362,32 +362,32 @@ impl fmt::Display for Sentence<'_> {
                 f.write_str(" (digits that look alike)")
             }
             Mistake::LocalBit => {
-                write!(f, "{agree} {claim} with the local bit of the first octet (02) turned over")
+                write!(f, "{agree} {claim} with the local bit of the first byte (02) turned over")
             }
             Mistake::MiddleFiller { claimed: was, used } => {
                 let (was, used) = (hex::encode_upper(was), hex::encode_upper(used));
-                write!(f, "octets 4 and 5: {claim} has {was} where {agree} {used}")
+                write!(f, "bytes 4 and 5: {claim} has {was} where {agree} {used}")
             }
             Mistake::NeighboursExchanged { first } => {
                 write!(
                     f,
-                    "{agree} {claim} with digits {first} and {} exchanged",
+                    "{agree} {claim} with digits {first} and {} swapped",
                     first.saturating_add(1)
                 )
             }
             Mistake::OneDigitReversed(digit) => {
-                write!(f, "{agree} {claim} with its octets reversed and one digit wrong; ")?;
+                write!(f, "{agree} {claim} with its bytes reversed and one digit wrong; ")?;
                 let Digit { at, claimed, used } = digit;
                 write!(f, "digit {at}: {claimed:X}, and {used:X}")
             }
             Mistake::Exchanged { unit, first, second } => {
-                write!(f, "{agree} {claim} with {}s {first} and {second} exchanged", unit.name())
+                write!(f, "{agree} {claim} with {}s {first} and {second} swapped", unit.name())
             }
             Mistake::Substituted { claimed, used } => {
                 write!(f, "{agree} {claim} with {used:X} for every {claimed:X}")
             }
             Mistake::OneOctet { at, claimed, used } => {
-                write!(f, "octet {at}: {claim} has {claimed:02X} where {agree} {used:02X}")
+                write!(f, "byte {at}: {claim} has {claimed:02X} where {agree} {used:02X}")
             }
             Mistake::Doubled { .. } | Mistake::Dropped { .. } | Mistake::Inserted { .. } => {
                 self.shifted(f)
@@ -419,8 +419,8 @@ mod tests {
         for (mistake, said) in [
             (Mistake::OneDigit(digit(14)), "with another digit 14"),
             (Mistake::TwoDigits([digit(3), digit(9)]), "with other digits 3, 9"),
-            (Mistake::OneDigitReversed(digit(7)), "with its octets reversed and another digit 7"),
-            (Mistake::OneOctet { at: 4, claimed: 0xAB, used: 0xCD }, "with another octet 4"),
+            (Mistake::OneDigitReversed(digit(7)), "with its bytes reversed and another digit 7"),
+            (Mistake::OneOctet { at: 4, claimed: 0xAB, used: 0xCD }, "with another byte 4"),
             (
                 Mistake::Substituted { claimed: 0xB, used: 0xE },
                 "with one digit replaced by another throughout",

@@ -36,17 +36,17 @@ macro_rules! orders {
 
 orders! {
     /// 01234567 89ABCDEF to 89ABCDEF 01234567.
-    Halves "halves-exchanged" "its two halves exchanged" |o| o.rotate_left(o.len() / 2);
+    Halves "halves-exchanged" "its two halves swapped" |o| o.rotate_left(o.len() / 2);
     /// The four 32-bit words last to first.
     Words32 "32-bit-words-reversed" "its 32-bit words in reverse order" |o| {
         o.reverse();
         within(4, o);
     };
     /// Each 32-bit word in little-endian order.
-    OctetsIn32 "octets-of-32-bit-words-reversed" "the octets of each 32-bit word reversed"
+    OctetsIn32 "octets-of-32-bit-words-reversed" "the bytes of each 32-bit word reversed"
         |o| within(4, o);
     /// Each 64-bit word in little-endian order.
-    OctetsIn64 "octets-of-64-bit-words-reversed" "the octets of each 64-bit word reversed"
+    OctetsIn64 "octets-of-64-bit-words-reversed" "the bytes of each 64-bit word reversed"
         |o| within(8, o);
     /// The 16-bit words last to first.
     Words16 "16-bit-words-reversed" "its 16-bit words in reverse order" |o| {
@@ -54,17 +54,17 @@ orders! {
         within(2, o);
     };
     /// Each 16-bit word in little-endian order.
-    OctetsIn16 "octets-of-16-bit-words-exchanged" "the two octets of each 16-bit word exchanged"
+    OctetsIn16 "octets-of-16-bit-words-exchanged" "the two bytes of each 16-bit word swapped"
         |o| within(2, o);
     /// 2B to B2 in every octet.
-    Nibbles "nibbles-exchanged" "the two digits of every octet exchanged" nibbles;
+    Nibbles "nibbles-exchanged" "the two digits of every byte swapped" nibbles;
     /// The text read from its end.
     Digits "digits-reversed" "its digits read from the end" |o| {
         o.reverse();
         nibbles(o);
     };
     /// Least significant bit first in every octet.
-    BitsInOctets "bits-of-octets-reversed" "the bits of every octet reversed" bits;
+    BitsInOctets "bits-of-octets-reversed" "the bits of every byte reversed" bits;
     /// Least significant bit first throughout.
     Bits "bits-reversed" "all its bits reversed" |o| {
         o.reverse();
@@ -73,7 +73,7 @@ orders! {
     /// Every bit inverted.
     Inverted "bits-inverted" "every bit inverted" |o| o.iter_mut().for_each(|x| *x = !*x);
     /// The AES state filled by rows where it wants columns.
-    Transposed "state-transposed" "its octets written by rows for columns of four" transpose;
+    Transposed "state-transposed" "its bytes written by rows for columns of four" transpose;
 }
 
 fn within(octets: usize, all: &mut [u8]) {

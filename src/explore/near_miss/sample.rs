@@ -18,7 +18,7 @@ impl Sample {
         match self {
             Self::Repeated(0) => "all zeros".into(),
             Self::Repeated(0xFF) => "all ones (FF)".into(),
-            Self::Repeated(octet) => format!("the octet {octet:02X} sixteen times"),
+            Self::Repeated(octet) => format!("the byte {octet:02X} sixteen times"),
             Self::Named(name) => name.into(),
         }
     }
@@ -77,7 +77,7 @@ const NAMED: [(u128, &str); 22] = [
     (0xDEAD_BEEF_DEAD_BEEF_DEAD_BEEF_DEAD_BEEF, "DEADBEEF four times"),
     (0xCAFE_BABE_CAFE_BABE_CAFE_BABE_CAFE_BABE, "CAFEBABE four times"),
     (1, "zeros and a 1 at the end"),
-    (1 << 120, "a 1 in the first octet and zeros"),
+    (1 << 120, "a 1 in the first byte and zeros"),
     (u128::from_be_bytes(*b"0123456789ABCDEF"), "the characters 0 to F"),
     (u128::from_be_bytes(*b"1234567890123456"), "the characters 1 to 9, 0, 1 to 6"),
 ];
@@ -99,7 +99,7 @@ mod tests {
         let key = |text: &str| text.parse::<Aes128Key>().unwrap();
         let text = |key: Aes128Key| sample(&key).map(Sample::text);
         assert_eq!(text(Aes128Key::new([0; 16])).as_deref(), Some("all zeros"));
-        assert_eq!(text(Aes128Key::new([0x11; 16])).as_deref(), Some("the octet 11 sixteen times"));
+        assert_eq!(text(Aes128Key::new([0x11; 16])).as_deref(), Some("the byte 11 sixteen times"));
         assert_eq!(
             text(key("2b7e151628aed2a6abf7158809cf4f3c")).as_deref(),
             Some("the sample key of FIPS 197, SP 800-38A and RFC 4493")

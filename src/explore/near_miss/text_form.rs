@@ -28,20 +28,20 @@ impl TextForm {
     /// Returns what was taken of the key that `claim` names.
     pub fn text(self, claim: &str, letters: Letters) -> String {
         let taken = |what: &str| {
-            format!("{what} of the text of {claim} ({}), taken as octets", letters.text())
+            format!("{what} of the text of {claim} ({}), taken as bytes", letters.text())
         };
         match self {
             Self::First => taken("the first 16 characters"),
             Self::FirstEnded => taken("the first 15 characters and a zero"),
             Self::Last => taken("the last 16 characters"),
             Self::Prefixed => taken("0x and the first 14 characters"),
-            Self::Separated(c) => taken(&format!("the first 16 characters, '{c}' between octets,")),
-            Self::SpelledTwice => format!("the octets that the characters of {claim} spell, twice"),
+            Self::Separated(c) => taken(&format!("the first 16 characters, '{c}' between bytes,")),
+            Self::SpelledTwice => format!("the bytes that the characters of {claim} spell, twice"),
             Self::SpelledThenZeros => {
-                format!("the octets that the characters of {claim} spell, then zeros")
+                format!("the bytes that the characters of {claim} spell, then zeros")
             }
             Self::ZerosThenSpelled => {
-                format!("zeros, then the octets that the characters of {claim} spell")
+                format!("zeros, then the bytes that the characters of {claim} spell")
             }
         }
     }

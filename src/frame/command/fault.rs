@@ -112,20 +112,20 @@ impl fmt::Display for Fault {
             Wrong::Reserved { row, field, why } => write!(f, "{}: {field} {why}", row.name),
             Wrong::NotInVersion { row, version } => write!(
                 f,
-                "{} is no command of LoRaWAN {}: a receiver of that version stops reading here",
+                "{} is not a command of LoRaWAN {}: a receiver of that version stops reading here",
                 row.name,
                 version.name()
             ),
             Wrong::Unknown { cid, unread } => write!(
                 f,
                 "CID {cid:02X} is unknown, and so is its length: {} cannot be read",
-                Count(*unread, "octet")
+                Count(*unread, "byte")
             ),
             Wrong::Cut { row, needed, left } => write!(
                 f,
                 "{}: {} needed after CID {:02X}, {left} left",
                 row.name,
-                Count(*needed, "octet"),
+                Count(*needed, "byte"),
                 row.cid
             ),
         }

@@ -140,7 +140,7 @@ pub(super) const FREQUENCY_OR_PLAN: FieldKind =
     );
 
 pub(super) const MINOR: FieldKind = number(|n, _| format!("LoRaWAN 1.{n}"))
-    .but(|n| (n == 0).then_some("0 is no version that has this command"));
+    .but(|n| (n == 0).then_some("0 is not a version that has this command"));
 pub(super) const MARGIN: FieldKind = number(|n, _| format!("{n} dB above the demodulation floor"))
     .but(|n| (n == 255).then_some("255 is reserved"));
 pub(super) const DATA_RATE: FieldKind = number(|n, _| format!("DR{n}"));
@@ -246,7 +246,7 @@ pub(super) const FILTER_ACTION: FieldKind = number(|n, _| {
 })
 .but(|n| (n > 2).then_some("is RFU above 2"));
 pub(super) const FILTER_LENGTH: FieldKind =
-    number(quiet).but(|n| (n > 16).then_some("is above 16, the octets of JoinEUI and DevEUI"));
+    number(quiet).but(|n| (n > 16).then_some("is above 16, the bytes of JoinEUI and DevEUI"));
 pub(super) const BUCKET: FieldKind = number(|n, _| match choose(&[1, 2, 4, 12], n) {
     Some(factor) => format!("{factor} x the rate"),
     None => String::new(),
@@ -266,7 +266,7 @@ pub(super) const TIME_OUT: FieldKind = number(|n, _| format!("{} s", power(n)));
 pub(super) const TIME_OUT_BEACONS: FieldKind = number(|n, _| format!("{} s", 128 * power(n)));
 pub(super) const FRAGMENT_DELAY: FieldKind = number(|n, _| format!("up to {} s", power(n + 4)));
 pub(super) const REBOOT_SECONDS: FieldKind =
-    number(|n, _| if n == 0 { "at once".into() } else { String::new() });
+    number(|n, _| if n == 0 { "immediately".into() } else { String::new() });
 pub(super) const TIME_TO_START: FieldKind = number(|n, _| match n {
     0xFF_FFFF => "farther away than 2^24 - 1 s".into(),
     _ => format!("{n} s"),

@@ -126,7 +126,7 @@ const VERSION_ANS: Row = up(0x00, "PackageVersionAns", Answer, 2)
         whole("PackageIdentifier", 0, 1, kind::PACKAGE),
         whole("PackageVersion", 1, 1, kind::NUMBER),
     ])
-    .says("Tells the package and its version", "TS003, TS004, TS005, TS006");
+    .says("States the package and its version", "TS003, TS004, TS005, TS006");
 
 static CLOCK: &[Row] = &[
     VERSION_REQ,
@@ -137,7 +137,7 @@ static CLOCK: &[Row] = &[
             bits("AnsRequired", 4, 1, 4, 4, kind::FLAG),
             bits("TokenReq", 4, 1, 3, 0, kind::NUMBER),
         ])
-        .says("The node tells its time, and asks by how much it is off", "TS003"),
+        .says("The node states its time, and asks by how much it is off", "TS003"),
     down(0x01, "AppTimeAns", Answer, 5)
         .fields(&[
             whole("TimeCorrection", 0, 4, kind::SIGNED_SECONDS),
@@ -152,7 +152,7 @@ static CLOCK: &[Row] = &[
             bits("NotSupported", 0, 1, 0, 0, kind::FLAG),
             whole("DeviceTime", 1, 4, kind::GPS_SECONDS),
         ])
-        .says("Takes or refuses the period, and tells the node's time", "TS003"),
+        .says("Takes or refuses the period, and states the node's time", "TS003"),
     down(0x03, "ForceDeviceResyncCmd", Request, 1)
         .fields(&[bits("NbTransmissions", 0, 1, 2, 0, kind::NUMBER)])
         .says("Has the node ask for the time now", "TS003"),
@@ -171,7 +171,7 @@ static MULTICAST: &[Row] = &[
             bits("AnsGroupMask", 0, 1, 3, 0, kind::NUMBER),
             whole("Groups", 1, 0, kind::OCTETS),
         ])
-        .says("Tells the groups: McGroupID and McAddr of each", "TS005"),
+        .says("States the groups: McGroupID and McAddr of each", "TS005"),
     down(0x02, "McGroupSetupReq", Request, 29)
         .fields(&[
             bits("McGroupID", 0, 1, 1, 0, kind::NUMBER),
@@ -314,7 +314,7 @@ static FRAGMENTATION_2: &[Row] = &[
             bits("MICError", 0, 1, 2, 2, kind::FLAG),
             bits("FragIndex", 0, 1, 1, 0, kind::NUMBER),
         ])
-        .says("The node has the whole block", "TS004 2.0.0"),
+        .says("The node has the complete block", "TS004 2.0.0"),
     down(0x04, "FragDataBlockReceivedAns", Answer, 1)
         .fields(&[bits("FragIndex", 0, 1, 1, 0, kind::NUMBER)])
         .says("Confirms it", "TS004 2.0.0"),
@@ -357,10 +357,10 @@ static FIRMWARE: &[Row] = &[
     down(0x01, "DevVersionReq", Request, 0).says("Asks for firmware and hardware version", "TS006"),
     up(0x01, "DevVersionAns", Answer, 8)
         .fields(&[whole("FWversion", 0, 4, kind::NUMBER), whole("HWversion", 4, 4, kind::NUMBER)])
-        .says("Tells firmware and hardware version", "TS006"),
+        .says("States firmware and hardware version", "TS006"),
     down(0x02, "DevRebootTimeReq", Request, 4)
         .fields(&[whole("RebootTime", 0, 4, kind::GPS_SECONDS)])
-        .says("Has the node reboot at a time; 0 at once, all ones never", "TS006"),
+        .says("Has the node reboot at a time; 0 immediately, all ones never", "TS006"),
     up(0x02, "DevRebootTimeAns", Answer, 4)
         .fields(&[whole("RebootTime", 0, 4, kind::GPS_SECONDS)])
         .says("When the node reboots; 0 where it cannot", "TS006"),

@@ -20,11 +20,11 @@ pub(super) static ROWS: &[Row] = &[
         .fields(VERSION)
         .versions(ONLY_1_1)
         .repeats(UntilConfirmed)
-        .says("An ABP node has reset and tells its version", CHAPTER_5),
+        .says("An ABP node has reset and states its version", CHAPTER_5),
     down(0x01, "ResetConf", Answer, 1)
         .fields(VERSION)
         .versions(ONLY_1_1)
-        .says("The network confirms the reset and tells its version", CHAPTER_5),
+        .says("The network confirms the reset and states its version", CHAPTER_5),
     up(0x02, "LinkCheckReq", Request, 0).says("The node asks how well it is heard", CHAPTER_5),
     down(0x02, "LinkCheckAns", Answer, 2)
         .fields(&[whole("Margin", 0, 1, kind::MARGIN), whole("GwCnt", 1, 1, kind::NUMBER)])
@@ -141,11 +141,11 @@ pub(super) static ROWS: &[Row] = &[
         .fields(VERSION)
         .versions(ONLY_1_1)
         .repeats(UntilConfirmed)
-        .says("An OTAA node uses its new session and tells its version", "LoRaWAN 1.1, 5.10"),
+        .says("An OTAA node uses its new session and states its version", "LoRaWAN 1.1, 5.10"),
     down(0x0B, "RekeyConf", Answer, 1)
         .fields(VERSION)
         .versions(ONLY_1_1)
-        .says("The network confirms the new session and tells its version", "LoRaWAN 1.1, 5.10"),
+        .says("The network confirms the new session and states its version", "LoRaWAN 1.1, 5.10"),
     down(0x0C, "ADRParamSetupReq", Request, 1)
         .fields(&[
             bits("Limit_exp", 0, 1, 7, 4, kind::ADR_LIMIT),
@@ -190,14 +190,14 @@ pub(super) static ROWS: &[Row] = &[
     up(0x10, "PingSlotInfoReq", Request, 1)
         .fields(&[bits("Periodicity", 0, 1, 2, 0, kind::PERIODICITY)])
         .versions(SINCE_1_0_3)
-        .says("The node tells how often it opens a ping slot", CLASS_B),
+        .says("The node states how often it opens a ping slot", CLASS_B),
     up(0x10, "PingSlotInfoReq", Request, 1)
         .fields(&[
             bits("Periodicity", 0, 1, 6, 4, kind::PERIODICITY),
             bits("DataRate", 0, 1, 3, 0, kind::DATA_RATE),
         ])
         .versions(BEFORE_1_0_3)
-        .says("The node tells how often it opens a ping slot, and its data rate", CLASS_B_OLD),
+        .says("The node states how often it opens a ping slot, and its data rate", CLASS_B_OLD),
     down(0x10, "PingSlotInfoAns", Answer, 0).says("Takes a PingSlotInfoReq", CLASS_B),
     down(0x11, "PingSlotChannelReq", Request, 4)
         .fields(&[
@@ -253,7 +253,7 @@ pub(super) static ROWS: &[Row] = &[
         .fields(CLASS)
         .versions(ONLY_1_1)
         .repeats(UntilConfirmed)
-        .says("The node tells its class", "LoRaWAN 1.1, chapter 18"),
+        .says("The node states its class", "LoRaWAN 1.1, chapter 18"),
     down(0x20, "DeviceModeConf", Answer, 1)
         .fields(CLASS)
         .versions(ONLY_1_1)
@@ -330,7 +330,7 @@ pub(super) static ROWS: &[Row] = &[
             bits("FilterListLen", 0, 2, 4, 0, kind::FILTER_LENGTH),
             whole("FilterListEUI", 2, 0, kind::OCTETS),
         ])
-        .says("Tells a relay whose Join-Requests to forward", TS011)
+        .says("States a relay whose Join-Requests to forward", TS011)
         .doubt(RELAY_WORDS_DOUBT),
     up(0x42, "FilterListAns", Answer, 1)
         .fields(&[

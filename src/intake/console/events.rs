@@ -276,7 +276,7 @@ mod tests {
             assert_eq!(read(text), [Statement::JoinFailed], "{text}");
         }
         for text in
-            ["set joinmode otaa", "DevEUI, 8 octets", "no answer in RX1, RX2", "is it joined?"]
+            ["set joinmode otaa", "DevEUI, 8 bytes", "no answer in RX1, RX2", "is it joined?"]
         {
             assert!(
                 !read(text)

@@ -53,7 +53,7 @@ mod tests {
     #[test]
     fn sizes_are_stated_in_words() {
         for (text, size) in [
-            ("received 17 octets:", Some(17)),
+            ("received 17 bytes:", Some(17)),
             ("Transmit buffer (23 bytes), SF9BW125", Some(23)),
             ("static const uint8_t phy[22] = {", Some(22)),
             ("868.1 MHz", None),
@@ -68,7 +68,7 @@ mod tests {
     #[test]
     fn a_line_names_the_octets_of_the_next() {
         for (text, wanted) in [
-            ("packet of 17 octets taken", Label::OnAir),
+            ("packet of 17 bytes taken", Label::OnAir),
             ("static const uint8_t phy[22] = {", Label::Frame),
             ("CONFIRMED UPLINK FROM THE NODE:", Label::OnAir),
             ("static const uint8_t APPKEY[16] = {", Label::None),

@@ -156,7 +156,7 @@ fn tail(text: &str) -> &str {
 }
 
 const WRITING: &[&str] =
-    &["hex", "base64", "b64", "byte", "bytes", "octet", "octets", "of", "is", "0x", "-", "_"];
+    &["hex", "base64", "b64", "octet", "octets", "byte", "bytes", "of", "is", "0x", "-", "_"];
 /// What stands in the names of other octets.
 const OTHERS: &[&str] = &[
     "eui",
@@ -210,7 +210,7 @@ mod tests {
             (format!("08:00:03.210 rx: {FRAME}"), Label::OnAir),
             (format!("rx (hex) {} rssi -84", FRAME.to_uppercase()), Label::OnAir),
             (format!("payload=0x{FRAME};"), Label::Maybe),
-            (format!("PHYPayload: {spaced} (17 octets)"), Label::Frame),
+            (format!("PHYPayload: {spaced} (17 bytes)"), Label::Frame),
             (format!("PHYPayload {}", spaced.replace(' ', "-")), Label::Frame),
             (format!("<{}>", spaced.replace(' ', ":")), Label::None),
             ("uplink QNq7AQKAAgACJyECna6vnuk= SF7BW125".to_owned(), Label::OnAir),
@@ -234,7 +234,7 @@ mod tests {
             "request-id=40dabb0102800200022721029daeaf9ee9",
             "gateway session 40dabb0102800200022721029daeaf9ee9",
             "rx 40dabb0102800200022721029daeaf...",
-            "phyPayload=40dabb0102800200022721029daeaf\u{2026} (17 octets)",
+            "phyPayload=40dabb0102800200022721029daeaf\u{2026} (17 bytes)",
             "rx {\"phyPayload\":\"40dabb0102800200022721029daeaf",
             "rx data 'QNq7AQKAAgACJyECna6v",
             "",

@@ -25,7 +25,7 @@ impl std::fmt::Display for Packing {
 #[non_exhaustive]
 pub enum UnpackError {
     /// It ends early.
-    #[error("{packing}: it ends early, after {offset} octets")]
+    #[error("{packing}: it ends early, after {offset} bytes")]
     Cut {
         /// How it is packed.
         packing: Packing,
@@ -33,7 +33,7 @@ pub enum UnpackError {
         offset: u64,
     },
     /// It is damaged.
-    #[error("{packing}: damaged at about octet {offset} of the packed stream")]
+    #[error("{packing}: damaged at about byte {offset} of the packed stream")]
     Damaged {
         /// How it is packed.
         packing: Packing,
@@ -41,7 +41,7 @@ pub enum UnpackError {
         offset: u64,
     },
     /// What was unpacked is not what was packed.
-    #[error("{packing}: the checksum does not hold before octet {offset} of the packed stream")]
+    #[error("{packing}: the checksum does not hold before byte {offset} of the packed stream")]
     Checksum {
         /// How it is packed.
         packing: Packing,
@@ -49,7 +49,7 @@ pub enum UnpackError {
         offset: u64,
     },
     /// Unpacking takes more memory than is given to it.
-    #[error("zstd: a window of {window} octets; up to {most} are given to it")]
+    #[error("zstd: a window of {window} bytes; up to {most} are given to it")]
     Window {
         /// The window.
         window: u64,

@@ -45,14 +45,14 @@ FCnt must never restart. A node that keeps FCnt in volatile memory starts at
 
 ## How to be sure
 For each frame find the upper half u of the counter for which the MIC holds
-(FCnt is 32 bits, the frame carries the low 16). If it holds with u = 0 and
-a value far below the last accepted, for the same DevAddr and keys, the node
-restarted. Odds of accident are 1 in 4 294 967 296 for a frame and each u
-tried.
+(FCnt is 32 bits, the frame carries the low 16). If it holds with u = 0 and a
+value far below the last accepted, for the same DevAddr and keys, the node
+restarted. The false-match probability is 1 in 4 294 967 296 for a frame and
+each u tried.
 
 A fall from about 65 535 to 0, with the MIC good for u + 1, is a rollover
 and no fault. A new DevAddr is a new session and may start at 0. A copy that
-comes late has an old counter, too, but equal octets. "Attack" is not shown
+comes late has an old counter, too, but equal bytes. "Attack" is not shown
 by a low counter: here the row goes on counting.
 
 ## What to do

@@ -93,7 +93,7 @@ fn taken_late(crossed: &Crossed<'_>) -> Finding {
         && let (Some(acked), Some(handed)) = (ack.at, answer.sending.at)
     {
         finding.add(fact!(
-            "{accept}: the gateway speaks of it {delay} after it was handed over",
+            "{accept}: the gateway speaks of it {delay} after it was passed",
             accept = ack.line,
             delay = Value::About(acked.as_microsecond() - handed.as_microsecond())
         ));
@@ -146,7 +146,7 @@ answer, or sorted two requests wrongly.
 Open the accept under the NwkKey; the fields are sound and OptNeg is 1.
 Compute the MIC under JSIntKey with the DevNonce of each request seen from
 this node. If it fails with the latest and holds with an earlier one, it is
-certain: odds of accident are 1 in 4 294 967 296 for each nonce tried.
+certain: false-match probability are 1 in 4 294 967 296 for each nonce tried.
 
 By the 1.0 rule the MIC does not cover DevNonce. There the node takes such
 an accept and derives keys with its own latest DevNonce, the server with the
@@ -154,7 +154,7 @@ older: the join seems good, and no data frame authenticates. That shows as
 session-keys-derived-by-another-rule, with the older nonce as the variation.
 
 If no nonce fits, it is accept-for-another-key or the wrong MIC rule. After
-a rejoin RJcount stands in DevNonce's place; try it, too.
+a rejoin RJcount is in DevNonce's place; try it, too.
 
 ## What to do
 1. Let the server drop an answer when a newer request of the node has come.

@@ -78,9 +78,9 @@ in a chained mode.
 
 ## How to be sure
 The request's MIC holds under the node's key. The accept, opened under that
-key (AES encryption of each 16 octet block after MHDR), gives fields with no
+key (AES encryption of each 16 byte block after MHDR), gives fields with no
 sense and a MIC that fails by the 1.0 and by the 1.1 rule. Try the other
-keys of node and record: if one opens it, name it (odds of accident
+keys of node and record: if one opens it, name it (false-match probability
 1 in 4 294 967 296 for each key and rule).
 
 First be sure that it is this node's accept. An accept does not name its

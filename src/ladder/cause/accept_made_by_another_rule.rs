@@ -84,8 +84,8 @@ order, or uses JSEncKey where the root key belongs.
 ## How to be sure
 Open the accept with each of these changes, one at a time and then two
 together, and check the MIC by the rule so changed. Some thousand candidates
-against 32 bits leave odds of about 2e-6 for one accept; two accepts that
-hold under the same change leave no doubt.
+against 32 bits leave a false-match probability of about 2e-6 for one accept;
+two accepts that hold under the same change leave no doubt.
 
 If the accept opens by the standard under a key that is not the node's, the
 cause is accept-for-another-key. If it opens with the DevNonce of an earlier
@@ -94,7 +94,7 @@ request, it is accept-answers-another-attempt.
 ## What to do
 1. On the server, sign MHDR and all fields (1.0.x), or JoinReqType, JoinEUI,
    DevNonce, MHDR and all fields under JSIntKey (1.1 with OptNeg).
-2. Then turn fields and MIC, 16 or 32 octets, by AES *decryption*, block by
+2. Then turn fields and MIC, 16 or 32 bytes, by AES *decryption*, block by
    block, so that the node needs encryption only.
 3. Compare with `handfast compose` for the same values.
 

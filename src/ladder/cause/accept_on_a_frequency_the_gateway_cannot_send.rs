@@ -93,11 +93,11 @@ TOO_LATE and TOO_EARLY. The node has no part in it.
 1. If the frequency is not RX1 or RX2 by rule, correct the server.
 2. If it is, widen the range in the gateway's configuration, as far as
    hardware and local rules allow.
-3. Never widen it to pass an unlawful frequency.
+3. Never widen it to pass a frequency that is not allowed.
 
 ## Example
 EU868. The server's accepts for probe-08 ask for 896.525 MHz: two digits of
-869.525 exchanged. The gateway's range is 863 to 870 MHz; TX_ACK says
+869.525 swapped. The gateway's range is 863 to 870 MHz; TX_ACK says
 TX_FREQ each time. The corrected RX2 is inside.
 
 ## Source

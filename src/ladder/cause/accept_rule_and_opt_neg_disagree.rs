@@ -71,14 +71,14 @@ the accept may be taken, since bit 7 of DLSettings is RFU there. On the
 server: accept sent.
 
 ## Why it happens
-OptNeg is bit 7 of DLSettings. A 1.0.x server that writes the whole octet
+OptNeg is bit 7 of DLSettings. A 1.0.x server that writes the complete byte
 from a field of its own may set it; a 1.1 server may forget it. A 1.1 node
 decides by this bit alone which rule it applies.
 
 ## How to be sure
 Open the accept with the node's key, read bit 7 of DLSettings, and check the
-MIC by both rules. One of them holds; OptNeg must be 1 for the 1.1 rule and
-0 for the 1.0 rule. The MIC leaves odds of 2^-32 an accept.
+MIC by both rules. One of them holds; OptNeg must be 1 for the 1.1 rule and 0
+for the 1.0 rule. The MIC leaves a false-match probability of 2^-32 an accept.
 
 A wrong key makes the bit random: judge it only where a MIC holds.
 

@@ -54,7 +54,7 @@ rate that somebody set. In the fixed plans it may have kept the uplink's
 ## How to be sure
 Read spreading factor and bandwidth of the request and of the txpk, and look
 up the row of the request's data rate in the region's RX1 table: with offset
-0 it names the one lawful rate. If the txpk has the rate of another offset,
+0 it names the one allowed rate. If the txpk has the rate of another offset,
 the cause is rx1-offset-applied-to-the-join-accept. Compare spreading factor
 and bandwidth, not data rate numbers: these differ between revisions in
 AU915.

@@ -80,7 +80,7 @@ the 500 kHz channels 64 to 71 by another rule.
 ## How to be sure
 Compute the channel from `freq` and the plan, then RX1, and compare with the
 txpk at 5 s. Compute back, too: the channel number that the server seems to
-have meant often names the slip.
+have meant often names the typing error.
 
 In fixed plans uplink and downlink frequencies differ by rule; that alone is
 no fault. In CN470 first find the plan by the join channel. At 6 s the RX2

@@ -70,11 +70,11 @@ not prove that the frequency was right otherwise.
 2. If the network wants another RX2 for data, it must go out by
    RXParamSetupReq after the join: DLSettings carries a data rate, no
    frequency.
-3. Check that the frequency and power are lawful where the gateway stands.
+3. Check that the frequency and power are allowed where the gateway stands.
 
 ## Example
 EU868. The accepts of probe-02 at 6.000000 s are on 869.252 MHz: two digits
-exchanged. The gateway can send there and does; the node listens on
+swapped. The gateway can send there and does; the node listens on
 869.525 MHz. The first accept after the correction is taken.
 
 ## Source

@@ -82,7 +82,7 @@ Do not compare RSSI between makes: their calibration differs. SNR compares
 better, but saturates at the high end, some 10 dB; there take RSSI of one
 make. If the near gateway cannot send (duty cycle used up, no path down, a
 TX_ACK error shortly before), the choice was forced and that is the cause to
-mend.
+fix.
 
 ## What to do
 1. Let the server choose by margin, and change the gateway after a failed

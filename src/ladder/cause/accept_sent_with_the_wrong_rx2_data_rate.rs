@@ -70,7 +70,7 @@ wrong as well, report both.
 1. Send accepts in RX2 with the region's default data rate.
 2. Keep the network's own rate in DLSettings, so that it holds from the join
    on.
-3. Mind the length of slow accepts on the air (33 octets at SF12/125:
+3. Mind the length of slow accepts on the air (33 bytes at SF12/125:
    1.810 s) and the gateway's duty cycle.
 
 ## Example

@@ -62,16 +62,16 @@ at faster ones.
 
 ## Why it happens
 Where a 400 ms limit holds for downlinks (AS923 in some countries), a
-Join-Accept with CFList does not fit at DR2. CFList adds 16 octets: 33 in
+Join-Accept with CFList does not fit at DR2. CFList adds 16 bytes: 33 in
 place of 17.
 
 ## How to be sure
 Time on air without payload CRC, 125 kHz, CR 4/5:
 
-    SF10: 17 octets 329.7 ms, 33 octets 452.6 ms
-    SF9:  17 octets 164.9 ms, 33 octets 246.8 ms
+    SF10: 17 bytes 329.7 ms, 33 bytes 452.6 ms
+    SF9:  17 bytes 164.9 ms, 33 bytes 246.8 ms
 
-Over 400 ms with the limit in force is certain to be unlawful; whether
+Over 400 ms with the limit in force is certain to be not allowed; whether
 gateway or node then drops it depends on them. The node cannot know of
 DownlinkDwellTime before it has joined (default 0), so it may well take such
 an accept; what fails is often the sender. EU868, US915 and others have no
@@ -88,9 +88,9 @@ deaf at SF9 as well has another fault.
    taste.
 
 ## Example
-AS923 group 1. Probe-16 asks at SF10. Its accept is 33 octets: 452.6 ms. The
-gateway is set to a 400 ms limit and drops it. Without CFList 17 octets take
-329.7 ms, and the probe joins at once.
+AS923 group 1. Probe-16 asks at SF10. Its accept is 33 bytes: 452.6 ms. The
+gateway is set to a 400 ms limit and drops it. Without CFList 17 bytes take
+329.7 ms, and the probe joins immediately.
 
 ## Source
 RP002-1.0.1, 2.3 and 2.10 (dwell, CFList); time on air: formula of LoRa

@@ -140,13 +140,13 @@ requests, then 24, then 5 a day.
 1. In the node: a random delay before each request, and one that grows after
    each failure.
 2. In the server: RX2 for the second node, or another gateway.
-3. Keep sessions over power cuts, so that not all must join anew.
+3. Keep sessions over power cuts, so that not all must join again.
 4. To recover now, switch the nodes on one after another. The back-off and
    the local duty cycle stay in force.
 
 ## Example
 Five probes behind one switch, EU868, SF9, retry each 30.000 s. Requests at
-06:00:00.0 to 06:00:00.2. An accept of 33 octets lasts 246.8 ms: within
+06:00:00.0 to 06:00:00.2. An accept of 33 bytes lasts 246.8 ms: within
 0.2 s all five overlap. The server uses RX1 only. Each round one accept is
 sent and the others are refused; after five rounds all have joined.
 

@@ -67,9 +67,9 @@ An answer follows each datagram, and it carries another token than the
 datagram.
 
 ## What is seen
-At the gateway: ackr 0.0, though answers come. In the capture: a PUSH_ACK a few
-milliseconds after each PUSH_DATA, with a token that no datagram had. At the
-server: all is well, frames arrive. Some gateways stop after a number of
+At the gateway: ackr 0.0, though answers come. In the capture: a PUSH_ACK a
+few milliseconds after each PUSH_DATA, with a token that no datagram had. At
+the server: all is well, frames arrive. Some gateways stop after a number of
 PULL_DATA without an answer.
 
 ## Why it happens
@@ -80,8 +80,8 @@ before.
 ## How to be sure
 One rule makes the token of each answer of the token of its datagram, for ten
 or more. A gateway that uses one token for all is not this: the answers carry
-it, too. Acknowledgements out of order are not this: each token is that of some
-datagram.
+it, too. Acknowledgements out of order are not this: each token is that of
+some datagram.
 
 ## What to do
 1. Correct the program that answers: copy bytes 1 and 2 of the datagram.

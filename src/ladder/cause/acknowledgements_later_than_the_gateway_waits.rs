@@ -46,21 +46,22 @@ The server acknowledges what the gateway pushes, and its acknowledgements come
 later than the gateway waits for them.
 
 ## What is seen
-At the gateway: ackr is low or 0.0, and yet frames arrive at the server. In the
-capture: a PUSH_ACK for each PUSH_DATA, by token, after more than 100 ms.
+At the gateway: ackr is low or 0.0, and yet frames arrive at the server. In
+the capture: a PUSH_ACK for each PUSH_DATA, by token, after more than 100 ms.
 
 ## Why it happens
 A gateway waits some 100 ms for a PUSH_ACK (`push_timeout_ms`) and does not
 count one that comes later. The way to the server and back takes longer: a
-mobile or satellite link, a server on another continent, a server that is busy.
+mobile or satellite link, a server on another continent, a server that is
+busy.
 
 ## How to be sure
 Compare, report by report, the share of acknowledgements within 100 ms with
 ackr: they agree within one datagram. If the tokens never come, datagrams are
 lost (acknowledgements-lost-in-part). If ackr is 100 with 80 ms, all is well.
 
-The harm is small. Uplinks arrive. Only a round trip above some 0.7 s endangers
-downlinks: see backhaul-too-slow-for-the-windows.
+The harm is small. Uplinks arrive. Only a round trip above some 0.7 s
+endangers downlinks: see backhaul-too-slow-for-the-windows.
 
 ## What to do
 1. Do not look for lost frames: there are none.

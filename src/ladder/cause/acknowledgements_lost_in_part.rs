@@ -41,8 +41,8 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 }
 
 const PAGE: &str = r"# acknowledgements-lost-in-part
-A part of the gateway's datagrams, or of their acknowledgements, is lost on the
-way to the server and back.
+A part of the gateway's datagrams, or of their acknowledgements, is lost on
+the way to the server and back.
 
 ## What is seen
 At the gateway: ackr well below 100, in every report. In the capture: some
@@ -72,6 +72,6 @@ About 60 of 100 datagrams are acknowledged, all within 40 ms. ackr says 61.5,
 58.3, 60.0. The SIM card was in a band that is full in the evening.
 
 ## Source
-The gateway packet-forwarder protocol, section 1 (no retry); meaning of `ackr`:
-common practice.
+The gateway packet-forwarder protocol, section 1 (no retry); meaning of
+`ackr`: common practice.
 ";

@@ -97,7 +97,7 @@ silence. At the node: LinkADRAns 07, later ADRACKReq. After
 
 ## Why it happens
 The server takes the best SNR of a few frames, subtracts too little for
-fading, and goes several steps at once. A node that moved, or whose best
+fading, and goes several steps in one go. A node that moved, or whose best
 frames came over a second gateway that is gone, loses its link.
 
 ## How to be sure

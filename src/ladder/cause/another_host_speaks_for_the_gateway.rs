@@ -53,20 +53,20 @@ Join-Requests again and again. At the gateway: nothing. In a recording of
 packets: two link-layer addresses behind one IP address.
 
 ## Why it happens
-The UDP protocol has no signature: whoever can write the gateway's address and
-EUI into a datagram speaks for it. It is an attack, a test of one, or a second
-machine that was given the same address by mistake.
+The UDP protocol has no signature: anyone who can write the gateway's address
+and EUI into a datagram speaks for it. It is an attack, a test of one, or a
+second machine that was given the same address by mistake.
 
 ## How to be sure
 Record at the server or at the gateway's switch, with link-layer addresses.
-Answers to the IP address go to the link-layer address of the host that has it.
-A host that sends from this IP address, and to which no answer ever goes, is
-another one.
+Answers to the IP address go to the link-layer address of the host that has
+it. A host that sends from this IP address, and to which no answer ever goes,
+is another one.
 
 A router on the way shows its own link-layer address, and two routers of one
-path may take turns. But a router sends for several addresses, and it can carry
-the answer to a question that only the gateway got. Both clear it. A gateway
-with a new network card gets the answers under the new address.
+path may take turns. But a router sends for several addresses, and it can
+carry the answer to a question that only the gateway got. Both clear it. A
+gateway with a new network card gets the answers under the new address.
 
 ## What to do
 1. Look up the link-layer address in the tables of the switches, and find the
@@ -81,6 +81,6 @@ Gateway 02-00-00-FF-FE-FC-28-D4 sends from 192.0.2.7, link-layer address
 02:00:00:B5:61:46 sends 200 PULL_DATA from 192.0.2.7, and gets nothing.
 
 ## Source
-The gateway packet-forwarder protocol (no authentication of datagrams); RFC 826
-(who has an address answers for it).
+The gateway packet-forwarder protocol (no authentication of datagrams); RFC
+826 (who has an address answers for it).
 ";

@@ -40,13 +40,14 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 }
 
 const PAGE: &str = r"# another-host-speaks-for-the-server
-A second host sends downlinks to the gateway from the IP address of the server.
+A second host sends downlinks to the gateway from the IP address of the
+server.
 
 ## What is seen
-At the gateway: it transmits more than the server orders, and refuses downlinks
-of the server because the air is taken. At the server: acknowledgements (TX_ACK)
-for orders that it never gave. In a recording of packets: two link-layer
-addresses behind the server's IP address.
+At the gateway: it transmits more than the server orders, and refuses
+downlinks of the server because the air is taken. At the server:
+acknowledgements (TX_ACK) for orders that it never gave. In a recording of
+packets: two link-layer addresses behind the server's IP address.
 
 ## Why it happens
 The UDP protocol has no signature: a gateway transmits what comes from the
@@ -54,10 +55,10 @@ server's address and port. It is an attack, a test of one, or an old server
 that still runs under the same address.
 
 ## How to be sure
-Record at the gateway or its switch, with link-layer addresses. What the gateway
-sends to the server's IP address goes to the link-layer address that has it. A
-host that sends from this IP address, and that never gets anything, is another
-one.
+Record at the gateway or its switch, with link-layer addresses. What the
+gateway sends to the server's IP address goes to the link-layer address that
+has it. A host that sends from this IP address, and that never gets anything,
+is another one.
 
 Two servers with addresses of their own are not meant. A router on the way
 shows its own link-layer address for every address behind it.
@@ -71,10 +72,10 @@ shows its own link-layer address for every address behind it.
 
 ## Example
 The server is 192.0.2.1 at 02:00:00:21:AE:09. For two minutes
-02:00:00:B5:61:46 sends PULL_RESP from 192.0.2.1 with one and the same
+02:00:00:B5:61:46 sends PULL_RESP from 192.0.2.1 with the same
 Join-Accept, and the gateway transmits it 168 times.
 
 ## Source
-The gateway packet-forwarder protocol (no authentication of datagrams); RFC 826
-(who has an address answers for it).
+The gateway packet-forwarder protocol (no authentication of datagrams); RFC
+826 (who has an address answers for it).
 ";

@@ -94,5 +94,6 @@ The gateway asks 198.51.100.7; PULL_ACK come from 198.51.100.8. The server got
 a second address with its new line.
 
 ## Source
-RFC 4787, 5 (filtering); sockets that are tied to one address: common practice.
+RFC 4787, 5 (filtering); sockets that are tied to one address: common
+practice.
 ";

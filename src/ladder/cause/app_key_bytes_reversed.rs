@@ -31,14 +31,14 @@ what seems to be the same digits, once they are read backwards.
 ## Why it happens
 EUIs are sent least significant byte first, so people learn to turn them
 round, and then turn the key as well "to be safe". A key is a string of
-octets, not a number: the first octet printed is octet 0 of the key, on both
+bytes, not a number: the first byte printed is byte 0 of the key, on both
 sides, in every version.
 
 ## How to be sure
-Compute the MIC over the first 19 octets under each claim's key and under
-its byte reversal. A hit under the reversal by accident has odds
-of 1 in 4 294 967 296 for one frame and one extra trial; a second request
-with another DevNonce squares them. Reverse bytes, not digits: A1 stays A1.
+Compute the MIC over the first 19 bytes under each claim's key and under its
+byte reversal. A hit under the reversal by accident has a probability of 1 in
+4 294 967 296 for one frame and one extra trial; a second request with another
+DevNonce squares them. Reverse bytes, not digits: A1 stays A1.
 
 The MIC says which value the node uses, not who erred. Compare with the
 label or the delivery list for that. Look-alikes: a reversed DevEUI does not
@@ -59,6 +59,6 @@ should be 4E6618B5. Under AFAEADAC ABAAA9A8 A7A6A5A4 A3A2A1A0 it is
 1C4CB8AE: the node holds the key backwards.
 
 ## Source
-LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36 (MIC); that keys are not reversed: octet
+LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36 (MIC); that keys are not reversed: byte
 strings in every published key vector.
 "#;

@@ -35,29 +35,29 @@ its memory shows bytes between 30 and 39, 41 and 46 or 61 and 66 only. EUIs
 may be right, or have the same fault.
 
 ## Why it happens
-A key of 16 octets is written with 32 hex digits. If firmware copies the
-first 16 characters of that text into the key array, each octet is the code
+A key of 16 bytes is written with 32 hex digits. If firmware copies the
+first 16 characters of that text into the key array, each byte is the code
 of a character: "A0" becomes 41 30 instead of A0. It happens where a
-function wants octets and is handed a string.
+function expects bytes and is handed a string.
 
 ## How to be sure
 From the record's key make its text in upper and in lower case, take the
-first 16 and the last 16 characters as octets, and compute the MIC under
+first 16 and the last 16 characters as bytes, and compute the MIC under
 each: four trials. One hit on one frame by accident: 4 in 4 294 967 296,
 about 9.3e-10; two frames put it beyond doubt. Half of the key takes no part
 then, so the other half cannot be checked.
 
-Seen the other way: a key on record made of octets 30 to 46 is suspicious
-before any frame is heard. It is not a typing slip and not a reversed key. A
+Seen the other way: a key on record made of bytes 30 to 46 is suspicious
+before any frame is heard. It is not a typing error and not a reversed key. A
 key that someone chose as 16 readable characters is a value like any other,
 though a poor one; it is this fault only where the two sides differ in that
 manner.
 
 ## What to do
-1. Let the firmware convert the hex text: two digits make one octet.
-2. Check that exactly 16 octets result and print them (in the workshop
+1. Let the firmware convert the hex text: two digits make one byte.
+2. Check that exactly 16 bytes result and print them (in the workshop
    only).
-3. Look at JoinEUI and DevEUI: eight octets each, by the same function.
+3. Look at JoinEUI and DevEUI: eight bytes each, by the same function.
 4. Do not enter the character codes on the server to make it fit: such a key
    has only 16 hex digits of secret.
 

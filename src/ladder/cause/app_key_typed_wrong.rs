@@ -66,11 +66,11 @@ looks like a typing error.
 
 ## Example
 The record has (invented) A0A1A2A3 A4A5A6A7 A8A9AAAB ACADAEAF. The probe's
-request has the MIC 2DDCF10C instead of 4E6618B5. One of the keys
-tried fits: A0A1A2A3 A4A5A1A7 ..., digit 14 of 32 is 1, not 6. The second request
-fits it, too.
+request has the MIC 2DDCF10C instead of 4E6618B5. One of the keys tried fits:
+A0A1A2A3 A4A5A1A7 ..., digit 14 of 32 is 1, not 6. The second request fits it,
+too.
 
 ## Source
-LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36. The search and its odds: computed,
-common practice.
+LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36. The search and its false-match
+probability: computed, common practice.
 ";

@@ -112,7 +112,7 @@ root (NwkKey or a zero AppKey).
 The MIC holds under the session's network key; so counter, DevAddr and join
 are right. Derive AppSKey from each accept seen and decrypt: one gives sound
 text in every frame, the record's does not. Say what "sound" means: a known
-package, a decoder that reads to the last octet, a fixed first octet.
+package, a decoder that reads to the last byte, a fixed first byte.
 Decryption has no check of its own, so one short payload fits something by
 chance; take several.
 

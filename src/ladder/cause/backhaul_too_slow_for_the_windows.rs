@@ -65,13 +65,13 @@ PULL_RESP for a slot at 1 s comes after it, and those for 5 s and 6 s come in
 time.
 
 If PUSH_ACK come after 30 ms and PULL_RESP seconds later, the server takes too
-long: that is downlink-reached-the-gateway-too-late, and no matter of the line.
-One late downlink is nothing.
+long: that is downlink-reached-the-gateway-too-late, and no matter of the
+line. One late downlink is nothing.
 
 ## What to do
-1. Set RxDelay above the round trip plus the time for which the server collects
-   copies: 5 s for a satellite link. It is sent in the Join-Accept, so nodes
-   take it at their next join.
+1. Set RxDelay above the round trip plus the time for which the server
+   collects copies: 5 s for a satellite link. It is sent in the Join-Accept,
+   so nodes take it at their next join.
 2. Make the line faster where that is possible.
 3. Use RX2 as a stopgap where it is in time.
 

@@ -77,22 +77,22 @@ from another region's template sends the wrong one. Before the regional
 parameters 1.0.3 the fixed plans had no CFList at all.
 
 ## How to be sure
-Open the accept: 33 octets, last octet of CFList = CFListType. Compare with
+Open the accept: 33 bytes, last byte of CFList = CFListType. Compare with
 the plan: type 0 in a fixed plan is wrong in every revision. Type 1 in a
 dynamic plan depends on the revision: nodes up to RP002-1.0.3 do not take
 it. EU433 and CN779 know type 0 only.
 
-What the node does is not settled: some drop the whole accept, others skip
+What the node does is not settled: some drop the complete accept, others skip
 the list. So "the list is wrong" is certain, "the node refuses the accept
 for it" is likely when rungs 1 to 8 hold and it asks again. An absent CFList
-is never a fault. In old nodes octet 15 was RFU and could be anything.
+is never a fault. In old nodes byte 15 was RFU and could be anything.
 
 ## What to do
 1. In US915, AU915 and CN470 send type 1 or none.
 2. In dynamic plans send type 0 or none, unless the node's revision allows
    type 1.
 3. Set the region of the device profile, not only of the gateway.
-4. Check the frequencies or masks at the same time, against what is lawful
+4. Check the frequencies or masks at the same time, against what is allowed
    at the place.
 
 ## Example

@@ -92,7 +92,7 @@ Data does arrive.
 The mask enables a channel that the node does not have, or leaves none. In
 EU868 a node begins with three channels; the others come by CFList or
 NewChannelReq. In fixed plans ChMaskCntl gives the mask another meaning. One
-refused part voids the whole command, rate and power included.
+refused part voids the complete command, rate and power included.
 
 ## How to be sure
 Pair LinkADRReq and LinkADRAns of one session. Status bits: 2 power, 1 data
@@ -103,12 +103,12 @@ refusal, three times, and such a bit found: certain.
 
 "ADR is broken" and "the node drops downlinks" are wrong: it answers each.
 Several LinkADRReq in one frame are one block and must be judged together:
-ChMaskCntl 7 then 0 is lawful where 0 alone would not do. If no such bit is
+ChMaskCntl 7 then 0 is allowed where 0 alone would not do. If no such bit is
 found, compare the data rate range of the channels.
 
 ## What to do
 1. Define the channels first: CFList at the next join, or NewChannelReq with
-   frequencies lawful at the place.
+   frequencies allowed at the place.
 2. Then send the mask; or ask only for channels that exist.
 3. Let the server stop after some refusals.
 

@@ -50,7 +50,7 @@ opens 2.120 s + (pingOffset + n x pingPeriod) x 30 ms after the beacon. Take
 30 ms. The same distance each time shows a wrong count; different ones show
 another periodicity.
 
-By the gateway's counter only a clock true to 15 ms tells. Before
+By the gateway's counter only a clock true to 15 ms can say. Before
 PingSlotInfoAns the periodicity is not agreed on.
 
 ## What to do

@@ -33,8 +33,8 @@ A Class C downlink outside the node's Class A windows is not sent at the RX2
 in force.
 
 ## What is seen
-At the server: downlink sent at once. At the gateway: taken and sent. At the
-node: nothing, while downlinks right after its uplinks arrive.
+At the server: downlink sent immediately. At the gateway: taken and sent. At
+the node: nothing, while downlinks right after its uplinks arrive.
 
 ## Why it happens
 A Class C node listens on its RX2 whenever it does nothing else. Its RX2 is

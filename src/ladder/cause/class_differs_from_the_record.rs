@@ -36,13 +36,13 @@ At the server: downlinks sent at any time. At the gateway: taken and sent.
 At the node: nothing; answers to its uplinks do arrive.
 
 ## Why it happens
-The class is set on record by hand. A 1.0.x node does not tell its class on
+The class is set on record by hand. A 1.0.x node does not state its class on
 the air; a 1.1 node does, by DeviceModeInd. A firmware without class C, a
 node that changes to class C only while it has mains power, or a copied
 profile make the two differ.
 
 ## How to be sure
-Downlinks are sent at once or at no window's time, on RX2. The firmware's
+Downlinks are sent immediately or at no window's time, on RX2. The firmware's
 class is A, or DeviceModeInd says A. Confirmed ones are not acknowledged by
 the next uplink. If the node does acknowledge them, it listens, and what is
 said of its firmware is wrong.

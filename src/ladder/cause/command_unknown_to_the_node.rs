@@ -116,7 +116,7 @@ effect either.
 Channels of fixed plans are numbered by the plan: NewChannelReq and
 DlChannelReq do not exist there. TXParamSetupReq is for AS923 and AU915
 alone. Commands of 1.1 (CIDs 01, 0B, 0C, 0E, 0F, 20) are unknown to 1.0.x
-nodes; 09 and 0A came with 1.0.2, 0D with 1.0.3. A CID does not tell the
+nodes; 09 and 0A came with 1.0.2, 0D with 1.0.3. A CID does not say the
 length of its command: a node that does not know it stops reading there.
 
 ## How to be sure

@@ -60,8 +60,8 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
 }
 
 const PAGE: &str = r"# commands-on-port-0-and-in-fopts-together
-A frame carries MAC commands in FOpts and FPort 0 at once, and the receiver
-drops it.
+A frame carries MAC commands in FOpts and on FPort 0 together, and the
+receiver drops it.
 
 ## What is seen
 At the server: the frame is missing or named malformed; FCnt has a gap. At
@@ -69,8 +69,8 @@ the gateway: good CRC. At the node: its answers to MAC commands seem lost,
 so they are repeated.
 
 ## Why it happens
-MAC commands stand in FOpts or in FRMPayload on FPort 0, not in both. A
-stack whose answers outgrow the 15 octets of FOpts puts the rest on port 0
+MAC commands are in FOpts or in FRMPayload on FPort 0, not in both. A
+stack whose answers outgrow the 15 bytes of FOpts puts the rest on port 0
 in place of waiting.
 
 ## How to be sure
@@ -82,14 +82,14 @@ such an uplink is worded otherwise in 1.0.4, and servers differ: one that
 dropped these frames had to take them again. So name the version and say who
 dropped what.
 
-The MIC being good, it is no key matter. FPort 0 with empty FOpts is lawful.
-FOptsLen larger than the frame is damage, and a decoder that reads options
-into the MIC reports nonsense.
+The MIC being good, it is not a key matter. FPort 0 with empty FOpts is
+allowed. FOptsLen larger than the frame is damage, and a decoder that reads
+options into the MIC reports nonsense.
 
 ## What to do
-1. In the node: send at most 15 octets of answers in FOpts, cut at a command
+1. In the node: send at most 15 bytes of answers in FOpts, cut at a command
    boundary; or all on port 0 with FOptsLen 0.
-2. In the server: do not send many commands at once.
+2. In the server: do not send many commands together.
 3. A server may take such uplinks of 1.0.4 nodes; a report of the case helps
    its operator.
 

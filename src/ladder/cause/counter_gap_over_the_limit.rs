@@ -93,7 +93,7 @@ Two frames whose MICs hold, the counter of the second more than 16384 above
 the first, and too little time between them for so many frames. The MIC
 proves the counter, with its upper half.
 
-A long hole in the capture is no jump. LoRaWAN 1.0.4 and 1.1 have no such
+A long hole in the capture is not a jump. LoRaWAN 1.0.4 and 1.1 have no such
 limit: there the frames count.
 
 ## What to do

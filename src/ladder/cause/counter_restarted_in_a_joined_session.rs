@@ -45,21 +45,21 @@ all of it.
 For each frame find the upper half u of the counter for which the MIC holds
 (FCnt is 32 bits, the frame carries the low 16). If it holds with u = 0 and
 a value not above an earlier one, for the same DevAddr and keys, and there
-was no join between, the node restarted. Odds of accident are 1 in
+was no join between, the node restarted. The false-match probability is 1 in
 4 294 967 296 for a frame and each u tried.
 
-A copy that comes late has an old counter, too, but equal octets; so has a
-frame that is sent again for want of an ACK. The same FCnt with another
+A copy that comes late has an old counter, too, but equal bytes; so has a
+frame that is sent again for lack of an ACK. The same FCnt with another
 payload is neither. A fall from about 65 535 to 0, with the MIC good for
 u + 1, is a rollover and no fault.
 
 ## What to do
-1. Let the node join anew after each restart, or store FCnt with the
+1. Let the node join again after each restart, or store FCnt with the
    session, often enough, and step ahead by the interval after a restart.
 2. Make the node join now: a new session has new keys.
 3. Do not reset the server's counter: it would take the old frames again.
 4. A counter that restarts also repeats the key stream: two frames with one
-   FCnt reveal their difference. New keys mend that.
+   FCnt reveal their difference. New keys fix that.
 
 ## Example
 Probe-05 joined on Monday; FCnt 211, 212, then after a change of batteries

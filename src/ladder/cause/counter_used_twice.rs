@@ -78,24 +78,24 @@ from one copy of the counter. Or a frame that is to be sent again gets new
 content.
 
 ## How to be sure
-Two frames of one DevAddr with the same FCnt, the MICs of both good under
-the session's key for the same 32-bit counter, and different FRMPayload:
-that it happened is certain. Odds of accident are 1 in 4 294 967 296 for
-each frame. A node that began to count anew, and whose frames between were
+Two frames of one DevAddr with the same FCnt, the MICs of both good under the
+session's key for the same 32-bit counter, and different FRMPayload: that it
+happened is certain. The false-match probability is 1 in 4 294 967 296 for
+each frame. A node that began to count again, and whose frames between were
 lost, looks the same: hence likely.
 
-The same frame sent again, for want of an ACK or as NbTrans asks, has the
-same payload. A copy through another gateway has the same octets. If the
+The same frame sent again, for lack of an ACK or as NbTrans asks, has the
+same payload. A copy through another gateway has the same bytes. If the
 counter falls and goes on from a low value, it is
 counter-restarted-in-a-joined-session or abp-counter-restarted. Two nodes
 that share one session also use counters twice, each on a row of its own.
 
 ## What to do
 1. Raise FCnt with every new frame, before it is sent.
-2. Send again only the same octets.
+2. Send again only the same bytes.
 3. Let one task alone own the counter.
 4. The two payloads were encrypted with one key stream: their difference is
-   open to whoever heard both. Join anew if that matters.
+   open to anyone who heard both. Join again if that matters.
 
 ## Example
 Probe-06 reports soil moisture and battery in two frames, both FCnt 4, then

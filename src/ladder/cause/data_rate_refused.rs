@@ -72,14 +72,14 @@ the node: LinkADRAns in every frame. Data does arrive.
 No enabled channel allows this data rate: channels of a CFList have DR0 to
 DR5, those of NewChannelReq what it says, those of fixed plans what the plan
 says. The data rate exists only in a newer revision (LR-FHSS). Or the radio
-cannot do it (DR6 needs 250 kHz). One refused part voids the whole command.
+cannot do it (DR6 needs 250 kHz). One refused part voids the complete command.
 
 ## How to be sure
 Pair LinkADRReq and LinkADRAns. Status bit 1 is 0 (05, or 01 and 04 with
 others). The same request, the same refusal, three times, and not taken
 since: certain.
 
-Refused once or twice and then corrected is no fault. A node with ADR off
+Refused once or twice and then corrected is not a fault. A node with ADR off
 refuses rate and power by right: adr-command-with-adr-off. Up to 1.0.3 a
 DataRate of 15 is no "keep".
 

@@ -34,7 +34,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 }
 
 const PAGE: &str = r"# dev-eui-and-join-eui-exchanged
-The node sends its DevEUI in the place of the JoinEUI and the other way
+The node sends its DevEUI instead of the JoinEUI and the other way
 round.
 
 ## What is seen
@@ -50,21 +50,21 @@ order on the air is JoinEUI first, then DevEUI.
 
 ## How to be sure
 Read the two fields and compare each with the other field of the record. If
-both fit crosswise, the exchange is nearly certain: two values of 64 bits
-agree. The MIC under the record's key, over the octets as sent, makes it
-certain; it holds if the key is right, with odds of accident of
+both fit crosswise, the swap is nearly certain: two values of 64 bits
+agree. The MIC under the record's key, over the bytes as sent, makes it
+certain; it holds if the key is right, with false-match probability of
 1 in 4 294 967 296 a frame.
 
-If only one of the two fits crosswise, it is not an exchange: look for a
+If only one of the two fits crosswise, it is not a swap: look for a
 slip or a copy of one value in both fields. Look also for reversed bytes:
 exchange and reversal come together. Do not conclude that two nodes share
 one identity from the repeated value: the MICs of different nodes hold under
 different keys.
 
 ## What to do
-1. Exchange the two values on the side that disagrees with the label. A QR
+1. Swap the two values on the side that disagrees with the label. A QR
    code names both in a fixed order: JoinEUI, then DevEUI.
-2. If the server is the wrong side, delete the record with the exchanged
+2. If the server is the wrong side, delete the record with the swapped
    identity and make a new one.
 3. Check the byte order at the same time.
 

@@ -38,15 +38,15 @@ record's ends.
 
 ## Why it happens
 An EUI is printed with its most significant byte first and sent with its
-least significant byte first. Some firmware wants the array in the printed
+least significant byte first. Some firmware expects the array in the printed
 order and turns it round itself; other firmware copies the array to the air
-as it stands. A value entered for the one kind into the other comes out
+as it is. A value entered for the one kind into the other comes out
 reversed.
 
 ## How to be sure
 Reverse the bytes, not the digits: 0C stays 0C. If the result equals a
 record, check the MIC of the frame as it was sent under that record's key.
-The MIC covers the octets on the air, whatever order they are in, so it
+The MIC covers the bytes on the air, whatever order they are in, so it
 holds if the key is right. That is the proof: by accident it happens once in
 4 294 967 296 for each frame and key.
 
@@ -72,5 +72,5 @@ the record's AppKey (invented: A0A1A2A3 A4A5A6A7 A8A9AAAB ACADAEAF).
 Identity is wrong, key is right.
 
 ## Source
-LoRaWAN 1.0.4, p. 45, and its conventions on octet order; 1.0.2, 1.2.
+LoRaWAN 1.0.4, p. 45, and its conventions on byte order; 1.0.2, 1.2.
 "#;

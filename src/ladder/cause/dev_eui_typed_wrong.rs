@@ -24,7 +24,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 
 const PAGE: &str = r"# dev-eui-typed-wrong
 The DevEUI heard differs from one on record in one or two digits, or in two
-neighbours exchanged.
+neighbours swapped.
 
 ## What is seen
 At the gateway: well-formed Join-Requests. At the server: silence or an
@@ -34,17 +34,17 @@ nothing odd.
 ## Why it happens
 Sixteen hex digits were copied by hand from a label, a screen or a
 photograph. 8 and B, 0 and D, 1 and 7 look alike; two neighbours are
-exchanged; one digit is typed for another. The slip may be on either side.
+swapped; one digit is typed for another. The error may be on either side.
 
 ## How to be sure
 Compare the heard DevEUI with every record, digit by digit. A near miss
 alone is a hint: makers number nodes in sequence, so two nodes of one batch
 differ in one digit by nature. The MIC decides. If it holds under the key of
-the near record, the sender has that record's key: odds of accident
+the near record, the sender has that record's key: false-match probability
 1 in 4 294 967 296 for each frame and key tried. Then the DevEUI is the
 slip. If it fails there, look for another record.
 
-The verdict needs keys of its own for each node. Where a whole batch shares
+The verdict needs keys of its own for each node. Where a complete batch shares
 one key, the MIC cannot tell the neighbours apart, and the finding is no
 more than likely.
 
@@ -65,6 +65,6 @@ record. A scratched 1 on the label was read as a 7 when the firmware was
 personalised; the server has it right.
 
 ## Source
-LoRaWAN 1.0.4, p. 45 (MIC over the octets sent); the search is common
+LoRaWAN 1.0.4, p. 45 (MIC over the bytes sent); the search is common
 practice.
 ";

@@ -92,7 +92,7 @@ update, starts at the bottom again.
 
 ## How to be sure
 Check the MIC first: a nonce in a frame that does not authenticate proves
-nothing. Fold copies (the same 23 octets through several gateways) into one
+nothing. Fold copies (the same 23 bytes through several gateways) into one
 request. Then: DevNonce <= last accepted, version 1.0.4 or 1.1, and the row
 counts up from a low value. The number of requests until the node passes the
 last value is last + 1 - current: it will recover by itself then, but each
@@ -103,7 +103,7 @@ unordered row (random-nonce-against-a-counting-server); two nodes with one
 identity, which count in two rows. Some stacks begin at 1, not 0: no fault.
 
 ## What to do
-1. Mend the node: write DevNonce to non-volatile memory before each
+1. Fix the node: write DevNonce to non-volatile memory before each
    transmission, and keep it through updates.
 2. To recover now, clear the DevNonce record of this node on the join
    server, knowing that old requests could then be replayed; or let the node

@@ -80,16 +80,16 @@ its own used values until it reaches a new one.
 
 ## How to be sure
 After the MIC holds: is the value in the used list, or in an earlier request
-of the same DevEUI that is not a copy? Copies have the same 23 octets within
-the de-duplication time and count once; a different time and the same octets
+of the same DevEUI that is not a copy? Copies have the same 23 bytes within
+the de-duplication time and count once; a different time and the same bytes
 is a true repeat. Two rows that are equal from their start after two resets
 name the generator.
 
 Chance must be weighed: with u used values of 65 536 one good random value
-repeats with odds of u / 65 536: 1.5 % at 1 000. So one repeat is ordinary,
-three in a row are not (3.6e-6). This is not "too small": order means
-nothing in these versions. It is not a replay attack if the node's log shows
-that it sent the request.
+repeats with a probability of u / 65 536: 1.5 % at 1 000. So one repeat is
+ordinary, three in a row are not (3.6e-6). This is not "too small": order
+means nothing in these versions. It is not a replay attack if the node's log
+shows that it sent the request.
 
 ## What to do
 1. Seed the generator from noise, such as radio readings and a unique number

@@ -52,7 +52,7 @@ record-differs-from-the-settings-in-force.
 
 ## What to do
 1. Let the scheduler use the RX2DataRate stored with the session.
-2. Where another one is wanted, send RXParamSetupReq and wait for 07.
+2. Where another one is needed, send RXParamSetupReq and wait for 07.
 
 ## Example
 US915, accept with RX2DataRate 8: SF12BW500 on 923.3 MHz. The downlinks go

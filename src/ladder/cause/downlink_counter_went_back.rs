@@ -95,14 +95,14 @@ command). Holding MICs show that the key is right. In versions up to 1.0.3 a
 jump of more than 16 384 forward is refused, too.
 
 "Window missed" is the usual wrong verdict; it fits single losses. A
-downlink with equal octets and counter is a repeat. If the node's last value
+downlink with equal bytes and counter is a repeat. If the node's last value
 is only guessed from what was sent, say likely: a sent downlink need not
 have been taken. Uplink counters are another matter.
 
 ## What to do
 1. Set the server's next FCntDown above the node's last, or
-2. let the node join again: all counters start anew.
-3. In a move hand over FCntUp and FCntDown with the keys, and stop the old
+2. let the node join again: all counters start again.
+3. In a move pass on FCntUp and FCntDown with the keys, and stop the old
    server first.
 4. Never reuse a counter: it repeats the key stream.
 

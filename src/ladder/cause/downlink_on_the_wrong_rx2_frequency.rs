@@ -53,7 +53,7 @@ downlink may be a retry; three decide.
 
 ## What to do
 1. Correct the RX2 frequency on the server.
-2. Where another one is wanted, send RXParamSetupReq and wait for 07.
+2. Where another one is needed, send RXParamSetupReq and wait for 07.
 
 ## Example
 EU868. Downlinks 2 s after each uplink, at SF12BW125 on 868.525 MHz. RX2 is

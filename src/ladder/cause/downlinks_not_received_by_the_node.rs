@@ -110,7 +110,7 @@ without answers.
 The node opens its windows late or too short (a clock that is off by more
 than the window allows), on a receiver that is not ready; its antenna or
 receive path is damaged; it checks the MIC with another key or counter; the
-gateway sends with little power, or the node stands in noise.
+gateway sends with little power, or the node is in noise.
 
 ## How to be sure
 Delay, frequency, data rate, polarity, dwell time and size are those in

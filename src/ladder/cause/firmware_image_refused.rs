@@ -38,7 +38,7 @@ fn check(_: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
     let mut finding = Finding::new(
         Certainty::Certain,
         fact!("the node refuses the image that it received: {why}", why),
-        "check the image: built and signed for this hardware, and sent whole; then send it again",
+        "check the image: built and signed for this hardware, and sent completely; then send it again",
     );
     finding.add(fact!(
         "{answer}: DevUpgradeImageAns, UpImageStatus {up_image_status}",
@@ -62,11 +62,11 @@ another key, built for another board, or changed on its way.
 
 ## How to be sure
 The node says so itself; that it refused is certain. Why, only its firmware
-knows. Status 0 says that there is no image, and is no refusal.
+knows. Status 0 says that there is no image, and is not a refusal.
 
 ## What to do
 1. Compare the image's hash before it was cut into fragments with the
-   node's, if it tells one.
+   node's, if it states one.
 2. Check signing key and hardware version (DevVersionAns).
 3. See whether fragments were made by the node's version of that package.
 

@@ -44,7 +44,7 @@ fn on_both_sides(case: &Case<'_>) -> Option<Finding> {
     let mut finding = Finding::new(
         Certainty::Certain,
         fact!(
-            "node and record have a key that anybody can guess, {value}: whoever hears the node can \
+            "node and record have a key that anybody can guess, {value}: anyone who hears the node can \
              read and forge its frames",
             value = value.text()
         ),
@@ -68,13 +68,13 @@ forge the node's frames.
 ## Why it happens
 Example programs come with a key so that they compile. It was meant to be
 replaced and was not, or a later update brought it back. Usual values: the
-example key of FIPS 197 and RFC 4493, 00112233..., 000102..., one octet
+example key of FIPS 197 and RFC 4493, 00112233..., 000102..., one byte
 sixteen times, all zero.
 
 ## How to be sure
-Compute the MIC under each value on the list of published keys. With a list
-of n keys one hit on one frame by accident has odds of n in 4 294 967 296:
-for 20 keys 4.7e-9. Two frames settle it.
+Compute the MIC under each value on the list of published keys. With a list of
+n keys one hit on one frame by accident has a probability of n in 4 294 967
+296: for 20 keys 4.7e-9. Two frames settle it.
 
 When the MIC holds under a sample value, that is a fault even where the
 record agrees and the join succeeds; it is then a finding about security,

@@ -93,18 +93,18 @@ without FOpts are fine.
 
 ## Why it happens
 1.1 encrypts FOpts with NwkSEncKey and one block. The text of October 2017
-and the erratum of January 2018 build the block differently: octet 4 is 00
-before; with the erratum 01 (FCntUp or NFCntDwn) or 02 (AFCntDwn), and octet
+and the erratum of January 2018 build the block differently: byte 4 is 00
+before; with the erratum 01 (FCntUp or NFCntDwn) or 02 (AFCntDwn), and byte
 15 is 01 in place of 00. Downlinks with FPort > 0 use AFCntDwn by the
 erratum. One stack can do either, by its configured version.
 
 ## How to be sure
 Decrypt FOpts by each layout. The right one yields commands that are known,
-of the right direction and length, to the last octet, in every frame. FOpts
-is short: two octets of noise look like a command now and then, so require
+of the right direction and length, to the last byte, in every frame. FOpts
+is short: two bytes of noise look like a command now and then, so require
 several frames before you call it certain.
 
-The MIC is over the encrypted octets and holds by both sides' view: it
+The MIC is over the encrypted bytes and holds by both sides' view: it
 proves session and counter, not the rule. So "key wrong" is refuted. If the
 payload fails too, look at the counters first. A 1.0.x session (OptNeg 0)
 does not encrypt FOpts at all: readable commands in a 1.1 session mean that

@@ -90,12 +90,12 @@ way. In version 2 a bit that is drawn twice counts once, and another is
 drawn. About half of all rows differ.
 
 ## How to be sure
-The setup's length tells the session's version: 10 octets in 1, 16 in 2. A
+The setup's length shows the session's version: 10 bytes in 1, 16 in 2. A
 coded fragment is the sum of the fragments in its row. Solve the missing ones
 out of the coded ones by both versions: those left over agree by the other
 version, and not by the session's. A damaged fragment agrees by neither.
 
-Rows that are the same in both versions tell nothing.
+Rows that are the same in both versions show nothing.
 
 ## What to do
 1. Ask with PackageVersionReq, and set the sender to that version.

@@ -74,7 +74,7 @@ FragIndex come after it.
 4. Set up the session again, and wait for its answer.
 
 ## Example
-FragSessionSetupReq: 200 fragments of 50 octets. The answer: NotEnoughMemory.
+FragSessionSetupReq: 200 fragments of 50 bytes. The answer: NotEnoughMemory.
 240 fragments follow.
 
 ## Source

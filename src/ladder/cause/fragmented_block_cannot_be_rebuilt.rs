@@ -116,7 +116,7 @@ one that is missing, if its row brings something new. Too few were sent, or
 the node's receiver was off for a while.
 
 ## How to be sure
-The server asked how it stands, or deleted the session, and sends nothing
+The server asked for its state, or deleted the session, and sends nothing
 more; the node's answer after that has MissingFrag above 0. From the numbers
 of the fragments that were sent the rows follow: their rank says whether any
 node could rebuild the block.

@@ -60,9 +60,9 @@ the server: discarded, FCnt with a gap. It begins when ADR or the fall-back
 slows the node down, or when a MAC command is added.
 
 ## Why it happens
-MACPayload may have M octets at most, by region and data rate; the receiver
+MACPayload may have M bytes at most, by region and data rate; the receiver
 shall discard a longer one. FRMPayload gets N = M - 1 - FHDR, and FHDR is
-7 octets plus FOpts. So the room shrinks with each command in FOpts. Dwell
+7 bytes plus FOpts. So the room shrinks with each command in FOpts. Dwell
 limits of 400 ms and repeater support lower M further.
 
 ## How to be sure
@@ -72,9 +72,9 @@ DR3 250. EU868: DR0 to DR2 59, DR3 123, DR4 and up 250. Above M is certain
 as arithmetic. Whether it was dropped for it is for the server to say: many
 take longer frames.
 
-Revisions differ: AS923 DR2 without dwell limit is 59 up to 1.0.2 and 123
-from RP002-1.0.1 on. With repeater support 230 stands for 250. If the MIC
-fails, mend that first. A frame that is short enough and lost has another
+Revisions differ: AS923 DR2 without dwell limit is 59 up to 1.0.2 and 123 from
+RP002-1.0.1 on. With repeater support the limit is 230, not 250. If the MIC
+fails, fix that first. A frame that is short enough and lost has another
 cause.
 
 ## What to do
@@ -86,10 +86,10 @@ cause.
    limit: that is a matter of local rules.
 
 ## Example
-US915, DR0 (SF10). Probe-13 sends 14 octets on port 2, no FOpts: MACPayload
-7 + 1 + 14 = 22 > 19. The 27 octets of the frame last 411.6 ms, over the
-400 ms of dwell; 24 octets last 370.7 ms. Lawful are 11 octets, with a
-2 octet command 9.
+US915, DR0 (SF10). Probe-13 sends 14 bytes on port 2, no FOpts: MACPayload
+7 + 1 + 14 = 22 > 19. The 27 bytes of the frame last 411.6 ms, over the
+400 ms of dwell; 24 bytes last 370.7 ms. Allowed are 11 bytes, with a
+2 byte command 9.
 
 ## Source
 LoRaWAN 1.0.4, p. 15 and 24; RP002-1.0.1, 2.5 Table 17, 2.4 Tables 9 and 10;

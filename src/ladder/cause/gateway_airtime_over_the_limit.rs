@@ -64,9 +64,9 @@ it up.
 
 ## How to be sure
 Sum up the time on air of all downlinks of the gateway in a sub-band, within
-any hour. Above the share the limit is passed. Downlinks that it refused do not
-count. Local rules decide; some gateways have other permits: so it is likely,
-no more.
+any hour. Above the share the limit is passed. Downlinks that it refused do
+not count. Local rules decide; some gateways have other permits: so it is
+likely, no more.
 
 ## What to do
 1. Answer in RX2 where that is in a band with a larger share (EU868: 869.525

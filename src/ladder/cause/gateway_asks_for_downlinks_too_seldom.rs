@@ -78,8 +78,8 @@ that asks every three minutes is out of reach for most of that time.
 ## How to be sure
 Capture at the server. Take, for each PULL_RESP, the time since the gateway's
 last PULL_DATA. All that were taken are below a limit, all of which nothing is
-heard are above, four or more of each. Chance sorts n downlinks of which k were
-taken in this way once in C(n, k).
+heard are above, four or more of each. Chance sorts n downlinks of which k
+were taken in this way once in C(n, k).
 
 At the gateway the lost ones never arrive, and only the long interval shows:
 then this is possible, no more. PULL_DATA once a minute with downlinks at any
@@ -87,8 +87,8 @@ time is healthy. TX_ACK that are lost at any age are another matter.
 
 ## What to do
 1. Set `keepalive_interval` to 5 to 20 s.
-2. Where traffic costs money, find out what the box on the way allows, and stay
-   below half of it.
+2. Where traffic costs money, find out what the box on the way allows, and
+   stay below half of it.
 
 ## Example
 PULL_DATA every 180 s. 14 downlinks up to 55 s after one are taken, 20 from

@@ -39,12 +39,12 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 }
 
 const PAGE: &str = r"# gateway-clock-drifts
-The time in the gateway's statistics moves away from the true one on a straight
-line.
+The time in the gateway's statistics moves away from the true one on a
+straight line.
 
 ## What is seen
-In the statistics: a difference that grows from report to report. After days it
-is minutes. Certificates and logs are off; Class B fails.
+In the statistics: a difference that grows from report to report. After days
+it is minutes. Certificates and logs are off; Class B fails.
 
 ## Why it happens
 The board's clock is poor, or its system counts its ticks wrong, and no time

@@ -55,7 +55,7 @@ const MOST_TOLD: usize = 4;
 
 const PAGE: &str = r"# gateway-counter-restarted
 The counter of the gateway's radio began again at zero: the radio, its program
-or the whole gateway was started again.
+or the complete gateway was started again.
 
 ## What is seen
 In the receptions: `tmst` falls, though it was far from its end. Often the

@@ -58,7 +58,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 }
 
 const PAGE: &str = r"# gateway-counter-restarted-between-request-and-accept
-The gateway's counter began anew after the request, so the slot of the
+The gateway's counter began again after the request, so the slot of the
 accept belongs to a counter that is gone.
 
 ## What is seen
@@ -87,9 +87,9 @@ the transmitter draws most current just then.
 1. Nothing, if it was once: the next attempt succeeds.
 2. Otherwise find the reason for the restarts: supply, watchdog, heat,
    memory.
-3. The server should forget slots of a gateway that starts anew.
+3. The server should forget slots of a gateway that starts again.
 4. Test transmissions for that purpose go through the antenna or a load, at
-   lawful power and airtime.
+   allowed power and airtime.
 
 ## Example
 06:10:00.0 tmst 2 800 000 000. 06:10:03.0 the forwarder says hello again.

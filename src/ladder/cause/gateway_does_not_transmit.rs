@@ -52,8 +52,9 @@ const PAGE: &str = r"# gateway-does-not-transmit
 Downlinks reach the gateway, and it sends none of them.
 
 ## What is seen
-At the gateway: dwnb rises, txnb stays 0, and no TX_ACK is sent. At the server:
-downlinks without an acknowledgement. At the nodes: windows that stay empty.
+At the gateway: dwnb rises, txnb stays 0, and no TX_ACK is sent. At the
+server: downlinks without an acknowledgement. At the nodes: windows that stay
+empty.
 
 ## Why it happens
 Transmission is switched off (`tx_enable` of the radio, or a receive-only
@@ -61,8 +62,8 @@ configuration), or the part of the forwarder that sends hangs.
 
 ## How to be sure
 Sum up dwnb and txnb over all reports: three or more against none. The
-downlinks must be in time, by slot and by arrival. A downlink may be counted one
-report later: single reports say nothing.
+downlinks must be in time, by slot and by arrival. A downlink may be counted
+one report later: single reports say nothing.
 
 Version 1 of the protocol has no TX_ACK: there txnb must rise. A TX_ACK with a
 reason is a refusal, and that reason is the cause.

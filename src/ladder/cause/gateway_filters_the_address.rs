@@ -70,7 +70,7 @@ that the accept gives is of none of them.
 ## What is seen
 At the node: joined; it sends and gets nothing back. At the gateway: the
 request was passed on, the data is not. At the server: a session without
-uplinks; after some time the node joins anew, and again falls silent.
+uplinks; after some time the node joins again, and again falls silent.
 
 ## Why it happens
 A server that speaks the websocket station protocol can give its gateways a
@@ -84,7 +84,7 @@ Open the accept and take DevAddr / 2^25: that are the seven first bits. For
 a network of type 0 they are NwkID, the six low bits of its NetID. If no
 entry of the list has them, the data of this address is dropped, and the
 cause is certain as long as that setting was in force. Entries of other
-types are compared by their prefix, which stands for many networks.
+types are compared by their prefix, which is that of many networks.
 
 Silence after a join has other causes as well (the CFList, a deaf node): they
 are not excluded, but none of them could be seen while this filter holds.
@@ -92,7 +92,7 @@ are not excluded, but none of them could be seen while this filter holds.
 ## What to do
 1. Put the server's NetID into the list, or leave the list out (`null`).
 2. Or have the server give addresses of a network in the list.
-3. Connect the gateway anew, so that it gets the new setting; let the node
+3. Connect the gateway again, so that it gets the new setting; let the node
    join again.
 
 ## Example

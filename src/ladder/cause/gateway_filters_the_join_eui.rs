@@ -56,12 +56,12 @@ says that a request was filtered. At the server: nothing at all.
 A server that speaks the websocket station protocol can give its gateways
 ranges of JoinEUIs (`JoinEui` in `router_config`), so that requests of
 foreign nodes do not use up the line. A new batch of nodes has a JoinEUI
-outside the ranges; or the JoinEUI in the node is wrong, or its octets are
+outside the ranges; or the JoinEUI in the node is wrong, or its bytes are
 reversed.
 
 ## How to be sure
 Take the last `router_config` before the attempts and compare the node's
-JoinEUI, most significant octet first, with each pair: from <= JoinEUI <=
+JoinEUI, most significant byte first, with each pair: from <= JoinEUI <=
 to. Outside of all of them the cause is certain as long as that setting was
 in force; `null` or an empty list means that nothing is filtered.
 
@@ -73,7 +73,7 @@ filter; for those see gateway-filters-the-address.
 1. Compare the JoinEUI in the node with the one on record.
 2. If it is right, add it to the ranges that the server gives the gateway.
 3. If it is wrong, correct it in the node.
-4. Connect the gateway anew, so that it gets the new setting, and repeat.
+4. Connect the gateway again, so that it gets the new setting, and repeat.
 
 ## Example
 The orchard's gateway has one range, 02-00-00-FF-FE-0B-00-00 to

@@ -42,8 +42,8 @@ const PAGE: &str = r"# gateway-forwards-nothing
 The gateway receives frames with a good CRC and forwards none of them.
 
 ## What is seen
-At the gateway: rxok rises, rxfw stays 0. At the server: the gateway is online,
-and no frame arrives. At the nodes: no answer.
+At the gateway: rxok rises, rxfw stays 0. At the server: the gateway is
+online, and no frame arrives. At the nodes: no answer.
 
 ## Why it happens
 `forward_crc_valid` is false in the gateway's configuration, or a filter or a
@@ -55,8 +55,8 @@ Sum up rxok and rxfw over all reports: ten or more against none, and no
 reception in the capture. A frame may be counted as received in one report and
 as forwarded in the next: single reports say nothing.
 
-rxfw below rxok with a filter that is meant is no fault. If rxfw is above 0 and
-no frame is in the capture, the port was not recorded.
+rxfw below rxok with a filter that is meant is not a fault. If rxfw is above 0
+and no frame is in the capture, the port was not recorded.
 
 ## What to do
 1. Set `forward_crc_valid` to true.
@@ -64,7 +64,7 @@ no frame is in the capture, the port was not recorded.
 3. Look for the first report with rxfw above 0.
 
 ## Example
-34 good frames in ten minutes, none forwarded. Somebody had exchanged
+34 good frames in ten minutes, none forwarded. Somebody had swapped
 `forward_crc_valid` and `forward_crc_error` in the file.
 
 ## Source

@@ -5,7 +5,7 @@ use crate::ladder::{gateway, session};
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayHasNoGpsTime,
-    what: "timed downlinks are refused for want of GPS time",
+    what: "timed downlinks are refused for lack of GPS time",
     places: &[Place::Gateway(gateway::Rung::Sends), Place::Session(session::Rung::Sent)],
     kind: Kind::Exact,
     checks: &[Check::Gateway(gateway::sends::no_gps), Check::Session(session::sent::no_gps)],

@@ -55,9 +55,9 @@ or only the statistics, reaches the server, because most gateways do not
 forward such frames. At the node: attempts without answer.
 
 ## Why it happens
-The radio locked on to a preamble but the octets did not come through whole.
+The radio locked on to a preamble but the bytes did not come through intact.
 At a weak signal that is ordinary. At a strong one: two transmissions on one
-channel and data rate at once; a node so near that the receiver is
+channel and data rate at the same time; a node so near that the receiver is
 overloaded; sync word or header mode of another network type; a transmitter
 that drifts or loses power inside the frame.
 
@@ -68,7 +68,7 @@ not a matter of range. If other nodes are received well meanwhile, the
 receiver works. If the times match the node's log within a second, they are
 probably the node's; without a log this is a guess.
 
-Not one octet of such a frame may be used. A DevEUI read out of it, or a MIC
+Not one byte of such a frame may be used. A DevEUI read out of it, or a MIC
 that fails over it, proves nothing. One bad CRC among many good ones is no
 fault at all.
 
@@ -79,7 +79,7 @@ fault at all.
    region is set, and on the gateway.
 3. Let the node try alone: switch off other nodes that started with it, or
    let each wait a random time.
-4. Look at the node's supply during transmission; keep to lawful power.
+4. Look at the node's supply during transmission; keep to allowed power.
 5. Capture again with the CRC status in it.
 
 ## Example

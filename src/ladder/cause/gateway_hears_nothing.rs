@@ -71,8 +71,9 @@ is online, and no frame arrives through it. Another gateway nearby hears the
 nodes. At the nodes: no answer, or answers through the other gateway.
 
 ## Why it happens
-The antenna is not connected, its cable has water in it, the radio has no power
-or was not started. The gateway listens to another plan than the nodes use.
+The antenna is not connected, its cable has water in it, the radio has no
+power or was not started. The gateway listens to another plan than the nodes
+use.
 
 ## How to be sure
 Somebody must be known to transmit in that time: another gateway of the same
@@ -90,8 +91,8 @@ other nodes. Nodes may have been switched off: so it is likely, no more.
 4. Compare its channels with those of the nodes.
 
 ## Example
-In 20 minutes the south gateway hears 47 frames, the north gateway none: rxnb 0
-in all 40 reports. The antenna's connector had been left loose.
+In 20 minutes the south gateway hears 47 frames, the north gateway none: rxnb
+0 in all 40 reports. The antenna's connector had been left loose.
 
 ## Source
 The gateway packet-forwarder protocol, `stat`; the rest is common practice.

@@ -44,7 +44,7 @@ const PAGE: &str = r"# gateway-never-asks-for-downlinks
 The gateway reports what it hears and never asks for downlinks.
 
 ## What is seen
-At the server: frames arrive; downlinks fail for want of a way to the gateway.
+At the server: frames arrive; downlinks fail for lack of a way to the gateway.
 At the gateway: dwnb 0 in its statistics. At the nodes: attempts without
 answer, confirmed frames without an acknowledgement.
 
@@ -54,8 +54,8 @@ stopped. Or the forwarder is one that only listens.
 
 ## How to be sure
 PULL_DATA is due every few seconds. If none comes in a minute or more, while
-PUSH_DATA and PUSH_ACK are in the capture, and no PULL_RESP, no TX_ACK and dwnb
-0, it is likely this.
+PUSH_DATA and PUSH_ACK are in the capture, and no PULL_RESP, no TX_ACK and
+dwnb 0, it is likely this.
 
 It is never certain from a capture: a recording of the uplink port alone looks
 the same. dwnb or txnb above 0 show that. Ask for the filter before anybody is

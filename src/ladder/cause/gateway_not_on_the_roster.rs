@@ -50,13 +50,13 @@ other gateways. At the server: the gateway of the roster is offline, or never
 seen. At the nodes: often no answer.
 
 ## Why it happens
-The gateway was never registered, or was exchanged and the new one was not. Or
+The gateway was never registered, or was swapped and the new one was not. Or
 the capture was made at another place than the one that the roster describes.
 
 ## How to be sure
 Compare the EUI of the datagrams with each on the roster. If a typing error
 makes one of the other, see gateway-registered-under-another-eui. If nothing
-does, only the place can tell: which gateway is it?
+does, only the place can show: which gateway is it?
 
 Acknowledgements do not speak for the gateway. In the UDP protocol there is no
 login, and a server may acknowledge datagrams of a gateway that it does not

@@ -14,7 +14,7 @@ use crate::{
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GatewayRefusesTheFrequency,
-    what: "the gateway refuses a lawful frequency",
+    what: "the gateway refuses an allowed frequency",
     places: &[
         Place::Gateway(gateway::Rung::Sends),
         Place::Join(join::Rung::Sent),
@@ -81,9 +81,9 @@ range copied from the receive side excludes every downlink.
 ## How to be sure
 Compute RX1 and RX2 from the request and the plan. The txpk has one of them,
 exactly, and the answer is TX_FREQ: the cause is certain and lies in the
-gateway. If the txpk is not lawful, it is
+gateway. If the txpk is not allowed, it is
 accept-on-a-frequency-the-gateway-cannot-send, and the server is to be
-mended first.
+fixed first.
 
 See which transmit chain was asked for (`rfch`): the second one can have
 another range or be switched off for sending. A frequency given with
@@ -91,7 +91,7 @@ rounding errors just beyond a limit is refused, too. The node is not at
 fault.
 
 ## What to do
-1. Set the range of the transmit chain to the region's whole downlink band.
+1. Set the range of the transmit chain to the region's complete downlink band.
 2. Let the server use the chain that may send.
 3. Restart the forwarder and look for an acknowledgement without error.
 4. Do not open the range beyond what local rules and the filter allow.

@@ -99,15 +99,15 @@ frame of any node arrives through it. At the nodes: attempts without answer,
 all of them.
 
 ## Why it happens
-The gateway's EUI is made from a MAC address of 6 octets by putting two
-octets in the middle, mostly FFFE, in some set-ups FFFF. The record was
-typed with the other filler, from another network interface, with a slip, or
-the gateway still sends a default such as AA555A0000000000. In the UDP
-protocol there is no login: a server may acknowledge datagrams of an EUI it
-does not know, and throw them away.
+The gateway's EUI is made from a MAC address of 6 bytes by putting two bytes
+in the middle, mostly FFFE, in some set-ups FFFF. The record was typed with
+the other filler, from another network interface, with a typing error, or the
+gateway still sends a default such as AA555A0000000000. In the UDP protocol
+there is no login: a server may acknowledge datagrams of an EUI it does not
+know, and throw them away.
 
 ## How to be sure
-Take the EUI from octets 4 to 11 of PUSH_DATA or PULL_DATA (printed order)
+Take the EUI from bytes 4 to 11 of PUSH_DATA or PULL_DATA (printed order)
 and compare it with the list of registered ones. Equal but for FFFE/FFFF or
 a digit or two: likely this. It is certain when the server's operator
 confirms that the sent EUI is unknown there, or when frames flow after the

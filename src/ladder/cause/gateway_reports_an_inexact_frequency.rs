@@ -90,7 +90,7 @@ Identity, key and nonce are good.
 
 ## Why it happens
 A radio can be tuned only in steps, and some forwarders report the value of
-the nearest step instead of the wanted channel. Others convert between
+the nearest step instead of the channel asked for. Others convert between
 binary and decimal carelessly. The difference is far below 1 kHz. The air is
 in order: a LoRa receiver takes much larger offsets. Only a server that
 compares numbers without tolerance stumbles.
@@ -116,8 +116,8 @@ server does answer, the inexact number is harmless.
 ## Example
 US915, orchard gateway. Reported: 903.900024, 904.300018, 904.900024 MHz.
 The nearest channels are 8 (903.9), 10 (904.3) and 13 (904.9); the offsets
-are 24, 18 and 24 Hz. The same probe beside another gateway, which reports
-903.9, is answered at once.
+are 24, 18 and 24 Hz. The same probe next to another gateway, which reports
+903.9, is answered immediately.
 
 ## Source
 RP002-1.0.1, 2.5 (channel formula); the gateway packet-forwarder protocol,

@@ -46,17 +46,17 @@ delivered with, or that of another site. Or the roster and the record are
 wrong, and the gateway is right.
 
 ## How to be sure
-Ten frames or more of five nodes or more, all on channels of one other plan and
-none on one of the roster's plan. One node on another plan is that node's fault
-(node-transmits-in-another-region).
+Ten frames or more of five nodes or more, all on channels of one other plan
+and none on one of the roster's plan. One node on another plan is that node's
+fault (node-transmits-in-another-region).
 
 923.2 and 923.4 MHz are the join channels of AS923-1 and channels of AU915,
 sub-band 6, as well: then neither is certain.
 
 From the gateway's own configuration: each channel is the freq of a radio plus
-the if of a chain. None is a channel of the roster's plan, and all are channels
-of another: that is certain, but where both plans share the band and the network
-may have added channels (AS923 and AU915): then both are named.
+the if of a chain. None is a channel of the roster's plan, and all are
+channels of another: that is certain, but where both plans share the band and
+the network may have added channels (AS923 and AU915): then both are named.
 
 Which side is wrong the capture does not say. Local rules decide which plan is
 allowed at all.

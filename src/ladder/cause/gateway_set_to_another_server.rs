@@ -28,7 +28,7 @@ with, or the server has moved since.
 
 ## How to be sure
 The two names differ: that is certain. A difference in upper and lower case,
-a final dot, or a port behind the name is none. An address on one side and a
+a final dot, or a port after the name is none. An address on one side and a
 name on the other cannot be compared without a resolver, and are not. Where
 a capture shows that the flow is acknowledged, the file is not in force or
 the roster is out of date, and this cause is not given.

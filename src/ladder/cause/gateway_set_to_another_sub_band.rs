@@ -38,13 +38,13 @@ join now and then, by chance, or none.
 
 ## Why it happens
 In plans with 64 channels and more a gateway of eight channels listens to one
-sub-band. It has the configuration of another one: the default of its maker, or
-that of another network.
+sub-band. It has the configuration of another one: the default of its maker,
+or that of another network.
 
 ## How to be sure
-Ten frames or more of five nodes or more, all on channels of one other sub-band
-and none on one of the stated. Thirty leave no doubt. By router_config, or by
-the gateway's own configuration, it is certain.
+Ten frames or more of five nodes or more, all on channels of one other
+sub-band and none on one of the stated. Thirty leave no doubt. By
+router_config, or by the gateway's own configuration, it is certain.
 
 If one node alone is on another sub-band, it is the node
 (node-hops-outside-the-gateway-sub-band).

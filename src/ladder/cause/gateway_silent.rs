@@ -60,9 +60,10 @@ sends to another server, or through a way that the recorder does not see.
 
 ## How to be sure
 Compare how long nothing comes with the keep-alive of the other gateway: 30
-periods and more are no accident. The capture must be one that would show this
-gateway. A recorder on one gateway's own host sees that gateway alone: then
-this is possible at most. A roster may also name gateways of another place.
+periods and more are not an accident. The capture must be one that would show
+this gateway. A recorder on one gateway's own host sees that gateway alone:
+then this is possible at most. A roster may also name gateways of another
+place.
 
 Look for an EUI near this one first: a gateway that sends under an EUI with a
 typing error is not silent. See gateway-registered-under-another-eui.

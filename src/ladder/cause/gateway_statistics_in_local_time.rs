@@ -37,16 +37,16 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 }
 
 const PAGE: &str = r"# gateway-statistics-in-local-time
-The time in the gateway's statistics is apart from the true one by whole hours:
-local time, marked as GMT.
+The time in the gateway's statistics is apart from the true one by whole
+hours: local time, marked as GMT.
 
 ## What is seen
 In the statistics: a time that is one or several hours ahead or behind, to the
 second. At the server: the gateway was last seen in the future, or hours ago.
 
 ## Why it happens
-The gateway's clock was set to local time, or its program prints local time and
-writes GMT behind it.
+The gateway's clock was set to local time, or its program prints local time
+and writes GMT after it.
 
 ## How to be sure
 The difference to the capture's clock is the same in every report, a multiple

@@ -12,7 +12,7 @@ use crate::{
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::GhostCopyOfANodeTooCloseToTheGateway,
-    what: "a node beside the gateway is heard twice, and the server keeps the ghost",
+    what: "a node next to the gateway is heard twice, and the server keeps the ghost",
     places: &[Place::Session(session::Rung::Heard)],
     kind: Kind::Exact,
     checks: &[Check::Session(check)],
@@ -80,11 +80,11 @@ fn frequency(sighting: &Sighting) -> Value {
 }
 
 const PAGE: &str = r"# ghost-copy-of-a-node-too-close-to-the-gateway
-One transmission was received on several channels at once, and the ghost was
-answered or kept.
+One transmission was received on several channels at the same time, and the
+ghost was answered or kept.
 
 ## What is seen
-At the gateway: the same octets twice within microseconds, on two channels,
+At the gateway: the same bytes twice within microseconds, on two channels,
 one strong and one some 30 dB or more weaker. At the server: two joins, or a
 session that never fits. At the node: an accept missed, or data refused.
 
@@ -96,7 +96,7 @@ it may keep the session of the ghost, or answer on the ghost's channel,
 where the node does not listen.
 
 ## How to be sure
-Group by identical octets. Same gateway, other channel, within some
+Group by identical bytes. Same gateway, other channel, within some
 microseconds, some 30 dB apart: a ghost. The strong copy is often above
 -30 dBm, yet one report has it at -63 dBm, so the level alone decides
 nothing. Then find the accept under whose session the data authenticates,
@@ -110,14 +110,14 @@ did no harm.
 
 ## What to do
 1. Move the node 5 m and more away, or put a wall between, and join again.
-2. Let the server compare octets without frequency, keep the strongest copy,
+2. Let the server compare bytes without frequency, keep the strongest copy,
    and refuse a DevNonce just accepted.
 3. For commissioning on a table use a load or an attenuator in place of the
    antenna, if you are equipped for it.
 
 ## Example
-On the shelf beside the gateway: 868.5 MHz at -12 dBm and 868.3 MHz at
--86 dBm, 8 us apart, equal octets. Two accepts, DevAddr 020C2107 and
+On the shelf next to the gateway: 868.5 MHz at -12 dBm and 868.3 MHz at
+-86 dBm, 8 us apart, equal bytes. Two accepts, DevAddr 020C2107 and
 020C2108. The data bears 020C2107; the record has 020C2108.
 
 ## Source

@@ -110,7 +110,7 @@ to exclude.
 1. Log in the node: end of transmission, window open, frequency, rate,
    result.
 2. Trace the radio's interrupt line with a logic analyser.
-3. Try at 5 to 20 m and beside another gateway.
+3. Try at 5 to 20 m and next to another gateway.
 4. Do not simply widen the node's clock-error allowance: a widened first
    window can run into the second at slow rates, and hears more noise.
 

@@ -73,15 +73,15 @@ sample or all-zero value was never replaced; or the node simply belongs to a
 neighbour. After an exchange of a radio module the DevEUI changes with it.
 
 ## How to be sure
-First try all that is near: reversed bytes, exchanged EUIs, one or two
-digits, every claim of firmware, record and label. Then check the MIC under
-every key on the roster. If it holds under one, the sender is that node,
-whatever its EUI says (n keys tried: odds of accident n in 4 294 967 296 a
-frame). If it holds under none, nothing ties the frame to a node of yours.
+First try all that is near: reversed bytes, swapped EUIs, one or two digits,
+every claim of firmware, record and label. Then check the MIC under every key
+on the roster. If it holds under one, the sender is that node, whatever its
+EUI says (n keys tried: false-match probability n in 4 294 967 296 a frame).
+If it holds under none, nothing ties the frame to a node of yours.
 
 The verdict is "not on record", not "refused": a server that does not know a
 DevEUI says nothing on the air. Do not use frames with a bad CRC or a wrong
-length. Printable characters among the bytes hint at a text put where octets
+length. Printable characters among the bytes hint at a text put where bytes
 belong; a DevEUI full of zeros at a sample.
 
 ## What to do

@@ -52,17 +52,17 @@ join that seems to succeed, and then no downlink that verifies. At the server:
 uplinks of a DevAddr that it no longer knows.
 
 ## Why it happens
-By the 1.0 rule the MIC of a Join-Accept does not cover the DevNonce. A node of
-1.0.3 or older that waits for an answer takes any accept that its key opens, an
-old one, too. It is an attack, or a test of one.
+By the 1.0 rule the MIC of a Join-Accept does not cover the DevNonce. A node
+of 1.0.3 or older that waits for an answer takes any accept that its key
+opens, an old one, too. It is an attack, or a test of one.
 
 ## How to be sure
 The accept opens under the node's key. It comes from a link-layer address that
 the server's own traffic never goes to. No request is before it in whose
 windows it falls, or its JoinNonce is that of an earlier accept.
 
-A server that sends one accept in RX1 and RX2, or through two gateways, sends it
-within seconds and from its own address.
+A server that sends one accept in RX1 and RX2, or through two gateways, sends
+it within seconds and from its own address.
 
 ## What to do
 1. Find the host by its link-layer address, and take it off the network.

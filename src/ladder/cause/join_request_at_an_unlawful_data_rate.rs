@@ -78,11 +78,11 @@ two with 1.0.2 revision B.
 ## How to be sure
 Compare spreading factor and bandwidth, not DR numbers. Then look at the
 revision in the node's record: AU915 nodes of 1.0.2 revision B join at DR0
-(SF12/125), lawful for them and unlawful from 1.0.3 on. AS923 nodes up
-to 1.0.2 revision B join at DR2 only. Without the revision say "not lawful
+(SF12/125), allowed for them and not allowed from 1.0.3 on. AS923 nodes up
+to 1.0.2 revision B join at DR2 only. Without the revision say "not allowed
 under the plan named", no more.
 
-A time on air above a dwell limit is a second sign: 23 octets take 1.483 s
+A time on air above a dwell limit is a second sign: 23 bytes take 1.483 s
 at SF12/125, far above 400 ms, and 0.371 s at SF10/125. If the node is
 answered all the same, this is not what keeps it out.
 

@@ -114,7 +114,7 @@ fn lacking(case: &Case<'_>, heard: &Transmission) -> Option<Lacking> {
 }
 
 const PAGE: &str = r"# join-request-has-the-wrong-length
-A frame of the node carries the MHDR of a Join-Request but is not 23 octets
+A frame of the node carries the MHDR of a Join-Request but is not 23 bytes
 long.
 
 ## What is seen
@@ -123,28 +123,28 @@ CRC, MHDR 00 and a size other than 23. At the server: a decoding error or
 nothing; some gateways drop such a frame before it reaches the server.
 
 ## Why it happens
-A Join-Request is MHDR 1, JoinEUI 8, DevEUI 8, DevNonce 2, MIC 4: 23 octets,
+A Join-Request is MHDR 1, JoinEUI 8, DevEUI 8, DevNonce 2, MIC 4: 23 bytes,
 with no options. Another length means that the node's builder is at fault:
-an EUI copied with 7 or 9 octets, a DevNonce written in 1 or 4 octets, the
-MIC left out or sent in full (16 octets), or a text put where octets belong.
+an EUI copied with 7 or 9 bytes, a DevNonce written in 1 or 4 bytes, the
+MIC left out or sent in full (16 bytes), or a text put where bytes belong.
 
 ## How to be sure
-Compare `size` in the reception with the length of the decoded `data`; if
-they differ, the capture is damaged and nothing can be said about the node.
-Then subtract 23: -2 fits a missing DevNonce, -4 a missing MIC, +2 a 4 octet
-DevNonce, +12 a whole CMAC. These are readings, not proofs; a MIC that holds
-over a plausible split is one.
+Compare `size` in the reception with the length of the decoded `data`; if they
+differ, the capture is damaged and nothing can be said about the node. Then
+subtract 23: -2 fits a missing DevNonce, -4 a missing MIC, +2 a 4 byte
+DevNonce, +12 a complete CMAC. These are readings, not proofs; a MIC that
+holds over a plausible split is one.
 
 Do not read EUIs out of such a frame as if nothing were wrong: every field
 after the first bad one is shifted. Drop receptions with a bad CRC before
-judging. 19 or 24 octets with MHDR C0 are Rejoin-Requests and lawful in 1.1;
-17 or 33 octets with MHDR 20 are Join-Accepts.
+judging. 19 or 24 bytes with MHDR C0 are Rejoin-Requests and allowed in 1.1;
+17 or 33 bytes with MHDR 20 are Join-Accepts.
 
 ## What to do
 1. Print the frame in the node before it goes to the radio and count the
    fields.
 2. Check the sizes of the arrays that hold JoinEUI (8) and DevEUI (8), and
-   that DevNonce is sent as 2 octets, least significant first.
+   that DevNonce is sent as 2 bytes, least significant first.
 3. Check that the radio is given the length 23 and the explicit header.
 4. If the gateway's own log shows 23, repair the capture instead.
 
@@ -153,8 +153,8 @@ A new orchard probe sends
 
     00 01000CFEFF000002 07210CFEFF000002 05000000 xxxxxxxx
 
-that is 25 octets. A 32-bit variable was copied whole: DevNonce 5 stands as
-05 00 00 00. As a 2 octet field it is 05 00, and the frame has 23.
+that is 25 bytes. A 32-bit variable was copied as it is: DevNonce 5 is sent as
+05 00 00 00. As a 2 byte field it is 05 00, and the frame has 23.
 
 ## Source
 LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; 1.1, 6.2.2 (fields) and 6.2.4

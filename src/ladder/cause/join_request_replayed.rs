@@ -53,8 +53,9 @@ A Join-Request that the node sent before is sent again by another host.
 
 ## What is seen
 At the server: one DevNonce again and again, each refused as used, or answered
-by a server that does not check it. At the node: nothing, or a session that the
-server has replaced. In the capture: the same 23 bytes long after the answer.
+by a server that does not check it. At the node: nothing, or a session that
+the server has replaced. In the capture: the same 23 bytes long after the
+answer.
 
 ## Why it happens
 A Join-Request is not encrypted, and its MIC stays right however often it is
@@ -66,14 +67,14 @@ The bytes are those of a request heard before, and they come from a link-layer
 address that the gateway's answers never go to. The node goes on with other
 DevNonces, or with data of its session.
 
-A copy is no replay: it comes through another gateway within seconds, or as a
-ghost on another channel within microseconds. A node that draws the same
+A copy is not a replay: it comes through another gateway within seconds, or as
+a ghost on another channel within microseconds. A node that draws the same
 DevNonce after every reset repeats its own requests, through its own gateway.
 
 ## What to do
 1. Find the host by its link-layer address, and take it off the network.
-2. Set the server to drop a DevNonce that it has accepted, in every version, and
-   to keep the old session until an uplink proves the new one.
+2. Set the server to drop a DevNonce that it has accepted, in every version,
+   and to keep the old session until an uplink proves the new one.
 3. If the server has replaced the session, restart the node: it joins again.
 
 ## Example

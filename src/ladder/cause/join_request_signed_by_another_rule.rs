@@ -62,27 +62,28 @@ a way of its own.
 ## What is seen
 On the node: it asks again and again. On the server: MIC failed, or nothing.
 In the capture: the MIC fails under the key on record, although both sides
-show the same key, and no slip of the key explains it.
+show the same key, and no typing error of the key explains it.
 
 ## Why it happens
 The stack builds the input of the MIC wrongly: an EUI or DevNonce in the
-other byte order than in the frame, the two EUIs exchanged, MHDR left out,
-or the last four octets of the CMAC taken instead of the first. Ported and
+other byte order than in the frame, the two EUIs swapped, MHDR left out,
+or the last four bytes of the CMAC taken instead of the first. Ported and
 home-made stacks do this; a stack in wide use does not.
 
 ## How to be sure
 Compute the CMAC with each of these changes, one at a time and then two
-together, under every root key that is claimed. A change that makes the MIC
-of every request hold is no accident: some hundred candidates against 32
-bits a frame leave odds of about 3e-8 for one frame, and of 1e-17 for two.
+together, under every root key that is claimed. A change that makes the MIC of
+every request hold is not an accident: some hundred candidates against 32 bits
+a frame leave a false-match probability of about 3e-8 for one frame, and of
+1e-17 for two.
 
 A damaged frame cannot look like this twice. A key that is wrong in a few
 digits is searched for first, and would be found first.
 
 ## What to do
-1. Take the octets of one request, MHDR to DevNonce as sent, 19 of them.
-2. Compute AES-CMAC under the root key; the first four octets are the MIC.
-3. Mend the stack until it sends these four octets in this order.
+1. Take the bytes of one request, MHDR to DevNonce as sent, 19 of them.
+2. Compute AES-CMAC under the root key; the first four bytes are the MIC.
+3. Fix the stack until it sends these four bytes in this order.
 4. `handfast compose` makes a request with known values to compare with.
 
 ## Example

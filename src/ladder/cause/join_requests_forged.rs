@@ -45,22 +45,23 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 }
 
 const PAGE: &str = r#"# join-requests-forged
-Another host sends Join-Requests under the node's DevEUI, and cannot sign them.
+Another host sends Join-Requests under the node's DevEUI, and cannot sign
+them.
 
 ## What is seen
 At the server: many refused requests of one DevEUI, with "MIC failed". At the
-node: nothing. In the capture: requests whose MIC fails between requests of the
-same DevEUI whose MIC holds.
+node: nothing. In the capture: requests whose MIC fails between requests of
+the same DevEUI whose MIC holds.
 
 ## Why it happens
-DevEUI and JoinEUI are sent in clear: whoever hears them can write them into a
-request. Without the root key the MIC fails. It is an attack that wants to fill
-the server's log or use up DevNonces, or a test of one.
+DevEUI and JoinEUI are sent in clear: anyone who hears them can write them
+into a request. Without the root key the MIC fails. It is an attack that tries
+to fill the server's log or use up DevNonces, or a test of one.
 
 ## How to be sure
 The MIC fails under every key of the node, while the node's own requests hold.
-The failing ones come from a link-layer address that the gateway's answers never
-go to.
+The failing ones come from a link-layer address that the gateway's answers
+never go to.
 
 A node with a wrong key fails in all its requests, and they come through its
 gateway. A damaged frame fails once.

@@ -46,15 +46,15 @@ answer. Often a second node fails at the same time, with the first one's
 key.
 
 ## Why it happens
-Labels, files or boxes were exchanged at personalisation; a list was sorted
+Labels, files or boxes were swapped at personalisation; a list was sorted
 in one column only; the same image was flashed twice and only the EUI was
 changed.
 
 ## How to be sure
 Compute the MIC under the key of every node on the roster. With n keys the
-odds of an accidental hit on one frame are n in 4 294 967 296: for 200 nodes
-4.7e-8, and two frames square it. Then look at the other node's frames: if
-they hold under this node's key, the two are exchanged; if they hold under
+probability of an accidental hit on one frame is n in 4 294 967 296: for 200
+nodes 4.7e-8, and two frames square it. Then look at the other node's frames:
+if they hold under this node's key, the two are swapped; if they hold under
 their own, one key was used twice.
 
 Not to be taken for it: a DevEUI typed wrong, which also makes a frame fit
@@ -65,7 +65,7 @@ cannot be named.
 
 ## What to do
 1. Decide by the labels which node has which key.
-2. Exchange the keys on the server (simple), or personalise the nodes again
+2. Swap the keys on the server (simple), or personalise the nodes again
    (right, if the labels are to stay true).
 3. If one key serves two nodes, give one of them a new one.
 4. Check the rest of the list: a shifted column hits every line below.
@@ -76,5 +76,5 @@ probe-14, that of probe-14 under the key of probe-15, and so on. Row 13 of
 the list was deleted in the key column only.
 
 ## Source
-LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; the odds are computed.
+LoRaWAN 1.0.4, p. 45; 1.0.3, p. 36; the probability is computed.
 ";

@@ -97,7 +97,7 @@ again, makes a new DevAddr and new keys, and drops the old session. The node
 has long taken the first accept and does not listen.
 
 ## How to be sure
-Two PUSH_DATA with identical octets from different gateways, seconds apart
+Two PUSH_DATA with identical bytes from different gateways, seconds apart
 in arrival, and an accept for each. The wall-clock time of reception
 (`time`, if the gateways have it) is equal: one transmission. Data
 authenticates under the first accept and not under the second, while the

@@ -82,8 +82,8 @@ the node does as it is told. At the node: the same answers again and again.
 
 ## Why it happens
 Up to 1.0.4 a node answers each LinkADRReq of a block, all alike. In 1.1 it
-answers the whole block once. A node stack that is 1.1 in its keys and 1.0.x
-in its commands, or the other way round, confuses the server.
+answers the complete block once. A node stack that is 1.1 in its keys and
+1.0.x in its commands, or the other way round, confuses the server.
 
 ## How to be sure
 Count the LinkADRReq in one downlink that follow each other, and the

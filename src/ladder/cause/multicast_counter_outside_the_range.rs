@@ -40,7 +40,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
                 min_mc_fcnt = first,
                 max_mc_fcnt = end
             ),
-            "set up the group anew, with a new McKey and counters that leave room",
+            "set up the group again, with a new McKey and counters that leave room",
         );
         finding.add(fact!(
             "{request}: McGroupSetupReq, minMcFCnt {min_mc_fcnt}, maxMcFCnt {max_mc_fcnt}",

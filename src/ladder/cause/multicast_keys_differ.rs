@@ -41,7 +41,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
                 mc_addr = group.addr,
                 group = group.id
             ),
-            "set up the group anew, so that the server and all its nodes have one McKey",
+            "set up the group again, so that the server and all its nodes have one McKey",
         );
         finding.add(fact!(
             "{request}: McGroupSetupReq with the group's McKey; the node took it",

@@ -33,7 +33,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
                 mc_addr = group.addr
             ),
             "set the group's McAddr in the server to that of its McGroupSetupReq, or set up the group \
-             anew with the address that is used",
+             again with the address that is used",
         );
         finding.add(fact!(
             "{request}: McGroupSetupReq, McAddr {mc_addr}; the node took it",

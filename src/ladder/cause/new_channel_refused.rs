@@ -69,7 +69,7 @@ frequency. The same request, the same refusal, three times, and not taken
 since: certain.
 
 In fixed plans a node does not answer at all: command-unknown-to-the-node.
-Refused once and then corrected is no fault.
+Refused once and then corrected is not a fault.
 
 ## What to do
 1. Take the frequencies of the node's region, with its data rates.

@@ -108,14 +108,14 @@ airtime of the gateway was used up, or another gateway was chosen to answer.
 ## How to be sure
 This is what remains, and it holds only if all these hold: MIC good under
 the record's key; DevNonce fresh by the record's version; frequency and data
-rate lawful; a path down that works (PULL_ACKs, or PULL_RESPs for other
+rate allowed; a path down that works (PULL_ACKs, or PULL_RESPs for other
 nodes); no dropped part of the capture in the 7 s after the request; other
 gateways that heard the node captured, too, or known not to exist.
 
 If `stat` counts downlinks (dwnb) that the capture does not show, or a
 TX_ACK stands without its PULL_RESP, a direction is missing and the verdict
 is cannot-tell. Without the record the MIC is unchecked, and so is the
-verdict. An accept for another node is no answer: only opening it tells.
+verdict. An accept for another node is not an answer: only opening it shows.
 
 ## What to do
 1. Look at the server's log at the second of the request, in both network

@@ -213,7 +213,7 @@ dwell time and power.
 ## Example
 US915, gateway on sub-band 2. Probe-07 sends FCnt 0 to 47, 48 frames; heard
 are 6, all between 903.9 and 905.3 MHz at -80 dBm. 6/48 = 12.5 %. The accept
-was 17 octets long: no CFList. After a LinkADRReq with the mask above all
+was 17 bytes long: no CFList. After a LinkADRReq with the mask above all
 frames arrive.
 
 ## Source

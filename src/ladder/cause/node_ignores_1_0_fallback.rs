@@ -63,7 +63,7 @@ node (1.1): joined; no downlink is ever taken. At the gateway: all in order.
 
 ## Why it happens
 A 1.1 node that gets an accept with OptNeg 0 must act as 1.0.x, with NwkKey
-in the place of AppKey, for AppSKey as well. This node went on with the 1.1
+instead of AppKey, for AppSKey as well. This node went on with the 1.1
 derivation (JoinEUI in the block, AppKey as root of AppSKey, two halves of
 MIC). It often shows by RekeyInd in its first uplink, which has no meaning
 in a 1.0 session.
@@ -71,16 +71,17 @@ in a 1.0 session.
 ## How to be sure
 Derive both sets from the accept. 1.0: block with JoinNonce, NetID, DevNonce
 under NwkKey. 1.1: JoinNonce, JoinEUI, DevNonce, four keys. The uplink's MIC
-fails under the first and holds under the second: last two octets under
-FNwkSIntKey (odds 1 in 65 536 a frame), first two under SNwkSIntKey with the
-right TxDr and TxCh, which may have to be searched. Demand several frames.
+fails under the first and holds under the second: last two bytes under
+FNwkSIntKey (probability 1 in 65 536 a frame), first two under SNwkSIntKey
+with the right TxDr and TxCh, which may have to be searched. Demand several
+frames.
 
 "Server key wrong" is refuted: the same key made the accept. "Accept not
 received" is refuted: the DevAddr is the new one. If neither set fits, see
 session-keys-derived-by-another-rule.
 
 ## What to do
-1. Mend the node's fallback, or take a stack in which it works.
+1. Fix the node's fallback, or take a stack in which it works.
 2. Or register the node on a server that speaks 1.1, with both root keys.
 3. Do not set the server's record to 1.1 if the server only pretends to it.
 

@@ -86,7 +86,7 @@ good-accepts-not-taken-by-the-node. A frequency that is off by less than
 ## Example
 EU868. Probe-08 asks on 868.3 MHz; its log says "RX1 868.1". The accept is
 on the air on 868.3 MHz from 5.000 s on, and the window on 868.1 MHz stays
-empty. With the request's own frequency it joins at once.
+empty. With the request's own frequency it joins immediately.
 
 ## Source
 RP002-1.0.1, 2.4 and 2.5 (RX1 frequency); 2.3 (delays).

@@ -86,7 +86,7 @@ back-off or for its duty-cycle budget.
 - Compare the node's channel list with the gateway's. No common one:
   channel-plans-do-not-overlap.
 - Receptions with a bad CRC at those times: gateway-heard-only-bad-crc.
-- A node may be silent by rule. A 23 octet Join-Request at SF12 lasts
+- A node may be silent by rule. A 23 byte Join-Request at SF12 lasts
   1.483 s; a 1 % duty cycle then asks for about 147 s of silence, and the
   join back-off adds to it.
 

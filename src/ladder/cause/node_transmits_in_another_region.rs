@@ -215,10 +215,10 @@ group 1 and channel 40 of AU915. Several requests tell them apart.
 
 ## Example
 The orchard is in an AU915 area and the gateway listens to sub-band 6 (923.2
-to 924.6 MHz). Probe-05 is heard eight times: five at 923.2, three at
-923.4 MHz, at SF7 to SF10. AU915 allows a Join-Request on a 125 kHz channel
-at SF10 only, and a node that hops over the sub-band would also use the
-other six channels; eight tries hit just these two by chance with odds of
+to 924.6 MHz). Probe-05 is heard eight times: five at 923.2, three at 923.4
+MHz, at SF7 to SF10. AU915 allows a Join-Request on a 125 kHz channel at SF10
+only, and a node that hops over the sub-band would also use the other six
+channels; eight tries hit just these two by chance with a probability of
 (2/8)^8, about 1.5e-5. Both are the join channels of AS923 group 1: the
 firmware is a build for AS923.
 

@@ -32,19 +32,19 @@ on it.
 In 1.1 the NwkKey signs the Join-Request, opens the accept and is the root
 of the network session keys. It was turned round by hand like an EUI, or by
 a tool that treats it as a 128-bit number in little-endian order. Keys are
-octet strings and are never turned.
+byte strings and are never turned.
 
 ## How to be sure
-Compute the MIC over the first 19 octets under the record's NwkKey, its
+Compute the MIC over the first 19 bytes under the record's NwkKey, its
 reversal, the AppKey and the AppKey's reversal. Only the second holding is
-this cause; odds of accident are 1 in 4 294 967 296 for one frame and each
-extra trial, and multiply with further frames.
+this cause; false-match probability are 1 in 4 294 967 296 for one frame and
+each extra trial, and multiply with further frames.
 
 Nothing in the Join-Request shows the version. If the MIC holds under the
 AppKey as printed, the node signs as 1.0.x does and the fault is the slot or
 the version (root-key-in-the-wrong-slot). The AppKey cannot be judged from
 the join at all in 1.1: it first shows in the payload, by way of the
-AppSKey. Check it for the same slip.
+AppSKey. Check it for the same mistake.
 
 ## What to do
 1. Enter the NwkKey as printed on the side that has it turned.

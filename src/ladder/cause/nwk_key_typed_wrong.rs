@@ -65,5 +65,6 @@ under the record's NwkKey (invented, A0A1A2A3 A4A5A6A7 A8A9AAAB ACADAEAF):
 Two more requests agree.
 
 ## Source
-LoRaWAN 1.1, 6.2.2; the search and its odds: computed, common practice.
+LoRaWAN 1.1, 6.2.2; the search and its false-match probability: computed,
+common practice.
 ";

@@ -109,24 +109,24 @@ has, and ADR or its own fall-back changes the spreading factor. A CFList
 makes matters worse: with more channels a smaller share is heard.
 
 ## How to be sure
-Share heard in one session: different FCnt / (last - first + 1). Compare
-with 1/n for n enabled channels, times the share of the data rates that the
+Share heard in one session: different FCnt / (last - first + 1). Compare with
+1/n for n enabled channels, times the share of the data rates that the
 receiver knows. When all frames heard lie on one frequency though n are
-enabled, k frames do so by chance with odds of n^(1-k): for 8 channels and 6
-frames 8^-5, about 3e-5. The gateway's own channel list settles it.
+enabled, k frames do so by chance with a probability of n^(1-k): for 8
+channels and 6 frames 8^-5, about 3e-5. The gateway's own channel list settles
+it.
 
 Coverage and counter faults are the usual wrong verdicts. A node that the
 server has confined to one channel by mask is the other way to this picture:
 look for the LinkADRReq.
 
 ## What to do
-1. Use a gateway that receives all channels and spreading factors of the
-   plan at once; a one-channel receiver is not a LoRaWAN gateway, and a
+1. Use a gateway that receives all channels and spreading factors of the plan
+   at the same time; a one-channel receiver is not a LoRaWAN gateway, and a
    network that counts on it will lose frames.
-2. For a bench test only: limit the node to that channel and data rate,
-   switch ADR off, send no CFList, and put it back afterwards. One channel
-   takes all the airtime: observe the local duty cycle, and do not do it in
-   the field.
+2. For a bench test only: limit the node to that channel and data rate, switch
+   ADR off, send no CFList, and put it back afterwards. One channel takes all
+   the airtime: observe the local duty cycle, and do not do it in the field.
 
 ## Example
 EU868. A home-made receiver listens to 868.1 MHz at SF7. The accept's CFList

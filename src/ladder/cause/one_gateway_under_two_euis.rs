@@ -58,16 +58,16 @@ removed, or one that a network's set-up put next to the one that was there.
 They share the radio or a daemon in front of it.
 
 ## How to be sure
-Compare receptions with the same bytes. Two radios never agree in `tmst`, RSSI,
-SNR and channel at once: their counters started at different moments. Three
-receptions that agree in all are one radio.
+Compare receptions with the same bytes. Two radios never agree in `tmst`,
+RSSI, SNR and channel together: their counters started at different moments.
+Three receptions that agree in all are one radio.
 
 Two gateways that hear the same node are not this: counter and signal differ.
 One forwarder with two servers is not this: it has one EUI.
 
 ## What to do
-1. Stop the forwarder that is not wanted, and keep it from starting again.
-2. If two servers are wanted, let one forwarder serve both.
+1. Stop the forwarder that is not needed, and keep it from starting again.
+2. If two servers are needed, let one forwarder serve both.
 3. Remove the other EUI from the server and from the roster.
 
 ## Example

@@ -55,7 +55,7 @@ fn check(case: &Case<'_>, story: &Story<'_>) -> Option<Finding> {
             what = Value::List(what.into_iter().map(Value::from).collect(), ", and ")
         ),
         "fix the encryption of FRMPayload on the node: the key stream of AppSKey, blocks A_i from i = 1, \
-         the whole counter",
+         the full counter",
     )
     .and(fact!("the criterion: {criterion}", criterion = criterion.name()));
     for row in &found.mistakes {
@@ -84,17 +84,17 @@ or takes another key than AppSKey: NwkSKey, or in 1.1 one derived from
 NwkKey.
 
 ## How to be sure
-Decrypt every payload in each of these ways and look for a criterion that
-can be named: printable ASCII to the last octet, or the known text of one
-frame. The odds that noise meets it are shown; without a criterion nothing
-can be told, whatever a payload looks like.
+Decrypt every payload in each of these ways and look for a criterion that can
+be named: printable ASCII to the last byte, or the known text of one frame.
+The probability that noise meets it are shown; without a criterion nothing can
+be told, whatever a payload looks like.
 
 If the derived AppSKey reads the payloads and the record's does not, the
 cause is application-key-out-of-step.
 
 ## What to do
-1. Mend the encryption on the node: FRMPayload xor E(AppSKey, A_i), i from
-   1, with the whole 32-bit counter.
+1. Fix the encryption on the node: FRMPayload xor E(AppSKey, A_i), i from
+   1, with the full 32-bit counter.
 2. Until then tell the application not to trust the values.
 
 ## Example

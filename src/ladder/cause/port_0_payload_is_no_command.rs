@@ -78,7 +78,7 @@ encrypted with the network key and never handed to an application.
 
 ## How to be sure
 Decrypt FRMPayload of FPort 0 with NwkSKey (1.0.x) or NwkSEncKey (1.1). The
-first byte, or what follows a known command, is no CID of an uplink command
+first byte, or what follows a known command, is not a CID of an uplink command
 in any version; three frames and more.
 
 If NwkSEncKey is wrong, all bytes come out as noise: check FOpts, too.
@@ -90,7 +90,7 @@ Proprietary CIDs (80 to FF) may be agreed on between both sides.
 
 ## Example
 FPort 0, decrypted: 7B 22 74 22 3A 32 31 7D, the text of a JSON object. 7B
-is no MAC command.
+is not a MAC command.
 
 ## Source
 LoRaWAN 1.0.4, p. 23 (FPort 0).

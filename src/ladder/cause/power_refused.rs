@@ -60,14 +60,14 @@ the node: LinkADRAns in every frame. Data does arrive.
 ## Why it happens
 TXPower counts steps down from the region's maximum. An index above the
 plan's highest is reserved. 15 means "keep" since LoRaWAN 1.0.4; before that
-it is reserved like the others. One refused part voids the whole command.
+it is reserved like the others. One refused part voids the complete command.
 
 ## How to be sure
 Pair LinkADRReq and LinkADRAns. Status bit 2 is 0 (03, or 01 and 02 with
 others). The same request, the same refusal, three times, and not taken
 since: certain.
 
-Refused once or twice and then corrected is no fault. A node with ADR off
+Refused once or twice and then corrected is not a fault. A node with ADR off
 refuses rate and power by right: adr-command-with-adr-off. Plans had fewer
 steps in older revisions.
 

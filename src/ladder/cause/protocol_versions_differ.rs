@@ -72,8 +72,8 @@ Byte 0 of each datagram is the version. That of the gateway's datagrams and
 that of the answers differ, and ackr is 0.0. If ackr is above 0 the gateway
 does not mind.
 
-Version 1 on both sides is allowed: then PULL_RESP has token 0, and there is no
-TX_ACK.
+Version 1 on both sides is allowed: then PULL_RESP has token 0, and there is
+no TX_ACK.
 
 ## What to do
 1. Use one version on both sides, the newer one where both can.

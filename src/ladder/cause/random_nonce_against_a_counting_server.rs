@@ -84,7 +84,7 @@ fn may_be_two_counters(nonces: &[u16]) -> bool {
 }
 
 const PAGE: &str = r#"# random-nonce-against-a-counting-server
-The node draws its DevNonce at random, while the record's version wants it
+The node draws its DevNonce at random, while the record's version expects it
 to grow.
 
 ## What is seen
@@ -103,8 +103,8 @@ versions. Each accepted value raises the bar: after v only (65 535 - v) /
 All MICs hold; the values are unordered; those above the last accepted were
 answered, those below were not, and none of the refused values is a repeat.
 The more attempts agree with "answered if and only if greater", the surer:
-each adds evidence, and one counter-example ends the theory. For random
-values a rising row of four has odds of 1 in 24, so "random" needs more than
+each adds evidence, and one counter-example ends the theory. For random values
+a rising row of four has a probability of 1 in 24, so "random" needs more than
 a few.
 
 It is not dev-nonce-not-kept-across-power-loss, whose row counts up from a

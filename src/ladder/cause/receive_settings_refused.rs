@@ -58,7 +58,7 @@ with the old settings, so data flows.
 RXParamSetupReq, DlChannelReq, PingSlotChannelReq or BeaconFreqReq names a
 frequency outside the node's band, a data rate that is not one for
 downlinks, or an RX1DROffset that the plan does not have. One bit 0 voids
-the whole request.
+the complete request.
 
 ## How to be sure
 Pair request and answer. RXParamSetupAns: bit 2 offset, bit 1 RX2 data rate,
@@ -68,7 +68,7 @@ request, the same refusal, three times: certain.
 
 If downlinks use the values all the same, see
 server-uses-settings-the-node-does-not-hold. Refused once and then corrected
-is no fault.
+is not a fault.
 
 ## What to do
 1. Do as the bit says: another frequency, another data rate.

@@ -54,7 +54,7 @@ are not heard.
 RelayConfReq names a wake-up channel, a data rate, an offset or a period
 that the plan does not have; EndDeviceConfReq likewise; FilterListReq has a
 rule that does not follow from those before, or a length that is not valid.
-One bit 0 voids the whole request.
+One bit 0 voids the complete request.
 
 ## How to be sure
 RelayConfAns, EndDeviceConfAns or FilterListAns has a bit 0, three times for

@@ -86,7 +86,7 @@ the next fault: server-says-1.1-node-is-1.0.
 
 ## Example
 A 1.0.3 probe: field AppKey = the record's AppKey, field NwkKey = sixteen
-zero octets, never filled. The request's MIC fails under the record and
+zero bytes, never filled. The request's MIC fails under the record and
 holds under all zero. After the key was copied to the field NwkKey the first
 attempt is answered.
 

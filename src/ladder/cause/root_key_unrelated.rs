@@ -90,9 +90,9 @@ in a wrong way, so that no key can fit.
 
 ## How to be sure
 List what was tried: each claim's keys; reversed; each digit; neighbours
-exchanged; other slots; session keys; keys of other nodes; published
+swapped; other slots; session keys; keys of other nodes; published
 samples; text as bytes. State the number. If all fail on frames with a good
-CRC and 23 octets, the key is none of these. That is all: no search can find
+CRC and 23 bytes, the key is none of these. That is all: no search can find
 an unrelated 128-bit key.
 
 The MIC itself may be built wrongly. Try the near ways: EUIs or DevNonce in
@@ -100,7 +100,7 @@ the other order inside the MIC input than in the frame, MHDR left out. A hit
 there under the record's key clears the key and names the stack instead.
 
 A single hit in a huge search over one frame is an accident waiting to be
-believed: 40 million trials hit something with odds near 1 %.
+believed: 40 million trials hit something with a probability near 1 %.
 
 ## What to do
 1. Read the key out of the node, if it can be done safely, or look for the
@@ -111,7 +111,7 @@ believed: 40 million trials hit something with odds near 1 %.
 
 ## Example
 For probe-02, 2 600 keys were tried on three requests (DevNonce 7, 8, 9),
-none fits, in no order of the input. The odds that a fit was there and
+none fits, in no order of the input. The probability that a fit was there and
 missed are nil for these keys. The probe had been sold on, and its former
 owner had changed the key.
 

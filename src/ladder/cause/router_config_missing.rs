@@ -49,9 +49,9 @@ The gateway connects by the station protocol and says its version, and the
 server does not set it up.
 
 ## What is seen
-At the gateway: `version` again and again, no `router_config`, no radio. At the
-server: a connection that comes and goes. At the nodes: no answer: the radio
-has no channels.
+At the gateway: `version` again and again, no `router_config`, no radio. At
+the server: a connection that comes and goes. At the nodes: no answer: the
+radio has no channels.
 
 ## Why it happens
 The record of the gateway at the server has no region or no channel plan, or
@@ -59,9 +59,9 @@ one that this server does not know. Or the server found something in the
 version that it does not take.
 
 ## How to be sure
-Three `version` messages or more without a `router_config` after the first. The
-capture must hold the server's messages as well: if it holds none at all, the
-server's side may be missing, and nothing is sure.
+Three `version` messages or more without a `router_config` after the first.
+The capture must hold the server's messages as well: if it holds none at all,
+the server's side may be missing, and nothing is sure.
 
 ## What to do
 1. Set region and channel plan of the gateway at the server.

@@ -35,8 +35,8 @@ The server sets up the gateway with the channels of another region than the
 roster states.
 
 ## What is seen
-In `router_config`: `region`, `upchannels` and `freq_range` of another plan. At
-the gateway: it hears no node of its site. At the nodes: no answer.
+In `router_config`: `region`, `upchannels` and `freq_range` of another plan.
+At the gateway: it hears no node of its site. At the nodes: no answer.
 
 ## Why it happens
 The gateway's record at the server has another region or another channel plan:
@@ -44,7 +44,7 @@ it was chosen when the gateway was registered, and never again.
 
 ## How to be sure
 No channel of `upchannels` is one of the roster's plan. Older names for the
-same plan are no difference: EU863 is EU868, US902 is US915.
+same plan are not a difference: EU863 is EU868, US902 is US915.
 
 ## What to do
 1. Set region and channel plan in the gateway's record at the server.

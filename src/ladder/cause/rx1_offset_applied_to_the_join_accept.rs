@@ -80,7 +80,7 @@ cause. Example rows: EU868 DR5 gives DR5, 4, 3, 2, 1, 0 for offset 0 to 5;
 US915 DR0 gives DR10, 9, 8, 8 for offset 0 to 3.
 
 If offset 0 and the record's offset give the same data rate (EU868 DR0),
-this attempt tells nothing; look at another. If the rate fits no offset, the
+this attempt shows nothing; look at another. If the rate fits no offset, the
 server has another table or region. If the accept is in RX2, compare with
 the default RX2 rate instead. Compare spreading factor and bandwidth:
 numbers differ between revisions in AU915.
@@ -88,7 +88,7 @@ numbers differ between revisions in AU915.
 ## What to do
 1. Use offset 0 for every Join-Accept; apply RX1DROffset from the first data
    downlink on.
-2. Until the server is mended, set the offset of the profile to 0.
+2. Until the server is fixed, set the offset of the profile to 0.
 3. Do not slow the nodes down to get in: an SF12 join takes 24 times the
    airtime of an SF7 join.
 

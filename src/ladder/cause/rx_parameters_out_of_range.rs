@@ -14,7 +14,7 @@ use crate::{
 
 pub(super) const CAUSE: Cause = Cause {
     id: CauseId::RxParametersOutOfRange,
-    what: "DLSettings or RxDelay are not lawful in the region",
+    what: "DLSettings or RxDelay are not allowed in the region",
     places: &[Place::Join(join::Rung::Acceptable)],
     kind: Kind::Exact,
     checks: &[Check::Join(check)],
@@ -68,11 +68,11 @@ US915, 0 to 5 in AU915, 0 to 7 in AS923; RX2DataRate must be a downlink data
 rate: in US915 and AU915 8 to 13 (RP002-1.0.5 adds 0 and 14), in EU868 0
 to 7 and what the revision adds. RxDelay bits 7..4 must be 0.
 
-That the value is unlawful is certain once the accept authenticates. How the
-node acts is not: some drop the accept, some take the part they know. For
+That the value is not allowed is certain once the accept authenticates. How
+the node acts is not: some drop the accept, some take the part they know. For
 1.0.x bit 7 set is an RFU bit: a 1.1-capable node reads it as OptNeg and
-changes its rules. Different revisions know different rates; name the one
-you checked.
+changes its rules. Different revisions know different rates; name the one you
+checked.
 
 ## What to do
 1. Correct region and RX parameters in the device profile.
@@ -81,7 +81,7 @@ you checked.
 
 ## Example
 US915, 1.0.3. Accept for probe-07: DLSettings 00, RxDelay 01. RX2DataRate 0
-is no downlink rate there; the European profile stands behind it. The
+is not a downlink rate there; the European profile is behind it. The
 default is 8: DLSettings 08.
 
 ## Source

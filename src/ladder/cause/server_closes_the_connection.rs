@@ -87,7 +87,8 @@ Three connections in a row that end within a minute. A line of the recorder
 with the code makes it certain. Without one, a `version` message again and
 again says the same, and is likely.
 
-One connection a day that begins again is normal. So is one end with code 1001.
+One connection a day that begins again is normal. So is one end with code
+1001.
 
 ## What to do
 1. Code 1008: check token, certificate and registration. Look for a second

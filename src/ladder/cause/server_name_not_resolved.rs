@@ -95,9 +95,9 @@ the same recording say nothing.
    address instead of its name.
 
 ## Example
-The gateway in the north shed asks seven times in 75 s for lns.orchard.example.
-Every answer is NXDOMAIN. The name had been lns.orchards.example until the
-server moved.
+The gateway in the north shed asks seven times in 75 s for
+lns.orchard.example. Every answer is NXDOMAIN. The name had been
+lns.orchards.example until the server moved.
 
 ## Source
 RFC 1035, 4.1.1 (RCODE). EUI made from a link-layer address: common practice.

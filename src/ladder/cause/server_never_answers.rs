@@ -73,12 +73,12 @@ at some moment, something changed then.
 ## How to be sure
 Three or more of each kind are without an answer, by token. And something says
 that the recorder is not at fault: ackr 0.0 in a report that is not the first
-(the first may speak of a time in which nothing was pushed), or other datagrams
-of the server in the capture.
+(the first may speak of a time in which nothing was pushed), or other
+datagrams of the server in the capture.
 
-A capture of one direction looks the same: then ackr is 100.0, dwnb is above 0,
-or TX_ACK are there. A capture that is shorter than one round trip says
-nothing. A second server that only listens never answers, and is no fault.
+A capture of one direction looks the same: then ackr is 100.0, dwnb is above
+0, or TX_ACK are there. A capture that is shorter than one round trip says
+nothing. A second server that only listens never answers, and is not a fault.
 
 Statistics alone, as in a gateway's own log, say nothing of the downlink flow:
 then one port of the two may be the matter (uplink-port-unanswered).

@@ -61,9 +61,9 @@ program is not running, or listens on another address of the same host.
 
 ## How to be sure
 The ICMP error repeats the first bytes of the datagram that it is about: its
-addresses and ports must be the gateway's. It must come from the address asked.
-If it comes from a router, see server-unreachable. One such error while a
-server restarts, with acknowledgements before and after, is nothing.
+addresses and ports must be the gateway's. It must come from the address
+asked. If it comes from a router, see server-unreachable. One such error while
+a server restarts, with acknowledgements before and after, is nothing.
 
 Hosts limit how many such errors they send. Fewer errors than datagrams are
 normal.

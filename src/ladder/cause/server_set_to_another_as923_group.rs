@@ -72,7 +72,7 @@ then. A CFList with frequencies of another group is a fault of the same
 setting. An offset of a few hertz is reporting.
 
 ## What to do
-1. Find the group that is lawful where the nodes stand; it goes by country.
+1. Find the group that is allowed where the nodes stand; it goes by country.
 2. Set node, gateway and server to it.
 3. Check the CFList for absolute frequencies of that group's band.
 4. Do not transmit in a group that is not allowed there.

@@ -66,7 +66,7 @@ down looks the same.
 
 ## How to be sure
 The ICMP error repeats the first bytes of the datagram that it is about: its
-addresses and ports must be the gateway's. Its source tells who says so. That
+addresses and ports must be the gateway's. Its source shows who says so. That
 this router says it is certain; why it does is its own matter.
 
 A short outage, with acknowledgements before and after, is not a fault of the

@@ -50,7 +50,7 @@ windows stay empty from the request on.
 The server applies the new values when it sends RXParamSetupReq,
 RXTimingSetupReq, DlChannelReq or PingSlotChannelReq, and does not wait for
 the answer. Or it does not look at the status bits. One bit 0 voids the
-whole request.
+complete request.
 
 ## How to be sure
 Find the request. The answer has a bit 0: nothing changed. Or the next

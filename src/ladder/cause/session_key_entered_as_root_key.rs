@@ -38,7 +38,7 @@ fn check(case: &Case<'_>) -> Option<Finding> {
 }
 
 const PAGE: &str = r"# session-key-entered-as-root-key
-A session key of the node stands where the root key belongs.
+A session key of the node is where the root key belongs.
 
 ## What is seen
 At the server: wrong MIC, or a record that takes no join. At the node:
@@ -46,17 +46,17 @@ attempts without answer, often after it had worked by personalisation (ABP)
 or after a session was copied from another server.
 
 ## Why it happens
-Session keys and root keys are all 16 octets and look alike. Someone copied
+Session keys and root keys are all 16 bytes and look alike. Someone copied
 the NwkSKey or AppSKey out of a session view into the field AppKey, or
 firmware was moved from ABP to OTAA and kept its old constants. A session
 key changes with every join, so it can never serve as root.
 
 ## How to be sure
 If the session keys are known (claims of ABP, an exported session, or a join
-in the capture), try each as the MIC key of the Join-Request. A hit means
-that the node signs with it: odds of accident n in 4 294 967 296 for n keys
-and one frame. If the record's root key equals a session key of the same
-node, octet for octet, the record is the wrong side, and no frame is needed.
+in the capture), try each as the MIC key of the Join-Request. A hit means that
+the node signs with it: false-match probability n in 4 294 967 296 for n keys
+and one frame. If the record's root key equals a session key of the same node,
+byte for byte, the record is the wrong side, and no frame is needed.
 
 This is not a stale root key: a stale root was once right. It is not the
 wrong slot of 1.1, where the value is a root key under another name. When no
@@ -69,7 +69,7 @@ all there is to say.
 2. If there is none, make a new AppKey (1.1: NwkKey and AppKey) for both
    sides.
 3. Remove session keys from the firmware of an OTAA node.
-4. A session key that was shown or sent around is known: join anew.
+4. A session key that was shown or sent around is known: join again.
 
 ## Example
 The record of probe-06 has an AppKey that fails. The probe's earlier ABP

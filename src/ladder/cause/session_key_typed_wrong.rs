@@ -59,7 +59,7 @@ always.
 
 ## Why it happens
 Keys of ABP nodes, or of a session that was moved by hand, are typed or
-copied in parts: a digit wrong, two exchanged, one twice.
+copied in parts: a digit wrong, two swapped, one twice.
 
 ## How to be sure
 Network keys: the MIC fails under the key on record and holds under the

@@ -74,18 +74,18 @@ At the server: join good, every data frame with wrong MIC. At the node:
 joined, no downlink is taken. At the gateway: DevAddr is the one just given.
 
 ## Why it happens
-One side builds the block for the session keys wrongly: first octets 01 and
-02 exchanged; NetID where JoinEUI belongs, or the reverse; JoinNonce, NetID
-or DevNonce most significant octet first; DevNonce of another attempt;
+One side builds the block for the session keys wrongly: first bytes 01 and
+02 swapped; NetID where JoinEUI belongs, or the reverse; JoinNonce, NetID
+or DevNonce most significant byte first; DevNonce of another attempt;
 padding missing; AppKey in place of NwkKey.
 
 ## How to be sure
-Derive by the rule of the version from the accept and the request it
-answers; the MIC of the first uplink (FCnt 0 or 1) fails. Then derive by
-each known misreading. One that holds is certain with 4 octets of MIC: n
-variations on one frame are an accident with odds of n in 4 294 967 296; ask
-for a second frame. In 1.1 halves of 2 octets are checked apart, so more
-frames are needed.
+Derive by the rule of the version from the accept and the request it answers;
+the MIC of the first uplink (FCnt 0 or 1) fails. Then derive by each known
+misreading. One that holds is certain with 4 bytes of MIC: n variations on one
+frame are an accident with a probability of n in 4 294 967 296; ask for a
+second frame. In 1.1 halves of 2 bytes are checked apart, so more frames are
+needed.
 
 The frame shows how the node derives. It is the node that errs if the
 standard's rule does not fit its frames; it is the server if a node that
@@ -102,7 +102,7 @@ too.
 ## Example
 Accept for request DevNonce 5: JoinNonce 42, NetID 000001, DevAddr 020C2107;
 invented AppKey A0A1...AF. First uplink: 40 07210C02 00 0000 02 4896F7DB,
-MIC F7C26BED. NwkSKey by the rule gives 3B927C8A. With 01 and 02 exchanged
+MIC F7C26BED. NwkSKey by the rule gives 3B927C8A. With 01 and 02 swapped
 it gives F7C26BED, and the payload opens as 016700E1.
 
 ## Source

@@ -208,15 +208,15 @@ nodes form two clusters.
 
 Look-alikes. One node that joins again leaves its old session: the old
 counter stops, it does not count on. One transmission heard by two gateways
-has equal octets. A ghost copy has equal octets on another channel. A node
+has equal bytes. A ghost copy has equal bytes on another channel. A node
 that is carried about changes its level, but keeps one counter. With one
 session at a time and one gateway the finding is at most possible.
 
 ## What to do
 1. Switch one node off and see whether the other is then well.
 2. Give each node its own DevEUI and its own key; register both.
-3. Treat the shared key as known to whoever had the image, and replace it.
-4. Find the step that copied the identity; check the whole batch.
+3. Treat the shared key as known to anyone who had the image, and replace it.
+4. Find the step that copied the identity; check the complete batch.
 
 ## Example
 DevEUI 02-00-00-FF-FE-0C-21-09 joins at 06:00 (DevAddr 020C2109) and at

@@ -77,7 +77,8 @@ acknowledgements-later-than-the-gateway-waits.
 3. Look for the first PUSH_ACK, and for ackr above 0.
 
 ## Example
-In the orchard's first gateway `serv_port_up` is 1680 and the server listens on
+In the orchard's first gateway `serv_port_up` is 1680 and the server listens
+on
 1700. 40 PULL_DATA are acknowledged, none of 26 PUSH_DATA.
 
 ## Source

@@ -207,7 +207,7 @@ mod tests {
         let sent: Eui64 = "020000FFFEA01827".parse().unwrap();
         for (registered, words) in [
             ("020000FFFEA01828", "digit 16"),
-            ("020000FFFEA01872", "exchanged"),
+            ("020000FFFEA01872", "swapped"),
             ("2718A0FEFF000002", "reversed"),
             ("020000FFFFA01827", "FFFF"),
             ("0200FFFE00A01827", "after 2 bytes"),

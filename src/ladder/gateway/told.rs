@@ -238,7 +238,7 @@ pub(in crate::ladder) fn too_late(case: &Case<'_>) -> Option<Finding> {
         (TxError::TooEarly | TxError::TooLate, Some(past)) => (
             Certainty::Likely,
             fact!(
-                "a downlink came to {gateway} {delay} after its slot, by the counters that stand beside the refusal \
+                "a downlink came to {gateway} {delay} after its slot, by the counters that are next to the refusal \
                  ({error}; many gateways say TOO_EARLY of a slot that is past)",
                 gateway = case.title(),
                 delay = crate::fact::Value::About(i64::from(past)),

@@ -122,7 +122,7 @@ pub(in crate::ladder) fn damaged_on_record(case: &Case<'_>, member: &str) -> Opt
     let mut finding = Finding::new(
         Certainty::Likely,
         said,
-        "enter the key on record anew, all 32 digits, from the place that it comes from; correct the roster, too",
+        "enter the key on record again, all 32 digits, from the place that it comes from; correct the roster, too",
     );
     finding.false_match = Some(odds);
     (kind == ClaimKind::Record).then(|| finding.and(tried))

@@ -355,7 +355,7 @@ pub(in crate::ladder) fn nonce(case: &Case<'_>, fault: NonceFault) -> Option<Fin
             (
                 sure,
                 small,
-                "it does not rise above the last that was taken: the node's count began anew",
+                "it does not rise above the last that was taken: the node's count began again",
             )
         }
         (NonceFault::Drawn, false) if rises => return None,
@@ -369,7 +369,7 @@ pub(in crate::ladder) fn nonce(case: &Case<'_>, fault: NonceFault) -> Option<Fin
             (sure, used, "it was used before: the node may draw the same again after each reset")
         }
         (NonceFault::Restarted, true) if counts == Some(true) => {
-            (Certainty::Likely, used, "it was used before: the node's count began anew")
+            (Certainty::Likely, used, "it was used before: the node's count began again")
         }
         (NonceFault::Restarted | NonceFault::Drawn, true) | (NonceFault::Repeated, false) => {
             return None;
@@ -404,7 +404,7 @@ pub(in crate::ladder) fn next(case: &Case<'_>) -> Vec<Fact> {
         && case.node.told.iter().all(|told| told.said.by == Speaker::Node)
     {
         return vec![
-            "what the gateway hears and sends: capture both directions at the gateway while the node tries, beside this \
+            "what the gateway hears and sends: capture both directions at the gateway while the node tries, next to this \
              console"
                 .into(),
         ];

@@ -240,7 +240,7 @@ fn downlink(story: &Story<'_>, aim: &Aim) -> Option<DownlinkTold> {
             Window::Open => "RX2 of class C",
             Window::Ping => "a ping slot",
             Window::Elsewhere => "no window",
-            Window::Unsaid => "a time that the capture does not tell",
+            Window::Unsaid => "a time that the capture does not say",
         },
         fit,
         wrong: wrong.collect(),

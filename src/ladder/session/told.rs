@@ -87,14 +87,14 @@ fn restart(told: &[Told], session: Option<&Session>) -> Option<Finding> {
         if sure { Certainty::Likely } else { Certainty::Possible },
         match (fcnt, last) {
             (Some(fcnt), Some(last)) => fact!(
-                "the server refuses FCnt {fcnt}, as the last that it took is {last}: the node began to count anew",
+                "the server refuses FCnt {fcnt}, as the last that it took is {last}: the node began to count again",
                 fcnt,
                 last
             ),
-            _ => "the server refuses the FCnt as too low: the node may have begun to count anew"
+            _ => "the server refuses the FCnt as too low: the node may have begun to count again"
                 .into(),
         },
-        "let the node keep its counter across a reset, or join anew; to recover, reset the server's counter once",
+        "let the node keep its counter across a reset, or join again; to recover, reset the server's counter once",
     );
     finding.add(says(first));
     if counters.len() >= 2 {

@@ -75,21 +75,20 @@ fn by_forwarding(frame: &DataFrame, pool: &Pool<'_>, context: &Context, half: &H
         KeyRole::SNwkSInt => KeyRole::FNwkSInt,
         other => *other,
     };
-    let first = format!(
-        "by the rule of 1.1, octets 3 and 4 of the MIC hold under {label} (counter {fcnt})"
-    );
+    let first =
+        format!("by the rule of 1.1, bytes 3 and 4 of the MIC hold under {label} (counter {fcnt})");
     for (_, known) in keys(pool).filter(|(role, _)| *role == partner) {
         if let Some(uplink) = serving(frame, known.key, *fcnt, &contexts) {
             let (dr, ch) = (uplink.tx_dr, uplink.tx_ch);
             let what =
-                format!("{first}, octets 1 and 2 under {} (TxDr {dr}, TxCh {ch})", known.label);
+                format!("{first}, bytes 1 and 2 under {} (TxDr {dr}, TxCh {ch})", known.label);
             let mut why = Why::of(what, None, tried.saturating_mul(count(contexts.len())));
             // Each half alone has 16 bits.
             why.certainty = why.certainty.max(Certainty::Likely);
             return why;
         }
     }
-    Why::of_half(format!("{first}, octets 1 and 2 under no key given"), *tried)
+    Why::of_half(format!("{first}, bytes 1 and 2 under no key given"), *tried)
 }
 
 /// Octets 3 and 4 hold under FNwkSIntKey, as they should; the others do not under SNwkSIntKey.
@@ -100,18 +99,18 @@ fn own_half_holds(
     half: &Half<'_>,
 ) -> Why {
     let Half { key: Known { label, .. }, fcnt, tried, .. } = half;
-    let first = format!("octets 3 and 4 of the MIC hold under {label} (counter {fcnt})");
+    let first = format!("bytes 3 and 4 of the MIC hold under {label} (counter {fcnt})");
     // Where data rate or channel were to be searched, too, chance alone would fit.
     if contexts.len() == 1 {
         let others = keys(pool).count();
         let signer = keys(pool).find(|(_, k)| serving(frame, k.key, *fcnt, contexts).is_some());
         if let Some((_, known)) = signer {
-            let what = format!("{first}, octets 1 and 2 under {}", known.label);
+            let what = format!("{first}, bytes 1 and 2 under {}", known.label);
             return Why::of_half(what, tried.saturating_add(count(others)));
         }
     }
     let what = format!(
-        "{first}, octets 1 and 2 do not under SNwkSIntKey: the key is another, or ConfFCnt, TxDr or \
+        "{first}, bytes 1 and 2 do not under SNwkSIntKey: the key is another, or ConfFCnt, TxDr or \
          TxCh"
     );
     Why::of_half(what, *tried)
@@ -126,8 +125,8 @@ fn by_serving(frame: &DataFrame, pool: &Pool<'_>, context: &Context) -> Option<W
         for &counter in &few {
             if let Some(uplink) = serving(frame, known.key, counter, &contexts) {
                 let what = format!(
-                    "octets 1 and 2 of the MIC hold under {} (counter {counter}, TxDr {}, TxCh {}), \
-                     octets 3 and 4 under no key given: FNwkSIntKey is another",
+                    "bytes 1 and 2 of the MIC hold under {} (counter {counter}, TxDr {}, TxCh {}), \
+                     bytes 3 and 4 under no key given: FNwkSIntKey is another",
                     known.label, uplink.tx_dr, uplink.tx_ch
                 );
                 return Some(Why::of_half(what, tried));

@@ -152,7 +152,7 @@ impl<'a> Pool<'a> {
         let roots = found.roots.join(" or ");
         let mut what = format!("the MIC holds under {roots} if the {who} {}", what.join(", and "));
         if !found.alike.is_empty() {
-            what.push_str(" (other readings come to the same octets)");
+            what.push_str(" (other readings come to the same bytes)");
         }
         let family = found.first_family().filter(|_| found.is_of_one_family());
         let cause = family.map(hits::misreading);

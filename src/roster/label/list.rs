@@ -318,7 +318,7 @@ mod tests {
             read(text).faults.iter().map(ToString::to_string).collect()
         };
         assert_eq!(faults("\nLW:D0:02"), ["line 2: JoinEUI at character 7 is not 16 hex digits"]);
-        assert_eq!(faults("DevEUI: 0200"), ["line 1: DevEUI: 4 hex digits, 16 wanted"]);
+        assert_eq!(faults("DevEUI: 0200"), ["line 1: DevEUI: 4 hex digits, 16 expected"]);
         assert!(faults("hello")[0].starts_with("line 1: looked for LW:D0:"));
         assert_eq!(faults(&"x\n".repeat(1000)).len(), 50);
     }

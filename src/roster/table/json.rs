@@ -194,7 +194,10 @@ mod tests {
     fn json_without_a_node_says_what_was_looked_for() {
         let said = |text: &str| parse(text).faults[0].to_string();
         assert!(said(r#"{"colour": 1}"#).starts_with("nothing taken: looked for objects"));
-        assert_eq!(said(r#"[{"devEUI": "02"}]"#), "line 1, column devEUI: 2 hex digits, 16 wanted");
+        assert_eq!(
+            said(r#"[{"devEUI": "02"}]"#),
+            "line 1, column devEUI: 2 hex digits, 16 expected"
+        );
         assert_eq!(
             said(r#"{"a" 1}"#),
             "line 1: column 6: a colon expected after the member's name"

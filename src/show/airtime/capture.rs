@@ -179,7 +179,7 @@ impl Page {
         }
         for over in account.oversize() {
             let text = format!(
-                "DR{}: {} longer than {} octets of MACPayload, the longest {}",
+                "DR{}: {} longer than {} bytes of MACPayload, the longest {}",
                 over.dr, over.frames, over.most, over.longest
             );
             self.limit("size", &text, true, out)?;
@@ -339,9 +339,9 @@ fn when(at: Timestamp) -> String {
     at.strftime("%Y-%m-%d %H:%M:%S UTC").to_string()
 }
 
-const LOCAL_RULES: &str = "Local rules decide what is lawful; the limits below are those that the \
+const LOCAL_RULES: &str = "Local rules decide what is allowed; the limits below are those that the \
                            regional parameters print. What no gateway heard is not counted.";
 
 const BACK_OFF_FROM: &str = "The join back-off counts from when a node is switched on: here from the \
                              first request heard. A node that was switched off and on in between \
-                             may begin anew.";
+                             may begin again.";

@@ -12,7 +12,7 @@ pub(super) fn section(node: &NodePage<'_>) -> Markup {
     html! {
         @if !node.frames.is_empty() {
             section {
-                h3 { "Frames, octet by octet" }
+                h3 { "Frames, byte by byte" }
                 @for one in &node.frames { (frame(one)) }
                 @if node.more_frames > 0 {
                     p.facts {
@@ -58,7 +58,7 @@ fn octets(part: &FrameOctets, frame: &FrameView) -> Markup {
                     }
                 }
             }
-            p.say.idle { "Point at an octet, or walk with the arrow keys." }
+            p.say.idle { "Point at a byte, or walk with the arrow keys." }
             (table(&part.fields))
         }
     }
@@ -72,21 +72,21 @@ fn table(fields: &[FieldView]) -> Markup {
     html! {
         table.fields {
             thead { tr {
-                th scope="col" { "Octets" }
+                th scope="col" { "Bytes" }
                 th scope="col" { "Field" }
                 th scope="col" { "Value" }
                 th scope="col" { "Meaning" }
             } }
             tbody { @for field in fields {
                 tr {
-                    td data-l="Octets" { (range(field)) }
+                    td data-l="Bytes" { (range(field)) }
                     td data-l="Field" { (field.name) }
                     td data-l="Value" { (field.value) }
                     td data-l="Meaning" { (field.meaning) }
                 }
                 @for bits in &field.bits {
                     tr.bits {
-                        td data-l="Octets" { (bits.place) }
+                        td data-l="Bytes" { (bits.place) }
                         td data-l="Field" { (bits.name) }
                         td data-l="Value" { (bits.digits) }
                         td data-l="Meaning" { (bits.meaning) }

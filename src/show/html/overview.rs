@@ -22,7 +22,7 @@ pub(super) fn header(report: &Report<'_>) -> Markup {
             @if report.shows_keys {
                 p.caution role="note" {
                     strong { "This file holds keys." }
-                    " Whoever has it can read and forge the frames of these nodes. Keep it as you "
+                    " Anyone who has it can read and forge the frames of these nodes. Keep it as you "
                     "would keep the keys."
                 }
             }
@@ -79,7 +79,7 @@ fn list(report: &Report<'_>) -> Markup {
             }
             @if !report.listed.is_empty() {
                 p.facts {
-                    "Of these, " (report.nodes.len()) " are told of below, those with a fault first"
+                    "Of these, " (report.nodes.len()) " are below, those with a fault first"
                     @if report.listed.len() > MOST_LISTED {
                         ", and " (report.listed.len() - MOST_LISTED) " more are not even listed"
                     }
@@ -172,10 +172,10 @@ pub(super) fn footer() -> Markup {
                         State::Unknown => " that the evidence does not decide",
                     }
                 }
-                ". The first broken rung is the leg to mend; rung " (join::Rung::Proven.number())
+                ". The first broken rung is the leg to fix; rung " (join::Rung::Proven.number())
                 " is reached when data under the new address authenticates. "
                 em { "Certain" } " means that a computation leaves nothing but an accident of the "
-                "odds stated."
+                "probability stated."
             }
             p {
                 "Made by Handfast " (env!("CARGO_PKG_VERSION"))

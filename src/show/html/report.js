@@ -1,8 +1,8 @@
 "use strict";
-// Octets answer pointer and keyboard: each knows its field by its place, and the field's row in the
+// Bytes answer pointer and keyboard: each knows its field by its place, and the field's row in the
 // table below says the rest.
 (() => {
-  const HINT = "Point at an octet, or walk with the arrow keys.";
+  const HINT = "Point at a byte, or walk with the arrow keys.";
   let serial = 0;
 
   const bits = (text) => {
@@ -17,7 +17,7 @@
     const rows = [...box.querySelectorAll("tbody tr:not(.bits)")];
     const cells = [];
     box.querySelectorAll(".field").forEach((field, i) => {
-      const [octets, name, value, meaning] = [...rows[i].cells].map((cell) => cell.textContent);
+      const [sent, name, value, meaning] = [...rows[i].cells].map((cell) => cell.textContent);
       field.setAttribute("role", "group");
       field.setAttribute("aria-label", name);
       field.querySelector(".fname").setAttribute("aria-hidden", "true");
@@ -25,12 +25,12 @@
         const place = cells.length;
         const text = cell.textContent;
         cells.push(cell);
-        cell.id = `octet-${serial++}`;
+        cell.id = `byte-${serial++}`;
         cell.setAttribute("role", "option");
         cell.setAttribute("aria-selected", "false");
-        cell.setAttribute("aria-label", `octet ${place}, ${text}: ${name}`);
+        cell.setAttribute("aria-label", `byte ${place}, ${text}: ${name}`);
         cell.tabIndex = place === 0 ? 0 : -1;
-        cell.says = { place, text, name, octets, value, meaning, field, row: rows[i] };
+        cell.says = { place, text, name, sent, value, meaning, field, row: rows[i] };
       });
     });
     if (cells.length === 0) return;
@@ -52,14 +52,14 @@
         say.textContent = HINT;
         return;
       }
-      const { place, text, name, octets, value, meaning, field, row } = cell.says;
+      const { place, text, name, sent, value, meaning, field, row } = cell.says;
       cell.classList.add("here");
       field.classList.add("here");
       row.classList.add("here");
       say.replaceChildren();
       const strong = document.createElement("strong");
       strong.textContent = name;
-      const span = octets === String(place) ? "" : ` of octets ${octets}`;
+      const span = sent === String(place) ? "" : ` of bytes ${sent}`;
       const tail = [value, meaning].filter((part) => part).join("; ");
       say.append(`Octet ${place}${span}, ${text}${bits(text)}: `, strong, ` ${tail}`);
     };
@@ -73,7 +73,7 @@
       light(cell);
     };
 
-    // The octet in the line above or below that stands nearest.
+    // The byte in the line above or below that stands nearest.
     const line = (from, down) => {
       const box = from.getBoundingClientRect();
       let best = null;

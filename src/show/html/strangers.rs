@@ -35,7 +35,7 @@ pub(super) fn section(report: &Report<'_>) -> Markup {
 fn strangers(all: &[Stranger]) -> Markup {
     html! {
         p {
-            (Count(all.len(), "node")) " asked to join. Whoever they belong to, their keys are not at "
+            (Count(all.len(), "node")) " asked to join. No matter whose they are, their keys are not at "
             "hand, and no more can be said of them than what they send in the open."
         }
         table {
@@ -96,7 +96,7 @@ fn gateways(all: &[GatewayLine]) -> Markup {
                 th scope="col" { "Gateway" }
                 th scope="col" { "Frames heard" }
                 th scope="col" { "Bad CRC" }
-                th scope="col" { "Counter began anew" }
+                th scope="col" { "Counter began again" }
             } }
             tbody { @for one in all.iter().take(MOST) {
                 tr {
@@ -106,7 +106,7 @@ fn gateways(all: &[GatewayLine]) -> Markup {
                     }
                     td data-l="Frames heard" { (one.frames) }
                     td data-l="Bad CRC" { (one.crc_bad) }
-                    td data-l="Counter began anew" { (Count(one.restarts, "time")) }
+                    td data-l="Counter began again" { (Count(one.restarts, "time")) }
                 }
             } }
         }

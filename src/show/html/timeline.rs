@@ -29,7 +29,7 @@ pub(super) fn figure(exchange: &Exchange) -> Markup {
         figure {
             figcaption {
                 (exchange.title)
-                @if exchange.told { span.told { "the ladder tells of this one" } }
+                @if exchange.told { span.told { "the ladder is about this one" } }
             }
             (drawing(exchange))
             @for note in &exchange.notes { p.note { (note) } }

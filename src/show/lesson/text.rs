@@ -23,7 +23,7 @@ pub fn text(lesson: &Lesson, side: Side, style: Style, out: &mut dyn Write) -> f
             paragraph(out, style, "", Tone::Quiet, "`handfast lesson --check FILE` marks them.")?;
         }
         Side::Answers => {
-            paragraph(out, style, "", Tone::Quiet, "The answers, and how one comes to them.")?;
+            paragraph(out, style, "", Tone::Quiet, "The answers, and the working of each.")?;
         }
     }
     if lesson.shows_keys() {

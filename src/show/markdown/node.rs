@@ -197,7 +197,7 @@ fn session(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
 }
 
 fn timeline(exchange: &Exchange, out: &mut dyn fmt::Write) -> fmt::Result {
-    let told = if exchange.told { " (the ladder tells of this one)" } else { "" };
+    let told = if exchange.told { " (the ladder is about this one)" } else { "" };
     writeln!(out, "{}{told}; times are after the end of the uplink.\n", plain(&exchange.title))?;
     writeln!(out, "| What | When and where | |\n|---|---|---|")?;
     for bar in &exchange.bars {
@@ -263,7 +263,7 @@ fn frames(node: &NodePage<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     if node.frames.is_empty() {
         return Ok(());
     }
-    writeln!(out, "### Frames, octet by octet\n")?;
+    writeln!(out, "### Frames, byte by byte\n")?;
     for frame in &node.frames {
         one_frame(frame, out)?;
     }

@@ -64,10 +64,10 @@ fn limits(place: &PlanAt, page: &mut Page) -> fmt::Result {
     match place.legal {
         Some(legal) => {
             let dbm = legal.max_eirp_dbm;
-            page.field("law", &format!("a lawful centre frequency, up to {dbm} dBm EIRP"))
+            page.field("law", &format!("an allowed centre frequency, up to {dbm} dBm EIRP"))
         }
         None if place.plan.legal_channels.is_empty() => Ok(()),
-        None => page.field("law", "not among the lawful centre frequencies"),
+        None => page.field("law", "not among the allowed centre frequencies"),
     }
 }
 

@@ -41,7 +41,7 @@ pub fn reading(
     columns::write(out, &rows(reading), style)?;
     notes::write(out, reading, style)?;
     for problem in &reading.problems {
-        let text = format!("octet {}, {}: {}", problem.offset, problem.field, problem.what);
+        let text = format!("byte {}, {}: {}", problem.offset, problem.field, problem.what);
         let (mark, tone) =
             if problem.is_remark() { ("  * ", Tone::Quiet) } else { ("  ! ", Tone::Bad) };
         paragraph(out, style, mark, tone, &text)?;
@@ -90,7 +90,7 @@ fn title(
 /// What the gateway says, in one line: who, when, where on the dial, how well.
 fn radio_words(radio: &Radio) -> String {
     let crc = match radio.crc {
-        Crc::Bad => Some("CRC BAD: these are not the octets that were sent"),
+        Crc::Bad => Some("CRC BAD: these are not the bytes that were sent"),
         Crc::None => Some("no CRC"),
         Crc::Ok | Crc::Unknown => None,
     };

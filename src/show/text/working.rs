@@ -21,8 +21,8 @@ const OCTETS_A_LINE: usize = 16;
 /// What the signs mean, once under all sheets.
 const SIGNS: &str = "AES(K, b): the block b encrypted under the key K (FIPS 197). a | b: a, then \
      b. a xor b: bit by bit, as long as the shorter one. double(a): a shifted left by one bit; if a \
-     1 fell out, the last octet xor 87. pad(a): a, then 80, then zeros, to 16 octets. a[i..j]: \
-     octets i to j of a, counted from 0.";
+     1 fell out, the last byte xor 87. pad(a): a, then 80, then zeros, to 16 bytes. a[i..j]: \
+     bytes i to j of a, counted from 0.";
 
 /// Writes sheets of working, with keys or without.
 ///

@@ -49,7 +49,7 @@ fn how_sure_a_misreading_is_goes_by_its_odds() {
         for cause in
             told.causes.iter().filter(|v| v.cause.id.name() == "payload-encrypted-by-another-rule")
         {
-            assert_eq!(cause.certainty, by_odds(cause), "{octets} octets: {:?}", cause.false_match);
+            assert_eq!(cause.certainty, by_odds(cause), "{octets} bytes: {:?}", cause.false_match);
             seen.push((cause.certainty, cause.false_match.unwrap()));
         }
     }

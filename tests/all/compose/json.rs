@@ -244,7 +244,7 @@ fn what_cannot_be_told_or_done_is_an_error() {
     );
     assert_eq!(
         error(json!({"PHYPayload": "4001"})),
-        "PHYPayload: DevAddr at octet 1: 4 octets needed (by the layout of the message), 1 left"
+        "PHYPayload: DevAddr at byte 1: 4 bytes needed (by the layout of the message), 1 left"
     );
 }
 

@@ -67,7 +67,7 @@ fn a_pcap_cut_anywhere_keeps_every_whole_packet_and_names_the_other() {
         if let [(line, words)] = named.as_slice() {
             assert_eq!(*line, packets as u64 + 1, "{cut}");
             let begins = if cut < 24 { 0 } else { ends[packets] };
-            assert!(words.starts_with(&format!("octet {begins}: the capture ends")), "{words}");
+            assert!(words.starts_with(&format!("byte {begins}: the capture ends")), "{words}");
         }
     }
 }
@@ -125,13 +125,13 @@ fn a_length_that_cannot_be_takes_no_memory_and_ends_the_capture() {
     let got = items(&long);
     assert_eq!(numbers(&intact(&got)).len(), 1);
     let words = format!(
-        "octet {second}: packet of 4294967280 octets: that cannot be, and what follows cannot be found"
+        "byte {second}: packet of 4294967280 bytes: that cannot be, and what follows cannot be found"
     );
     assert_eq!(skipped(&got), [(2, words)]);
     // 16 MiB are a packet, if they are there: they are not.
     long[second + 8..second + 12].copy_from_slice(&(1u32 << 24).to_le_bytes());
     let words = skipped(&items(&long));
-    assert!(words[0].1.contains("16777216 octets needed"), "{words:?}");
+    assert!(words[0].1.contains("16777216 bytes needed"), "{words:?}");
     // A block of 4 GiB is passed over as far as there is anything.
     let mut ng = Ng::new(Order::Little);
     ng.interface(RAW.number, None, 0);
@@ -150,7 +150,7 @@ fn a_datagram_that_was_not_recorded_whole_is_named() {
     packet.truncate(96);
     let got = items(&pcap(Order::Little, false, 1, &[(at, packet)]));
     let needed = 12 + RXPK.len();
-    let words = format!("octet 82: a PUSH_DATA of which 54 of {needed} octets were recorded");
+    let words = format!("byte 82: a PUSH_DATA of which 54 of {needed} bytes were recorded");
     assert_eq!(skipped(&got), [(1, words)]);
     // Ethernet's own padding is no part of the datagram
     let mut padded = LINKS[0].packet(&up(AT, 1, DatagramKind::PullData, "").ip());
@@ -166,12 +166,9 @@ fn damaged_json_is_named_and_a_link_layer_that_is_not_read_is_told_once() {
     let whole = up(AT, 2, DatagramKind::PushData, RXPK).ip();
     let got = items(&pcap(Order::Little, false, RAW.number, &[(at, cut), (at, whole.clone())]));
     assert_eq!(numbers(&intact(&got)).len(), 1);
-    let words = "octet 68: JSON from octet 12: column 40: the line ends before its JSON does";
+    let words = "byte 68: JSON from byte 12: column 40: the line ends before its JSON does";
     assert_eq!(skipped(&got), [(1, words.to_owned())]);
     let got = items(&pcap(Order::Little, false, 127, &[(at, whole.clone()), (at, whole)]));
-    assert!(
-        skipped(&got)[0].1.starts_with("octet 40: link type 127, which is not read"),
-        "{got:?}"
-    );
+    assert!(skipped(&got)[0].1.starts_with("byte 40: link type 127, which is not read"), "{got:?}");
     assert_eq!((skipped(&got).len(), passed(&got)), (1, Some([2, 2, 0, 0])));
 }

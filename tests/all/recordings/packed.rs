@@ -16,7 +16,7 @@ fn a_packed_capture_cut_anywhere_keeps_what_was_unpacked_and_says_so() {
             most = most.max(kept.len());
             let words = skipped(&got);
             let (_, last) = words.last().unwrap_or_else(|| panic!("{packing} {cut}: nothing said"));
-            assert_eq!(*last, format!("{packing}: it ends early, after {cut} octets"));
+            assert_eq!(*last, format!("{packing}: it ends early, after {cut} bytes"));
         }
         assert!(most > all.len() / 2, "{packing}: {most} of {}", all.len());
     }
@@ -37,7 +37,7 @@ fn a_checksum_that_does_not_hold_is_told() {
     packed[crc] ^= 1;
     let got = items(&packed);
     assert_eq!(intact(&got), events(&whole));
-    assert!(skipped(&got)[0].1.starts_with("gzip: damaged at about octet"), "{got:?}");
+    assert!(skipped(&got)[0].1.starts_with("gzip: damaged at about byte"), "{got:?}");
     let mut packed = zstd(&whole);
     let last = packed.len() - 1;
     packed[last] ^= 1;
@@ -80,10 +80,7 @@ fn a_bomb_is_streamed_and_a_window_is_bounded() {
     // Frame header with a window of 2^41 octets (RFC 8878, 3.1.1.1.2): exponent 31.
     let huge = [0x28, 0xB5, 0x2F, 0xFD, 0x00, 31 << 3, 1, 0, 0];
     let words = skipped(&items(&huge));
-    assert_eq!(
-        words[0].1,
-        "zstd: a window of 2199023255552 octets; up to 33554432 are given to it"
-    );
+    assert_eq!(words[0].1, "zstd: a window of 2199023255552 bytes; up to 33554432 are given to it");
 }
 
 /// A stream that fails.

@@ -29,7 +29,7 @@ fn fragments_are_named_and_counted() {
     let words = "the first IP fragment of a PUSH_DATA: datagrams in pieces are not put together";
     // file header, packet header, headers of IP and UDP
     let place = 24 + 16 + 28;
-    assert_eq!(skipped(&got), [(1, format!("octet {place}: {words}"))]);
+    assert_eq!(skipped(&got), [(1, format!("byte {place}: {words}"))]);
     assert_eq!(passed(&got), Some([4, 0, 3, 0]));
 }
 

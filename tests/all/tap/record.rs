@@ -254,14 +254,14 @@ fn a_file_that_is_no_recording_is_left_alone() {
         assert_eq!(run.status.code(), Some(2), "{said}");
         assert!(said.split_whitespace().collect::<Vec<_>>().join(" ").contains(part), "{said}");
     };
-    refused(&["--record", &file], "it is there already and is no recording");
+    refused(&["--record", &file], "it is there already and is not a recording");
     // By another name, too.
     let other = folder.file("./orchard.toml");
     refused(&["--roster", &file, "--record", &other], "is read, and cannot be written");
     assert_eq!(fs::read_to_string(&file).unwrap(), roster);
     for text in ["{\"gateways\": []}\n", "# nothing but a comment\n", "\u{0}\u{1}\n", "{\n"] {
         fs::write(&file, text).unwrap();
-        refused(&["--record", &file], "it is there already and is no recording");
+        refused(&["--record", &file], "it is there already and is not a recording");
         assert_eq!(fs::read_to_string(&file).unwrap(), text);
     }
 }
@@ -310,7 +310,7 @@ fn files_are_put_aside_by_size_and_no_line_is_cut_or_lost() {
             break;
         }
         let size = fs::metadata(&aside).unwrap().len();
-        assert!((2_000..2_600).contains(&size), "{aside}: {size} octets");
+        assert!((2_000..2_600).contains(&size), "{aside}: {size} bytes");
         all.extend(tokens(Path::new(&aside)));
         number += 1;
     }

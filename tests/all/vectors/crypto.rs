@@ -404,7 +404,7 @@ impl Check for AcceptMic {
     fn check(self) -> Outcome {
         let octets = [&[0x20], self.body.0.as_slice(), &self.mic.0].concat();
         let opened = JoinAccept::read_opened(&octets).map_err(|error| error.to_string())?;
-        same("octets built again", opened.accept.octets(), octets)?;
+        same("bytes built again", opened.accept.octets(), octets)?;
         let key = match (self.JSIntKey, self.NwkKey, self.DevEUI) {
             (Some(key), None, None) => key.0,
             (None, Some(key), Some(dev_eui)) => derive::js_int_key(&key.0, dev_eui.0),

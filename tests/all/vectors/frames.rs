@@ -153,7 +153,7 @@ impl Check for Whole {
         equal("message", ftype.name(), &self.expect.message)?;
         let direction = ftype.direction().map(|direction| direction.name().to_owned());
         equal("direction", direction, self.expect.direction.clone())?;
-        same("octets built again", frame.build(), octets)?;
+        same("bytes built again", frame.build(), octets)?;
         fields_cover(&decoded)?;
 
         let opened = self.opened(frame)?;
@@ -212,8 +212,8 @@ impl Whole {
         let key = self.accept_key(js_enc_key.as_ref())?;
         let opened = cipher::open_join_accept(key, sealed).ok_or("it does not open")?;
         let given = self.expect.decrypted_hex.as_ref().ok_or("no decrypted_hex")?;
-        same("decrypted octets", &opened.octets, &given.0)?;
-        same("octets of the opened accept", opened.accept.octets(), &given.0)?;
+        same("decrypted bytes", &opened.octets, &given.0)?;
+        same("bytes of the opened accept", opened.accept.octets(), &given.0)?;
         equal("sealed again", &cipher::seal_join_accept(key, &opened.accept), sealed)?;
         Ok(Some(opened))
     }
@@ -531,7 +531,7 @@ impl Check for Opened {
         let opened = JoinAccept::read_opened(&self.opened_hex.0).map_err(|e| e.to_string())?;
         equal("fields", accept_fields(&opened.accept), self.fields)?;
         equal("faults", opened.faults.len(), 0)?;
-        same("octets built again", opened.accept.octets(), self.opened_hex.0)
+        same("bytes built again", opened.accept.octets(), self.opened_hex.0)
     }
 }
 
@@ -628,6 +628,6 @@ impl Check for CfListItem {
             _ => return Err("masks or frequencies".into()),
         };
         equal("CFList", ours, given)?;
-        same("octets built again", built.0, list.0)
+        same("bytes built again", built.0, list.0)
     }
 }

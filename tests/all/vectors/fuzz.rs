@@ -17,10 +17,10 @@ pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
     match target {
         "frame" => {
             if let Some(frame) = decode(octets).frame {
-                same("octets built again", frame.build(), octets)?;
+                same("bytes built again", frame.build(), octets)?;
             }
             match JoinAccept::read_opened(octets) {
-                Ok(opened) => same("octets of the opened accept", opened.accept.octets(), octets),
+                Ok(opened) => same("bytes of the opened accept", opened.accept.octets(), octets),
                 Err(_) => Ok(()),
             }
         }
@@ -66,7 +66,7 @@ pub(super) fn replay(target: &str, octets: &[u8]) -> Outcome {
         "loratap" => match LoraTap::read(octets) {
             Ok((tap, _)) => {
                 let (again, _) = LoraTap::read(&tap.octets()).map_err(|e| e.to_string())?;
-                same("octets of the header written again", again.octets(), tap.octets())
+                same("bytes of the header written again", again.octets(), tap.octets())
             }
             Err(_) => Ok(()),
         },

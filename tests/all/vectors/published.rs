@@ -54,7 +54,7 @@ impl Check for Published {
     fn check(self) -> Outcome {
         let octets = &self.phy_hex.0;
         let decoded = decode(octets);
-        same("octets built again", decoded.frame.as_ref().ok_or("no frame")?.build(), octets)?;
+        same("bytes built again", decoded.frame.as_ref().ok_or("no frame")?.build(), octets)?;
         let mut ring = KeyRing::default();
         for (name, key) in &self.keys {
             let role = KeyRole::ALL.iter().find(|role| role.name() == name);
@@ -113,7 +113,7 @@ impl Published {
                 let (RejoinBody::Network { count, .. } | RejoinBody::JoinServer { count, .. }) =
                     request.body
                 else {
-                    return Err("no lawful type of Rejoin-Request".into());
+                    return Err("no allowed type of Rejoin-Request".into());
                 };
                 equal("RJcount", Some(count.0), expect.RJcount)?;
             }

@@ -180,6 +180,6 @@ fn the_shape_says_how_often_noise_has_it() {
     // Four octets: channel, 67 and its two octets. One of 256 has the type.
     assert!((SHAPE.bits(4) - 8.0).abs() < 1e-9);
     assert!((SHAPE.bits(7) - 15.0).abs() < 1e-9, "either comes first");
-    assert!(SHAPE.bits(5).is_infinite(), "nothing of five octets has the shape");
+    assert!(SHAPE.bits(5).is_infinite(), "nothing of five bytes has the shape");
     assert!(SHAPE.is_sound(0, &PLAIN) && !SHAPE.is_sound(0, &PLAIN[..6]));
 }

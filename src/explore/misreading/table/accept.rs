@@ -36,7 +36,7 @@ rows! { Accept Server;
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.nonce = Source::Nowhere;
     "nonce-turned-in-accept-mic" AcceptSealing "LoRaWAN 1.1, 6.2.3"
-        "signs DevNonce most significant octet first"
+        "signs DevNonce most significant byte first"
         "the Join-Accept decrypts well and its MIC fails, but for some values of DevNonce"
         |r| r.accept.nonce_order = Printed;
     "join-req-type-of-a-join-in-every-accept" AcceptSealing "LoRaWAN 1.1, 6.2.4.4"
@@ -48,7 +48,7 @@ rows! { Accept Server;
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.join_req_type = Source::Nowhere;
     "join-eui-turned-in-accept-mic" AcceptSealing "LoRaWAN 1.1, 6.2.3"
-        "signs JoinEUI most significant octet first"
+        "signs JoinEUI most significant byte first"
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.eui = EuiIn::Join(Printed);
     "join-eui-left-out-of-accept-mic" AcceptSealing "LoRaWAN 1.1, 6.2.3"
@@ -60,7 +60,7 @@ rows! { Accept Server;
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.eui = EuiIn::Dev(Wire);
     "euis-and-nonce-turned-in-accept-mic" AcceptSealing "LoRaWAN 1.1, 6.2.3"
-        "signs JoinEUI and DevNonce most significant octet first"
+        "signs JoinEUI and DevNonce most significant byte first"
         "the Join-Accept decrypts well and its MIC fails"
         |r| { r.accept.eui = EuiIn::Join(Printed); r.accept.nonce_order = Printed; };
     // The fields
@@ -73,19 +73,19 @@ rows! { Accept Server;
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.mhdr = MhdrIn::Zero;
     "join-nonce-turned-in-accept-mic" AcceptSealing "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
-        "signs JoinNonce in one octet order and sends it in the other"
+        "signs JoinNonce in one byte order and sends it in the other"
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.join_nonce = Printed;
     "net-id-turned-in-accept-mic" AcceptSealing "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
-        "signs NetID in one octet order and sends it in the other"
+        "signs NetID in one byte order and sends it in the other"
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.net_id = Printed;
     "dev-addr-turned-in-accept-mic" AcceptSealing "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
-        "signs DevAddr in one octet order and sends it in the other"
+        "signs DevAddr in one byte order and sends it in the other"
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.dev_addr = Printed;
     "all-fields-turned-in-accept-mic" AcceptSealing "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
-        "signs JoinNonce, NetID and DevAddr in one octet order and sends them in the other"
+        "signs JoinNonce, NetID and DevAddr in one byte order and sends them in the other"
         "the Join-Accept decrypts well and its MIC fails"
         |r| {
             r.accept.join_nonce = Printed;
@@ -98,7 +98,7 @@ rows! { Accept Server;
         |r| r.accept.cf_list_in_mic = false;
     // The join server's keys
     "dev-eui-turned-in-js-keys" AcceptSealing "LoRaWAN 1.1, 6.1.1.4"
-        "derives JSIntKey and JSEncKey with DevEUI most significant octet first"
+        "derives JSIntKey and JSEncKey with DevEUI most significant byte first"
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.js_eui = EuiIn::Dev(Printed);
     "join-eui-in-js-keys" AcceptSealing "LoRaWAN 1.1, 6.1.1.4"
@@ -110,7 +110,7 @@ rows! { Accept Server;
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.js_eui = EuiIn::LeftOut;
     "js-key-octets-exchanged" AcceptSealing "LoRaWAN 1.1, 6.1.1.4"
-        "derives JSIntKey with 05 and JSEncKey with 06: exchanged"
+        "derives JSIntKey with 05 and JSEncKey with 06: swapped"
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.js_octets_exchanged = true;
     "js-keys-from-the-other-root-key" AcceptSealing "LoRaWAN 1.1, 6.1.1.4"
@@ -141,23 +141,23 @@ rows! { Accept Server;
         |r| r.accept.cipher = Cipher::Ctr;
     "accept-in-clear" AcceptSealing "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "sends the Join-Accept in clear"
-        "the fields stand readable in the frame, and it decrypts to noise in every node"
+        "the fields are readable in the frame, and it decrypts to noise in every node"
         |r| r.accept.cipher = Cipher::Clear;
     "accept-mic-in-clear" AcceptSealing "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
-        "encrypts the padded fields without MIC and sends MIC in clear behind them"
-        "the Join-Accept has four octets more than it can have: 21 or 37"
+        "encrypts the padded fields without MIC and sends MIC in clear after them"
+        "the Join-Accept has four bytes more than it can have: 21 or 37"
         |r| r.accept.sealing = Sealing::MicInClear;
     "mhdr-encrypted-into-the-accept" AcceptSealing "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
         "encrypts MHDR along with the fields, and pads what then fills no block"
-        "the Join-Accept has a block more than it should and its fields stand one octet too far"
+        "the Join-Accept has a block more than it should and its fields are one byte too far"
         |r| r.accept.sealing = Sealing::MhdrInside;
     // The MAC
     "accept-mic-back-to-front" AcceptSealing "LoRaWAN 1.0.4 p. 46, RFC 4493 2.4"
-        "lays the octets of MIC down back to front"
+        "lays the bytes of MIC down back to front"
         "the Join-Accept decrypts well; its MIC and the one expected are each other's reversal"
         |r| r.accept.mic.reversed = true;
     "accept-mic-from-the-end-of-the-cmac" AcceptSealing "LoRaWAN 1.0.4 p. 46, RFC 4493 2.4"
-        "takes the last four octets of the CMAC for MIC, not the first"
+        "takes the last four bytes of the CMAC for MIC, not the first"
         "the Join-Accept decrypts well and its MIC fails"
         |r| r.accept.mic.from_the_end = true;
     "accept-mac-without-subkey" AcceptSealing "RFC 4493, 2.4"

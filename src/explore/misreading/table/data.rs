@@ -11,11 +11,11 @@ rows! { DataMic Either;
         "all is well up to counter 65535 and nothing verifies after it"
         |r| r.data.low_half = true;
     "counter-turned-in-block" DataMic "LoRaWAN 1.0.4 p. 25, 1.1 4.4"
-        "puts the counter into the block most significant octet first"
+        "puts the counter into the block most significant byte first"
         "frame 0 verifies and no other"
         |r| r.data.fcnt = Printed;
     "dev-addr-turned-in-block" DataMic "LoRaWAN 1.0.4 p. 25, 1.1 4.4"
-        "puts DevAddr into the block most significant octet first"
+        "puts DevAddr into the block most significant byte first"
         "the session keys are right and the MIC of every data frame fails"
         |r| r.data.dev_addr = Printed;
     "dir-inverted-in-block" DataMic "LoRaWAN 1.0.4 p. 25, 1.1 4.4"
@@ -23,7 +23,7 @@ rows! { DataMic Either;
         "the session keys are right and the MIC of every data frame of one side fails"
         |r| r.data.dir_inverted = true;
     "mic-counted-in-block-length" DataMic "LoRaWAN 1.0.4 p. 25, 1.1 4.4"
-        "counts the four octets of MIC in the length that the block states"
+        "counts the four bytes of MIC in the length that the block states"
         "the session keys are right and the MIC of every data frame fails"
         |r| r.data.len = Len::WithMic;
     "length-left-out-of-block" DataMic "LoRaWAN 1.0.4 p. 25, 1.1 4.4"
@@ -66,24 +66,24 @@ rows! { DataMic Either;
         |r| r.data.conf = Conf::WithoutAckToo;
     "conf-fcnt-in-b0" DataMic "LoRaWAN 1.1, 4.4.2"
         "puts ConfFCnt into B0 of an uplink (1.1), or of any frame (1.0.x)"
-        "frames with ACK fail; of a 1.1 uplink's MIC the last two octets"
+        "frames with ACK fail; of a 1.1 uplink's MIC the last two bytes"
         |r| r.data.conf_in_b0 = true;
     // B1
     "tx-dr-left-out" DataMic "LoRaWAN 1.1, 4.4.2"
         "leaves TxDr zero in B1"
-        "the last two octets of an uplink's MIC are right, the first two only at data rate 0"
+        "the last two bytes of an uplink's MIC are right, the first two only at data rate 0"
         |r| r.data.tx_dr_zero = true;
     "tx-ch-left-out" DataMic "LoRaWAN 1.1, 4.4.2"
         "leaves TxCh zero in B1"
-        "the last two octets of an uplink's MIC are right, the first two only on channel 0"
+        "the last two bytes of an uplink's MIC are right, the first two only on channel 0"
         |r| r.data.tx_ch_zero = true;
     "tx-dr-and-tx-ch-left-out" DataMic "LoRaWAN 1.1, 4.4.2"
         "leaves TxDr and TxCh zero in B1: B0 in its place"
-        "the last two octets of an uplink's MIC are right, the first two hardly ever"
+        "the last two bytes of an uplink's MIC are right, the first two hardly ever"
         |r| { r.data.tx_dr_zero = true; r.data.tx_ch_zero = true; };
     "tx-dr-and-tx-ch-exchanged" DataMic "LoRaWAN 1.1, 4.4.2"
         "puts TxCh before TxDr in B1"
-        "the last two octets of an uplink's MIC are right, the first two only where both are equal"
+        "the last two bytes of an uplink's MIC are right, the first two only where both are equal"
         |r| r.data.tx_exchanged = true;
     // The two halves of 1.1
     "mic-halves-exchanged" DataMic "LoRaWAN 1.1, 4.4.2"
@@ -91,19 +91,19 @@ rows! { DataMic Either;
         "no uplink verifies; the halves of MIC are right and in each other's place"
         |r| r.data.halves = Halves::Exchanged;
     "forwarding-half-from-octets-2-and-3" DataMic "LoRaWAN 1.1, 4.4.2"
-        "takes octets 2 and 3 of the forwarding CMAC, which gives its octets 0 and 1"
-        "the first two octets of an uplink's MIC are right, the last two are not"
+        "takes bytes 2 and 3 of the forwarding CMAC, which gives its bytes 0 and 1"
+        "the first two bytes of an uplink's MIC are right, the last two are not"
         |r| r.data.halves = Halves::Overlaid;
     "both-halves-under-f-nwk-s-int-key" DataMic "LoRaWAN 1.1, 4.4.2"
         "signs both halves of an uplink's MIC under FNwkSIntKey"
-        "the last two octets of an uplink's MIC are right, the first two are not"
+        "the last two bytes of an uplink's MIC are right, the first two are not"
         |r| r.data.serving = Slot::Forwarding;
     "both-halves-under-s-nwk-s-int-key" DataMic "LoRaWAN 1.1, 4.4.2"
         "signs both halves of an uplink's MIC under SNwkSIntKey"
-        "the first two octets of an uplink's MIC are right, the last two are not"
+        "the first two bytes of an uplink's MIC are right, the last two are not"
         |r| r.data.forwarding = Slot::Serving;
     "data-mic-of-1.0-though-keys-are-of-1.1" DataMic "LoRaWAN 1.1, 4.4.1 and 4.4.2"
-        "signs by the rule of 1.0, all four octets under FNwkSIntKey and B0"
+        "signs by the rule of 1.0, all four bytes under FNwkSIntKey and B0"
         "downlinks fail, and of an uplink's MIC each half"
         |r| r.data.rule = Rule::V1_0;
     "data-mic-of-1.1-though-keys-are-of-1.0" DataMic "LoRaWAN 1.1, 4.4.2 and 6.2.3"
@@ -116,11 +116,11 @@ rows! { DataMic Either;
         |r| r.data.down = Slot::Forwarding;
     // The MAC
     "data-mic-back-to-front" DataMic "LoRaWAN 1.0.4 p. 25, RFC 4493 2.4"
-        "sends the octets of MIC back to front"
-        "the MIC expected and the MIC received are the same octets in opposite orders"
+        "sends the bytes of MIC back to front"
+        "the MIC expected and the MIC received are the same bytes in opposite orders"
         |r| r.data.mic.reversed = true;
     "data-mic-from-the-end-of-the-cmac" DataMic "LoRaWAN 1.0.4 p. 25, RFC 4493 2.4"
-        "takes the last octets of the CMAC for MIC, not the first"
+        "takes the last bytes of the CMAC for MIC, not the first"
         "the session keys are right and the MIC of every data frame fails"
         |r| r.data.mic.from_the_end = true;
     "data-mac-without-subkey" DataMic "RFC 4493, 2.4"

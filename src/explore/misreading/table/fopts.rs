@@ -20,7 +20,7 @@ rows! { FOpts Either;
         "MAC commands are noise in downlinks with an application payload alone"
         |r| r.fopts.constant = Constant::One;
     "fopts-constant-turned" FOptsCipher "LoRaWAN 1.1, erratum of 26 January 2018"
-        "puts the erratum's constant into the block least significant octet first"
+        "puts the erratum's constant into the block least significant byte first"
         "MICs verify and MAC commands in FOpts are noise"
         |r| r.fopts.constant_order = Wire;
     "fopts-block-ends-with-0" FOptsCipher "LoRaWAN 1.1, erratum of 26 January 2018"

@@ -21,11 +21,11 @@ rows! { Keys Either;
         |r| rule(r, Rule::V1_0);
     // What goes into the block
     "net-id-for-join-eui" SessionKeys "LoRaWAN 1.1, 6.2.3"
-        "derives the session keys with NetID where 1.1 wants JoinEUI"
+        "derives the session keys with NetID where 1.1 needs JoinEUI"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.middle = Middle::NetId;
     "join-eui-for-net-id" SessionKeys "LoRaWAN 1.0.4 p. 46"
-        "derives the session keys with JoinEUI where 1.0 wants NetID"
+        "derives the session keys with JoinEUI where 1.0 needs NetID"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.middle = Middle::JoinEui;
     "dev-eui-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
@@ -33,35 +33,35 @@ rows! { Keys Either;
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.middle = Middle::DevEui;
     "octets-01-and-02-exchanged" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
-        "exchanges the derivation octets 01 and 02: NwkSKey (FNwkSIntKey) and AppSKey change places"
+        "swaps the derivation bytes 01 and 02: NwkSKey (FNwkSIntKey) and AppSKey change places"
         "MICs verify under AppSKey; each key is right and in the other's place"
         |r| r.keys.octets = [2, 3, 4, 1];
     "octets-01-and-03-exchanged" SessionKeys "LoRaWAN 1.1, 6.2.3"
-        "exchanges the derivation octets 01 and 03: FNwkSIntKey and SNwkSIntKey change places"
+        "swaps the derivation bytes 01 and 03: FNwkSIntKey and SNwkSIntKey change places"
         "no 1.1 data frame verifies, though both keys are those of the other side"
         |r| r.keys.octets = [3, 1, 4, 2];
     "octets-03-and-04-exchanged" SessionKeys "LoRaWAN 1.1, 6.2.3"
-        "exchanges the derivation octets 03 and 04: SNwkSIntKey and NwkSEncKey change places"
-        "the last two octets of a 1.1 uplink's MIC are right, the first two are not"
+        "swaps the derivation bytes 03 and 04: SNwkSIntKey and NwkSEncKey change places"
+        "the last two bytes of a 1.1 uplink's MIC are right, the first two are not"
         |r| r.keys.octets = [1, 4, 3, 2];
     "join-nonce-turned-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
-        "puts JoinNonce into the block most significant octet first"
+        "puts JoinNonce into the block most significant byte first"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.join_nonce = Printed;
     "net-id-turned-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46"
-        "puts NetID into the block most significant octet first"
+        "puts NetID into the block most significant byte first"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.net_id = Printed;
     "join-eui-turned-in-session-keys" SessionKeys "LoRaWAN 1.1, 6.2.3"
-        "puts JoinEUI into the block most significant octet first"
+        "puts JoinEUI into the block most significant byte first"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| r.keys.eui = Printed;
     "dev-nonce-turned-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
-        "puts DevNonce into the block most significant octet first"
-        "data verifies after some joins (DevNonce of two equal octets) and not after others"
+        "puts DevNonce into the block most significant byte first"
+        "data verifies after some joins (DevNonce of two equal bytes) and not after others"
         |r| r.keys.dev_nonce = Printed;
     "all-fields-turned-in-session-keys" SessionKeys "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
-        "puts JoinNonce, NetID or JoinEUI, and DevNonce into the block most significant octet first"
+        "puts JoinNonce, NetID or JoinEUI, and DevNonce into the block most significant byte first"
         "the Join-Accept is taken and no data frame after it verifies"
         |r| {
             r.keys.join_nonce = Printed;

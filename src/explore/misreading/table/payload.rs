@@ -5,7 +5,7 @@ use crate::explore::misreading::recipe::{AppRoot, Slot, Source};
 rows! { Payload Either;
     // Another AppSKey
     "app-s-key-of-another-join" OtherJoin "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
-        "keeps the AppSKey of another join beside the new network session key"
+        "keeps the AppSKey of another join next to the new network session key"
         "MICs verify and payloads are noise since a join"
         |r| r.keys.app_join = Source::Other;
     "app-s-key-of-another-time" OtherJoin "LoRaWAN 1.0.4 p. 46, 1.1 6.2.3"
@@ -14,7 +14,7 @@ rows! { Payload Either;
          gives makes them sound"
         |r| r.keys.app_root = AppRoot::Elsewhere;
     "app-s-key-from-the-network-root-key" SessionKeys "LoRaWAN 1.1, 6.1.2 and 6.2.3"
-        "derives AppSKey from NwkKey where 1.1 wants AppKey"
+        "derives AppSKey from NwkKey where 1.1 needs AppKey"
         "MICs verify and payloads are noise"
         |r| r.keys.app_root = AppRoot::Network;
     "app-s-key-from-the-other-root-key" SessionKeys "LoRaWAN 1.1, 6.2.3"

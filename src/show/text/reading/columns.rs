@@ -18,7 +18,7 @@ use crate::{
 /// Octets in one line of a row.
 const OCTETS_A_LINE: usize = 8;
 
-const AT: &str = "octet";
+const AT: &str = "byte";
 const SENT: &str = "as sent";
 const NAME: &str = "field";
 const TEXT: &str = "what it says [TS001-1.0.4; 1.1]";

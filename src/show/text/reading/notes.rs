@@ -38,7 +38,7 @@ fn why_words(why: &Why) -> String {
     let Why { what, certainty, odds, tried, .. } = why;
     let candidates = if *tried == 1 { "candidate" } else { "candidates" };
     let sure = certainty.name();
-    format!("{what} ({sure}, odds of an accident {odds:.0e}, {tried} {candidates} tried).")
+    format!("{what} ({sure}, false-match probability {odds:.0e}, {tried} {candidates} tried).")
 }
 
 fn searched_words(searched: Searched) -> String {
