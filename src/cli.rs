@@ -83,6 +83,9 @@ struct Program {
     #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
     #[arg(hide_possible_values = true, hide_default_value = true)]
     color: When,
+    /// End with status 0 where a fault was found, for pipelines; 2 stays 2
+    #[arg(long, global = true)]
+    exit_zero: bool,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -103,6 +106,7 @@ Exit status:
   0  nothing wrong was found
   1  a fault was found, such as a MIC that fails
   2  an input or the usage is wrong; what is intact is still shown
+  --exit-zero makes 1 a 0, for pipelines
   130 after Ctrl-C, 143 after SIGTERM, where there is nothing else to report";
 
 const SHORT_HELP: &str = "\
@@ -205,6 +209,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> Exit {
         None => screen.data(SHORT_HELP),
     };
     match (screen.end(ran), signals::status()) {
+        (Exit::FaultFound, None) if program.exit_zero => Exit::Fine,
         (Exit::Fine, Some(signal)) => signal,
         (exit, _) => exit,
     }

@@ -25,6 +25,7 @@ mod outcome;
 mod rung;
 pub mod session;
 mod subject;
+mod summary;
 mod verdict;
 
 pub use crate::fact::Certainty;
@@ -35,6 +36,7 @@ pub use diagnosis::{
 };
 pub use outcome::{GatewayOutcome, Outcome};
 pub use rung::{Judgement, Ladder, LadderName, RungView, Rungs, State};
+pub use summary::{Frequency, Summary};
 pub use verdict::Verdict;
 
 pub(crate) use cause::hits;

@@ -164,6 +164,8 @@ mod nearest;
 #[cfg(feature = "std")]
 pub mod octet_rows;
 #[cfg(feature = "std")]
+mod parallel;
+#[cfg(feature = "std")]
 pub mod radio;
 #[cfg(feature = "std")]
 pub mod reading;

@@ -21,6 +21,7 @@ pub mod live;
 #[cfg(feature = "page")]
 pub mod markdown;
 pub mod plan;
+pub mod summary;
 pub mod text;
 
 mod input;

@@ -25,11 +25,12 @@ use crate::{
     explore::near_miss::Effort,
     frame::DataFrame,
     intake::{CaptureOptions, Event, Lost, Position, What},
-    ladder::{self, Diagnosis, Findings, GatewayDiagnosis, GatewayOutcome},
+    ladder::{self, Diagnosis, Findings, GatewayDiagnosis, GatewayOutcome, Summary},
+    parallel,
     region::Plan,
     report::{self, Report},
     roster::{self, Roster},
-    show::{Secrets, Style, json, text},
+    show::{Secrets, Style, json, summary as summary_page, text},
     trace::{ClockApart, Trace, Tracer},
     words::{Count, Visible},
     working::{self, Sheet},
@@ -84,6 +85,12 @@ pub struct DiagnoseArgs {
     /// Print one JSON object a gateway, then one a node
     #[arg(long)]
     json: bool,
+    /// Print one page of counts by outcome and cause with the worst ten, instead of every ladder
+    #[arg(long, conflicts_with_all = ["full", "working", "follow"])]
+    summary: bool,
+    /// How many threads judge nodes and search keys; all cores where not given
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    threads: Option<u16>,
     /// Judge only what was since then: so long before the last frame (90m, 2h, 3d), or a time
     #[arg(long, value_name = "SPAN", value_parser = Since::parse, help_heading = "Filters")]
     since: Option<Since>,
@@ -106,6 +113,7 @@ Examples:
   cat gateway.ndjson | handfast diagnose - --region EU868
   tcpdump -i any -s 0 -w - udp | handfast diagnose - --roster orchard.toml
   handfast diagnose gateway.ndjson --roster orchard.toml --report orchard.html
+  handfast diagnose fleet.ndjson --roster fleet.toml --summary
   handfast diagnose server.log --roster orchard.toml --console probe-07=usb.log
   handfast diagnose gateway.ndjson --firmware probes.h --records export.json
   handfast diagnose gateway.ndjson --roster orchard.toml \\
@@ -139,6 +147,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     if let Some(path) = mistyped::roster_among(args.captures.iter().map(PathBuf::as_path)) {
         return Err(UsageError::RosterAsCapture { path, other: args.roster.is_some() }.into());
     }
+    use_threads(args.threads);
     let mut roster = roster(args, screen)?;
     let mut said = Vec::new();
     for (place, console) in args.consoles.iter().enumerate() {
@@ -181,6 +190,18 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
         report_file::write(&report, form, place, &inputs, screen)?;
     }
     printed
+}
+
+/// Sets how many threads the work on nodes and keys has: once a run, for all of it.
+fn use_threads(threads: Option<u16>) {
+    #[cfg(feature = "parallel")]
+    if let Some(threads) = threads {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads.into());
+        // It fails where there is a pool already: none was asked for before this.
+        let _ = pool.build_global();
+    }
+    #[cfg(not(feature = "parallel"))]
+    let _ = threads;
 }
 
 /// Why there is no node: nothing at all, or nothing that says whose it is.
@@ -438,14 +459,26 @@ impl<'a> Taking<'a> {
     }
 }
 
+/// How many nodes' pages are made before they are printed.
+const PAGES_AT_A_TIME: usize = 1_024;
+
 fn report(
     args: &DiagnoseArgs,
     all: &Findings,
     none: &str,
-    worked: &dyn Fn(&Diagnosis) -> Vec<Sheet>,
+    worked: &(dyn Fn(&Diagnosis) -> Vec<Sheet> + Sync),
     screen: &mut Screen,
 ) -> Result<(), Failure> {
     let style = screen.style();
+    if args.summary {
+        let (summary, mut page) = (Summary::of(all), String::new());
+        written(if args.json {
+            summary_page::json(&summary, &mut page)
+        } else {
+            summary_page::text(&summary, style, &mut page)
+        });
+        return screen.data(&page);
+    }
     let mut pages = Pages { json: args.json, begun: false };
     // A long report begins with what there is; of those with which all is well it says no more.
     let listed = !args.json && all.gateways.len() + all.nodes.len() > 2;
@@ -466,8 +499,13 @@ fn report(
     }
     // Of a neighbour's node without a cause there is no more to say than that it was heard.
     let is_plain = |one: &Diagnosis| one.is_fine() || one.stranger && one.causes.is_empty();
-    for diagnosis in all.nodes.iter().filter(|one| !brief || !is_plain(one)) {
-        pages.put(&node_page(args, diagnosis, &worked(diagnosis), style), screen)?;
+    let shown: Vec<&Diagnosis> = all.nodes.iter().filter(|one| !brief || !is_plain(one)).collect();
+    // Pages are made on all cores, some at a time: a fleet's are not all held in memory.
+    for some in shown.chunks(PAGES_AT_A_TIME) {
+        let made = parallel::in_order(some, |_, one| node_page(args, one, &worked(one), style));
+        for page in &made {
+            pages.put(page, screen)?;
+        }
     }
     if args.json {
         return Ok(());

@@ -16,6 +16,7 @@ use super::{
 use crate::{
     fact::{Certainty, Fact},
     id::{DevAddr, DevEui, Eui64, JoinEui},
+    parallel,
     region::Plan,
     roster::Roster,
     trace::{NodeTrace, Trace},
@@ -139,11 +140,11 @@ impl Diagnosis {
 pub fn judge(trace: &Trace, roster: &Roster, options: Options<'_>) -> Findings {
     let legs = legs(trace, roster, options);
     let wide = wide_searches(trace);
-    let of = |(place, node)| {
+    let of = |place, node: &NodeTrace| {
         let subject = Subject::new(trace, roster, node, options, wide.contains(&place));
         of_node(subject, place, &legs)
     };
-    let nodes = trace.nodes.iter().enumerate().map(of).collect();
+    let nodes = parallel::in_order(&trace.nodes, of);
     Findings { gateways: legs.into_iter().map(of_gateway).collect(), nodes }
 }
 

@@ -34,6 +34,23 @@ pub enum Outcome {
 }
 
 impl Outcome {
+    /// Every outcome, those that work first.
+    pub const ALL: &'static [Self] = &[
+        Self::Joined,
+        Self::Session,
+        Self::AcceptedUnproven,
+        Self::CannotTell,
+        Self::NotHeard,
+        Self::JoinFailing,
+        Self::SessionBroken,
+        Self::NeverJoined,
+    ];
+
+    /// Returns whether the node does not work at all, as far as the capture shows.
+    pub const fn is_down(self) -> bool {
+        matches!(self, Self::NeverJoined | Self::SessionBroken | Self::JoinFailing)
+    }
+
     /// Returns the name that JSON prints.
     pub const fn name(self) -> &'static str {
         match self {
@@ -77,6 +94,9 @@ pub enum GatewayOutcome {
 }
 
 impl GatewayOutcome {
+    /// Every outcome, the one that works first.
+    pub const ALL: &'static [Self] = &[Self::Working, Self::CannotTell, Self::Silent, Self::Broken];
+
     /// Returns the name that JSON prints.
     pub const fn name(self) -> &'static str {
         match self {

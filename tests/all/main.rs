@@ -21,6 +21,7 @@ mod cut_logs;
 mod demo;
 mod false_alarms;
 mod firmware;
+mod fleet;
 mod formats;
 mod frame_properties;
 mod gateway_leg;

@@ -18,6 +18,7 @@ const CASES: &[Case] = &[
     ("short-help", "", 0),
     ("version", "--version", 0),
     ("diagnose", "diagnose --demo", 1),
+    ("diagnose-summary", "diagnose --demo --summary", 1),
     ("diagnose-without-keys", "diagnose DEMO --region EU868", 1),
     ("explain", "explain", 0),
     ("explain-cause", "explain app-key-typed-wrong", 0),

@@ -64,20 +64,42 @@ pub(super) struct Sources<'a> {
 impl Sources<'_> {
     /// Calls `each` with the keys of every choice that a recipe leaves, and a hit to fill.
     pub(super) fn each(&self, recipe: &KeyRecipe, mut each: impl FnMut(&Keys, Hit)) {
+        self.choices(recipe, |choice, hit| each(&self.keys(recipe, choice), hit()));
+    }
+
+    /// Calls `each` with one key of every choice that a recipe leaves, and what makes a hit to fill.
+    ///
+    /// Most choices are none: neither the other keys nor the hit are made for them.
+    pub(super) fn each_in(
+        &self,
+        recipe: &KeyRecipe,
+        slot: Slot,
+        mut each: impl FnMut(Option<&Aes128Key>, &dyn Fn() -> Hit),
+    ) {
+        self.choices(recipe, |choice, hit| {
+            each(self.key_in(recipe, choice, slot).as_ref(), hit);
+        });
+    }
+
+    fn choices(&self, recipe: &KeyRecipe, mut each: impl FnMut(&Choice<'_>, &dyn Fn() -> Hit)) {
         for (join, noted) in self.joins(recipe) {
             for root in self.roots(recipe.network_root) {
-                let app_joins = match recipe.app_join {
-                    Source::Other => self.other_joins.clone(),
-                    Source::This | Source::Nowhere => vec![join],
+                let this = [join];
+                let app_joins: &[Join] = match recipe.app_join {
+                    Source::Other => &self.other_joins,
+                    Source::This | Source::Nowhere => &this,
                 };
-                for app_join in app_joins {
+                for &app_join in app_joins {
                     for app_root in self.app_roots(recipe, root.key) {
                         let choice = Choice { network_root: root.key, app_root, join, app_join };
-                        let mut hit = Hit { roots: root.labels(), ..noted.clone() };
-                        if recipe.app_join == Source::Other {
-                            hit.join_nonce = Some(app_join.join_nonce);
-                        }
-                        each(&self.keys(recipe, &choice), hit);
+                        let hit = || {
+                            let mut hit = Hit { roots: root.labels(), ..noted.clone() };
+                            if recipe.app_join == Source::Other {
+                                hit.join_nonce = Some(app_join.join_nonce);
+                            }
+                            hit
+                        };
+                        each(&choice, &hit);
                     }
                 }
             }
@@ -141,18 +163,35 @@ impl Sources<'_> {
     }
 
     fn keys(&self, recipe: &KeyRecipe, choice: &Choice<'_>) -> Keys {
-        let [f, s, e, a] = recipe.octets;
-        let of = |root, octet, join| self.derived(recipe, root, octet, join);
-        let forwarding = of(choice.network_root, f, choice.join);
+        let of = |slot| self.network_key(recipe, choice, slot);
+        let forwarding = of(Slot::Forwarding);
         let network = match recipe.rule {
             Rule::V1_0 => [forwarding.clone(), forwarding.clone(), forwarding],
-            Rule::V1_1 => [
-                forwarding,
-                of(choice.network_root, s, choice.join),
-                of(choice.network_root, e, choice.join),
-            ],
+            Rule::V1_1 => [forwarding, of(Slot::Serving), of(Slot::NetworkEnc)],
         };
-        Keys { network, app: choice.app_root.map(|root| of(root, a, choice.app_join)) }
+        Keys { network, app: self.key_in(recipe, choice, Slot::App) }
+    }
+
+    /// Returns one key of a session; none where its root is not known.
+    fn key_in(&self, recipe: &KeyRecipe, choice: &Choice<'_>, slot: Slot) -> Option<Aes128Key> {
+        match slot {
+            Slot::App => {
+                let [.., octet] = recipe.octets;
+                choice.app_root.map(|root| self.derived(recipe, root, octet, choice.app_join))
+            }
+            network => Some(self.network_key(recipe, choice, network)),
+        }
+    }
+
+    /// Returns a network session key; in 1.0 there is one, whatever the slot.
+    fn network_key(&self, recipe: &KeyRecipe, choice: &Choice<'_>, slot: Slot) -> Aes128Key {
+        let [f, s, e, _] = recipe.octets;
+        let octet = match (recipe.rule, slot) {
+            (Rule::V1_1, Slot::Serving) => s,
+            (Rule::V1_1, Slot::NetworkEnc) => e,
+            _ => f,
+        };
+        self.derived(recipe, choice.network_root, octet, choice.join)
     }
 
     fn derived(&self, recipe: &KeyRecipe, root: &Aes128Key, octet: u8, join: Join) -> Aes128Key {

@@ -3,8 +3,7 @@
 use super::{
     Answer, Finding, Heard, SessionCase, Side, Subject,
     data::counter,
-    derive::Keys,
-    recipe::{PayloadRecipe, Recipe},
+    recipe::{PayloadRecipe, Recipe, Slot},
     search::{Fitting, Hit, MOST_ODDS, WEAK, answer, odds, search},
     table,
 };
@@ -112,7 +111,12 @@ pub fn explore_payload(case: &PayloadCase<'_>) -> Answer {
         return Answer::CannotTell { why: "no frame with an application payload" };
     };
     let standard = Recipe::standard(case.session.rule());
-    let sound = |recipe: PayloadRecipe, key: Option<&Aes128Key>, mut hit: Hit| -> Option<Hit> {
+    let sound = |recipe: PayloadRecipe, key: Option<&Aes128Key>, hit: &dyn Fn() -> Hit| {
+        // Nearly every candidate fails in the first block of the first frame.
+        if !begins_sound(&case.criterion, recipe, key, one) {
+            return None;
+        }
+        let mut hit = hit();
         for (index, heard) in &frames {
             let plain = turned(recipe, key, heard)?;
             if !case.criterion.is_sound(*index, &plain) {
@@ -123,16 +127,16 @@ pub fn explore_payload(case: &PayloadCase<'_>) -> Answer {
         Some(hit)
     };
     let at_hand = case.at_hand.map(AppSKey::key);
-    if at_hand.is_some_and(|key| sound(standard.payload, Some(key), Hit::default()).is_some()) {
+    if at_hand.is_some_and(|key| sound(standard.payload, Some(key), &Hit::default).is_some()) {
         return Answer::StandardHolds;
     }
     let values = case.session.values();
     let sources = case.session.sources(&values);
     let mut tried = 0;
     let mut own: Option<Hit> = None;
-    sources.each(&standard.keys, |keys, hit| {
+    sources.each_in(&standard.keys, Slot::App, |key, hit| {
         tried += 1;
-        own = own.take().or_else(|| sound(standard.payload, of(keys), hit));
+        own = own.take().or_else(|| sound(standard.payload, key, hit));
     });
     if let Some(hit) = own {
         let Some(at_hand) = at_hand else { return Answer::StandardHolds };
@@ -140,9 +144,8 @@ pub fn explore_payload(case: &PayloadCase<'_>) -> Answer {
     }
     let found = search(&[Subject::Keys, Subject::Payload], standard, |recipe, tried| {
         let mut hits = Vec::new();
-        sources.each(&recipe.keys, |keys, hit| {
+        sources.each_in(&recipe.keys, recipe.payload.slot, |key, hit| {
             *tried += 1;
-            let key = keys.slot(recipe.payload.slot);
             hits.extend(sound(recipe.payload, key, hit));
         });
         hits
@@ -154,13 +157,9 @@ pub fn explore_payload(case: &PayloadCase<'_>) -> Answer {
     answer(found, |_| side)
 }
 
-fn of(keys: &Keys) -> Option<&Aes128Key> {
-    keys.slot(super::Slot::App)
-}
-
 /// The join's own AppSKey is the right one: where does the one at hand come from?
 fn out_of_step(case: &PayloadCase<'_>, at_hand: &Aes128Key, hit: &Hit, tried: u64) -> Answer {
-    let recorded = super::Recorded { key: at_hand, slot: super::Slot::App };
+    let recorded = super::Recorded { key: at_hand, slot: Slot::App };
     let chance = odds(tried, hit.bits);
     if chance > MOST_ODDS {
         return Answer::CannotTell { why: WEAK };
@@ -182,6 +181,23 @@ fn out_of_step(case: &PayloadCase<'_>, at_hand: &Aes128Key, hit: &Hit, tried: u6
     answer(Fitting { hits, tried }, |_| Side::Server)
 }
 
+/// Whether the first block of a frame may be the beginning of a sound plaintext.
+fn begins_sound(
+    criterion: &Criterion<'_>,
+    recipe: PayloadRecipe,
+    key: Option<&Aes128Key>,
+    heard: &Heard<'_>,
+) -> bool {
+    let Criterion::PrintableAscii = criterion else { return true };
+    let Some(payload) = &heard.frame.payload else { return false };
+    let stream = match (recipe.clear, key) {
+        (true, _) => [0; 16],
+        (false, Some(key)) => stream_block(recipe, key, heard, recipe.first_block),
+        (false, None) => return false,
+    };
+    payload.frm.iter().zip(stream).all(|(octet, key)| is_text(octet ^ key))
+}
+
 /// Returns FRMPayload turned by a recipe.
 pub(super) fn turned(
     recipe: PayloadRecipe,
@@ -193,17 +209,21 @@ pub(super) fn turned(
         return Some(out);
     }
     let key = key?;
+    for (i, chunk) in (recipe.first_block..=u8::MAX).zip(out.chunks_mut(16)) {
+        let stream = stream_block(recipe, key, heard, i);
+        chunk.iter_mut().zip(stream).for_each(|(octet, key)| *octet ^= key);
+    }
+    Some(out)
+}
+
+fn stream_block(recipe: PayloadRecipe, key: &Aes128Key, heard: &Heard<'_>, i: u8) -> [u8; 16] {
     let direction = match (heard.direction(), recipe.dir_inverted) {
         (Direction::Uplink, false) | (Direction::Downlink, true) => Direction::Uplink,
         (Direction::Downlink, false) | (Direction::Uplink, true) => Direction::Downlink,
     };
     let fcnt = counter(heard.fcnt, recipe.low_half);
     let place = BlockFields { direction, dev_addr: heard.frame.dev_addr, fcnt };
-    for (i, chunk) in (recipe.first_block..=u8::MAX).zip(out.chunks_mut(16)) {
-        let stream = encrypt_block(key, block::a(&place, i));
-        chunk.iter_mut().zip(stream).for_each(|(octet, key)| *octet ^= key);
-    }
-    Some(out)
+    encrypt_block(key, block::a(&place, i))
 }
 
 #[cfg(test)]
