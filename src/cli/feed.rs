@@ -18,6 +18,8 @@ use crate::intake::{Capture, CaptureOptions, Item};
 
 /// Items parsed ahead.
 const AHEAD: usize = 4_096;
+/// Items that are given together: to wake somebody for each costs more than to parse it.
+const BATCH: usize = 128;
 /// How long a signal may wait to be noticed.
 const LOOK: Duration = Duration::from_millis(50);
 /// A wait that nobody notices.
@@ -42,6 +44,9 @@ pub(super) struct Feed {
 
 #[derive(Debug, Default)]
 struct Shared {
+    /// Parsed, and not yet given: given when there are [`BATCH`], and before anything more is read, for that
+    /// may take as long as it likes.
+    batch: Mutex<Vec<Fed>>,
     state: Mutex<State>,
     filled: Condvar,
     drained: Condvar,
@@ -64,13 +69,25 @@ impl Shared {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Hands an item over; says whether more are wanted.
+    /// Takes an item to be given; says whether more are expected.
     fn give(&self, fed: Fed) -> bool {
+        let mut batch = self.batch.lock().unwrap_or_else(PoisonError::into_inner);
+        batch.push(fed);
+        if batch.len() < BATCH { true } else { self.deliver(&mut batch) }
+    }
+
+    /// Gives what there is; says whether more is expected.
+    fn flush(&self) -> bool {
+        let mut batch = self.batch.lock().unwrap_or_else(PoisonError::into_inner);
+        batch.is_empty() || self.deliver(&mut batch)
+    }
+
+    fn deliver(&self, batch: &mut Vec<Fed>) -> bool {
         let mut state = self.lock();
         while state.items.len() >= AHEAD && !state.left {
             state = self.drained.wait(state).unwrap_or_else(PoisonError::into_inner);
         }
-        state.items.push_back(fed);
+        state.items.extend(batch.drain(..));
         let (wanted, waited_for) = (!state.left, std::mem::take(&mut state.waited_for));
         drop(state);
         if waited_for {
@@ -80,6 +97,7 @@ impl Shared {
     }
 
     fn end(&self) {
+        self.flush();
         self.lock().ended = true;
         self.filled.notify_one();
     }
@@ -91,7 +109,8 @@ impl Feed {
         let shared = Arc::new(Shared::default());
         let octets = Arc::new(AtomicU64::new(0));
         let heads = (options.source..).zip(streams).map(|(source, stream)| {
-            let counted = Counted { stream, octets: Arc::clone(&octets) };
+            let counted =
+                Counted { stream, octets: Arc::clone(&octets), shared: Arc::clone(&shared) };
             let capture = Capture::open(counted, CaptureOptions { source, ..options });
             Head { source, capture, next: None, at: None }
         });
@@ -215,10 +234,12 @@ fn merge(mut heads: Vec<Head>, giver: &Shared) {
 struct Counted {
     stream: Box<dyn Read + Send>,
     octets: Arc<AtomicU64>,
+    shared: Arc<Shared>,
 }
 
 impl Read for Counted {
     fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        self.shared.flush();
         let n = self.stream.read(into)?;
         self.octets.fetch_add(u64::try_from(n).unwrap_or_default(), Ordering::Relaxed);
         Ok(n)

@@ -527,3 +527,37 @@ fn a_relays_settings_are_refused_for_good_after_three_times() {
     world.exchange(&request, &[0x40, 0x3F]);
     assert_eq!(world.told(&node("")), NOTHING);
 }
+
+/// The clock package's request in a data frame: read as text and as JSON, field by field.
+#[test]
+fn an_application_package_is_read_in_json_too() {
+    let (nwk, app) = ("a1".repeat(16), "b2".repeat(16));
+    let keys = ["--nwk-s-key", &nwk, "--app-s-key", &app];
+    let run = |args: &[&str]| {
+        let run = assert_cmd::Command::new(env!("CARGO_BIN_EXE_handfast"))
+            .args([args, &keys].concat())
+            .output()
+            .unwrap();
+        String::from_utf8(run.stdout).unwrap()
+    };
+    let data = ["compose", "unconfirmed-data-up", "--dev-addr", "0279CEFA", "--fcnt", "5"];
+    let frame = run(&[&data[..], &["--port", "202", "--payload", "010000000015"]].concat());
+    let text = run(&["read", "--json", frame.trim()]);
+    let read: serde_json::Value = serde_json::from_str(&text).unwrap();
+    // TS003: DeviceTime in 4 bytes, then AnsRequired and TokenReq in one.
+    let fields = serde_json::json!({"DeviceTime": 0, "AnsRequired": true, "TokenReq": 5});
+    let command = serde_json::json!({"cid": 1, "name": "AppTimeReq", "fields": fields});
+    assert_eq!(
+        read["payload"],
+        serde_json::json!({
+            "package": "clock synchronisation", "source": "TS003", "commands": [command]
+        })
+    );
+    // On a port of no package, and where the bytes do not split, it is the application's own.
+    for (port, payload) in [("2", "010000000015"), ("202", "0100")] {
+        let frame = run(&[&data[..], &["--port", port, "--payload", payload]].concat());
+        let text = run(&["read", "--json", frame.trim()]);
+        let read: serde_json::Value = serde_json::from_str(&text).unwrap();
+        assert_eq!(read.get("payload"), None, "{text}");
+    }
+}

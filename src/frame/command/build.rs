@@ -78,18 +78,44 @@ pub fn compose(
     {
         return Err(BuildError::NoSuchField { command, field: (*stray).to_owned() });
     }
+    let given = |spec: &FieldSpec| {
+        values.iter().find(|(name, _)| *name == spec.name).map(|(_, value)| value)
+    };
     let mut payload = vec![0u8; row.length.least()];
+    if let Length::Whole { octets, .. } = row.length
+        && row.fields.iter().any(|spec| spec.at > 0 && given(spec).is_some())
+    {
+        payload.resize(octets.into(), 0);
+    }
     for spec in row.fields {
-        let value = values.iter().find(|(name, _)| *name == spec.name).map(|(_, value)| value);
-        let value = value.ok_or(BuildError::Missing { command, field: spec.name })?;
-        spec.write(value, &mut payload, command)?;
+        match given(spec) {
+            Some(value) => spec.write(value, &mut payload, command)?,
+            // An answer that says an error ends before the fields that the error makes void.
+            None if matches!(row.length, Length::Whole { .. })
+                && payload.len() == 1
+                && spec.at > 0 => {}
+            None => return Err(BuildError::Missing { command, field: spec.name }),
+        }
+    }
+    if let Length::Whole { .. } = row.length
+        && row.length.needed(&payload) != payload.len()
+        && let Some(spec) = row.fields.iter().find(|spec| spec.at > 0)
+    {
+        let field = spec.name;
+        return Err(if payload.len() == 1 {
+            BuildError::Missing { command, field }
+        } else {
+            BuildError::NoSuchField { command, field: field.to_owned() }
+        });
     }
     if let Length::Counted(_) = row.length
         && row.length.needed(&payload) != payload.len()
     {
         return Err(BuildError::OutOfRange { command, field: "FilterListLen", bits: 5 });
     }
-    let fields = row.fields.iter().map(|spec| spec.read(&payload, version)).collect();
+    let is_short = matches!(row.length, Length::Whole { .. }) && payload.len() == 1;
+    let there = row.fields.iter().filter(|spec| !is_short || spec.at == 0);
+    let fields = there.map(|spec| spec.read(&payload, version)).collect();
     let octets: Vec<u8> = iter::once(row.cid).chain(payload).collect();
     Ok(Command { row, at: 0..octets.len(), octets, fields })
 }
@@ -123,8 +149,17 @@ impl FieldSpec {
                 room.zip(key.expose()).for_each(|(octet, key)| *octet = *key);
                 return Ok(());
             }
-            (Coding::Octets, FieldValue::Octets(octets)) => {
+            // Without a width of its own it is whatever is left.
+            (Coding::Octets, FieldValue::Octets(octets)) if self.width == 0 => {
                 payload.extend_from_slice(octets);
+                return Ok(());
+            }
+            (Coding::Octets, FieldValue::Octets(octets)) => {
+                if octets.len() != usize::from(self.width) {
+                    return Err(too_big);
+                }
+                let room = payload.iter_mut().skip(self.at.into());
+                room.zip(octets).for_each(|(to, from)| *to = *from);
                 return Ok(());
             }
             (Coding::Hertz, FieldValue::Hertz(hz)) if hz % 100 == 0 => hz / 100,

@@ -127,6 +127,8 @@ pub(super) const MASK: FieldKind = kind(Coding::Mask, channels);
 pub(super) const ADDRESS: FieldKind = kind(Coding::Address, quiet);
 pub(super) const KEY: FieldKind = kind(Coding::Key, quiet);
 pub(super) const SIGNED_SECONDS: FieldKind = kind(Coding::Signed, |n, _| format!("{n} s"));
+pub(super) const SIGNED_DBM: FieldKind = kind(Coding::Signed, |n, _| format!("{n} dBm"));
+pub(super) const SECONDS: FieldKind = number(|n, _| format!("{n} s"));
 pub(super) const OCTETS: FieldKind = kind(Coding::Octets, quiet);
 pub(super) const FREQUENCY: FieldKind = kind(Coding::Hertz, |hz, _| megahertz(hz));
 pub(super) const FREQUENCY_OR_OFF: FieldKind =
@@ -217,6 +219,21 @@ pub(super) const CLASS: FieldKind = number(|n, _| match n {
     _ => String::new(),
 })
 .but(|n| (n != 0 && n != 2).then_some("is RFU unless 0 or 2"));
+
+// What the certification protocol (TS009) counts apart: its classes, intervals and kinds of frames.
+pub(super) const TEST_CLASS: FieldKind = number(|n, _| {
+    choose(&["class A", "class B", "class C"], n).copied().unwrap_or_default().to_owned()
+});
+pub(super) const TEST_PERIOD: FieldKind = number(|n, _| match n {
+    0 => "the node's own".into(),
+    _ => match choose(&[0, 5, 10, 20, 30, 40, 50, 60, 120, 240, 480], n) {
+        Some(seconds) => format!("every {seconds} s"),
+        None => String::new(),
+    },
+});
+pub(super) const TEST_FRAMES: FieldKind = number(|n, _| {
+    choose(&["as before", "unconfirmed", "confirmed"], n).copied().unwrap_or_default().to_owned()
+});
 
 pub(super) const CAD_PERIOD: FieldKind =
     number(|n, _| match choose(&[1000, 500, 250, 100, 50, 20], n) {

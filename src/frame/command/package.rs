@@ -9,6 +9,7 @@
 //! | remote multicast setup, TS005 | 2 | 200 |
 //! | fragmented data block transport, TS004 | 3 | 201 |
 //! | firmware management, TS006 | 4 | 203 |
+//! | certification, TS009 | 6 | 224 |
 //!
 //! A node may put a package on another FPort, and may use these for something else: what does not split
 //! to the last octet is none.
@@ -19,6 +20,8 @@
 //! let list = package::decode(202, &[0x01, 0, 0, 0, 0x40, 0x15], Direction::Uplink, None).expect("a list");
 //! assert_eq!(list.commands[0].number("TokenReq"), Some(5));
 //! ```
+
+mod certification;
 
 use super::{
     Commands, kind,
@@ -76,6 +79,13 @@ pub static PACKAGES: &[Package] = &[
         port: FIRMWARE_PORT,
         versions: &[(1, FIRMWARE)],
     },
+    Package {
+        identifier: 6,
+        name: "certification",
+        source: "TS009",
+        port: CERTIFICATION_PORT,
+        versions: &[(1, certification::CERTIFICATION)],
+    },
 ];
 
 /// FPort of remote multicast setup.
@@ -86,6 +96,8 @@ pub const FRAGMENTATION_PORT: u8 = 201;
 pub const CLOCK_PORT: u8 = 202;
 /// FPort of firmware management.
 pub const FIRMWARE_PORT: u8 = 203;
+/// FPort of the certification protocol.
+pub const CERTIFICATION_PORT: u8 = 224;
 
 /// Returns the package of an FPort.
 pub fn of_port(port: u8) -> Option<&'static Package> {
@@ -413,6 +425,65 @@ mod tests {
         assert_eq!(list.commands[1].number("DLFreq"), Some(923_300_000));
         assert_eq!(list.commands[1].number("DR"), Some(10));
         assert!(list.commands[0].row.holds_a_key());
+    }
+
+    #[test]
+    fn a_carrier_of_the_certification_document_is_read() {
+        // The example of TS009, p. 17: 8 s, 863.1 MHz, 14 dBm.
+        let octets = [0x7D, 0x08, 0x00, 0xD8, 0xB2, 0x83, 0x0E];
+        let list = decode(224, &octets, Direction::Downlink, None).expect("a list");
+        assert_eq!(list.commands[0].number("Timeout"), Some(8));
+        assert_eq!(list.commands[0].number("Frequency"), Some(863_100_000));
+        assert_eq!(list.commands[0].number("TxPower"), Some(14));
+    }
+
+    /// Every row of every version, with a payload that has it to its last bit.
+    fn every_command() -> impl Iterator<Item = (u8, u8, &'static Row, Vec<u8>)> {
+        PACKAGES.iter().flat_map(|package| {
+            package.versions.iter().flat_map(move |(version, rows)| {
+                rows.iter().map(move |row| {
+                    // Bit 0 alone in the first octet: no bit of an error that shortens an answer.
+                    let mut payload: Vec<u8> =
+                        (1..=64).map(|n| if n == 1 { 3 } else { n }).collect();
+                    payload.truncate(match row.length {
+                        Length::Rest(n) => usize::from(n) + 5,
+                        length => length.needed(&payload),
+                    });
+                    (package.port, *version, row, payload)
+                })
+            })
+        })
+    }
+
+    #[test]
+    fn every_command_is_read_and_made_again_and_no_cut_of_it_is_one() {
+        let mut seen = 0;
+        for (port, version, row, payload) in every_command() {
+            let octets = [&[row.cid][..], &payload].concat();
+            let list = decode(port, &octets, row.direction, Some(version));
+            let list = list.unwrap_or_else(|| panic!("{port} {} {payload:02x?}", row.name));
+            let [command] = list.commands.as_slice() else { panic!("{}: {list:?}", row.name) };
+            assert_eq!(command.name(), row.name);
+            let values: Vec<_> =
+                command.fields.iter().map(|field| (field.name(), field.value.clone())).collect();
+            let made = super::super::compose(command.row, &values, None);
+            let made = made.unwrap_or_else(|error| panic!("{}: {error}", row.name));
+            let rfu = command.rfu();
+            let wanted: Vec<u8> =
+                command.payload().iter().zip(&rfu).map(|(octet, rfu)| octet & !rfu).collect();
+            assert_eq!(made.payload(), wanted, "{}", row.name);
+            let least = 1 + row.length.needed(&payload).min(payload.len());
+            let rest = matches!(row.length, Length::Rest(_));
+            for cut in 1..least {
+                let cut = octets.get(..cut).unwrap_or_default();
+                let read = decode(port, cut, row.direction, Some(version));
+                // What has no end of its own may end anywhere.
+                let same = read.is_some_and(|list| list.commands[0].name() == row.name);
+                assert!(!same || rest, "{}: {cut:02x?}", row.name);
+            }
+            seen += 1;
+        }
+        assert!(seen > 70, "{seen}");
     }
 
     #[test]

@@ -11,7 +11,7 @@ use fields::FieldsJson;
 use super::{SCHEMA, line, line_worked};
 use crate::{
     crypto::{block::FOptsRule, mic::JoinReqType},
-    frame::Direction,
+    frame::{Direction, Frame, command::package},
     id::{DevEui, Eui64, JoinEui},
     intake::{Crc, Unit},
     ladder::CauseId,
@@ -67,6 +67,8 @@ struct FrameJson<'a> {
     searched: Option<SearchedJson>,
     #[serde(skip_serializing_if = "Option::is_none")]
     commands: Option<serde_json::Value>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    payload: Option<serde_json::Value>,
     problems: Vec<ProblemJson>,
 }
 
@@ -250,9 +252,21 @@ impl<'a> FrameJson<'a> {
             context: ContextJson::of(reading),
             searched: SearchedJson::of(&found.searched),
             commands: found.commands.as_ref().map(|list| super::commands(&list.commands)),
+            payload: payload(reading),
             problems: reading.problems.iter().map(ProblemJson::of).collect(),
         }
     }
+}
+
+/// What an application package makes of FRMPayload.
+fn payload(reading: &Reading) -> Option<serde_json::Value> {
+    let list = reading.found.package.as_ref()?;
+    let Some(Frame::Data(frame)) = &reading.decoded.frame else { return None };
+    let package = package::of_port(frame.port()?)?;
+    Some(serde_json::json!({
+        "package": package.name, "source": package.source,
+        "commands": super::commands(&list.commands),
+    }))
 }
 
 impl<'a> MicJson<'a> {
