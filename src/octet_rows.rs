@@ -236,7 +236,15 @@ fn mic_words(row: &mut Row, verdict: &MicVerdict) {
         }
         MicVerdict::Fails(tried) => {
             let half = tried.iter().any(|t| t.forwarding_half);
-            let note = if half { "the half that FNwkSIntKey signs agrees" } else { "" };
+            let near = tried.iter().any(|t| t.near_only);
+            let note = match (half, near) {
+                (true, _) => "the half that FNwkSIntKey signs agrees",
+                (_, true) => {
+                    "with the counters near the last one; others were not tried, too many frames \
+                     failed before: --fcnt tries one"
+                }
+                _ => "",
+            };
             ("FAILS", State::Bad, note.to_owned())
         }
         MicVerdict::Unchecked(why) => ("unchecked", State::Open, why.to_string()),

@@ -62,6 +62,8 @@ struct Trial<'f> {
     misses: Vec<DataMismatch>,
     /// Whether a 1.1 uplink was signed with another data rate than it was received at.
     other_rate: bool,
+    /// Whether counters that are far were not tried.
+    near_only: bool,
 }
 
 impl Trial<'_> {
@@ -110,14 +112,19 @@ pub(super) fn data(
         match session.counters.near(&mut verifiers, &mut input, frame, &given) {
             Ok(verified) => {
                 let misses = Vec::new();
-                let mut trial = Trial { verifiers, input, misses, other_rate: false };
+                let mut trial =
+                    Trial { verifiers, input, misses, other_rate: false, near_only: false };
                 return (held(frame, session, &mut trial, verified, context), Some(place));
             }
-            Err(misses) => trials.push(Trial { verifiers, input, misses, other_rate: false }),
+            Err(misses) => {
+                trials.push(Trial { verifiers, input, misses, other_rate: false, near_only: false })
+            }
         }
     }
     for (place, (session, trial)) in sessions.iter_mut().zip(&mut trials).enumerate() {
         let given = given(frame, session, context);
+        trial.near_only =
+            given.fcnts.is_empty() && (session.counters.is_spent() || session.searches_left == 0);
         let Trial { verifiers, input, misses, .. } = trial;
         let left = &mut session.searches_left;
         match session.counters.far(verifiers, input, frame, &given, left) {
@@ -226,12 +233,18 @@ fn misses(frame: &DataFrame, bunch: &Bunch, trial: &Trial<'_>, context: &Context
             let lacks = no_value(bunch, mismatch.by.name(), vec!["TxDr"], true);
             Miss::Lacking(lacks, Some(half.fcnt()))
         }
-        None => miss(frame, bunch, context, mismatch),
+        None => miss(frame, bunch, context, trial.near_only, mismatch),
     }));
     misses
 }
 
-fn miss(frame: &DataFrame, bunch: &Bunch, context: &Context, mismatch: &DataMismatch) -> Miss {
+fn miss(
+    frame: &DataFrame,
+    bunch: &Bunch,
+    context: &Context,
+    near_only: bool,
+    mismatch: &DataMismatch,
+) -> Miss {
     let DataMismatch { by, fcnt, expected, received, .. } = *mismatch;
     let half = mismatch.half().map(|half| half.fcnt());
     let lacks_conf_fcnt = frame.fctrl.ack() && context.conf_fcnt.is_none();
@@ -249,7 +262,8 @@ fn miss(frame: &DataFrame, bunch: &Bunch, context: &Context, mismatch: &DataMism
         _ => {
             let (key, source) = (by.name(), bunch.source.clone());
             let (rule, forwarding_half) = (Some(rule_of(by)), half.is_some());
-            Miss::Failed(Tried { key, source, rule, expected, received, forwarding_half }, fcnt)
+            let tried = Tried { key, source, rule, expected, received, forwarding_half, near_only };
+            Miss::Failed(tried, fcnt)
         }
     }
 }

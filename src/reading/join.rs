@@ -99,7 +99,7 @@ fn tried(
     Mismatch { received, expected }: Mismatch,
 ) -> Tried {
     let source = bunch.source.clone();
-    Tried { key, source, rule, expected, received, forwarding_half: false }
+    Tried { key, source, rule, expected, received, forwarding_half: false, near_only: false }
 }
 
 /// Returns JSIntKey of a bunch: as given, else derived for that node.

@@ -61,6 +61,8 @@ pub struct Tried {
     pub received: Mic,
     /// Whether the last two octets agree: the half of a 1.1 uplink that FNwkSIntKey signs.
     pub forwarding_half: bool,
+    /// Whether counters far from the session's last were not tried: the searches were in vain before.
+    pub near_only: bool,
 }
 
 /// Why a MIC could not be checked.

@@ -181,6 +181,11 @@ impl Counters {
         found.ok_or(halves)
     }
 
+    /// Returns whether no search is left: counters that are far are no longer tried.
+    pub(crate) const fn is_spent(&self) -> bool {
+        self.searches_left == 0
+    }
+
     /// Returns whether a search was spent on these counters.
     pub(crate) const fn is_searched(&self) -> bool {
         self.searches_left < SEARCHES_OF_A_SESSION

@@ -15,7 +15,7 @@ use handfast::{
     frame::{DataFrame, Direction, FCtrl, FType, Frame, Payload, decode},
     id::DevAddr,
     intake::{Capture, Crc, Event, Item, When},
-    reading::{Context, KeyRing, MicVerdict, Reading, Sessions},
+    reading::{Context, CounterHint, KeyRing, MicVerdict, Reading, Sessions},
     roster::{self, Roster},
     trace::{Data, Trace, Tracer},
 };
@@ -315,8 +315,14 @@ fn keys_that_explain_nothing_are_not_searched_for_ever() {
     }
     let reading = sessions.read(decode(&far_frame(19_660_801).0), &ring, &Context::default());
     assert_eq!(read_says(&reading), None);
+    // It does not say more than was tried: only counters near the last one, and how to try another.
+    let MicVerdict::Fails(tried) = &reading.found.mic else { panic!("{:?}", reading.found.mic) };
+    assert!(tried.iter().all(|one| one.near_only));
     let near = sessions.read(decode(&far_frame(65_537).0), &ring, &Context::default());
     assert_eq!(read_says(&near).map(|(fcnt, _)| fcnt), Some(65_537));
+    let given = Context { fcnt: Some(CounterHint(300)), ..Context::default() };
+    let reading = sessions.read(decode(&far_frame(19_660_801).0), &ring, &given);
+    assert_eq!(read_says(&reading).map(|(fcnt, _)| fcnt), Some(19_660_801));
 }
 
 #[test]

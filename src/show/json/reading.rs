@@ -147,6 +147,8 @@ struct MicJson<'a> {
     missing: Vec<&'static str>,
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     forwarding_half: bool,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    near_counters_only: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     found: Option<WhyJson<'a>>,
 }
@@ -291,6 +293,7 @@ impl<'a> MicJson<'a> {
                     expected: first.map(|t| t.expected.hex()),
                     tried: tried.iter().map(TriedJson::of).collect(),
                     forwarding_half: first.is_some_and(|t| t.forwarding_half),
+                    near_counters_only: first.is_some_and(|t| t.near_only),
                     ..Self::default()
                 }
             }
