@@ -156,7 +156,7 @@ commands! {
     Explain(explain::ExplainArgs) = explain::run;
     /// Decode frames: every field, byte by byte
     Read(read::ReadArgs) = read::run;
-    /// Stand at a gateway's UDP port, or between it and its server, and watch
+    /// Listen on a gateway's UDP port, or relay between it and its server, and monitor
     Tap(tap::TapArgs) = tap::run;
     /// Build a frame from its fields and keys, or from the JSON of `read`
     Compose(compose::ComposeArgs) = compose::run;

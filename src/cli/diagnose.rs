@@ -67,7 +67,8 @@ pub struct DiagnoseArgs {
     /// How many wrong digits of a key to search for: 1, 2 or 3
     #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u8).range(1..=3))]
     digits: u8,
-    /// Also write a report to be sent on: .html is a page, .md is for issue trackers
+    /// Also write a report to be sent on: .html is a page, .md is for issue trackers; `-` prints the
+    /// page, and nothing else
     #[arg(long, value_name = "FILE")]
     report: Option<PathBuf>,
     /// Replace a report's file that holds something else
@@ -144,6 +145,11 @@ wrong.";
 pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     // A name that says no form is told before the work, not after it.
     let form = args.report.as_deref().map(Form::of).transpose()?;
+    let prints_page = args.report.as_deref().is_some_and(report_file::is_stdout);
+    if prints_page && (args.json || args.working || args.summary) {
+        let words = "--report - prints the page alone: name a file, or leave out --json, --working and --summary";
+        return Err(Failure::Report(words.to_owned()));
+    }
     if let Some(path) = mistyped::roster_among(args.captures.iter().map(PathBuf::as_path)) {
         return Err(UsageError::RosterAsCapture { path, other: args.roster.is_some() }.into());
     }
@@ -160,6 +166,7 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     let place = args
         .report
         .as_deref()
+        .filter(|_| !prints_page)
         .zip(form)
         .map(|(path, form)| (form, report_file::place(form, path, args.force, args.show_keys)));
     if let Some((_, place)) = place {
@@ -182,10 +189,14 @@ pub fn run(args: &DiagnoseArgs, screen: &mut Screen) -> Result<(), Failure> {
     if all.gateways.is_empty() {
         tell_names(&trace, screen);
     }
+    let options = report::Options { show_keys: args.show_keys };
+    let made = || Report::new(&all.nodes, &trace, &roster, options).with_gateways(&all.gateways);
+    if prints_page {
+        return screen.data(&report_file::text(&made(), Form::Html));
+    }
     let printed = report(args, &all, none, &|one| job.worked(one, &trace), screen);
     if let Some((form, place)) = place {
-        let options = report::Options { show_keys: args.show_keys };
-        let report = Report::new(&all.nodes, &trace, &roster, options).with_gateways(&all.gateways);
+        let report = made();
         // Whoever closes the pipe early wants the file all the same.
         report_file::write(&report, form, place, &inputs, screen)?;
     }

@@ -27,6 +27,9 @@ pub(super) enum Form {
 impl Form {
     /// Returns the form that the end of a file's name says.
     pub(super) fn of(file: &Path) -> Result<Self, Failure> {
+        if is_stdout(file) {
+            return Ok(Self::Html);
+        }
         let end = file.extension().and_then(OsStr::to_str).map(str::to_ascii_lowercase);
         match end.as_deref() {
             Some("html" | "htm") => Ok(Self::Html),
@@ -39,6 +42,11 @@ impl Form {
     }
 }
 
+/// Whether the report is to go to standard output, as a page.
+pub(super) fn is_stdout(file: &Path) -> bool {
+    file == Path::new("-")
+}
+
 /// Returns where a report is written, by the options of a command.
 pub(super) const fn place(form: Form, path: &Path, force: bool, secret: bool) -> Destination<'_> {
     let kind = match form {
@@ -46,6 +54,18 @@ pub(super) const fn place(form: Form, path: &Path, force: bool, secret: bool) ->
         Form::Markdown => FileKind::Markdown,
     };
     Destination { option: "--report", path, kind, force, secret }
+}
+
+/// Returns a report's text.
+pub(super) fn text(report: &Report<'_>, form: Form) -> String {
+    let mut text = String::new();
+    let laid_out = match form {
+        Form::Html => html::report(report, &mut text),
+        Form::Markdown => markdown::report(report, &mut text),
+    };
+    // Writing to a string does not fail.
+    debug_assert!(laid_out.is_ok());
+    text
 }
 
 /// Writes a report and says where it is.
@@ -56,14 +76,7 @@ pub(super) fn write(
     inputs: &[PathBuf],
     screen: &mut Screen,
 ) -> Result<(), Failure> {
-    let mut text = String::new();
-    let laid_out = match form {
-        Form::Html => html::report(report, &mut text),
-        Form::Markdown => markdown::report(report, &mut text),
-    };
-    // Writing to a string does not fail.
-    debug_assert!(laid_out.is_ok());
-    place.write(inputs, &text)?;
+    place.write(inputs, &text(report, form))?;
     let name = Visible::path(place.path);
     if report.shows_keys {
         screen.word("caution", &format!("{name} holds keys: keep it as you would keep them"));

@@ -383,6 +383,20 @@ fn the_report_stands_beside_the_text_and_says_where() {
 }
 
 #[test]
+fn a_report_may_go_to_standard_output_and_then_stands_there_alone() {
+    let file = scratch("same.html");
+    handfast(&["--demo", "--report", file.to_str().unwrap(), "--force"]);
+    let run = handfast(&["--demo", "--report", "-"]);
+    assert_eq!(run.status.code(), Some(1), "the demo has faults");
+    assert_eq!(String::from_utf8_lossy(&run.stdout), fs::read_to_string(&file).unwrap());
+    for other in ["--json", "--working", "--summary"] {
+        let run = handfast(&["--demo", "--report", "-", other]);
+        assert_eq!((run.status.code(), run.stdout.len()), (Some(2), 0), "{other}");
+        assert!(said(&run).contains("--report - prints the page alone"), "{}", said(&run));
+    }
+}
+
+#[test]
 fn a_closed_pipe_does_not_cost_the_report() {
     let file = scratch("piped.md");
     let _ = fs::remove_file(&file);
