@@ -18,8 +18,6 @@ use crate::intake::{Capture, CaptureOptions, Item};
 
 /// Items parsed ahead.
 const AHEAD: usize = 4_096;
-/// Items that are given together: to wake somebody for each costs more than to parse it.
-const BATCH: usize = 128;
 /// How long a signal may wait to be noticed.
 const LOOK: Duration = Duration::from_millis(50);
 /// A wait that nobody notices.
@@ -44,9 +42,6 @@ pub(super) struct Feed {
 
 #[derive(Debug, Default)]
 struct Shared {
-    /// Parsed, and not yet given: given when there are [`BATCH`], and before anything more is read, for that
-    /// may take as long as it likes.
-    batch: Mutex<Vec<Fed>>,
     state: Mutex<State>,
     filled: Condvar,
     drained: Condvar,
@@ -69,25 +64,13 @@ impl Shared {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Takes an item to be given; says whether more are expected.
+    /// Hands an item over; says whether more are wanted.
     fn give(&self, fed: Fed) -> bool {
-        let mut batch = self.batch.lock().unwrap_or_else(PoisonError::into_inner);
-        batch.push(fed);
-        if batch.len() < BATCH { true } else { self.deliver(&mut batch) }
-    }
-
-    /// Gives what there is; says whether more is expected.
-    fn flush(&self) -> bool {
-        let mut batch = self.batch.lock().unwrap_or_else(PoisonError::into_inner);
-        batch.is_empty() || self.deliver(&mut batch)
-    }
-
-    fn deliver(&self, batch: &mut Vec<Fed>) -> bool {
         let mut state = self.lock();
         while state.items.len() >= AHEAD && !state.left {
             state = self.drained.wait(state).unwrap_or_else(PoisonError::into_inner);
         }
-        state.items.extend(batch.drain(..));
+        state.items.push_back(fed);
         let (wanted, waited_for) = (!state.left, std::mem::take(&mut state.waited_for));
         drop(state);
         if waited_for {
@@ -97,7 +80,6 @@ impl Shared {
     }
 
     fn end(&self) {
-        self.flush();
         self.lock().ended = true;
         self.filled.notify_one();
     }
@@ -109,8 +91,7 @@ impl Feed {
         let shared = Arc::new(Shared::default());
         let octets = Arc::new(AtomicU64::new(0));
         let heads = (options.source..).zip(streams).map(|(source, stream)| {
-            let counted =
-                Counted { stream, octets: Arc::clone(&octets), shared: Arc::clone(&shared) };
+            let counted = Counted { stream, octets: Arc::clone(&octets) };
             let capture = Capture::open(counted, CaptureOptions { source, ..options });
             Head { source, capture, next: None, at: None }
         });
@@ -234,12 +215,10 @@ fn merge(mut heads: Vec<Head>, giver: &Shared) {
 struct Counted {
     stream: Box<dyn Read + Send>,
     octets: Arc<AtomicU64>,
-    shared: Arc<Shared>,
 }
 
 impl Read for Counted {
     fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
-        self.shared.flush();
         let n = self.stream.read(into)?;
         self.octets.fetch_add(u64::try_from(n).unwrap_or_default(), Ordering::Relaxed);
         Ok(n)
