@@ -66,3 +66,4 @@ pub use note::{Note, Remark, Within};
 pub(crate) use text::without_colours;
 pub use text::{Encoding, FrameText, Leniency, TextError, frame_text};
 pub use unpack::{Packing, UnpackError};
+pub(crate) use wide::text as file_text;

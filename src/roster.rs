@@ -57,7 +57,7 @@ pub use error::{FaultKind, Position, RosterError, RosterFault, RosterWarning};
 pub use gateway_config::GatewayConfig;
 pub use label::{Label, LabelError};
 
-use crate::{id::Eui64, region::Plan};
+use crate::{id::Eui64, intake::file_text, region::Plan};
 
 /// Nodes and gateways, as one file states them.
 #[derive(Clone, Debug, Default)]
@@ -266,8 +266,8 @@ pub fn read_file_intact(path: &Path) -> Result<Intact, RosterError> {
     if octets.len() as u64 > SIZE_CAP {
         return Err(whole(FaultKind::TooLarge { cap: SIZE_CAP }));
     }
-    let text = std::str::from_utf8(&octets).map_err(|e| whole(FaultKind::not_utf8(&octets, e)))?;
-    let (mut intact, holds_keys) = file::read(text, path.parent()).map_err(named)?;
+    let text = file_text(&octets).map_err(|e| whole(FaultKind::not_utf8(&octets, e)))?;
+    let (mut intact, holds_keys) = file::read(&text, path.parent()).map_err(named)?;
     if holds_keys && readable_by_all(path) {
         intact.roster.warnings.push(RosterWarning::ReadableByAll { path: path.to_owned() });
     }

@@ -1,7 +1,7 @@
 //! Claims straight from where they are: sources of firmware, exports of servers, labels.
 
 use std::{
-    io::{self, Read as _},
+    io::{self},
     path::{Path, PathBuf},
 };
 
@@ -311,15 +311,10 @@ fn is_stdin(path: &Path) -> bool {
 }
 
 fn stdin() -> Result<Zeroizing<String>, String> {
-    let mut text = Zeroizing::new(String::new());
-    let read = io::stdin().lock().take(STDIN_CAP + 1).read_to_string(&mut text);
-    match read {
-        Ok(bytes) if bytes as u64 > STDIN_CAP => {
-            Err(format!("{STDIN}: longer than {STDIN_CAP} bytes"))
-        }
-        Ok(_) => Ok(text),
-        Err(error) => Err(format!("{STDIN}: cannot be read: {}", Reason(error.kind()))),
-    }
+    rosters::text_from(io::stdin().lock(), STDIN_CAP).map_err(|error| match error.kind() {
+        io::ErrorKind::FileTooLarge => format!("{STDIN}: longer than {STDIN_CAP} bytes"),
+        why => format!("{STDIN}: cannot be read: {}", Reason(why)),
+    })
 }
 
 const STDIN: &str = "standard input";

@@ -13,7 +13,7 @@ use clap::{Arg, ArgMatches, Command};
 use zeroize::Zeroizing;
 
 use super::UsageError;
-use crate::{key::Aes128Key, words::Visible};
+use crate::{intake::file_text, key::Aes128Key, words::Visible};
 
 /// One key that a command takes.
 #[derive(Clone, Copy, Debug)]
@@ -121,7 +121,7 @@ fn first_line(path: &Path) -> io::Result<Zeroizing<String>> {
     // The buffer never grows, so that no copy of a key is left behind.
     let mut octets = Zeroizing::new(Vec::with_capacity(KEY_FILE_CAP));
     source.take(KEY_FILE_CAP as u64).read_to_end(&mut octets)?;
-    let text = str::from_utf8(&octets).map_err(|_| io::ErrorKind::InvalidData)?;
+    let text = file_text(&octets).map_err(|_| io::ErrorKind::InvalidData)?;
     Ok(Zeroizing::new(text.lines().next().unwrap_or_default().to_owned()))
 }
 

@@ -6,9 +6,12 @@ use std::{
     path::{Path, PathBuf},
 };
 
+use zeroize::Zeroizing;
+
 use super::{
     Failure, Screen,
     output::{Destination, FileKind},
+    rosters,
 };
 use crate::{
     lesson::{Lesson, Level, Mark, Order, Sheet, SheetError, mark},
@@ -146,18 +149,18 @@ fn tell(path: &Path, error: &SheetError, screen: &mut Screen) -> Result<(), Fail
     Ok(())
 }
 
-fn read(path: &Path) -> Result<String, Failure> {
+fn read(path: &Path) -> Result<Zeroizing<String>, Failure> {
     let name = Visible::path(path);
-    let told = |error: io::Error| Failure::Report(format!("{name}: {}", Reason(error.kind())));
-    let mut text = String::new();
+    let told = |error: io::Error| match error.kind() {
+        io::ErrorKind::FileTooLarge => {
+            Failure::Report(format!("{name}: too large for a sheet: over a mebibyte"))
+        }
+        why => Failure::Report(format!("{name}: {}", Reason(why))),
+    };
     let input: Box<dyn Read> = if path == Path::new("-") {
         Box::new(io::stdin().lock())
     } else {
         Box::new(fs::File::open(path).map_err(told)?)
     };
-    input.take(MOST_OCTETS + 1).read_to_string(&mut text).map_err(told)?;
-    if text.len() as u64 > MOST_OCTETS {
-        return Err(Failure::Report(format!("{name}: too large for a sheet: over a mebibyte")));
-    }
-    Ok(text)
+    rosters::text_from(input, MOST_OCTETS).map_err(told)
 }

@@ -2,14 +2,17 @@
 
 use std::{
     fs::File,
-    io::{self, Read as _},
+    io::{self, Read},
     path::{Path, PathBuf},
 };
 
 use zeroize::Zeroizing;
 
 use super::{Screen, UsageError};
-use crate::roster::{self, Roster};
+use crate::{
+    intake::file_text,
+    roster::{self, Roster},
+};
 
 /// Reads everything intact of a roster; the faults of the rest are errors, after which the run goes on.
 /// `busy` says that something else is read from standard input.
@@ -42,22 +45,22 @@ pub(super) fn takes_stdin(paths: &[PathBuf]) -> bool {
 
 /// Returns the text of a file.
 pub(super) fn text_of(path: &Path) -> io::Result<Zeroizing<String>> {
-    let mut text = Zeroizing::new(String::new());
-    let bytes = File::open(path)?.take(CAP + 1).read_to_string(&mut text)?;
-    if bytes as u64 > CAP {
+    text_from(File::open(path)?, CAP)
+}
+
+/// Returns the text of a stream that has `cap` bytes at most, in any encoding that a capture may have.
+pub(super) fn text_from(stream: impl Read, cap: u64) -> io::Result<Zeroizing<String>> {
+    let mut octets = Zeroizing::new(Vec::new());
+    stream.take(cap + 1).read_to_end(&mut octets)?;
+    if octets.len() as u64 > cap {
         return Err(io::ErrorKind::FileTooLarge.into());
     }
-    Ok(text)
+    file_text(&octets).map_err(|_| io::ErrorKind::InvalidData.into())
 }
 
 fn stdin() -> Result<Zeroizing<String>, UsageError> {
-    let mut text = Zeroizing::new(String::new());
     let cannot = |error| UsageError::File { path: "standard input".into(), error };
-    let octets = io::stdin().lock().take(CAP + 1).read_to_string(&mut text).map_err(cannot)?;
-    if octets as u64 > CAP {
-        return Err(cannot(io::ErrorKind::FileTooLarge.into()));
-    }
-    Ok(text)
+    text_from(io::stdin().lock(), CAP).map_err(cannot)
 }
 
 /// Bytes that a roster may have.

@@ -3,7 +3,10 @@
 use std::{
     collections::VecDeque,
     io::{self, Read},
+    str::Utf8Error,
 };
+
+use zeroize::Zeroizing;
 
 /// Which octet of a character comes first.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -31,6 +34,29 @@ pub(super) fn order(head: &[u8]) -> Option<Order> {
             }
         }
     }
+}
+
+/// Returns the text of a file that is read as one piece: UTF-8, or UTF-16 as a capture may be, without its mark.
+///
+/// Such files hold keys: the text is wiped, and so large from the start that no copy of it is left behind.
+pub(crate) fn text(octets: &[u8]) -> Result<Zeroizing<String>, Utf8Error> {
+    let Some(order) = order(octets) else {
+        let text = std::str::from_utf8(octets)?;
+        return Ok(Zeroizing::new(text.strip_prefix(MARK).unwrap_or(text).to_owned()));
+    };
+    let (pairs, odd) = octets.as_chunks::<2>();
+    let units = pairs.iter().map(|pair| match order {
+        Order::Little => u16::from_le_bytes(*pair),
+        Order::Big => u16::from_be_bytes(*pair),
+    });
+    // A unit becomes three bytes at most; one more for what is left of a cut character.
+    let mut text = Zeroizing::new(String::with_capacity(3 * (pairs.len() + 1)));
+    let read = char::decode_utf16(units).map(|c| c.unwrap_or(char::REPLACEMENT_CHARACTER));
+    text.extend(read.enumerate().filter(|found| *found != (0, MARK)).map(|(_, c)| c));
+    if !odd.is_empty() {
+        text.push(char::REPLACEMENT_CHARACTER);
+    }
+    Ok(text)
 }
 
 /// A stream of UTF-16 as UTF-8. What is no character becomes U+FFFD.
@@ -95,6 +121,8 @@ impl<R: Read> Read for Narrow<R> {
     }
 }
 
+/// The byte order mark.
+const MARK: char = '\u{FEFF}';
 /// Characters that tell UTF-16 without its mark.
 const UNMARKED: usize = 4;
 
@@ -126,6 +154,22 @@ mod tests {
             narrowed(lone.into_iter(), Order::Big),
             "\u{FFFD}a\u{FFFD}\u{FFFD}\u{1F333}\u{FFFD}"
         );
+    }
+
+    #[test]
+    fn a_text_file_is_the_same_in_every_encoding() {
+        let plain = "[[node]]\r\nname = \"Birke \u{1F333} \u{e9}\"\n";
+        let marked = format!("\u{FEFF}{plain}");
+        for written in [plain, &*marked] {
+            let little = written.encode_utf16().flat_map(u16::to_le_bytes).collect();
+            let big = written.encode_utf16().flat_map(u16::to_be_bytes).collect();
+            for octets in [written.as_bytes().to_vec(), little, big] {
+                assert_eq!(text(&octets).unwrap().as_str(), plain, "{octets:?}");
+            }
+        }
+        assert_eq!(text(b"\xFF\xFEr\0x").unwrap().as_str(), "r\u{FFFD}");
+        assert_eq!(text(b"").unwrap().as_str(), "");
+        assert_eq!(text(b"name = \xFF").unwrap_err().valid_up_to(), 7);
     }
 
     #[test]

@@ -35,7 +35,10 @@ use std::{fmt, fs::File, io, io::Read, path::Path};
 use zeroize::Zeroizing;
 
 use super::{claim::Claim, error::Position};
-use crate::words::{Count, Reason, Visible};
+use crate::{
+    intake::file_text,
+    words::{Count, Reason, Visible},
+};
 
 /// One source and what it is called.
 #[derive(Clone)]
@@ -74,7 +77,11 @@ impl SourceText {
         if octets.len() as u64 > SIZE_CAP {
             return Err(fault(SourceFaultKind::TooLarge { cap: SIZE_CAP }));
         }
-        let text = String::from_utf8_lossy(&octets).into_owned();
+        // A comment may be in an older encoding. The text is moved, not copied: it may hold keys.
+        let text = match file_text(&octets) {
+            Ok(mut text) => std::mem::take(&mut *text),
+            Err(_) => String::from_utf8_lossy(&octets).into_owned(),
+        };
         Ok(Self::new(name, text))
     }
 }

@@ -31,7 +31,7 @@ use std::{
 pub use chains::{Chain, ChainName, Channel, Radio, Reception};
 
 use super::error::Position;
-use crate::{id::Eui64, words::Reason};
+use crate::{id::Eui64, intake::file_text, words::Reason};
 
 /// What a gateway's configuration says; whatever it does not say is `None` or empty.
 #[derive(Clone, Debug, Default)]
@@ -172,7 +172,10 @@ impl GatewayConfig {
             return Err(fault(ConfigFaultKind::TooLarge { cap: SIZE_CAP }));
         }
         // A comment may be in an older encoding.
-        Self::parse(&name, &String::from_utf8_lossy(&bytes))
+        match file_text(&bytes) {
+            Ok(text) => Self::parse(&name, &text),
+            Err(_) => Self::parse(&name, &String::from_utf8_lossy(&bytes)),
+        }
     }
 
     /// Reads a configuration from a text; `name` is what its file is called.

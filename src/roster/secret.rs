@@ -5,6 +5,7 @@ use std::{fs::File, io::Read, path::Path};
 use zeroize::Zeroizing;
 
 use super::error::FaultKind;
+use crate::intake::file_text;
 
 /// Returns the one line of a key file.
 pub(super) fn key_file(path: &Path) -> Result<Zeroizing<String>, FaultKind> {
@@ -13,7 +14,8 @@ pub(super) fn key_file(path: &Path) -> Result<Zeroizing<String>, FaultKind> {
     let mut octets = Zeroizing::new(Vec::with_capacity(KEY_FILE_CAP));
     // the buffer never grows, so that no copy of a key is left behind
     file.take(KEY_FILE_CAP as u64).read_to_end(&mut octets).map_err(cannot)?;
-    let text = std::str::from_utf8(&octets).map_err(|_| FaultKind::KeyFileForm)?.trim();
+    let text = file_text(&octets).map_err(|_| FaultKind::KeyFileForm)?;
+    let text = text.trim();
     if octets.len() == KEY_FILE_CAP || text.lines().count() != 1 {
         return Err(FaultKind::KeyFileForm);
     }

@@ -31,6 +31,7 @@ use self::columns::{Column, Filled};
 use super::claim::Claim;
 use crate::{
     id::IdError,
+    intake::file_text,
     key::KeyError,
     words::{Count, Reason},
 };
@@ -185,12 +186,12 @@ pub fn read_file(path: &Path) -> Result<Table, TableFault> {
     if octets.len() as u64 > SIZE_CAP {
         return Err(whole(TableFaultKind::TooLarge { cap: SIZE_CAP }));
     }
-    let text = std::str::from_utf8(&octets).map_err(|e| {
+    let text = file_text(&octets).map_err(|e| {
         let before = octets.get(..e.valid_up_to()).unwrap_or_default();
         let line = before.split(|octet| *octet == b'\n').count();
         TableFault { line, ..whole(TableFaultKind::NotUtf8) }
     })?;
-    Ok(parse(text))
+    Ok(parse(&text))
 }
 
 /// Returns what a table says, or JSON.

@@ -209,3 +209,36 @@ fn what_is_given_for_fresh_credentials_is_kept() {
     assert_eq!(output.status.code(), Some(2));
     assert!(!at.join("none").exists());
 }
+
+/// Some editors and redirections write two bytes a character, and a mark before them.
+#[test]
+fn every_text_file_is_read_in_utf_16_as_in_utf_8() {
+    let at = directory("wide");
+    let key = format!("{KEY}\r\n");
+    let roster = "[[node]]\r\nname = \"pear-row-3\"\r\n[node.record]\r\n\
+        dev-eui = \"020000fffe001207\"\r\njoin-eui = \"020000fffe00ffff\"\r\napp-key-file = \"row.key\"\r\n";
+    let mut said = Vec::new();
+    for mark in ["", "\u{FEFF}"] {
+        let encodings: [fn(&str) -> Vec<u8>; 3] = [little, big, |text| text.as_bytes().to_vec()];
+        for encode in encodings {
+            let files = [("probe.h", HEADER), ("row.key", key.as_str()), ("r.toml", roster)];
+            for (name, text) in files {
+                fs::write(at.join(name), encode(&format!("{mark}{text}"))).unwrap();
+            }
+            let compared =
+                handfast(&at, &["compare", "--roster", "r.toml", "--firmware", "probe.h"]);
+            assert_eq!(compared.status.code(), Some(0), "{}", error(&compared));
+            said.push(compared.stdout);
+        }
+    }
+    assert!(!said[0].is_empty());
+    assert!(said.iter().all(|one| *one == said[0]), "{said:?}");
+}
+
+fn little(text: &str) -> Vec<u8> {
+    text.encode_utf16().flat_map(u16::to_le_bytes).collect()
+}
+
+fn big(text: &str) -> Vec<u8> {
+    text.encode_utf16().flat_map(u16::to_be_bytes).collect()
+}
