@@ -117,7 +117,13 @@ pub(super) fn data(
                 return (held(frame, session, &mut trial, verified, context), Some(place));
             }
             Err(misses) => {
-                trials.push(Trial { verifiers, input, misses, other_rate: false, near_only: false })
+                trials.push(Trial {
+                    verifiers,
+                    input,
+                    misses,
+                    other_rate: false,
+                    near_only: false,
+                });
             }
         }
     }

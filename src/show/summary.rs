@@ -4,6 +4,7 @@ use std::fmt;
 
 use super::{Style, json::SCHEMA, text::Tone};
 use crate::{
+    id::{DevAddr, DevEui, Eui64},
     ladder::{Diagnosis, GatewayDiagnosis, Summary, Verdict},
     words::Count,
 };
@@ -80,15 +81,15 @@ pub fn json(summary: &Summary<'_>, out: &mut dyn fmt::Write) -> fmt::Result {
     let causes: Vec<_> = causes.collect();
     let gateways = summary.worst_gateways.iter().map(|one| {
         serde_json::json!({
-            "name": one.name, "eui": one.eui.map(|eui| eui.hex()),
+            "name": one.name, "eui": one.eui.map(Eui64::hex),
             "outcome": one.outcome.name(), "causes": ids(&one.causes),
         })
     });
     let gateways: Vec<_> = gateways.collect();
     let nodes = summary.worst_nodes.iter().map(|one| {
         serde_json::json!({
-            "name": one.name, "dev_eui": one.dev_eui.map(|eui| eui.hex()),
-            "dev_addr": one.dev_addr.map(|addr| addr.hex()),
+            "name": one.name, "dev_eui": one.dev_eui.map(DevEui::hex),
+            "dev_addr": one.dev_addr.map(DevAddr::hex),
             "outcome": one.outcome.name(), "causes": ids(&one.causes),
         })
     });

@@ -69,7 +69,7 @@ fn a_word_is_found_where_it_is_said_and_not_in_a_name() {
     for name in
         ["octets-exchanged", "\"octets\":", "dev-eui-and-join-eui-exchanged", "#octets", "octets"]
     {
-        assert_eq!(finds(name, "octet"), false, "{name}");
+        assert!(!finds(name, "octet"), "{name}");
     }
     assert!(!finds("handfast explain dev-eui-and-join-eui-exchanged", "exchanged"));
 }
