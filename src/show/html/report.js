@@ -61,7 +61,7 @@
       strong.textContent = name;
       const span = sent === String(place) ? "" : ` of bytes ${sent}`;
       const tail = [value, meaning].filter((part) => part).join("; ");
-      say.append(`Octet ${place}${span}, ${text}${bits(text)}: `, strong, ` ${tail}`);
+      say.append(`Byte ${place}${span}, ${text}${bits(text)}: `, strong, ` ${tail}`);
     };
 
     const hold = (cell) => {
